@@ -1,0 +1,54 @@
+"""The one place where compilation policy is decided: how kernels are compiled and where their machine code is kept."""
+
+import hashlib
+import os
+import tempfile
+from pathlib import Path
+
+import numba
+
+_PACKAGE = Path(__file__).parent
+# The files whose text decides what a kernel computes; editing a plot or a command keeps the compiled code.
+_KERNEL_SOURCES = ("_jit.py", "vectors.py", "bodies", "gravity", "dynamics", "observables")
+
+
+def _digest() -> str:
+    """Hash of the kernel sources: numba does not notice an edit made in another file, so each state has its own cache."""
+    paths = []
+    for name in _KERNEL_SOURCES:
+        path = _PACKAGE / name
+        paths += sorted(path.rglob("*.py")) if path.is_dir() else [path]
+    text = b"".join(path.read_bytes() for path in paths)
+    return hashlib.sha256(text + numba.__version__.encode()).hexdigest()[:16]
+
+
+def _cache_folder() -> Path:
+    """The first folder of the user's that can be written: NUMBA_CACHE_DIR, XDG_CACHE_HOME, ~/.cache, else a temporary one."""
+    wanted = os.environ.get("NUMBA_CACHE_DIR") or Path(os.environ.get("XDG_CACHE_HOME") or "~/.cache").expanduser()
+    for base in (Path(wanted) / "binarydyn", Path(tempfile.gettempdir()) / f"binarydyn-{os.getuid()}"):
+        try:
+            folder = base / source_digest
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError:
+            continue
+        if os.access(folder, os.W_OK):
+            return folder
+    return Path(tempfile.mkdtemp(prefix="binarydyn-"))
+
+
+source_digest = _digest()
+cache_folder = _cache_folder()
+
+
+def kernel(function):
+    """Compile a function on bare numbers and arrays.
+
+    fastmath `contract` only: fused multiply-adds, but no reordering, so scalar and batched code give the same bits.
+    nogil: threads run kernels side by side. The numba setting is put back, so other packages keep their own cache.
+    """
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(cache_folder)
+    try:
+        return numba.njit(cache=True, error_model="numpy", fastmath={"contract"}, nogil=True)(function)
+    finally:
+        numba.config.CACHE_DIR = before

@@ -1,0 +1,86 @@
+"""Where the two bodies are at one instant, and what the pair is: the inputs of every integration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+
+from ..constants import G
+
+
+class Body(Protocol):
+    """What dynamics asks of a body; bodies/ provides it."""
+
+    mass_kg: float
+    inertia_kg_m2: np.ndarray
+    is_even: bool
+    bounding_radius_m: float
+    enclosing_axes_m: np.ndarray
+
+    def moment(self, i: int, j: int, k: int) -> float: ...
+
+
+@dataclass(frozen=True)
+class State:
+    """Relative position and velocity (inertial frame), attitudes (quaternions, scalar first, body -> inertial), rates (body frame).
+
+    position_m (3,) points from the primary to the secondary.
+    """
+
+    position_m: np.ndarray
+    velocity_m_s: np.ndarray
+    attitude1: np.ndarray
+    rate1_rad_s: np.ndarray
+    attitude2: np.ndarray
+    rate2_rad_s: np.ndarray
+
+    @property
+    def vector(self) -> np.ndarray:
+        """All of it as (20,): r, v, q1, w1, q2, w2, the order that the kernels use."""
+        parts = (self.position_m, self.velocity_m_s, self.attitude1, self.rate1_rad_s, self.attitude2, self.rate2_rad_s)
+        return np.concatenate([np.asarray(part, dtype=float) for part in parts])
+
+    @classmethod
+    def from_vector(cls, y: np.ndarray) -> State:
+        """State from the (20,) vector r, v, q1, w1, q2, w2; the quaternions are brought to unit length."""
+        q1, q2 = y[6:10] / np.linalg.norm(y[6:10]), y[13:17] / np.linalg.norm(y[13:17])
+        return cls(y[0:3].copy(), y[3:6].copy(), q1, y[10:13].copy(), q2, y[17:20].copy())
+
+
+@dataclass(frozen=True)
+class System:
+    """Two rigid bodies, their state at t0 and how to integrate it."""
+
+    primary: Body
+    secondary: Body
+    state: State
+    degree: int = 4
+    tolerance: float = 1e-12
+
+    @property
+    def mass_kg(self) -> float:
+        """Total mass."""
+        return self.primary.mass_kg + self.secondary.mass_kg
+
+    @property
+    def reduced_mass_kg(self) -> float:
+        """m = M1 M2 / (M1 + M2)."""
+        return self.primary.mass_kg * self.secondary.mass_kg / self.mass_kg
+
+    @property
+    def gm_m3_s2(self) -> float:
+        """G (M1 + M2)."""
+        return G * self.mass_kg
+
+    @cached_property
+    def oblateness_m2(self) -> float:
+        """J2 R^2 of the primary, (I_z - (I_x + I_y)/2) / M1, in m2."""
+        ix, iy, iz = self.primary.inertia_kg_m2
+        return (iz - 0.5 * (ix + iy)) / self.primary.mass_kg
+
+    def at(self, state: State) -> System:
+        """The same pair in another state."""
+        return replace(self, state=state)

@@ -1,0 +1,36 @@
+"""What a user may catch: every error says what was given, what is allowed and what to do, in one sentence."""
+
+
+class BinarydynError(Exception):
+    """Base of all errors that the package raises on purpose."""
+
+
+class InputError(BinarydynError):
+    """Something given is wrong: `place` (file:table.key, or a file) and the sentence that says what to do about it."""
+
+    def __init__(self, place: str, sentence: str):
+        self.place, self.sentence = str(place), sentence
+        super().__init__(f"{self.place}: {sentence}")
+
+
+class ShapeError(InputError):
+    """A surface mesh that does not enclose one solid body; the sentence names the edge or the face."""
+
+
+class ConvergenceError(BinarydynError):
+    """A search ended without an answer; `residual` says how far off it was, `steps` after how many steps."""
+
+    def __init__(self, sentence: str, residual: float, steps: int):
+        self.residual, self.steps = float(residual), int(steps)
+        super().__init__(f"{sentence} (residual {self.residual:.3g} after {self.steps} steps)")
+
+
+class FewCyclesError(BinarydynError):
+    """A period asked of a window with too few cycles; `value_h` is what came out all the same, `cycles` how many there were."""
+
+    def __init__(self, method: str, cycles: float, needed: float, value_h: float):
+        self.method, self.cycles, self.needed, self.value_h = method, float(cycles), float(needed), float(value_h)
+        super().__init__(
+            f"{method}: {self.cycles:.2f} cycles in the window, at least {needed:g} are needed for a period "
+            f"(the unreliable value is {self.value_h:.6f} h); use a longer window"
+        )
