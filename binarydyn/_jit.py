@@ -40,15 +40,25 @@ source_digest = _digest()
 cache_folder = _cache_folder()
 
 
+def _compiled(function, **options):
+    """numba.njit with the package's policy; the numba setting is put back, so other packages keep their own cache."""
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(cache_folder)
+    try:
+        return numba.njit(cache=True, error_model="numpy", fastmath={"contract"}, nogil=True, **options)(function)
+    finally:
+        numba.config.CACHE_DIR = before
+
+
 def kernel(function):
     """Compile a function on bare numbers and arrays.
 
     fastmath `contract` only: fused multiply-adds, but no reordering, so scalar and batched code give the same bits.
-    nogil: threads run kernels side by side. The numba setting is put back, so other packages keep their own cache.
+    nogil: threads run kernels side by side.
     """
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder)
-    try:
-        return numba.njit(cache=True, error_model="numpy", fastmath={"contract"}, nogil=True)(function)
-    finally:
-        numba.config.CACHE_DIR = before
+    return _compiled(function)
+
+
+def inlined(function):
+    """A kernel that disappears into its caller: for the formulae inside a right-hand side."""
+    return _compiled(function, forceinline=True)

@@ -1,0 +1,126 @@
+"""Source text of the kernels `field` and `potential` for a total degree and a symmetry, from expansion.py."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from .expansion import (
+    Contractions,
+    Powered,
+    cross,
+    inner,
+    inner_one_free,
+    pair_coefficient,
+    scaled_sum,
+    tensors,
+    turned,
+    turned_against,
+)
+from .multipoles import component_list
+from .tape import Tape
+
+ARGUMENTS = "x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c"
+
+
+@dataclass
+class Frame:
+    """Terms gathered in the frame of one body: gradients of Phi through the own and the other body, and what turns the indices."""
+
+    at: Powered
+    own: list = field(default_factory=list)
+    other: list = field(default_factory=list)
+    radial: list = field(default_factory=list)
+    twist: list = field(default_factory=list)
+    value: list = field(default_factory=list)
+
+    def add_single(self, n: int, tensor: Contractions, side: list):
+        """The term of one body's multipole against the other's mass: u^(2n+1) T x^n."""
+        w = self.at.u(2 * n + 1)
+        self.value.append((w, tensor.rank(0)[0, 0, 0]))
+        self.radial.append(((2 * n + 1) * self.at.u(2 * n + 3), tensor.rank(0)[0, 0, 0]))
+        gradient = tensor.rank(1)
+        side.append((n * w, [gradient[1, 0, 0], gradient[0, 1, 0], gradient[0, 0, 1]]))
+
+    def add_pair(self, p: int, q: int, left: Contractions, right: Contractions):
+        """The term of the own multipole of degree p against the other's of degree q, the latter already in this frame."""
+        for k in range(min(p, q) + 1):
+            c, m = pair_coefficient(p, q, k), 2 * (p + q) + 1 - 2 * k
+            w, l, r = self.at.u(m), left.rank(k), right.rank(k)
+            value = inner(l, r, k)
+            self.value.append((c * w, value))
+            self.radial.append(((m * c) * self.at.u(m + 2), value))
+            if k < p:
+                self.own.append(((c * (p - k)) * w, inner_one_free(left.rank(k + 1), r, k)))
+            if k < q:
+                self.other.append(((c * (q - k)) * w, inner_one_free(right.rank(k + 1), l, k)))
+            if k:
+                self.twist.append(((c * k) * w, turned_against(r, l, k)))
+
+    def gradient_and_torques(self):
+        """(gradient of Phi without its radial part, torque on the own body, torque on the other), per G M1 M2."""
+        own, other, twist = scaled_sum(self.own), scaled_sum(self.other), scaled_sum(self.twist)
+        gradient = [a + b for a, b in zip(own, other, strict=True)]
+        on_own = [-(a + b) for a, b in zip(cross(self.at.x, own), twist, strict=True)]
+        on_other = [b - a for a, b in zip(cross(self.at.x, other), twist, strict=True)]
+        return gradient, on_own, on_other
+
+
+def _total(parts):
+    result = 0.0
+    for factor, value in parts:
+        result = result + factor * value
+    return result
+
+
+def _frames(degree: int, even: bool, tape: Tape):
+    """Every term of Phi placed in the frame where the lower-rank tensor is the one that is turned."""
+    terms = tape.inputs(*[name.strip() for name in ARGUMENTS.split(",")[:-1]])
+    x1, x2, u, matrix = terms[0:3], terms[3:6], terms[6], [terms[7:10], terms[10:13], terms[13:16]]
+    transposed = [list(column) for column in zip(*matrix, strict=True)]
+    first, prologue = tensors(degree, even, tape, 0)
+    second, more = tensors(degree, even, tape, len(component_list(degree, even)))
+    frames = Frame(Powered(x1, u)), Frame(Powered(x2, u))
+    frames[1].at._u = frames[0].at._u
+    at1, at2 = frames[0].at, frames[1].at
+    one = {n: Contractions(n, t, at1) for n, t in first.items()}
+    two = {n: Contractions(n, t, at2) for n, t in second.items()}
+    pairs = [(p, q) for p in first for q in second if p + q <= degree]
+    two_in_1 = {q: Contractions(q, turned(second[q], q, matrix), at1) for q in {q for p, q in pairs if p >= q}}
+    one_in_2 = {p: Contractions(p, turned(first[p], p, transposed), at2) for p in {p for p, q in pairs if q > p}}
+    for n in first:
+        frames[0].add_single(n, one[n], frames[0].own)
+        where, tensor, side = (0, two_in_1, "other") if n in two_in_1 else (1, two, "own")
+        frames[where].add_single(n, tensor[n], getattr(frames[where], side))
+    for p, q in pairs:
+        if p >= q:
+            frames[0].add_pair(p, q, one[p], two_in_1[q])
+        else:
+            frames[1].add_pair(q, p, two[q], one_in_2[p])
+    return frames, matrix, transposed, prologue + more
+
+
+def _matrix_times(matrix, vector):
+    return [row[0] * vector[0] + row[1] * vector[1] + row[2] * vector[2] for row in matrix]
+
+
+def source(degree: int, even: bool) -> str:
+    """Python text of a module with the kernels `field` and `potential`.
+
+    field: gradient of Phi (frame of the primary), torques on the primary (its frame) and on the secondary (its frame), per G M1 M2,
+    all without the monopole; potential: Phi.  Arguments: r in both frames, u = 1/r, C (frame 2 -> frame 1), parameters c.
+    """
+    tape = Tape()
+    (one, two), matrix, transposed, prologue = _frames(degree, even, tape)
+    gradient1, torque1, other1 = one.gradient_and_torques()
+    gradient2, torque2, other2 = two.gradient_and_torques()
+    radial = _total(one.radial + two.radial)
+    turned_gradient, turned_torque = _matrix_times(matrix, gradient2), _matrix_times(matrix, other2)
+    back = _matrix_times(transposed, other1)
+    results = [gradient1[i] + turned_gradient[i] - radial * one.at.x[i] for i in range(3)]
+    results += [torque1[i] + turned_torque[i] for i in range(3)]
+    results += [torque2[i] + back[i] for i in range(3)]
+    head = f'"""Mutual gravity to degree {degree}, {"even bodies" if even else "any bodies"}: written by binarydyn.gravity.generator."""\n'
+    head += "from binarydyn._jit import inlined, kernel\n\n\n"
+    field_text = tape.source("field", ARGUMENTS, prologue, results)
+    potential_text = tape.source("potential", ARGUMENTS, prologue, [_total(one.value + two.value)])
+    return f"{head}@inlined\n{field_text}\n\n@kernel\n{potential_text}"

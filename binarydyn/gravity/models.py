@@ -1,0 +1,98 @@
+"""The gravity models by number: degree, or degree + 100 for a pair of bodies that are even in their principal axes.
+
+A model's kernels are written by generator.py into the cache folder, as an ordinary module, the first time that they are asked for.
+Inside compiled code `field(model, ...)` with a literal model is a direct call of that model's kernel.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import sys
+from dataclasses import dataclass
+from functools import lru_cache
+from types import ModuleType
+
+from numba import types
+from numba.extending import overload
+
+from .._jit import cache_folder
+from .generator import source
+
+DEGREES = (2, 4)
+EVEN = 100
+
+
+@dataclass(frozen=True)
+class Model:
+    """One row of the table of models: relative errors of the potential and force for separations r > R1 + R2."""
+
+    number: int
+    degree: int
+    even: bool
+    error: str
+
+
+MODELS = {
+    m.number: m
+    for m in [Model(d + EVEN, d, True, f"(R/r)^{d + 2}") for d in DEGREES]
+    + [Model(d, d, False, f"(R/r)^{d + 1}") for d in DEGREES]
+}
+
+
+def model_number(degree: int, even: bool) -> int:
+    """The model for a total degree, by symmetry of the pair; ValueError names the degrees there are."""
+    if degree not in DEGREES:
+        raise ValueError(f"gravity to degree {degree} was asked for; degrees are {', '.join(map(str, DEGREES))}")
+    return degree + EVEN * even
+
+
+@lru_cache(maxsize=None)
+def module(number: int) -> ModuleType:
+    """The module with the kernels `field` and `potential` of a model."""
+    model = MODELS[number]
+    name = f"gravity_degree_{model.degree}_{'even' if model.even else 'any'}"
+    path = cache_folder / f"{name}.py"
+    if not path.exists():
+        draft = path.with_suffix(f".{os.getpid()}.tmp")
+        draft.write_text(source(model.degree, model.even), encoding="utf-8")
+        os.replace(draft, path)
+    spec = importlib.util.spec_from_file_location(f"binarydyn_generated.{name}", path)
+    found = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = found
+    spec.loader.exec_module(found)
+    return found
+
+
+def field(model, *arguments):
+    """Gradient of Phi (frame 1), torque on 1 (frame 1), torque on 2 (frame 2), per G M1 M2; see generator.py for the arguments."""
+    return module(int(model)).field(*arguments)
+
+
+def potential(model, *arguments):
+    """Phi = -U / (G M1 M2) - 1/r, in 1/m; see generator.py for the arguments."""
+    return module(int(model)).potential(*arguments)
+
+
+@overload(field, jit_options={"forceinline": True, "fastmath": {"contract"}, "error_model": "numpy"})
+def _field(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
+    if not isinstance(model, types.IntegerLiteral):
+        return None
+    chosen = module(model.literal_value).field
+
+    def call(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
+        return chosen(x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c)
+
+    return call
+
+
+@overload(potential, jit_options={"fastmath": {"contract"}, "error_model": "numpy"})
+def _potential(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
+    if not isinstance(model, types.IntegerLiteral):
+        return None
+    chosen = module(model.literal_value).potential
+
+    def call(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
+        return chosen(x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c)
+
+    return call
