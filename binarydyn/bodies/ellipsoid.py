@@ -45,6 +45,7 @@ class Ellipsoid:
             raise InputError("semi_axes_m", f"{list(axes)} given, a >= b >= c is allowed; sort them, longest first")
         object.__setattr__(self, "semi_axes_m", axes)
         object.__setattr__(self, "density_kg_m3", positive("density_kg_m3", self.density_kg_m3))
+        positive("mass_kg (density times volume)", self.mass_kg)
 
     @classmethod
     def of_mass(cls, semi_axes_m, mass_kg: float) -> Ellipsoid:
@@ -62,18 +63,16 @@ class Ellipsoid:
         return self.density_kg_m3 * self.volume_m3
 
     def moment(self, i: int, j: int, k: int) -> float:
-        """int x^i y^j z^k dm about the centre, kg m^(i+j+k), any degree: 3 M a^i b^j c^k (i-1)!!(j-1)!!(k-1)!!/(i+j+k+3)!!.
-
-        Zero if any exponent is odd.  (Radial and Dirichlet integrals over the ball, mapped to the axes.)
+        """int x^i y^j z^k dm about the centre, kg m^(i+j+k), to any degree; zero if any exponent is odd, otherwise
+        3 M a^i b^j c^k (i-1)!! (j-1)!! (k-1)!! / (i+j+k+3)!! (the integral over the unit ball, mapped to the axes).
         """
         if min(i, j, k) < 0:
             raise InputError("moment", f"exponents {(i, j, k)} given, whole numbers from zero are allowed")
         if i % 2 or j % 2 or k % 2:
             return 0.0
         lengths = prod(axis**n for axis, n in zip(self.semi_axes_m, (i, j, k), strict=True))
-        return (
-            3.0 * self.mass_kg * lengths * prod(map(_odd_product, (i - 1, j - 1, k - 1))) / _odd_product(i + j + k + 3)
-        )
+        fraction = 3.0 * prod(map(_odd_product, (i - 1, j - 1, k - 1))) / _odd_product(i + j + k + 3)
+        return self.mass_kg * lengths * fraction
 
     @cached_property
     def inertia_kg_m2(self) -> np.ndarray:

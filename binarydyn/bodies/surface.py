@@ -48,7 +48,7 @@ def direction_of(longitude_deg: float, latitude_deg: float) -> np.ndarray:
 
 
 def hit_ellipsoid(semi_axes_m: np.ndarray, origin_m, direction) -> Hit | None:
-    """First point at or ahead of the origin where the ray meets the ellipsoid; from inside, where it leaves; None if it misses.
+    """First point ahead where the ray meets the ellipsoid, from inside where it leaves; None if it misses.
 
     In coordinates divided by the semi-axes the body is the unit ball, and the ray's point nearest to the centre
     decides.  A tangent ray hits or misses according to rounding, with the tangent point if it hits.
@@ -68,3 +68,37 @@ def hit_ellipsoid(semi_axes_m: np.ndarray, origin_m, direction) -> Hit | None:
     point = origin + distance * direction
     normal = point / semi_axes_m**2
     return Hit(point, normal / np.linalg.norm(normal), float(distance))
+
+
+def hit_mesh(vertices: np.ndarray, facets: np.ndarray, origin_m, direction, outermost: bool = False) -> Hit | None:
+    """First (or last) facet of a closed mesh that the ray meets, from either side; None if it misses.
+
+    Signs of the areas of triangles seen along the ray (Woop, Benthin & Wald 2013, JCGT 2, 65): the two facets at an
+    edge compute the same number with opposite sign, so no ray slips between them.  A facet seen edge-on is left to
+    its neighbours; a ray along an edge or through a corner takes the facet with the lowest number.
+    """
+    origin, direction = unit_ray(origin_m, direction)
+    seen = _along_ray(vertices - origin, direction)
+    x, y, z = seen[facets].transpose(2, 1, 0)
+    u, v, w = x[2] * y[1] - y[2] * x[1], x[0] * y[2] - y[0] * x[2], x[1] * y[0] - y[1] * x[0]
+    det = u + v + w
+    met = (((u >= 0.0) & (v >= 0.0) & (w >= 0.0)) | ((u <= 0.0) & (v <= 0.0) & (w <= 0.0))) & (det != 0.0)
+    numbers = np.flatnonzero(met)
+    distance = (u[met] * z[0, met] + v[met] * z[1, met] + w[met] * z[2, met]) / det[met]
+    ahead = distance >= 0.0
+    if not ahead.any():
+        return None
+    numbers, distance = numbers[ahead], distance[ahead]
+    best = np.argmax(distance) if outermost else np.argmin(distance)
+    a, b, c = vertices[facets[numbers[best]]]
+    normal = np.cross(b - a, c - a)
+    point = origin + distance[best] * direction
+    return Hit(point, normal / np.linalg.norm(normal), float(distance[best]), int(numbers[best]))
+
+
+def _along_ray(points: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """Shear and permute (n, 3) points so that the ray becomes the third axis and lengths along it are kept."""
+    main = int(np.argmax(np.abs(direction)))
+    one, two = (main + 1) % 3, (main + 2) % 3
+    depth = points[:, main] / direction[main]
+    return np.stack([points[:, one] - direction[one] * depth, points[:, two] - direction[two] * depth, depth], axis=1)

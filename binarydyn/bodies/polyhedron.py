@@ -1,0 +1,180 @@
+"""A homogeneous body under a closed triangle mesh: its mass, principal frame, inertia integrals and surface."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from ..errors import InputError, ShapeError
+from .ellipsoid import positive
+from .integrals import DEGREE, place_of_moment, volume_integrals
+from .mesh_file import read_mesh
+from .principal import principal_axes
+from .solid import require_solid
+from .surface import Hit, direction_of, hit_mesh
+
+_PLACE = place_of_moment()
+_SECOND = place_of_moment(2)
+_EVEN_LIMIT = 1e-12
+
+
+@dataclass(frozen=True, eq=False)
+class Polyhedron:
+    """Homogeneous polyhedron in its principal frame; made by `read` or `from_facets`, which check it.
+
+    vertices_m (n, 3) about the centre of mass, facets (m, 3) counting from 0, corners anticlockwise from outside.
+    x_principal = axes @ (x_file - centre_m).  integrals_m: int x^i y^j z^k dV to total degree 8.
+    """
+
+    vertices_m: np.ndarray
+    facets: np.ndarray
+    density_kg_m3: float
+    axes: np.ndarray
+    centre_m: np.ndarray
+    integrals_m: np.ndarray
+
+    @classmethod
+    def read(
+        cls, path: str | Path, unit: str, density_kg_m3: float | None = None, mass_kg: float | None = None
+    ) -> Polyhedron:
+        """Body from OBJ-style text with coordinates in `unit` ("m" or "km"); density or mass, one of the two.
+
+        ShapeError if the file is no mesh of one closed, connected solid with its facets outward.
+        """
+        if (density_kg_m3 is None) == (mass_kg is None):
+            given = "neither" if mass_kg is None else "both"
+            raise InputError(
+                "density_kg_m3, mass_kg", f"{given} given, exactly one of the two is allowed; state the one you know"
+            )
+        vertices, facets, lines = read_mesh(path, unit)
+        require_solid(vertices, facets, str(path), first=1, lines=lines)
+        if mass_kg is None:
+            return cls._of_solid(vertices, facets, positive("density_kg_m3", density_kg_m3))
+        body = cls._of_solid(vertices, facets, 1.0)
+        return body.scaled_mass(positive("mass_kg", mass_kg) / body.mass_kg)
+
+    @classmethod
+    def from_facets(cls, vertices_m: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:
+        """Body from vertices (n, 3) and facets (m, 3) counting from 0; ShapeError as in `read`."""
+        vertices, facets = np.array(vertices_m, dtype=float), np.array(facets)
+        if vertices.ndim != 2 or vertices.shape[1] != 3 or not np.all(np.isfinite(vertices)):
+            raise ShapeError("vertices_m", f"shape {vertices.shape} given, finite numbers (n, 3) are allowed")
+        if facets.ndim != 2 or facets.shape[1] != 3 or not facets.size or facets.dtype.kind not in "iu":
+            raise ShapeError("facets", f"{facets.dtype} {facets.shape} given, whole numbers (m, 3) are allowed")
+        if facets.min() < 0 or facets.max() >= len(vertices):
+            raise ShapeError("facets", f"{facets.min()} to {facets.max()} given, 0 to {len(vertices) - 1} is allowed")
+        facets = facets.astype(np.int64)
+        require_solid(vertices, facets, "facets")
+        return cls._of_solid(vertices, facets, positive("density_kg_m3", density_kg_m3))
+
+    @classmethod
+    def _of_solid(cls, vertices: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:
+        """Shift to the centre of mass, turn to the principal axes, and only then integrate: no large sums are subtracted."""
+        used, facets = np.unique(facets, return_inverse=True)
+        vertices, facets = vertices[used], np.ascontiguousarray(facets.reshape(-1, 3))
+        centre = vertices.mean(axis=0)
+        for _ in range(2):
+            volume, first = _volume_and_first(vertices - centre, facets)
+            centre = centre + first / volume
+        second = volume_integrals(vertices - centre, facets, 2)
+        axes = principal_axes(_inertia_matrix(second))
+        vertices = (vertices - centre) @ axes.T
+        # The rotation is a matrix of rounded numbers; what is left of the first moments is a last shift.
+        volume, first = _volume_and_first(vertices, facets)
+        vertices = np.ascontiguousarray(vertices - first / volume)
+        integrals = volume_integrals(vertices, facets, DEGREE)
+        for array in (vertices, facets, axes, centre, integrals):
+            array.flags.writeable = False
+        return cls(vertices, facets, density_kg_m3, axes, centre, integrals)
+
+    @property
+    def volume_m3(self) -> float:
+        """Volume of the solid."""
+        return float(self.integrals_m[0])
+
+    @property
+    def mass_kg(self) -> float:
+        """Density times volume."""
+        return self.density_kg_m3 * self.volume_m3
+
+    def moment(self, i: int, j: int, k: int) -> float:
+        """int x^i y^j z^k dm in the principal frame about the centre of mass, kg m^(i+j+k); InputError beyond degree 8."""
+        try:
+            return self.density_kg_m3 * float(self.integrals_m[_PLACE[i, j, k]])
+        except KeyError:
+            raise InputError(
+                "moment", f"exponents {(i, j, k)} given, whole numbers from zero with a sum up to {DEGREE} are allowed"
+            ) from None
+
+    @cached_property
+    def inertia_kg_m2(self) -> np.ndarray:
+        """(3,) principal moments of inertia, ascending."""
+        xx, yy, zz = self.moment(2, 0, 0), self.moment(0, 2, 0), self.moment(0, 0, 2)
+        return np.sort([yy + zz, xx + zz, xx + yy])
+
+    @cached_property
+    def is_even(self) -> bool:
+        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k, with X, Y, Z the largest |x|, |y|, |z|."""
+        x, y, z = self._extent_m
+        return all(
+            abs(self.integrals_m[n]) <= _EVEN_LIMIT * self.volume_m3 * x**i * y**j * z**k
+            for (i, j, k), n in _PLACE.items()
+            if i % 2 or j % 2 or k % 2
+        )
+
+    @cached_property
+    def _extent_m(self) -> np.ndarray:
+        """(3,) largest distance of a vertex from the centre of mass along each principal axis."""
+        return np.abs(self.vertices_m).max(axis=0)
+
+    @cached_property
+    def bounding_radius_m(self) -> float:
+        """Radius of the sphere about the centre of mass that holds the body."""
+        return float(np.linalg.norm(self.vertices_m, axis=1).max())
+
+    @cached_property
+    def enclosing_axes_m(self) -> np.ndarray:
+        """(3,) semi-axes along x, y, z of an ellipsoid about the centre of mass that holds the body.
+
+        Its proportions are the body's extents along the principal axes, its size the smallest that holds every
+        vertex; it is an envelope, not the tightest one.
+        """
+        extent = self._extent_m
+        return extent * np.linalg.norm(self.vertices_m / extent, axis=1).max()
+
+    def scaled_mass(self, factor: float) -> Polyhedron:
+        """The same shape with `factor` times the mass."""
+        return replace(self, density_kg_m3=self.density_kg_m3 * positive("factor", factor))
+
+    def hit(self, origin_m, direction) -> Hit | None:
+        """First facet met by a ray (body frame), also from inside; None if it misses."""
+        return hit_mesh(self.vertices_m, self.facets, origin_m, direction)
+
+    def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
+        """The outermost ground seen from the centre of mass: longitude from x towards y, latitude towards z."""
+        outward = direction_of(longitude_deg, latitude_deg)
+        hit = hit_mesh(self.vertices_m, self.facets, np.zeros(3), outward, outermost=True)
+        if hit is None:
+            raise InputError(
+                "longitude_deg, latitude_deg",
+                f"{longitude_deg}, {latitude_deg} given, but no ground lies in this direction from the centre of mass, "
+                "which is outside the body; choose another direction",
+            )
+        return hit
+
+
+def _volume_and_first(vertices: np.ndarray, facets: np.ndarray) -> tuple[float, np.ndarray]:
+    """Volume and the three integrals of x, y, z."""
+    sums, place = volume_integrals(np.ascontiguousarray(vertices), facets, 1), place_of_moment(1)
+    return sums[0], np.array([sums[place[1, 0, 0]], sums[place[0, 1, 0]], sums[place[0, 0, 1]]])
+
+
+def _inertia_matrix(second: np.ndarray) -> np.ndarray:
+    """Tensor of inertia (3, 3) of unit density from the integrals to degree 2."""
+    at = {ijk: second[n] for ijk, n in _SECOND.items()}
+    xx, yy, zz = at[2, 0, 0], at[0, 2, 0], at[0, 0, 2]
+    xy, xz, yz = at[1, 1, 0], at[1, 0, 1], at[0, 1, 1]
+    return np.array([[yy + zz, -xy, -xz], [-xy, xx + zz, -yz], [-xz, -yz, xx + yy]])
