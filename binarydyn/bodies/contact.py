@@ -4,7 +4,8 @@ import math
 
 from .._jit import kernel
 
-_HALVINGS = 52
+# What is left of l is 2^-36 = 1.5e-11; F, at its maximum, is off by the square of that over l (1 - l).
+_HALVINGS = 36
 
 
 @kernel
@@ -13,8 +14,8 @@ def ellipsoids_touch(ax, ay, az, bx, by, bz, rx, ry, rz, c11, c12, c13, c21, c22
 
     F = max over 0 < l < 1 of l (1 - l) r.G^-1.r with G = (1 - l) A + l B, A = diag(a^2), B = C diag(b^2) C^T, and F
     is the square of the common factor by which both must grow to touch (Perram & Wertheim 1985, J. Comput. Phys.
-    58, 409).  a, b semi-axes (m) of ellipsoids 1 and 2 along their own axes, r (m) from centre 1 to centre 2 in frame 1,
-    C the rotation from frame 2 to frame 1.  With x = G^-1 r the derivative is (1 - l)^2 x.A.x - l^2 x.B.x; it falls
+    58, 409).  a, b: semi-axes (m) of 1 and 2 along their own axes, r (m): from centre 1 to centre 2 in frame 1,
+    C: the rotation from frame 2 to frame 1.  With x = G^-1 r the derivative is (1 - l)^2 x.A.x - l^2 x.B.x; it falls
     through zero once, so a fixed number of halvings finds it, and F there is in error by the square of what is left.
     """
     a1, a2, a3 = ax * ax, ay * ay, az * az

@@ -72,7 +72,7 @@ class Polyhedron:
 
     @classmethod
     def _of_solid(cls, vertices: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:
-        """Shift to the centre of mass, turn to the principal axes, and only then integrate: no large sums are subtracted."""
+        """Shift to the centre of mass, turn to the principal axes, and only then integrate: no large sums cancel."""
         used, facets = np.unique(facets, return_inverse=True)
         vertices, facets = vertices[used], np.ascontiguousarray(facets.reshape(-1, 3))
         centre = vertices.mean(axis=0)
@@ -101,7 +101,7 @@ class Polyhedron:
         return self.density_kg_m3 * self.volume_m3
 
     def moment(self, i: int, j: int, k: int) -> float:
-        """int x^i y^j z^k dm in the principal frame about the centre of mass, kg m^(i+j+k); InputError beyond degree 8."""
+        """int x^i y^j z^k dm about the centre of mass, principal frame, kg m^(i+j+k); InputError beyond degree 8."""
         try:
             return self.density_kg_m3 * float(self.integrals_m[_PLACE[i, j, k]])
         except KeyError:
@@ -117,7 +117,7 @@ class Polyhedron:
 
     @cached_property
     def is_even(self) -> bool:
-        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k, with X, Y, Z the largest |x|, |y|, |z|."""
+        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k, X, Y, Z the extents along the axes."""
         x, y, z = self._extent_m
         return all(
             abs(self.integrals_m[n]) <= _EVEN_LIMIT * self.volume_m3 * x**i * y**j * z**k
