@@ -1,0 +1,32 @@
+"""Means and slopes of sampled quantities, plain or under a smooth window, on any ascending grid of times."""
+
+import numpy as np
+
+
+def spans(time_s: np.ndarray) -> np.ndarray:
+    """(n,) time that each sample stands for, s: the weights of the trapezoidal rule, so the last step may be short."""
+    step = np.diff(time_s)
+    return 0.5 * (np.append(step, 0.0) + np.insert(step, 0, 0.0))
+
+
+def hann(time_s: np.ndarray) -> np.ndarray:
+    """(n,) Hann window sin^2(pi t/T) over the samples times their spans; the sum is T/2."""
+    phase = np.pi * (time_s - time_s[0]) / (time_s[-1] - time_s[0])
+    return np.sin(phase) ** 2 * spans(time_s)
+
+
+def squared_hann(time_s: np.ndarray) -> np.ndarray:
+    """(n,) squared Hann window sin^4(pi t/T) over the samples times their spans; T from end to end."""
+    phase = np.pi * (time_s - time_s[0]) / (time_s[-1] - time_s[0])
+    return np.sin(phase) ** 4 * spans(time_s)
+
+
+def mean(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """Weighted mean over the samples (first axis) of (n,) or (n, k) values."""
+    return weights @ values / weights.sum()
+
+
+def slope(time_s: np.ndarray, values: np.ndarray, weights: np.ndarray) -> float:
+    """Slope per second of the straight line that fits (n,) values best under the weights; exact for a straight line."""
+    t = time_s - mean(time_s, weights)
+    return float((weights * t) @ (values - mean(values, weights)) / ((weights * t) @ t))
