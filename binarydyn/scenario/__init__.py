@@ -1,0 +1,30 @@
+"""What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
+
+from .events import Direction, Impactor, MomentumTransfer, Observation, Push, Simulation, Site
+from .keys import Key
+from .sampling import Distribution, Sampling
+from .scenario import Scenario, builtin, load
+from .sections import MutualOrbit, Polyhedron, Primary, Secondary
+from .variation import numeric_names, varied
+
+__all__ = [
+    "Direction",
+    "Distribution",
+    "Impactor",
+    "Key",
+    "MomentumTransfer",
+    "MutualOrbit",
+    "Observation",
+    "Polyhedron",
+    "Primary",
+    "Push",
+    "Sampling",
+    "Scenario",
+    "Secondary",
+    "Simulation",
+    "Site",
+    "builtin",
+    "load",
+    "numeric_names",
+    "varied",
+]

@@ -1,0 +1,129 @@
+"""What a scenario says about the hit ([impactor], [momentum_transfer], [push]) and how to calculate and observe it."""
+
+from __future__ import annotations
+
+import math
+
+from pydantic import model_validator
+
+from .fields import Number, Table, Whole, key, refusal
+
+
+class Direction(Table):
+    """A direction in orbit axes at t0: along the moonlet's motion, outward from the primary, along the orbit normal."""
+
+    along_track: Number = key(
+        0.0, "", "component along the moonlet's motion; only the ratio of the three counts", -1e6, 1e6
+    )
+    radial: Number = key(0.0, "", "component outward from the primary; only the ratio of the three counts", -1e6, 1e6)
+    normal: Number = key(0.0, "", "component along the orbit normal; only the ratio of the three counts", -1e6, 1e6)
+
+    @model_validator(mode="after")
+    def _points_somewhere(self) -> Direction:
+        if math.hypot(self.along_track, self.radial, self.normal) < 1e-6:
+            raise refusal(
+                "", "all components are zero, allowed is any other direction; give along_track, radial or normal"
+            )
+        return self
+
+    @property
+    def unit(self) -> tuple[float, float, float]:
+        """(along_track, radial, normal) divided by its length."""
+        length = math.hypot(self.along_track, self.radial, self.normal)
+        return self.along_track / length, self.radial / length, self.normal / length
+
+
+class Site(Table):
+    """A point on the moonlet's surface in its own (principal-axis) frame."""
+
+    longitude_deg: Number = key(
+        ..., "deg", "east of the long axis that points at the primary in the relaxed state", -180.0, 360.0
+    )
+    latitude_deg: Number = key(..., "deg", "north of the moonlet's equator", -90.0, 90.0)
+
+
+class Impactor(Table):
+    """What hits the moonlet at t0."""
+
+    mass_kg: Number = key(..., "kg", "at impact; from a pebble to a thousand times anything ever launched", 1e-3, 1e9)
+    speed_km_s: Number = key(
+        ..., "km/s", "relative to the moonlet; from a slow landing to an unbound solar orbit", 0.01, 100.0
+    )
+    direction: Direction
+    site: Site | None = None
+    aim_offset_m: tuple[Number, Number] = key(
+        (0.0, 0.0),
+        "m",
+        "[u, v] of the aim point in the plane normal to the velocity, u along orbit normal x direction; "
+        "0 aims at the centre; beyond 1000 km nothing is hit",
+        -1e6,
+        1e6,
+    )
+
+    @model_validator(mode="after")
+    def _one_aim(self) -> Impactor:
+        if self.site is not None and "aim_offset_m" in self.model_fields_set:
+            raise refusal(
+                "aim_offset_m", "site and aim_offset_m are both given, at most one is allowed; remove one of them"
+            )
+        return self
+
+
+class MomentumTransfer(Table):
+    """How much more than the impactor's momentum the moonlet receives."""
+
+    beta: Number = key(
+        1.0,
+        "",
+        "momentum enhancement; 1 is no ejecta, the cautious choice; above 100 is far beyond any experiment",
+        0.0,
+        100.0,
+    )
+    ejecta_direction: Direction | None = None
+
+
+class Push(Table):
+    """A change of the moonlet's relative velocity, where that itself is given."""
+
+    along_track_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
+    radial_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
+    normal_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
+
+
+class Simulation(Table):
+    """How the motion is calculated."""
+
+    degree: Whole = key(4, "", "of the mutual potential; 4 because 2 leaves errors of (R/r)^4", choices=(2, 4))
+    integrator: str = key("rungekutta", "", "adaptive, order 8(5,3); the only one so far", choices=("rungekutta",))
+    tolerance: Number = key(1e-12, "", "relative, per step; keeps the energy drift under 1e-11 in 60 days", 1e-14, 1e-6)
+    days_before: Number = key(
+        60.0, "days", "window before t0; about 100 orbits average the libration out", 0.0, 36500.0, open_low=True
+    )
+    days_after: Number = key(60.0, "days", "window after t0; as long as the one before it", 0.0, 36500.0, open_low=True)
+    sample_minutes: Number = key(
+        20.0, "min", "spacing of the stored states; the path does not depend on it", 0.001, 1e5
+    )
+    max_steps: Whole = key(20_000_000, "", "a run that needs more ends as step_limit instead of never", 1000, 10**12)
+
+    @model_validator(mode="after")
+    def _samples(self) -> Simulation:
+        for name in ("days_before", "days_after"):
+            samples = getattr(self, name) * 1440.0 / self.sample_minutes
+            if not 2.0 <= samples <= 1e7:
+                raise refusal(
+                    "sample_minutes",
+                    f"{self.sample_minutes:g} min makes {samples:.3g} samples of {name}, allowed is 2 .. 1e+07 "
+                    f"(1.6 GB of states); change sample_minutes or {name}",
+                )
+        return self
+
+
+class Observation(Table):
+    """How the period is read from the motion."""
+
+    estimator: str = key(
+        "weighted_fit",
+        "",
+        "slope of the longitude weighted with a squared Hann window, the least disturbed by libration",
+        choices=("weighted_fit", "longitude_slope", "crossings", "frequency", "osculating", "third_law_j2"),
+    )

@@ -1,0 +1,103 @@
+"""How one key of a scenario is declared: type, unit, default, allowed range and the reason for them, in one line."""
+
+from __future__ import annotations
+
+import math
+import numbers
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationInfo, field_validator
+from pydantic_core import PydanticCustomError
+
+from .nearest import nearest
+from .wording import as_given
+
+
+def _real(value: Any) -> Any:
+    """Integers beyond the range of a float become infinite, and are refused like any infinity."""
+    if isinstance(value, int) and not isinstance(value, bool):
+        return float(value) if abs(value) < 1e300 else math.copysign(math.inf, value)
+    return value
+
+
+def _whole(value: Any) -> Any:
+    """2e7 is a whole number too, as in everyday writing."""
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+Number = Annotated[float, Strict(), BeforeValidator(_real)]
+Whole = Annotated[int, Strict(), BeforeValidator(_whole)]
+
+
+def refusal(key: str, sentence: str) -> PydanticCustomError:
+    """What a validator raises: `key` is relative to the table that the validator belongs to, or empty."""
+    return PydanticCustomError("refused", "{sentence}", {"key": key, "sentence": sentence})
+
+
+def key(
+    default: Any,
+    unit: str,
+    reason: str,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    open_low: bool = False,
+    signed: bool = False,
+    choices: tuple = (),
+) -> Any:
+    """Declare a key; `...` as default means required, `signed` that the range holds for the absolute value."""
+    facts = {"unit": unit, "reason": reason, "low": low, "high": high}
+    return Field(default, json_schema_extra=facts | {"open_low": open_low, "signed": signed, "choices": choices})
+
+
+def range_text(facts: dict[str, Any]) -> str:
+    """The allowed range in words, such as `0.1 .. 1e+06 m`; empty where there is none."""
+    if facts["choices"]:
+        return " or ".join(str(choice) for choice in facts["choices"])
+    if facts["low"] is None:
+        return ""
+    start = f"above {facts['low']:g} to" if facts["open_low"] else f"{facts['low']:g} .."
+    return f"{start} {facts['high']:g} {facts['unit']}".rstrip() + (", either sign" if facts["signed"] else "")
+
+
+def in_range(value: float, facts: dict[str, Any]) -> bool:
+    """Whether a number lies in the declared range; nan and infinities never do."""
+    if facts["low"] is None:
+        return math.isfinite(value)
+    size = abs(value) if facts["signed"] else value
+    return facts["low"] <= size <= facts["high"] and not (facts["open_low"] and size == facts["low"])
+
+
+class Table(BaseModel):
+    """A table of the scenario: unchangeable, no unknown keys, every number in its declared range."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    @field_validator("*")
+    @classmethod
+    def _as_declared(cls, value: Any, info: ValidationInfo) -> Any:
+        facts = cls.model_fields[info.field_name].json_schema_extra
+        if not facts:
+            return value
+        if facts["choices"]:
+            _check_choice(value, facts)
+        else:
+            for item in value if isinstance(value, tuple) else (value,):
+                _check_number(item, facts)
+        return value
+
+
+def _check_choice(value: Any, facts: dict[str, Any]) -> None:
+    if value not in facts["choices"]:
+        close = nearest(str(value), [str(choice) for choice in facts["choices"]])
+        hint = f"did you mean {close}?" if close else "choose one of them"
+        raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)}; {hint}")
+
+
+def _check_number(value: Any, facts: dict[str, Any]) -> None:
+    if not isinstance(value, numbers.Real) or in_range(value, facts):
+        return
+    if not math.isfinite(value):
+        allowed = f", {range_text(facts)}" if range_text(facts) else ""
+        raise refusal("", f"{as_given(value)} is given, allowed is a finite number{allowed}; write one")
+    raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)} ({facts['reason']}); change it")

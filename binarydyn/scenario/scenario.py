@@ -1,0 +1,176 @@
+"""What was asked: one scenario, checked as a whole, with the text it came from."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from pydantic import PrivateAttr, ValidationError, model_validator
+
+from ..constants import HOUR_S, G
+from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
+from .fields import Table, key, refusal
+from .keys import Key, known_keys
+from .reading import parsed, read_text, toml_text
+from .sampling import Sampling
+from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
+from .sentences import input_error
+from .variation import check_sampled_keys
+
+BUILTIN = "built-in scenario"
+SPIN_ORBIT_GAP = 0.2
+"""|w1 - n| must be above this share of n: closer, the forced response 2 (w1 - n) is as slow as the free modes."""
+
+
+class Scenario(Table):
+    """A pair, what hits it, and how to calculate and observe it.  `momentum_transfer` counts only with an impactor."""
+
+    name: str = key("", "", "a title for tables and figures")
+    description: str = key("", "", "anything worth remembering about it")
+    primary: Primary
+    secondary: Secondary
+    mutual_orbit: MutualOrbit
+    impactor: Impactor | None = None
+    momentum_transfer: MomentumTransfer = MomentumTransfer()
+    push: Push | None = None
+    simulation: Simulation = Simulation()
+    observation: Observation = Observation()
+    sampling: Sampling | None = None
+
+    _data: dict[str, Any] = PrivateAttr(default_factory=dict)
+    _place: str = PrivateAttr("")
+    _folder: Path = PrivateAttr(Path("."))
+    _text: str | None = PrivateAttr(None)
+
+    @classmethod
+    def from_text(cls, text: str, place: str = "scenario", folder: str | Path = ".") -> Scenario:
+        """Read TOML text; `place` names it in errors, mesh files are looked for in `folder`.  Raises InputError."""
+        return cls.from_data(parsed(text, place), place, folder, text)
+
+    @classmethod
+    def from_data(cls, data: dict[str, Any], place: str, folder: str | Path = ".", text: str | None = None) -> Scenario:
+        """Check plain data as TOML gives it; without `text` one is written.  Raises InputError."""
+        try:
+            scenario = cls.model_validate(data, context={"folder": Path(folder)})
+        except ValidationError as error:
+            raise input_error(error, place, cls.known_keys()) from None
+        scenario._data, scenario._place, scenario._folder, scenario._text = data, place, Path(folder), text
+        return scenario
+
+    @classmethod
+    def known_keys(cls) -> dict[str, Key]:
+        """Every key that a scenario may have, by its dotted name."""
+        return known_keys(cls)
+
+    @property
+    def data(self) -> dict[str, Any]:
+        """What was given, as TOML reads it; not to be changed."""
+        return self._data
+
+    @property
+    def place(self) -> str:
+        """The file it came from."""
+        return self._place
+
+    @property
+    def folder(self) -> Path:
+        """Where its mesh files are looked for."""
+        return self._folder
+
+    @property
+    def text(self) -> str:
+        """The TOML text: as read, or written from the data for a varied scenario."""
+        return toml_text(self._data) if self._text is None else self._text
+
+    @property
+    def sha256(self) -> str:
+        """Of the text, in hexadecimal."""
+        return hashlib.sha256(self.text.encode()).hexdigest()
+
+    @property
+    def kind_of_impact(self) -> str:
+        """`impactor`, `push` or `none`."""
+        return "impactor" if self.impactor else "push" if self.push else "none"
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Scenario:
+        _check_impact(self)
+        _check_overlap(self)
+        _check_spin(self)
+        _check_cadence(self)
+        _check_implied_density(self)
+        if self.sampling:
+            check_sampled_keys(self)
+        return self
+
+
+def _check_impact(scenario: Scenario) -> None:
+    if scenario.impactor and scenario.push:
+        raise refusal("push", "[impactor] and [push] are both given, at most one is allowed; remove one of the tables")
+    if "momentum_transfer" in scenario.model_fields_set and not scenario.impactor:
+        raise refusal(
+            "momentum_transfer", "it is given without an [impactor], allowed is with one; add [impactor] or remove it"
+        )
+
+
+def _check_overlap(scenario: Scenario) -> None:
+    one, two, orbit = scenario.primary.semi_axes_m, scenario.secondary.semi_axes_m, scenario.mutual_orbit
+    if not (one and two and orbit.separation_m):
+        return
+    nearest, touching = orbit.separation_m * (1.0 - orbit.eccentricity), one[0] + two[0]
+    if nearest <= touching:
+        raise refusal(
+            "mutual_orbit.separation_m",
+            f"the bodies overlap: their centres come within {nearest:g} m, allowed is more than "
+            f"the two longest semi-axes, {touching:g} m; check separation_m and semi_axes_m (half the extents)",
+        )
+
+
+def _check_spin(scenario: Scenario) -> None:
+    spin, period = scenario.primary.spin_period_h, scenario.mutual_orbit.period_h
+    if period and abs(period / spin - 1.0) <= SPIN_ORBIT_GAP:
+        raise refusal(
+            "primary.spin_period_h",
+            f"{spin:g} h is too close to the orbit period of {period:g} h, allowed is a spin rate that "
+            f"differs from the orbit's by more than {SPIN_ORBIT_GAP:.0%}; a doubly synchronous pair is not supported yet",
+        )
+
+
+def _check_cadence(scenario: Scenario) -> None:
+    period, sample = scenario.mutual_orbit.period_h, scenario.simulation.sample_minutes
+    if period and sample > period * 60.0 / 4.0:
+        raise refusal(
+            "simulation.sample_minutes",
+            f"{sample:g} min is given, allowed is at most a quarter of the orbit period, {period * 15.0:g} min "
+            f"(the angle could not be followed); make it shorter",
+        )
+
+
+def _check_implied_density(scenario: Scenario) -> None:
+    """Kepler's third law, n^2 a^3 = G M, good to a few per cent here: enough to see a wrong unit."""
+    orbit, bodies = scenario.mutual_orbit, (scenario.primary, scenario.secondary)
+    if not (orbit.separation_m and orbit.period_h and all(body.semi_axes_m for body in bodies)):
+        return
+    mass = (2.0 * math.pi / (orbit.period_h * HOUR_S)) ** 2 * orbit.separation_m**3 / G
+    factor = mass / sum(body.ellipsoid_mass_kg for body in bodies)
+    for body in bodies:
+        density = factor * body.ellipsoid_mass_kg / body.ellipsoid_volume_m3
+        if not DENSITY_KG_M3[0] <= density <= DENSITY_KG_M3[1]:
+            raise refusal(
+                "mutual_orbit.period_h",
+                f"separation and period together ask for a density of {density:.3g} kg/m3, allowed is "
+                f"{DENSITY_KG_M3[0]:g} .. {DENSITY_KG_M3[1]:g}; check period_h, separation_m and semi_axes_m",
+            )
+
+
+def load(path: str | Path) -> Scenario:
+    """Read a scenario file.  Raises InputError, whose one sentence says what is wrong and what to do."""
+    return Scenario.from_text(read_text(path), str(path), Path(path).parent)
+
+
+def builtin() -> Scenario:
+    """The invented pair that is used where no file is given."""
+    return Scenario.from_text(files(__package__).joinpath("invented.toml").read_text(encoding="utf-8"), BUILTIN)

@@ -1,0 +1,176 @@
+"""What a scenario says about the two bodies and their orbit: the tables [primary], [secondary] and [mutual_orbit]."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+from pydantic import PrivateAttr, ValidationInfo, model_validator
+
+from .fields import Number, Table, key, refusal
+
+DENSITY_KG_M3 = (10.0, 20000.0)
+_AXES = "smaller is a boulder, larger no longer an asteroid pair that a spacecraft could move"
+_DENSITY = "from fluffier than fresh snow to denser than iron"
+_ANGLE = (-360.0, 360.0)
+
+
+class Polyhedron(Table):
+    """A closed triangle mesh in a file of its own."""
+
+    file: str = key(..., "", "OBJ-style text; a path is relative to the folder of the scenario file")
+    unit: str = key(..., "", "the length unit of the vertices; it is declared, never guessed", choices=("m", "km"))
+    _path: Path = PrivateAttr()
+
+    @model_validator(mode="after")
+    def _exists(self, info: ValidationInfo) -> Polyhedron:
+        self._path = Path((info.context or {}).get("folder", ".")) / self.file
+        try:
+            there = self._path.is_file()
+        except (OSError, ValueError):
+            there = False
+        if not there:
+            raise refusal("file", f"no file {self.file!r} in the scenario's folder; give the path of a mesh file")
+        return self
+
+    @property
+    def path(self) -> Path:
+        """The mesh file, seen from the working directory."""
+        return self._path
+
+
+class Body(Table):
+    """Size and mass of a homogeneous body: an ellipsoid or a polyhedron, by density or by mass."""
+
+    semi_axes_m: tuple[Number, Number, Number] | None = key(
+        None, "m", f"[a, b, c], half the extents, longest first; {_AXES}", 0.1, 1e6
+    )
+    polyhedron: Polyhedron | None = None
+    density_kg_m3: Number | None = key(None, "kg/m3", f"bulk density, {_DENSITY}", *DENSITY_KG_M3)
+    mass_kg: Number | None = key(
+        None, "kg", "mass in place of the density; from a boulder to a dwarf planet", 1.0, 1e21
+    )
+
+    @model_validator(mode="after")
+    def _determined(self) -> Body:
+        _exactly_one(self, "semi_axes_m", "polyhedron")
+        _exactly_one(self, "density_kg_m3", "mass_kg")
+        if self.semi_axes_m:
+            _check_ellipsoid(self)
+        return self
+
+    @property
+    def ellipsoid_volume_m3(self) -> float | None:
+        """4/3 pi a b c; None for a polyhedron, whose volume is known once its file is read."""
+        return 4.0 / 3.0 * math.pi * math.prod(self.semi_axes_m) if self.semi_axes_m else None
+
+    @property
+    def ellipsoid_mass_kg(self) -> float | None:
+        """Mass as given, or density times volume; None for a polyhedron given by density."""
+        if self.mass_kg is not None or self.semi_axes_m is None:
+            return self.mass_kg
+        return self.density_kg_m3 * self.ellipsoid_volume_m3
+
+
+def _exactly_one(table: Table, first: str, second: str) -> None:
+    given = [name for name in (first, second) if getattr(table, name) is not None]
+    if len(given) == 2:
+        raise refusal(second, f"{first} and {second} are both given, exactly one is allowed; remove one of them")
+    if not given:
+        raise refusal(first, f"neither {first} nor {second} is given, exactly one is needed; add one of them")
+
+
+def _check_ellipsoid(body: Body) -> None:
+    a, b, c = body.semi_axes_m
+    if not a >= b >= c:
+        raise refusal("semi_axes_m", f"[{a:g}, {b:g}, {c:g}] is given, allowed is a >= b >= c; list the longest first")
+    if body.mass_kg is not None:
+        density, (low, high) = body.mass_kg / body.ellipsoid_volume_m3, DENSITY_KG_M3
+        if not low <= density <= high:
+            raise refusal(
+                "mass_kg",
+                f"{body.mass_kg:g} kg in these axes is a density of {density:.3g} kg/m3, allowed is {low:g} .. "
+                f"{high:g} ({_DENSITY}); check the mass and the axes",
+            )
+
+
+class Primary(Body):
+    """The larger body."""
+
+    spin_period_h: Number = key(
+        ...,
+        "h",
+        "sidereal; negative turns against the orbit; faster bodies fly apart, slower ones hardly turn",
+        0.1,
+        1e5,
+        signed=True,
+    )
+    rotation_phase_deg: Number = key(
+        0.0, "deg", "angle from the moonlet's direction to the long axis at t0; 0 because it is rarely known", *_ANGLE
+    )
+
+
+class Secondary(Body):
+    """The moonlet."""
+
+    spin: str = key(
+        "synchronous", "", "the usual state of a close moonlet, and the only one so far", choices=("synchronous",)
+    )
+    libration_amplitude_deg: Number = key(
+        0.0,
+        "deg",
+        "free libration set on purpose; 0 is the relaxed state; beyond 60 the moonlet is about to tumble",
+        0.0,
+        60.0,
+    )
+    libration_phase_deg: Number = key(
+        0.0, "deg", "phase of that libration at t0; it matters only with an amplitude", *_ANGLE
+    )
+
+
+class MutualOrbit(Table):
+    """The orbit of the moonlet about the primary, before the impact."""
+
+    separation_m: Number | None = key(
+        None,
+        "m",
+        "time-mean distance between the centres; from boulders in touch to far beyond any Hill sphere",
+        0.2,
+        1e8,
+    )
+    period_h: Number | None = key(
+        None, "h", "mean sidereal period; shorter than any contact pair's, or longer than 11 years", 0.1, 1e5
+    )
+    eccentricity: Number = key(
+        0.0, "", "0 is the relaxed state; above 0.5 the moonlet's spin cannot stay locked", 0.0, 0.5
+    )
+    pericentre_deg: Number = key(
+        0.0,
+        "deg",
+        "angle from the moonlet at t0 forward to the pericentre; it matters only with an eccentricity",
+        *_ANGLE,
+    )
+    solve_for: str = key(
+        "density",
+        "",
+        "what calibration may change; density (one factor on both bodies) is the least well measured",
+        choices=("density", "mass", "separation", "period"),
+    )
+
+    @model_validator(mode="after")
+    def _determined(self) -> MutualOrbit:
+        for name, free in (("separation_m", "separation"), ("period_h", "period")):
+            given = getattr(self, name) is not None
+            if given and self.solve_for == free:
+                raise refusal(
+                    name,
+                    f'the pair is over-determined: {name} is given while solve_for = "{free}"; '
+                    f"remove {name} or choose another solve_for",
+                )
+            if not given and self.solve_for != free:
+                raise refusal(
+                    name,
+                    f'the pair is under-determined: {name} is missing while solve_for = "{self.solve_for}"; '
+                    f'add {name}, or write solve_for = "{free}"',
+                )
+        return self

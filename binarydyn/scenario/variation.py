@@ -1,0 +1,97 @@
+"""The same scenario with other numbers: what a sweep and a sampling vary, by dotted keys."""
+
+from __future__ import annotations
+
+import copy
+import numbers
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from ..errors import InputError
+from .fields import in_range, range_text, refusal
+from .keys import Key
+from .nearest import advice
+from .wording import as_given, one_line
+
+if TYPE_CHECKING:
+    from .scenario import Scenario
+
+
+def numeric_names(known: Mapping[str, Key]) -> list[str]:
+    """Dotted names of all single numbers; the elements of a list by index."""
+    names = []
+    for key in known.values():
+        if key.numeric:
+            names += [f"{key.name}.{i}" for i in range(key.length)] if key.length else [key.name]
+    return names
+
+
+def why_not_numeric(scenario: Scenario, name: str) -> str:
+    """Empty where `name` is a number of this scenario; else the sentence that says why not."""
+    known = scenario.known_keys()
+    names = numeric_names(known)
+    if name not in names:
+        if name in known:
+            elements = [other for other in names if other.startswith(name + ".")]
+            return f"this is not a single number; vary {', '.join(elements) or 'a numeric key'} instead"
+        return f"unknown key; {advice(name, names)}"
+    if _value(scenario, name) is None:
+        return f"the scenario does not give it; vary a key that it gives, or add this one to [{name.partition('.')[0]}]"
+    return ""
+
+
+def _value(scenario: Scenario, name: str) -> Any:
+    value: Any = scenario
+    for part in name.split("."):
+        value = value[int(part)] if isinstance(value, tuple) else getattr(value, part, None)
+        if value is None:
+            return None
+    return value
+
+
+def key_of(name: str, known: Mapping[str, Key]) -> Key:
+    """The key of a dotted numeric name; an element of a list belongs to the list's key."""
+    return known[name] if name in known else known[name.rpartition(".")[0]]
+
+
+def check_sampled_keys(scenario: Scenario) -> None:
+    """Refuse distributions of keys that are not numbers of this scenario, or centred on values that are not allowed."""
+    for name, distribution in scenario.sampling.quantities.items():
+        if why := why_not_numeric(scenario, name):
+            raise refusal("sampling.quantities", f"{one_line(name)}: {why}")
+        facts = key_of(name, scenario.known_keys()).facts
+        for value in distribution.centre_and_limits:
+            if not in_range(value, facts):
+                raise refusal(
+                    "sampling.quantities", f"{name}: {value:g} is given, allowed is {range_text(facts)}; change it"
+                )
+
+
+def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
+    """The scenario with the numbers of `changes` ({"impactor.mass_kg": 500.0}) put in, checked anew.
+
+    List elements go by index, `primary.semi_axes_m.0`.  Raises InputError for an unknown or non-numeric key (naming the
+    nearest right one), for a value that is no number, and for whatever the schema refuses.
+    """
+    data = copy.deepcopy(scenario.data)
+    for name, value in changes.items():
+        place = f"{scenario.place}:{one_line(name)}"
+        if why := why_not_numeric(scenario, name):
+            raise InputError(place, why)
+        if isinstance(value, bool) or not isinstance(value, numbers.Real):
+            raise InputError(place, f"{as_given(value)} is given, allowed is a number; write one")
+        _put(data, scenario, name, float(value))
+    return type(scenario).from_data(data, scenario.place, scenario.folder)
+
+
+def _put(data: dict[str, Any], scenario: Scenario, name: str, value: float) -> None:
+    *tables, last = name.split(".")
+    if last.isdigit():
+        *tables, leaf = tables
+        elements = list(_value(scenario, ".".join([*tables, leaf])))
+    for table in tables:
+        data = data.setdefault(table, {})
+    if last.isdigit():
+        data.setdefault(leaf, elements)[int(last)] = value
+    else:
+        data[last] = value
