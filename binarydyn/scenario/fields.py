@@ -16,7 +16,7 @@ from .wording import as_given
 def _real(value: Any) -> Any:
     """Integers beyond the range of a float become infinite, and are refused like any infinity."""
     if isinstance(value, int) and not isinstance(value, bool):
-        return float(value) if abs(value) < 1e300 else math.copysign(math.inf, value)
+        return float(value) if abs(value) < 1e300 else (math.inf if value > 0 else -math.inf)
     return value
 
 

@@ -46,7 +46,8 @@ def advice(name: str, known: Iterable[str]) -> str:
     for other in same_stem:
         if split(other)[0] == table:
             return f"the unit is part of the key: write {split(other)[1]}"
-    hints = [f"{leaf} belongs in {_where(other)}" for other in known if split(other)[1] == leaf and other != name][:2]
+    elsewhere = [_where(other) for other in known if split(other)[1] == leaf and other != name][:2]
+    hints = [f"{leaf} belongs in {' or '.join(elsewhere)}"] if elsewhere else []
     if not hints:
         hints = [f"did you mean {split(other)[1]} in {_where(other)}?" for other in same_stem][:1]
     close = nearest(leaf, here)

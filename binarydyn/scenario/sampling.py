@@ -41,7 +41,9 @@ class Sampling(Table):
     seed: Whole = key(0, "", "member k draws from (seed, k) alone; 0 so that two people get the same", 0, 2**63 - 1)
     count: Whole = key(1000, "", "members; 1000 gives 3 % of sigma on a mean", 1, 10_000_000)
     quantities: dict[str, Distribution] = {}
-    correlations: tuple[tuple[str, str, Number], ...] = ()
+    correlations: tuple[tuple[str, str, Number], ...] = key(
+        (), "", "coefficients between pairs of quantities, -1 < rho < 1; none, since few are published"
+    )
 
     @model_validator(mode="after")
     def _correlated(self) -> Sampling:

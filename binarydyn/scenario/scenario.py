@@ -134,8 +134,9 @@ def _check_spin(scenario: Scenario) -> None:
     if period and abs(period / spin - 1.0) <= SPIN_ORBIT_GAP:
         raise refusal(
             "primary.spin_period_h",
-            f"{spin:g} h is too close to the orbit period of {period:g} h, allowed is a spin rate that "
-            f"differs from the orbit's by more than {SPIN_ORBIT_GAP:.0%}; a doubly synchronous pair is not supported yet",
+            f"{spin:g} h is too close to the orbit period of {period:g} h, allowed is a spin rate "
+            f"that differs from the orbit's by more than {SPIN_ORBIT_GAP:.0%}; change one of them "
+            "(a doubly synchronous pair is not supported yet)",
         )
 
 

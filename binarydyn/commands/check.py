@@ -1,0 +1,125 @@
+"""`binarydyn check`: what a scenario asks, key by key, and how it differs from the defaults."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from typing import Annotated, Any
+
+import typer
+
+from ..errors import InputError
+from ..scenario import Key, Scenario, builtin, load
+from .shell import CAUTION
+from .tables import print_table
+
+
+def check(
+    file: Annotated[
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+    ] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
+    as_file: Annotated[
+        bool, typer.Option("--print", help="Write the built-in scenario as a file to start from.")
+    ] = False,
+    keys: Annotated[bool, typer.Option("--keys", help="List every key with unit, default, range and reason.")] = False,
+) -> None:
+    """Read a scenario, refuse it in one line or show it."""
+    if as_file or keys:
+        _alone(file, as_file, keys, as_json)
+        return _print_builtin() if as_file else _print_keys(as_json)
+    scenario = load(file) if file else builtin()
+    rows = list(_rows(scenario))
+    if as_json:
+        print(json.dumps(_report(scenario, rows), indent=2))
+    else:
+        _print_scenario(scenario, rows)
+
+
+def _alone(file: str, as_file: bool, keys: bool, as_json: bool) -> None:
+    """--print and --keys are about no file and exclude each other."""
+    option = "--print" if as_file else "--keys"
+    if file:
+        raise InputError(file, f"a file is given with {option}, allowed is {option} alone; leave the file out")
+    if as_file and (keys or as_json):
+        raise InputError("--print", "other options are given with it, allowed is --print alone; leave them out")
+
+
+def _rows(scenario: Scenario) -> list[tuple[Key, Any, bool]]:
+    """Each key that counts in this scenario: its value, and whether that differs from a default that it has."""
+    asked = scenario.model_dump()
+    if not scenario.impactor:
+        asked["momentum_transfer"] = None
+    rows = []
+    for name, key in scenario.known_keys().items():
+        value = _value(asked, name)
+        if key.is_table or value is None or name in ("name", "description"):
+            continue
+        rows.append((key, value, key.default is not None and value != key.default))
+    return rows
+
+
+def _value(asked: Any, name: str) -> Any:
+    for part in name.split("."):
+        asked = asked.get(part) if asked is not None else None
+    return asked
+
+
+def _report(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -> dict[str, Any]:
+    return {
+        "name": scenario.name,
+        "file": scenario.place,
+        "sha256": scenario.sha256,
+        "values": {key.name: value for key, value, _ in rows},
+        "differs_from_default": [key.name for key, _, differs in rows if differs],
+        "sampling_quantities": scenario.model_dump(exclude_none=True).get("sampling", {}).get("quantities", {}),
+        "caution": CAUTION,
+    }
+
+
+def _print_scenario(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -> None:
+    print(f"{scenario.name or 'scenario'} ({scenario.place}, sha256 {scenario.sha256[:12]})")
+    if scenario.description:
+        print(scenario.description)
+    head = ("key", "value", "unit", "default", "")
+    cells = [
+        (key.name, _text(value), key.unit, _default(key), "differs" if differs else "") for key, value, differs in rows
+    ]
+    if scenario.sampling:
+        for name, distribution in scenario.sampling.quantities.items():
+            for kind, numbers in distribution.model_dump(exclude_none=True).items():
+                cells.append((f'sampling.quantities."{name}"', f"{kind} {_text(numbers)}", "", "", ""))
+    print_table(head, cells)
+
+
+def _print_keys(as_json: bool) -> None:
+    keys = [key for key in Scenario.known_keys().values() if not key.is_table]
+    if as_json:
+        print(json.dumps([_described(key) for key in keys], indent=2))
+        return
+    head = ("key", "unit", "default", "allowed", "reason")
+    print_table(head, [(key.name, key.unit, _default(key), key.allowed, key.reason) for key in keys])
+
+
+def _described(key: Key) -> dict[str, Any]:
+    return {"key": key.name, "unit": key.unit, "default": key.default, "required": key.required} | {
+        "allowed": key.allowed,
+        "reason": key.reason,
+    }
+
+
+def _print_builtin() -> None:
+    sys.stdout.write(builtin().text)
+
+
+def _default(key: Key) -> str:
+    return "required" if key.required else "-" if key.default is None else _text(key.default)
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_text(item) for item in value) + "]"
+    if isinstance(value, float):
+        return f"{value:.12g}"
+    return str(value) if str(value) else '""'

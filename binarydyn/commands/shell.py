@@ -1,0 +1,83 @@
+"""The frame around the commands: which there are, how an error becomes one line, and the exit codes.
+
+Exit codes: 0 done, 1 some outcomes failed, 2 bad input, 130 interrupted.  A command is a function `name`
+in `commands/name.py`, annotated for typer, that returns an exit code or None, and a line in COMMANDS; only the file of the wanted command is imported.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from importlib.metadata import version
+
+import typer
+
+from ..errors import BinarydynError, InputError
+from ..scenario.wording import one_line
+
+CAUTION = (
+    "Results are research estimates and no hazard decision; "
+    "those belong to the responsible authorities and licensed practice."
+)
+COMMANDS = {
+    "check": "What a scenario asks and how it differs from the defaults.",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command line and return its exit code; an error is exactly one line on stderr."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        return _shell(words)(args=words or ["--help"], prog_name="binarydyn", standalone_mode=False) or 0
+    except InputError as error:
+        return _complain(str(error), 2)
+    except BinarydynError as error:
+        return _complain(str(error), 1)
+    except (KeyboardInterrupt, typer.Abort):
+        return _complain("interrupted", 130)
+    except Exception as error:
+        # Usage errors of typer have had several base classes over its versions; what they share is this method.
+        if not hasattr(error, "format_message"):
+            raise
+        return _complain(f"{error.format_message()} (see binarydyn --help)", 2)
+
+
+def _complain(sentence: str, code: int) -> int:
+    print(f"binarydyn: {one_line(sentence)}", file=sys.stderr)
+    return code
+
+
+def _shell(words: Sequence[str]) -> typer.Typer:
+    """The command line for these words."""
+    shell = typer.Typer(add_completion=False, epilog=CAUTION, rich_markup_mode=None)
+    shell.callback(help="Period change of a binary asteroid's moonlet after a kinetic impact.", epilog=CAUTION)(_front)
+    wanted = next((word for word in words if not word.startswith("-")), "")
+    for name, sentence in COMMANDS.items():
+        shell.command(name, help=sentence, epilog=CAUTION)(_function(name) if name == wanted else _not_wanted)
+    return shell
+
+
+def _function(name: str) -> Callable[..., int | None]:
+    return getattr(import_module(f"{__package__}.{name}"), name)
+
+
+def _not_wanted() -> None:
+    """Stands for a command that these words do not run, so that help can list it without importing it."""
+
+
+def _print_version(asked: bool) -> None:
+    if asked:
+        print(f"binarydyn {version('binarydyn')}\n{CAUTION}")
+        raise typer.Exit
+
+
+def _front(
+    show_version: bool = typer.Option(
+        False, "--version", help="Print the version.", callback=_print_version, is_eager=True
+    ),
+) -> None:
+    """What comes before the command."""
