@@ -117,7 +117,7 @@ class Polyhedron:
 
     @cached_property
     def is_even(self) -> bool:
-        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k, X, Y, Z the extents along the axes."""
+        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k (X, Y, Z extents along the axes)."""
         x, y, z = self._extent_m
         return all(
             abs(self.integrals_m[n]) <= _EVEN_LIMIT * self.volume_m3 * x**i * y**j * z**k
