@@ -1,7 +1,7 @@
 """Ways to read the mean sidereal period off a window of an orbit, each with an honest estimate of its error.
 
-Every function takes a Window and returns seconds.  None knows of variations slower than the window: these belong to
-its mean period.
+Every function takes a Window and returns seconds.  None of the errors knows of variations that make less than two turns
+in the window: these belong to its mean period.
 """
 
 from __future__ import annotations

@@ -50,14 +50,14 @@ def _gap(z: np.ndarray, level: int) -> np.ndarray:
 
 def _root(function, low: np.ndarray, high: np.ndarray, guess: np.ndarray) -> np.ndarray:
     """Rising zero of `function` (value and derivative) in each [low, high]: Newton's steps, else bisection."""
-    x = np.clip(guess, low, high)
+    x, close = np.clip(guess, low, high), 1e-9 * (high - low)
     for _ in range(60):
         f, slope = function(x)
         low, high = np.where(f < 0.0, x, low), np.where(f < 0.0, high, x)
         with np.errstate(divide="ignore", invalid="ignore"):
             new = x - f / slope
         new = np.where((new >= low) & (new <= high), new, 0.5 * (low + high))
-        if np.all(np.abs(new - x) <= 1e-13 * np.abs(high + 1.0)):
+        if np.all(np.abs(new - x) <= close):  # the steps shrink quadratically, so what is left is rounding
             return new
         x = new
     return x
