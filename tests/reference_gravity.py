@@ -16,7 +16,7 @@ G = 6.67430e-11
 
 @dataclass(frozen=True)
 class Solid:
-    """Cubature points (n, 3), masses (n,), body frame; attraction: x (n, 3) -> int G dm/d (n,) and its gradient (n, 3)."""
+    """Cubature points (n, 3), masses (n,), body frame; attraction: x (n, 3) -> int G dm/d (n,), its gradient (n, 3)."""
 
     points: np.ndarray
     masses: np.ndarray
