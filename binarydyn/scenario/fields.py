@@ -29,9 +29,10 @@ Number = Annotated[float, Strict(), BeforeValidator(_real)]
 Whole = Annotated[int, Strict(), BeforeValidator(_whole)]
 
 
-def refusal(key: str, sentence: str) -> PydanticCustomError:
-    """What a validator raises: `key` is relative to the table that the validator belongs to, or empty."""
-    return PydanticCustomError("refused", "{sentence}", {"key": key, "sentence": sentence})
+def refusal(key: str | tuple[str, ...], sentence: str) -> PydanticCustomError:
+    """What a validator raises: `key`, dotted or in parts, is relative to its table, and empty for the table."""
+    path = key if isinstance(key, tuple) else tuple(filter(None, key.split(".")))
+    return PydanticCustomError("refused", "{sentence}", {"path": path, "sentence": sentence})
 
 
 def key(
@@ -60,10 +61,15 @@ def range_text(facts: dict[str, Any]) -> str:
     return f"{start} {facts['high']:g} {facts['unit']}".rstrip() + (", either sign" if facts["signed"] else "")
 
 
+def _finite(value: float) -> bool:
+    """As math.isfinite, which fails on whole numbers beyond the range of a float."""
+    return -math.inf < value < math.inf
+
+
 def in_range(value: float, facts: dict[str, Any]) -> bool:
     """Whether a number lies in the declared range; nan and infinities never do."""
     if facts["low"] is None:
-        return math.isfinite(value)
+        return _finite(value)
     size = abs(value) if facts["signed"] else value
     return facts["low"] <= size <= facts["high"] and not (facts["open_low"] and size == facts["low"])
 
@@ -97,7 +103,7 @@ def _check_choice(value: Any, facts: dict[str, Any]) -> None:
 def _check_number(value: Any, facts: dict[str, Any]) -> None:
     if not isinstance(value, numbers.Real) or in_range(value, facts):
         return
-    if not math.isfinite(value):
+    if not _finite(value):
         allowed = f", {range_text(facts)}" if range_text(facts) else ""
         raise refusal("", f"{as_given(value)} is given, allowed is a finite number{allowed}; write one")
     raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)} ({facts['reason']}); change it")

@@ -13,10 +13,10 @@ _UNITS = sorted(
 )
 
 
-def nearest(word: str, words: Iterable[str]) -> str:
-    """The closest of `words`, or an empty string where none is close."""
+def nearest(word: str, words: Iterable[str], cutoff: float = 0.55) -> str:
+    """The closest of `words`, or an empty string where none is close; `cutoff` is difflib's, 1 for equal words."""
     lower = {known.lower(): known for known in words}
-    found = difflib.get_close_matches(word.lower(), lower, n=1, cutoff=0.6)
+    found = difflib.get_close_matches(word.lower(), lower, n=1, cutoff=cutoff)
     return lower[found[0]] if found else ""
 
 
@@ -36,30 +36,40 @@ def split(name: str) -> tuple[str, str]:
 
 
 def advice(name: str, known: Iterable[str]) -> str:
-    """What to write in place of the unknown key `name` (dotted), given all `known` keys."""
-    known = list(known)
+    """What to write in place of the unknown key `name` (dotted), given all `known` keys (dotted, tables among them)."""
+    known = [other for other in known if other != name]
     table, leaf = split(name)
-    if table and not any(other.startswith(table + ".") for other in known) and (far := nearest(name, known)):
-        return f"did you mean {far}?"
-    here = [split(other)[1] for other in known if split(other)[0] == table]
-    same_stem = [other for other in known if stem(split(other)[1]) == stem(leaf)]
-    for other in same_stem:
-        if split(other)[0] == table:
-            return f"the unit is part of the key: write {split(other)[1]}"
-    elsewhere = [_where(other) for other in known if split(other)[1] == leaf and other != name][:2]
-    hints = [f"{leaf} belongs in {' or '.join(elsewhere)}"] if elsewhere else []
-    if not hints:
-        hints = [f"did you mean {split(other)[1]} in {_where(other)}?" for other in same_stem][:1]
-    close = nearest(leaf, here)
-    if close:
+    if table and not any(split(other)[0] == table for other in known) and (close := nearest(name, known)):
+        return f"did you mean {close}?"
+    here = [_leaf(other) for other in known if split(other)[0] == table]
+    for other in here:
+        if other.lower() == leaf.lower():
+            return f"keys are in small letters: write {other}"
+        if stem(other) == stem(leaf):
+            return f"the unit is part of the key: write {other}"
+    hints = []
+    if tables := [_where(other, known) for other in known if _leaf(other) == leaf][:2]:
+        hints.append(f"{leaf} belongs in {' or '.join(tables)}")
+    if close := nearest(leaf, here):
         hints.append(f"did you mean {close}?")
-    if not hints and (far := nearest(name, known)):
-        hints.append(f"did you mean {far}?")
-    if hints:
-        return ", or ".join(hints)
-    return f"keys allowed here are {', '.join(here)}" if here else "remove it"
+    return ", or ".join(hints) or _far(leaf, known) or f"allowed here are {', '.join(here)}; write one of them"
 
 
-def _where(name: str) -> str:
-    table = split(name)[0]
-    return f"[{table}]" if table else "the part above the first table"
+def _far(leaf: str, known: list[str]) -> str:
+    """The same quantity in another unit, or a slip of the pen, in another table."""
+    close = nearest(leaf, map(_leaf, known), 0.8)
+    for other in known:
+        if stem(_leaf(other)) == stem(leaf) or _leaf(other) == close:
+            return f"did you mean {_leaf(other)} in {_where(other, known)}?"
+    return ""
+
+
+def _leaf(name: str) -> str:
+    return split(name)[1]
+
+
+def _where(name: str, known: list[str]) -> str:
+    if table := split(name)[0]:
+        return f"[{table}]"
+    is_table = any(other.startswith(name + ".") for other in known)
+    return f"a table of its own, [{name}]" if is_table else "the part above the first table"

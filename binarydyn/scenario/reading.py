@@ -55,6 +55,8 @@ def parsed(text: str, place: str) -> dict[str, Any]:
         raise InputError(place, "brackets are nested too deep to read; a scenario needs at most three levels") from None
     except ValueError as error:
         where, what = _line(error, text), re.sub(r"\s*\(at .*\)$", "", str(error))
+        if "integer string" in what:
+            what = "a whole number of thousands of digits"
         raise InputError(place, f"{where} not TOML ({one_line(what)}); correct it") from None
     if not data:
         raise InputError(place, "the file is empty; `binarydyn check --print` writes a scenario to start from")

@@ -100,8 +100,8 @@ class Scenario(Table):
         _check_impact(self)
         _check_overlap(self)
         _check_spin(self)
-        _check_cadence(self)
         _check_implied_density(self)
+        _check_cadence(self)
         if self.sampling:
             check_sampled_keys(self)
         return self

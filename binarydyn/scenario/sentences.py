@@ -23,8 +23,7 @@ def input_error(error: ValidationError, place: str, known: Mapping[str, Key]) ->
     found = sorted(error.errors(include_url=False), key=lambda item: _ORDER.get(item["type"], 1))
     first, more = found[0], len(found) - 1
     path = [part for part in first["loc"]]
-    if extra := first.get("ctx", {}).get("key"):
-        path += extra.split(".")
+    path += first.get("ctx", {}).get("path", ())
     sentence = _sentence(first, path, known)
     if more:
         sentence += f" (and {more} more {'error' if more == 1 else 'errors'})"
@@ -77,13 +76,13 @@ def _remedy(value: Any, key: Key | None, known: Mapping[str, Key]) -> str:
         if isinstance(value, list) and value and isinstance(value[0], dict):
             return f"write single brackets, [{key.name}]"
         return f"write a table with the keys {_keys_of(key.name, known)}"
-    if "number" in key.kind:
+    if key.kind in ("a number", "a whole number"):
         if isinstance(value, str):
             return "write the number without quotes and without a unit"
         if isinstance(value, float) and math.isfinite(value):
             return "write it without a fraction"
         return "write a number"
-    return "write it in quotes" if key.kind.startswith("a text") else "write a list"
+    return "write it in quotes" if key.kind.startswith("a text") else f"write {key.kind}"
 
 
 def _keys_of(table: str, known: Mapping[str, Key]) -> str:

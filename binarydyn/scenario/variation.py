@@ -57,14 +57,13 @@ def key_of(name: str, known: Mapping[str, Key]) -> Key:
 def check_sampled_keys(scenario: Scenario) -> None:
     """Refuse distributions of keys that are not numbers of this scenario, or centred on values that are not allowed."""
     for name, distribution in scenario.sampling.quantities.items():
+        place = ("sampling", "quantities", name)
         if why := why_not_numeric(scenario, name):
-            raise refusal("sampling.quantities", f"{one_line(name)}: {why}")
+            raise refusal(place, why)
         facts = key_of(name, scenario.known_keys()).facts
         for value in distribution.centre_and_limits:
             if not in_range(value, facts):
-                raise refusal(
-                    "sampling.quantities", f"{name}: {value:g} is given, allowed is {range_text(facts)}; change it"
-                )
+                raise refusal(place, f"{value:g} is given, allowed is {range_text(facts)}; change it")
 
 
 def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:

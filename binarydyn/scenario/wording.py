@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import datetime
-import reprlib
 from typing import Any
-
-_SHORT = reprlib.Repr()
-_SHORT.maxstring = _SHORT.maxother = _SHORT.maxlong = 60
 
 
 def one_line(text: str) -> str:
@@ -21,12 +17,22 @@ def as_given(value: Any) -> str:
         return str(value).lower()
     if isinstance(value, dict):
         return "a table"
+    if isinstance(value, str):
+        return '"' + one_line(value if len(value) <= 60 else value[:57] + "...") + '"'
     if isinstance(value, list | tuple):
-        return "a list" if len(value) > 4 else "[" + ", ".join(as_given(item) for item in value) + "]"
+        return _list_as_given(value)
     if isinstance(value, datetime.date | datetime.time):
         return f"the date or time {value}"
     if isinstance(value, float):
         return f"{value:g}" if value == float(f"{value:g}") else repr(value)
     if isinstance(value, int) and abs(value) >= 10**15:
         return "a huge whole number"
-    return one_line(_SHORT.repr(value))
+    return one_line(repr(value))
+
+
+def _list_as_given(items: list | tuple) -> str:
+    if items and isinstance(items[0], dict):
+        return "a list of tables"
+    if len(items) > 4 or any(isinstance(item, list) for item in items):
+        return "a list"
+    return "[" + ", ".join(map(as_given, items)) + "]"

@@ -1,0 +1,272 @@
+"""Whatever a scenario file gets wrong is one line on stderr that names the key, with exit code 2, never a traceback."""
+
+import subprocess
+import sys
+
+import pytest
+
+from binarydyn.commands import main
+from binarydyn.scenario import Scenario
+
+GOOD = """
+name = "a pair"
+[primary]
+semi_axes_m = [300, 290, 250]
+density_kg_m3 = 2000.0
+spin_period_h = 3.1
+[secondary]
+semi_axes_m = [70, 60, 50]
+density_kg_m3 = 2000.0
+[mutual_orbit]
+separation_m = 900.0
+period_h = 12.9
+[impactor]
+mass_kg = 500.0
+speed_km_s = 5.0
+direction = {along_track = -1.0}
+[momentum_transfer]
+beta = 2.0
+[simulation]
+degree = 4
+[observation]
+estimator = "weighted_fit"
+[sampling]
+seed = 1
+[sampling.quantities]
+"impactor.mass_kg" = {normal = [500.0, 5.0]}
+"momentum_transfer.beta" = {uniform = [1.0, 4.0]}
+"secondary.density_kg_m3" = {lognormal = [2000.0, 0.1]}
+"""
+TWO = '"impactor.mass_kg", "momentum_transfer.beta"'
+
+# what is replaced, by what, the key that the line must name, a word that says what is wrong or what to do
+WRONG = [
+    # keys
+    ("spin_period_h = 3.1", "spin_period_s = 11160.0", "primary.spin_period_s", "spin_period_h"),
+    ("spin_period_h = 3.1", "spin_period = 3.1", "primary.spin_period", "spin_period_h"),
+    ("density_kg_m3 = 2000.0\nspin", "density_g_cm3 = 2.0\nspin", "primary.density_g_cm3", "density_kg_m3"),
+    ("separation_m = 900.0", "separation_km = 0.9", "mutual_orbit.separation_km", "separation_m"),
+    ("speed_km_s = 5.0", "speed_m_s = 5000.0", "impactor.speed_m_s", "speed_km_s"),
+    ("speed_km_s = 5.0", "sped_km_s = 5.0", "impactor.sped_km_s", "speed_km_s"),
+    ("beta = 2.0", "betta = 2.0", "momentum_transfer.betta", "beta"),
+    ("beta = 2.0", "Beta = 2.0", "momentum_transfer.Beta", "beta"),
+    ("degree = 4", "degree = 4\nbeta = 2.0", "simulation.beta", "[momentum_transfer]"),
+    ("mass_kg = 500.0", "mass_kg = 500.0\nseparation_m = 9.0", "impactor.separation_m", "[mutual_orbit]"),
+    ('name = "a pair"', "spin_period_h = 3.1", "spin_period_h", "[primary]"),
+    ("[impactor]", "[impacter]", "impacter", "impactor"),
+    ("[mutual_orbit]", "[orbit]", "orbit", "mutual_orbit"),
+    ("degree = 4", '"a\\nb" = 4', 'simulation."a\\nb"', "unknown"),
+    ("direction = {along_track = -1.0}", "direction = {along = -1.0}", "impactor.direction.along", "along_track"),
+    ("spin_period_h = 3.1", "", "primary.spin_period_h", "missing"),
+    ("mass_kg = 500.0", "", "impactor.mass_kg", "missing"),
+    ("direction = {along_track = -1.0}", "", "impactor.direction", "missing"),
+    # types
+    ("mass_kg = 500.0", 'mass_kg = "500"', "impactor.mass_kg", "without quotes"),
+    ("mass_kg = 500.0", "mass_kg = true", "impactor.mass_kg", "true is given"),
+    ("mass_kg = 500.0", "mass_kg = 2022-01-01", "impactor.mass_kg", "date"),
+    ("mass_kg = 500.0", "mass_kg = [500.0]", "impactor.mass_kg", "a number"),
+    ("mass_kg = 500.0", "mass_kg = {value = 500.0}", "impactor.mass_kg", "a table is given"),
+    ("degree = 4", "degree = 4.5", "simulation.degree", "2 or 4"),
+    ("seed = 1", "seed = 1.5", "sampling.seed", "whole number"),
+    ("seed = 1", "seed = true", "sampling.seed", "whole number"),
+    ('name = "a pair"', "name = 3", "name", "quotes"),
+    ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [70, 60]", "secondary.semi_axes_m", "3 numbers"),
+    ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [70, 60, 50, 40]", "secondary.semi_axes_m", "3 numbers"),
+    ("semi_axes_m = [70, 60, 50]", "semi_axes_m = 70", "secondary.semi_axes_m", "3 numbers"),
+    ("semi_axes_m = [70, 60, 50]", 'semi_axes_m = [70, "60", 50]', "secondary.semi_axes_m", "3 numbers"),
+    ("[secondary]", "[[secondary]]", "secondary", "single brackets"),
+    ("[simulation]\ndegree = 4", "simulation = 4", "momentum_transfer.simulation", "[simulation]"),
+    ("direction = {along_track = -1.0}", "direction = [-1.0, 0.0, 0.0]", "impactor.direction", "along_track"),
+    # ranges
+    ("mass_kg = 500.0", "mass_kg = -500.0", "impactor.mass_kg", "allowed is 0.001 .. 1e+09 kg"),
+    ("mass_kg = 500.0", "mass_kg = nan", "impactor.mass_kg", "finite"),
+    ("mass_kg = 500.0", "mass_kg = inf", "impactor.mass_kg", "finite"),
+    ("mass_kg = 500.0", "mass_kg = 1e400", "impactor.mass_kg", "finite"),
+    ("mass_kg = 500.0", "mass_kg = 1" + 400 * "0", "impactor.mass_kg", "finite"),
+    ("mass_kg = 500.0", "mass_kg = 1" + 5000 * "0", "scenario.toml", "not TOML"),
+    ("mass_kg = 500.0", "mass_kg = 0x" + 5000 * "f", "impactor.mass_kg", "finite"),
+    ("seed = 1", "seed = 0x" + 5000 * "f", "sampling.seed", "huge"),
+    ("mass_kg = 500.0", "mass_kg = 1e30", "impactor.mass_kg", "1e+30"),
+    ("speed_km_s = 5.0", "speed_km_s = 5000.0", "impactor.speed_km_s", "100 km/s"),
+    ("speed_km_s = 5.0", "speed_km_s = 0.0", "impactor.speed_km_s", "0.01"),
+    ("beta = 2.0", "beta = -1.0", "momentum_transfer.beta", "0 .. 100"),
+    ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [70, 60, -50]", "secondary.semi_axes_m", "-50"),
+    ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [50, 60, 70]", "secondary.semi_axes_m", "longest first"),
+    ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [70, 60, nan]", "secondary.semi_axes_m", "finite"),
+    ("density_kg_m3 = 2000.0\nspin", "density_kg_m3 = 2.0\nspin", "primary.density_kg_m3", "20000"),
+    ("density_kg_m3 = 2000.0\nspin", "mass_kg = 1e5\nspin", "primary.mass_kg", "density"),
+    ("spin_period_h = 3.1", "spin_period_h = 0", "primary.spin_period_h", "0.1"),
+    ("spin_period_h = 3.1", "spin_period_h = -0.01", "primary.spin_period_h", "either sign"),
+    ("period_h = 12.9", "period_h = 12.9\neccentricity = 0.9", "mutual_orbit.eccentricity", "0.5"),
+    ("period_h = 12.9", "period_h = 1.0e6", "mutual_orbit.period_h", "100000 h"),
+    ("degree = 4", "degree = 3", "simulation.degree", "2 or 4"),
+    ("degree = 4", "tolerance = 0.1", "simulation.tolerance", "1e-06"),
+    ("degree = 4", "days_after = 0.0", "simulation.days_after", "above 0"),
+    ("degree = 4", "days_before = 1e6", "simulation.days_before", "36500"),
+    ("degree = 4", "sample_minutes = 0.005\ndays_after = 3650", "simulation.sample_minutes", "samples"),
+    ("degree = 4", "sample_minutes = 300.0", "simulation.sample_minutes", "quarter"),
+    ("degree = 4", "max_steps = 0", "simulation.max_steps", "1000"),
+    ("degree = 4", 'integrator = "euler"', "simulation.integrator", "rungekutta"),
+    ('"weighted_fit"', '"weigted_fit"', "observation.estimator", "weighted_fit"),
+    ('"weighted_fit"', "3", "observation.estimator", "quotes"),
+    ("[secondary]", '[secondary]\nspin = "tumbling"', "secondary.spin", "synchronous"),
+    ("[secondary]", "[secondary]\nlibration_amplitude_deg = 90.0", "secondary.libration_amplitude_deg", "60 deg"),
+    ("{along_track = -1.0}", "{along_track = 0.0, radial = 0.0}", "impactor.direction", "zero"),
+    ("speed_km_s = 5.0", "speed_km_s = 5.0\nsite = {longitude_deg = 0, latitude_deg = 91}", "site.latitude_deg", "90"),
+    # the pair as a whole
+    ("separation_m = 900.0", "", "mutual_orbit.separation_m", "under-determined"),
+    ("period_h = 12.9", "", "mutual_orbit.period_h", "under-determined"),
+    ("period_h = 12.9", 'period_h = 12.9\nsolve_for = "period"', "mutual_orbit.period_h", "over-determined"),
+    ("period_h = 12.9", 'period_h = 12.9\nsolve_for = "separation"', "mutual_orbit.separation_m", "over-determined"),
+    ("period_h = 12.9", 'period_h = 12.9\nsolve_for = "spin"', "mutual_orbit.solve_for", "density or mass"),
+    ("separation_m = 900.0", "separation_m = 370.0", "mutual_orbit.separation_m", "overlap"),
+    ("separation_m = 900.0", "separation_m = 600.0\neccentricity = 0.5", "mutual_orbit.separation_m", "overlap"),
+    ("period_h = 12.9", "period_h = 3.5", "primary.spin_period_h", "not supported yet"),
+    ("period_h = 12.9", "period_h = 0.25", "mutual_orbit.period_h", "density"),
+    ("density_kg_m3 = 2000.0\nspin", "spin", "primary.density_kg_m3", "neither"),
+    ("density_kg_m3 = 2000.0\nspin", "density_kg_m3 = 2e3\nmass_kg = 2e11\nspin", "primary.mass_kg", "both"),
+    ("semi_axes_m = [70, 60, 50]", "", "secondary.semi_axes_m", "neither"),
+    ("semi_axes_m = [70, 60, 50]", 'polyhedron = {file = "no.obj", unit = "m"}', "secondary.polyhedron.file", "no.obj"),
+    ("semi_axes_m = [70, 60, 50]", 'polyhedron = {file = "a\\u0000b", unit = "m"}', "polyhedron.file", "no file"),
+    ("semi_axes_m = [70, 60, 50]", 'polyhedron = {file = "scenario.toml"}', "polyhedron.unit", "m or km"),
+    (
+        "semi_axes_m = [70, 60, 50]",
+        'polyhedron = {file = "scenario.toml", unit = "ft"}',
+        "polyhedron.unit",
+        "m or km",
+    ),
+    # the hit
+    ("[simulation]", "[push]\nradial_mm_s = 1.0\n[simulation]", "push", "both"),
+    (
+        "[impactor]\nmass_kg = 500.0\nspeed_km_s = 5.0\ndirection = {along_track = -1.0}",
+        "",
+        "momentum_transfer",
+        "impactor",
+    ),
+    (
+        "speed_km_s = 5.0",
+        "speed_km_s = 5.0\naim_offset_m = [1, 2]\nsite = {longitude_deg = 0, latitude_deg = 0}",
+        "impactor.aim_offset_m",
+        "both",
+    ),
+    # what is uncertain
+    ("[500.0, 5.0]", "[500.0, 0.0]", 'sampling.quantities."impactor.mass_kg".normal', "sigma > 0"),
+    ("[500.0, 5.0]", "[500.0]", 'sampling.quantities."impactor.mass_kg".normal', "2 numbers"),
+    ("[500.0, 5.0]", "[-500.0, 5.0]", "impactor.mass_kg", "allowed is 0.001"),
+    ("[1.0, 4.0]", "[4.0, 1.0]", "momentum_transfer.beta", "low < high"),
+    ("lognormal = [2000.0, 0.1]", "lognormal = [0.0, 0.1]", "secondary.density_kg_m3", "above 0"),
+    ("lognormal = [2000.0, 0.1]", "triangular = [1.0, 2.0]", "triangular", "lognormal"),
+    (
+        "lognormal = [2000.0, 0.1]",
+        "normal = [1.0, 2.0], uniform = [1.0, 2.0]",
+        "secondary.density_kg_m3",
+        "exactly one",
+    ),
+    ('"impactor.mass_kg" =', '"impactor.mass_kgs" =', "impactor.mass_kgs", "mass_kg"),
+    ('"impactor.mass_kg" =', '"impactor.direction" =', "impactor.direction", "impactor.direction.along_track"),
+    ('"impactor.mass_kg" =', '"push.radial_mm_s" =', "push.radial_mm_s", "does not give"),
+    ('"impactor.mass_kg" =', "impactor.mass_kg =", "sampling.quantities.impactor.mass_kg", "quotes"),
+    ("seed = 1", f"correlations = [[{TWO}, 1.0]]", "sampling.correlations", "-1 < rho < 1"),
+    ("seed = 1", f"correlations = [[{TWO}]]", "sampling.correlations", "key"),
+    ("seed = 1", 'correlations = [["impactor.mass_kg", "beta", 0.1]]', "sampling.correlations", "beta"),
+    ("seed = 1", f"correlations = [[{TWO}, 0.1], [{TWO}, 0.2]]", "sampling.correlations", "twice"),
+    (
+        "seed = 1",
+        f'correlations = [[{TWO}, 0.9], ["impactor.mass_kg", "secondary.density_kg_m3", 0.9], '
+        '["momentum_transfer.beta", "secondary.density_kg_m3", -0.9]]',
+        "sampling.correlations",
+        "positive definite",
+    ),
+    # not TOML at all
+    ("beta = 2.0", "beta = ", "scenario.toml", "line 18"),
+    ("beta = 2.0", "beta 2.0", "scenario.toml", "line 18"),
+    ("beta = 2.0", "beta = 2.0\nbeta = 3.0", "scenario.toml", "line 19"),
+    ("beta = 2.0", "beta = 2,0", "scenario.toml", "line 18"),
+    ("[momentum_transfer]", "[impactor]", "scenario.toml", "line 17"),
+    ("[1.0, 4.0]}", "[1.0, 4.0", "scenario.toml", "not TOML"),
+    ("beta = 2.0", "beta = " + 20000 * "[", "scenario.toml", "nested"),
+]
+
+
+def refused(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> str:
+    """Run in this process; the one line of the refusal."""
+    assert main(arguments) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith("binarydyn: ") and err.endswith("\n") and len(err.splitlines()) == 1
+    assert "Traceback" not in err and len(err) < 600
+    return err
+
+
+def test_what_the_table_starts_from_is_a_good_scenario():
+    assert Scenario.from_text(GOOD).name == "a pair"
+
+
+@pytest.mark.parametrize(("old", "new", "key", "word"), WRONG, ids=[f"{i}-{row[2]}" for i, row in enumerate(WRONG)])
+def test_a_wrong_scenario_is_one_line(old, new, key, word, tmp_path, capsys):
+    assert GOOD.count(old) == 1
+    file = tmp_path / "scenario.toml"
+    file.write_text(GOOD.replace(old, new), encoding="utf-8")
+    line = refused(["check", str(file)], capsys)
+    assert line.startswith(f"binarydyn: {file}:")
+    _, _, sentence = line.partition(str(tmp_path))
+    assert key in sentence and word in sentence
+
+
+FILES = [
+    (b"", "empty"),
+    (b"# only a comment\n\n", "empty"),
+    (b"\x89PNG\r\n\x1a\n\x00\x00\xff", "UTF-8"),
+    (b"name = 'a'\n\x00\x00", "binary"),
+    (GOOD.encode("utf-16"), "UTF-8"),
+    (b"# " + b"x" * (1 << 20), "1 MiB"),
+    (b'{"primary": {}}', "line 1"),
+    (b"CDF\x01", "line 1"),
+    (b"name = 'a\x1b[31m'", "line 1"),
+]
+
+
+@pytest.mark.parametrize(("content", "word"), FILES)
+def test_a_file_that_is_no_scenario_is_one_line(content, word, tmp_path, capsys):
+    file = tmp_path / "scenario.toml"
+    file.write_bytes(content)
+    line = refused(["check", str(file)], capsys)
+    assert str(file) in line and word in line.partition(str(file))[2]
+
+
+def test_missing_files_and_folders_are_one_line(tmp_path, capsys):
+    assert "no such file" in refused(["check", str(tmp_path / "none.toml")], capsys)
+    assert "folder" in refused(["check", str(tmp_path)], capsys)
+    assert "read" in refused(["check", "a" * 300], capsys)
+    assert "read" in refused(["check", "a\0b"], capsys)
+    assert "\\n" in refused(["check", "two\nlines"], capsys)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "word"),
+    [
+        (["chekc"], "check"),
+        (["--nonsense"], "--nonsense"),
+        (["check", "--jsno"], "--json"),
+        (["check", "one.toml", "two.toml"], "two.toml"),
+        (["check", "one.toml", "--print"], "--print"),
+        (["check", "--print", "--keys"], "--print"),
+    ],
+)
+def test_a_wrong_command_line_is_one_line(arguments, word, capsys):
+    assert word in refused(arguments, capsys)
+
+
+def test_a_refusal_counts_the_other_errors(tmp_path, capsys):
+    file = tmp_path / "scenario.toml"
+    file.write_text(GOOD.replace("mass_kg = 500.0", "mass_kg = -1.0").replace("beta = 2.0", "beta = nan"))
+    assert "(and 1 more error)" in refused(["check", str(file)], capsys)
+
+
+@pytest.mark.parametrize("content", [GOOD.replace("beta", "betta"), ""])
+def test_the_program_itself_refuses_in_one_line(content, tmp_path):
+    file = tmp_path / "scenario.toml"
+    file.write_text(content)
+    done = subprocess.run([sys.executable, "-m", "binarydyn", "check", str(file)], capture_output=True, text=True)
+    assert done.returncode == 2 and done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1 and str(file) in done.stderr
