@@ -1,9 +1,13 @@
 """The one place where compilation policy is decided: how kernels are compiled and where their machine code is kept."""
 
 import hashlib
+import importlib
 import os
+import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
+from types import ModuleType
 
 import numba
 
@@ -62,3 +66,20 @@ def kernel(function):
 def inlined(function):
     """A kernel that disappears into its caller: for the formulae inside a right-hand side."""
     return _compiled(function, forceinline=True)
+
+
+# Written modules are submodules of a package whose folder is the cache, so that numba finds them again by name in a later process.
+_written = ModuleType("binarydyn_written")
+_written.__path__ = [str(cache_folder)]
+sys.modules[_written.__name__] = _written
+
+
+def written_module(name: str, text: Callable[[], str]) -> ModuleType:
+    """Import a module of generated kernels from the cache folder; it is written there the first time (numba caches only code from files)."""
+    path = cache_folder / f"{name}.py"
+    if not path.exists():
+        draft = path.with_suffix(f".{os.getpid()}.tmp")
+        draft.write_text(text(), encoding="utf-8")
+        os.replace(draft, path)
+        importlib.invalidate_caches()
+    return importlib.import_module(f"{_written.__name__}.{name}")

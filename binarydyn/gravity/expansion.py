@@ -77,23 +77,33 @@ class Contractions:
         self.n, self.at, self._known = n, at, {n: tensor}
 
     def rank(self, k: int) -> dict[Powers, Term | float]:
-        """All components of L_k."""
+        """All components of L_k; ask for the highest rank first, since the lower ones follow from it at three products a component."""
         if k not in self._known:
-            direct = k == self.n - 2 and self.n - 1 not in self._known
-            self._known[k] = self._from_top(k) if direct else self._from_next(k)
+            self._known[k] = self._from_next(k) if k + 1 in self._known else self._from_top(k)
         return self._known[k]
+
+    def prepare(self, highest: int) -> Contractions:
+        """Make every rank from the highest that will be needed down to 0."""
+        for k in range(min(highest, self.n), -1, -1):
+            self.rank(k)
+        return self
 
     def _from_next(self, k: int):
         above = self.rank(k + 1)
         return self._traceless(k, lambda b: _total(above[_raised(b, i)] * self.at.x[i] for i in range(3)))
 
     def _from_top(self, k: int):
-        """Two contractions at once, with the six products of coordinates."""
+        """n - k contractions at once; of an even tensor only products with an even rest remain, so the odd factor stands outside."""
         top = self._known[self.n]
 
         def component(b):
-            terms = ((top[tuple(map(sum, zip(b, g, strict=True)))], g) for g in powers(2))
-            return _total(t * (multinomial(g) * self.at.monomial(g)) for t, g in terms)
+            odd = tuple(i % 2 for i in b)
+            found = [(g, top[tuple(map(sum, zip(b, g, strict=True)))]) for g in powers(self.n - k)]
+            found = [(g, t) for g, t in found if isinstance(t, Term)]
+            if all(tuple(i % 2 for i in g) == odd for g, _ in found):
+                rest = [(multinomial(g), tuple(i - o for i, o in zip(g, odd, strict=True)), t) for g, t in found]
+                return self.at.monomial(odd) * _total(t * (m * self.at.monomial(g)) for m, g, t in rest)
+            return _total(t * (multinomial(g) * self.at.monomial(g)) for g, t in found)
 
         return self._traceless(k, component)
 
@@ -160,8 +170,19 @@ def cross(a: Vector, b: Vector) -> Vector:
 
 
 def scaled_sum(parts: list[tuple]) -> Vector:
-    """sum of factor * vector."""
-    return [_total(factor * vector[i] for factor, vector in parts) for i in range(3)]
+    """sum of factor * vector; the factors of one vector are added first."""
+    factors: dict[tuple, list] = {}
+    vectors = {}
+    for factor, vector in parts:
+        key = tuple(getattr(v, "name", v) for v in vector)
+        factors.setdefault(key, []).append(factor)
+        vectors[key] = vector
+    return [_total(_total(factors[key]) * vectors[key][i] for key in vectors) for i in range(3)]
+
+
+def as_vector(tensor: dict) -> Vector:
+    """The components of a rank-1 tensor."""
+    return [tensor[1, 0, 0], tensor[0, 1, 0], tensor[0, 0, 1]]
 
 
 def tensors(degree: int, even: bool, tape: Tape, first: int) -> tuple[dict[int, dict], list[str]]:

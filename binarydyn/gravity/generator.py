@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from .expansion import (
     Contractions,
     Powered,
+    as_vector,
     cross,
     inner,
     inner_one_free,
@@ -38,8 +39,7 @@ class Frame:
         w = self.at.u(2 * n + 1)
         self.value.append((w, tensor.rank(0)[0, 0, 0]))
         self.radial.append(((2 * n + 1) * self.at.u(2 * n + 3), tensor.rank(0)[0, 0, 0]))
-        gradient = tensor.rank(1)
-        side.append((n * w, [gradient[1, 0, 0], gradient[0, 1, 0], gradient[0, 0, 1]]))
+        side.append((n * w, as_vector(tensor.rank(1))))
 
     def add_pair(self, p: int, q: int, left: Contractions, right: Contractions):
         """The term of the own multipole of degree p against the other's of degree q, the latter already in this frame."""
@@ -50,18 +50,25 @@ class Frame:
             self.value.append((c * w, value))
             self.radial.append(((m * c) * self.at.u(m + 2), value))
             if k < p:
-                self.own.append(((c * (p - k)) * w, inner_one_free(left.rank(k + 1), r, k)))
+                self.own.append(self._gradient(c * (p - k) * w, left.rank(k + 1), r, k))
             if k < q:
-                self.other.append(((c * (q - k)) * w, inner_one_free(right.rank(k + 1), l, k)))
+                self.other.append(self._gradient(c * (q - k) * w, right.rank(k + 1), l, k))
             if k:
                 self.twist.append(((c * k) * w, turned_against(r, l, k)))
+
+    @staticmethod
+    def _gradient(factor, higher: dict, lower: dict, k: int) -> tuple:
+        """(factor, vector) of one gradient; with k = 0 the scalar joins the factor."""
+        if k == 0:
+            return factor * lower[0, 0, 0], as_vector(higher)
+        return factor, inner_one_free(higher, lower, k)
 
     def gradient_and_torques(self):
         """(gradient of Phi without its radial part, torque on the own body, torque on the other), per G M1 M2."""
         own, other, twist = scaled_sum(self.own), scaled_sum(self.other), scaled_sum(self.twist)
         gradient = [a + b for a, b in zip(own, other, strict=True)]
-        on_own = [-(a + b) for a, b in zip(cross(self.at.x, own), twist, strict=True)]
-        on_other = [b - a for a, b in zip(cross(self.at.x, other), twist, strict=True)]
+        on_own = [a - b for a, b in zip(cross(own, self.at.x), twist, strict=True)]
+        on_other = [a + b for a, b in zip(cross(other, self.at.x), twist, strict=True)]
         return gradient, on_own, on_other
 
 
@@ -87,6 +94,11 @@ def _frames(degree: int, even: bool, tape: Tape):
     pairs = [(p, q) for p in first for q in second if p + q <= degree]
     two_in_1 = {q: Contractions(q, turned(second[q], q, matrix), at1) for q in {q for p, q in pairs if p >= q}}
     one_in_2 = {p: Contractions(p, turned(first[p], p, transposed), at2) for p in {p for p, q in pairs if q > p}}
+    for n in first:
+        one[n].prepare(max([1] + [min(n, q + 1) for p, q in pairs if p == n and p >= q]))
+        two[n].prepare(max([1] + [min(n, p + 1) for p, q in pairs if q == n and q > p]))
+    for tensor in [*two_in_1.values(), *one_in_2.values()]:
+        tensor.prepare(tensor.n)
     for n in first:
         frames[0].add_single(n, one[n], frames[0].own)
         where, tensor, side = (0, two_in_1, "other") if n in two_in_1 else (1, two, "own")

@@ -6,9 +6,6 @@ Inside compiled code `field(model, ...)` with a literal model is a direct call o
 
 from __future__ import annotations
 
-import importlib.util
-import os
-import sys
 from dataclasses import dataclass
 from functools import lru_cache
 from types import ModuleType
@@ -16,7 +13,7 @@ from types import ModuleType
 from numba import types
 from numba.extending import overload
 
-from .._jit import cache_folder
+from .._jit import written_module
 from .generator import source
 
 DEGREES = (2, 4)
@@ -52,16 +49,7 @@ def module(number: int) -> ModuleType:
     """The module with the kernels `field` and `potential` of a model."""
     model = MODELS[number]
     name = f"gravity_degree_{model.degree}_{'even' if model.even else 'any'}"
-    path = cache_folder / f"{name}.py"
-    if not path.exists():
-        draft = path.with_suffix(f".{os.getpid()}.tmp")
-        draft.write_text(source(model.degree, model.even), encoding="utf-8")
-        os.replace(draft, path)
-    spec = importlib.util.spec_from_file_location(f"binarydyn_generated.{name}", path)
-    found = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = found
-    spec.loader.exec_module(found)
-    return found
+    return written_module(name, lambda: source(model.degree, model.even))
 
 
 def field(model, *arguments):

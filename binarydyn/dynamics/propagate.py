@@ -1,0 +1,155 @@
+"""Runs of a system over days: from a state at t0 to a trajectory, forwards or backwards, in blocks that can be watched."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+
+from ..constants import DAY_S
+from ..gravity.models import model_number
+from ..gravity.mutual import even_pair
+from . import rungekutta
+from .motion import parameters
+from .state import State, System
+from .stepper import SIZE, WEIGHT, WORK
+from .trajectory import STATUSES, Trajectory
+
+MAX_STEPS = 20_000_000
+BLOCK_STEPS = 100_000
+"""Attempts in one block of compiled code, well under a second: so that a run can be watched and interrupted."""
+
+
+@dataclass
+class Run:
+    """An integration under way: everything the next block needs; going on from a copy of it gives the same bits."""
+
+    system: System
+    model: int
+    constants: np.ndarray
+    coefficients: np.ndarray
+    limits: np.ndarray
+    work: np.ndarray
+    progress: np.ndarray
+    samples: np.ndarray
+    spacing_s: float
+    status: int = rungekutta.PAUSED
+
+
+def scales(system: System, state: State) -> np.ndarray:
+    """(20,): the sizes that errors are compared with: separation, circular speed, 1, and the larger of each spin and the mean motion."""
+    distance = float(np.linalg.norm(state.position_m))
+    motion = (system.gm_m3_s2 / distance**3) ** 0.5
+    spins = [max(float(np.linalg.norm(rate)), motion) for rate in (state.rate1_rad_s, state.rate2_rad_s)]
+    parts = (distance, motion * distance, 1.0, spins[0], 1.0, spins[1])
+    return np.repeat(parts, (3, 3, 4, 3, 4, 3))
+
+
+def _limits(system: System, state: State) -> np.ndarray:
+    near = system.primary.bounding_radius_m + system.secondary.bounding_radius_m
+    far = 50.0 * float(np.linalg.norm(state.position_m))
+    return np.array([near, far, *system.primary.enclosing_axes_m, *system.secondary.enclosing_axes_m], dtype=float)
+
+
+def start(system: System, days: float, state: State | None = None, sample_minutes: float = 20.0) -> Run:
+    """Set up a run from `state` (default: the system's) at t0 over `days` (< 0: backwards), sampled every sample_minutes or a little less.
+
+    The samples divide the window evenly and include both ends.  ValueError if days is 0 or not finite.
+    """
+    if not np.isfinite(days) or days == 0.0:
+        raise ValueError(f"a run needs a length other than zero, {days} days were given")
+    state = system.state if state is None else state
+    even = even_pair(system.primary, system.secondary)
+    constants, coefficients = parameters(system.primary, system.secondary, system.degree, even)
+    intervals = max(1, ceil(abs(days) * 1440.0 / sample_minutes - 1e-9))
+    work, size = np.zeros(WORK), scales(system, state)
+    work[:SIZE] = state.vector
+    work[WEIGHT : WEIGHT + SIZE] = 1.0 / (system.tolerance * size)
+    progress = np.zeros(rungekutta.PROGRESS)
+    progress[rungekutta.STEP] = np.sign(days) * 0.05 / max(size[10], size[17])
+    return Run(
+        system,
+        model_number(system.degree, even),
+        constants,
+        coefficients,
+        _limits(system, state),
+        work,
+        progress,
+        np.zeros((intervals + 2, SIZE)),
+        days * DAY_S / intervals,
+    )
+
+
+def advance(run: Run, max_steps: int = MAX_STEPS, block_steps: int = BLOCK_STEPS) -> bool:
+    """Integrate one block in place; True once the run has ended, however it did."""
+    kernels = rungekutta.entry(run.model)
+    run.status = kernels.advance(
+        run.work, run.progress, run.samples, run.spacing_s, float(max_steps), block_steps, run.limits, run.coefficients, run.constants
+    )
+    return run.status != rungekutta.PAUSED
+
+
+def fraction_done(run: Run) -> float:
+    """Share of the samples that are there."""
+    return float(run.progress[rungekutta.SAMPLES]) / (len(run.samples) - 1)
+
+
+def finished(run: Run) -> Trajectory:
+    """The trajectory of a run that has ended, with its drifts; samples in ascending time."""
+    count = int(run.progress[rungekutta.SAMPLES])
+    times = run.spacing_s * np.arange(count)
+    if run.status == rungekutta.CONTACT:
+        times = np.append(times, run.progress[rungekutta.TIME])
+    elif run.status in (rungekutta.ESCAPE, rungekutta.STEP_FAILURE, rungekutta.STEP_LIMIT):
+        if abs(run.progress[rungekutta.TIME]) > abs(times[-1] if count else 0.0):
+            times = np.append(times, run.progress[rungekutta.TIME])
+            run.samples[count] = run.work[:SIZE]
+    y = run.samples[: len(times)].copy()
+    y[:, 6:10] /= np.linalg.norm(y[:, 6:10], axis=1, keepdims=True)
+    y[:, 13:17] /= np.linalg.norm(y[:, 13:17], axis=1, keepdims=True)
+    energy, momentum = rungekutta.entry(run.model).drifts(y, len(y), run.coefficients, run.constants)
+    at_start = run.system.at(State.from_vector(y[0]))
+    order = slice(None, None, -1 if run.spacing_s < 0 else 1)
+    return Trajectory(
+        system=run.system,
+        time_s=np.ascontiguousarray(times[order]),
+        y=np.ascontiguousarray(y[order]),
+        status=STATUSES[run.status],
+        energy_drift=energy * 2.0 * semi_major_axis_m(at_start),
+        angular_momentum_drift=momentum / _orbital_momentum(at_start),
+        steps=int(run.progress[rungekutta.STEPS]),
+        evaluations=int(run.progress[rungekutta.EVALUATIONS]),
+    )
+
+
+def semi_major_axis_m(system: System) -> float:
+    """Osculating |a| = |1 / (2/r - v^2/GM)| of the state at t0, GM of the pair."""
+    r, v = np.linalg.norm(system.state.position_m), np.linalg.norm(system.state.velocity_m_s)
+    return abs(1.0 / (2.0 / r - v * v / system.gm_m3_s2))
+
+
+def _orbital_momentum(system: System) -> float:
+    return max(float(np.linalg.norm(np.cross(system.state.position_m, system.state.velocity_m_s))), 1e-300)
+
+
+def blocks(run: Run, max_steps: int = MAX_STEPS) -> Iterator[float]:
+    """Integrate to the end, yielding the share that is done after each block."""
+    ended = False
+    while not ended:
+        ended = advance(run, max_steps)
+        yield fraction_done(run)
+
+
+def simulate(
+    system: System, days: float, state: State | None = None, sample_minutes: float = 20.0, max_steps: int = MAX_STEPS
+) -> Trajectory:
+    """Integrate the full two-body problem over `days` from t0 (backwards if negative) and return its samples.
+
+    The trajectory's status names the end: done, contact, escape, step_failure or step_limit.
+    """
+    run = start(system, days, state, sample_minutes)
+    for _ in blocks(run, max_steps):
+        pass
+    return finished(run)

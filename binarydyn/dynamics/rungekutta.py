@@ -1,0 +1,189 @@
+"""Adaptive integration with the Runge-Kutta method 8(5,3), wholly inside compiled code, with dense output.
+
+The path is decided by the tolerance alone: samples are read off the interpolant, and the last step may pass the end of the window.
+Step control after Hairer, Norsett & Wanner 1993 (Solving Ordinary Differential Equations I, 2nd ed., sec. II.4).
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numba
+
+from .._jit import kernel, written_module
+from ..bodies.contact import ellipsoids_touch
+from ..vectors import rotation_of_quaternion
+from .motion import conserved, rates, relative_quaternion
+from .stepper import DENSE, END, SIZE, module
+
+attempt, prepare_dense = module().attempt, module().prepare_dense
+
+DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, PAUSED = range(6)
+# What a run remembers between blocks: time, the rounding error of the time, next step, counts.
+TIME, TIME_ERROR, STEP, STEPS, EVALUATIONS, SAMPLES, PROGRESS = range(7)
+# What ends a run: radii within which contact is looked for and beyond which escape is, semi-axes of both enclosing ellipsoids.
+NEAR, FAR, AXES, LIMITS = 0, 1, 2, 8
+_HALVINGS = 40
+
+
+@kernel
+def interpolate(w, a, out, row):
+    """State at the fraction a of the step that was just made, to out[row]."""
+    b = 1.0 - a
+    for i in range(SIZE):
+        y = w[DENSE + 100 + i] + a * w[DENSE + 120 + i]
+        y = w[DENSE + 80 + i] + b * y
+        y = w[DENSE + 60 + i] + a * y
+        y = w[DENSE + 40 + i] + b * y
+        y = w[DENSE + 20 + i] + a * y
+        y = w[DENSE + i] + b * y
+        out[row, i] = w[i] + a * y
+
+
+@kernel
+def apart(y, limits):
+    """Contact function of the enclosing ellipsoids in the state y (20,): negative where they overlap."""
+    A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(y[6], y[7], y[8], y[9])
+    e0, e1, e2, e3 = relative_quaternion(y[6], y[7], y[8], y[9], y[13], y[14], y[15], y[16])
+    C11, C12, C13, C21, C22, C23, C31, C32, C33 = rotation_of_quaternion(e0, e1, e2, e3)
+    rx, ry, rz = y[0], y[1], y[2]
+    x, y_, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
+    return ellipsoids_touch(
+        limits[2], limits[3], limits[4], limits[5], limits[6], limits[7],
+        x, y_, z, C11, C12, C13, C21, C22, C23, C31, C32, C33,
+    )  # fmt: skip
+
+
+@kernel
+def touching_fraction(w, out, row, limits):
+    """Fraction of the step at which the bodies touch, by halving; the state there goes to out[row]."""
+    low, high = 0.0, 1.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        interpolate(w, middle, out, row)
+        if apart(out[row], limits) < 0.0:
+            high = middle
+        else:
+            low = middle
+    interpolate(w, high, out, row)
+    return high
+
+
+@kernel
+def ending(w, limits, gm):
+    """How the step that was just made leaves the pair: DONE (go on), CONTACT or ESCAPE."""
+    rx, ry, rz = w[END], w[END + 1], w[END + 2]
+    square = rx * rx + ry * ry + rz * rz
+    if square < limits[NEAR] * limits[NEAR] and apart(w[END : END + SIZE], limits) < 0.0:
+        return CONTACT
+    if square > limits[FAR] * limits[FAR]:
+        vx, vy, vz = w[END + 3], w[END + 4], w[END + 5]
+        if 0.5 * (vx * vx + vy * vy + vz * vz) > gm / math.sqrt(square):
+            return ESCAPE
+    return DONE
+
+
+@kernel
+def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c, k):
+    """Go on until every row of out but the last is filled with the states at 0, spacing, 2 spacing, ..; the last row is for an early end.
+
+    w and progress hold everything that the next block needs.  Returns DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED
+    after block_steps attempts; with CONTACT, out[SAMPLES] is the state at the touch and progress[TIME] its time.
+    """
+    model = numba.literally(model)
+    wanted = out.shape[0] - 1
+    t, lost, h = progress[TIME], progress[TIME_ERROR], progress[STEP]
+    done = int(progress[SAMPLES])
+    sign = 1.0 if spacing > 0.0 else -1.0
+    status, attempts, grow = DONE, 0, 6.0
+    rates(model, w, 0, SIZE, c, k)
+    progress[EVALUATIONS] += 1
+    while done < wanted:
+        if progress[STEPS] >= max_steps:
+            status = STEP_LIMIT
+            break
+        if attempts >= block_steps:
+            status = PAUSED
+            break
+        attempts += 1
+        progress[STEPS] += 1
+        progress[EVALUATIONS] += 12
+        error = attempt(model, w, h, c, k)
+        if not error <= 1.0:
+            grow = 1.0
+            h *= max(0.2, 0.9 * error**-0.125) if error < 1e30 else 0.2
+            if abs(h) < 1e-13 * abs(t) or abs(h) < 1e-9:
+                status = STEP_FAILURE
+                break
+            continue
+        step = h - lost
+        after = t + step
+        lost_after = (after - t) - step
+        status = ending(w, limits, k[0])
+        dense = status == CONTACT
+        if not dense:
+            dense = sign * (done * spacing - after) <= 0.0
+        if dense:
+            prepare_dense(model, w, h, c, k)
+            progress[EVALUATIONS] += 3
+        fraction = touching_fraction(w, out, wanted, limits) if status == CONTACT else 1.0
+        while done < wanted:
+            at = ((done * spacing - t) + lost) / h
+            if at > fraction:
+                break
+            interpolate(w, at, out, done)
+            done += 1
+        if status == CONTACT:
+            t += fraction * h
+            for i in range(SIZE):
+                out[done, i] = out[wanted, i]
+            break
+        for i in range(SIZE):
+            w[i] = w[END + i]
+            w[SIZE + i] = w[13 * SIZE + i]
+        t, lost = after, lost_after
+        h *= min(grow, max(0.3, 0.9 * error**-0.125)) if error > 1e-8 else grow
+        grow = 6.0
+        if status == ESCAPE:
+            break
+    progress[TIME], progress[TIME_ERROR], progress[STEP], progress[SAMPLES] = t, lost, h, done
+    return status
+
+
+@kernel
+def drifts(model, out, rows, c, k):
+    """(max |E - E0|, max |H - H0|) over the first rows of out, per G M1 M2 and per m, against row 0."""
+    model = numba.literally(model)
+    flat = out.reshape(out.size)
+    e0, x0, y0, z0 = conserved(model, flat, 0, c, k)
+    energy, momentum = 0.0, 0.0
+    for row in range(1, rows):
+        e, x, y, z = conserved(model, flat, row * SIZE, c, k)
+        energy = max(energy, abs(e - e0))
+        momentum = max(momentum, math.sqrt((x - x0) ** 2 + (y - y0) ** 2 + (z - z0) ** 2))
+    return energy, momentum
+
+
+def _wrappers(number: int) -> str:
+    return f'''"""Entry points of the gravity model {number}: written by binarydyn.dynamics.rungekutta."""
+
+from binarydyn._jit import kernel
+from binarydyn.dynamics import rungekutta
+
+
+@kernel
+def advance(w, progress, out, spacing, max_steps, block_steps, limits, c, k):
+    return rungekutta.advance({number}, w, progress, out, spacing, max_steps, block_steps, limits, c, k)
+
+
+@kernel
+def drifts(out, rows, c, k):
+    return rungekutta.drifts({number}, out, rows, c, k)
+'''
+
+
+@lru_cache(maxsize=None)
+def entry(number: int):
+    """Compiled entry points `advance` and `drifts` of one gravity model; each is cached on disk."""
+    return written_module(f"runge_kutta_model_{number}", lambda: _wrappers(number))
