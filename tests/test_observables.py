@@ -12,8 +12,18 @@ from binarydyn import observables
 from binarydyn.dynamics.state import System
 from binarydyn.dynamics.trajectory import Trajectory
 from binarydyn.errors import FewCyclesError, InputError
-from binarydyn.observables import attitude, cycle_periods, inclination_change, lines, orbit_shape, period, periods
+from binarydyn.observables import (
+    attitude,
+    cycle_periods,
+    inclination_change,
+    lines,
+    orbit,
+    orbit_shape,
+    period,
+    periods,
+)
 from binarydyn.observables import interpolation as between
+from binarydyn.observables.window import window
 
 DAY = 86400.0
 LONGITUDE_METHODS = ("weighted_fit", "longitude_slope", "crossings", "frequency")
@@ -210,6 +220,18 @@ def test_interpolation_between_samples_errs_as_the_eighth_power_of_the_step():
     assert np.polyfit(np.log(steps), np.log(errors), 1)[0] == pytest.approx(8.0, abs=0.3)
 
 
+def test_extrema_are_those_of_the_curve():
+    """Of exp(-t/9) cos t: at tan t = -1/9; half a radian between samples, 8th-power error."""
+    t = np.arange(0.0, 20.0, 0.5)
+    fading = np.exp(-t / 9.0)
+    value, rate = fading * np.cos(t), fading * (-np.sin(t) - np.cos(t) / 9.0)
+    for sign, first in ((1, np.pi), (-1, 2.0 * np.pi)):
+        times, values = between.extrema(t, value, rate, sign)
+        expected = np.arange(first, 19.4, 2.0 * np.pi) - np.arctan(1.0 / 9.0)
+        assert np.allclose(times, expected, rtol=0.0, atol=1e-6)
+        assert np.allclose(values, np.exp(-expected / 9.0) * np.cos(expected), rtol=0.0, atol=1e-8)
+
+
 # A pair with an oblate primary, integrated by scipy.
 
 
@@ -301,6 +323,24 @@ def test_a_forced_ripple_does_not_count_as_pericentres():
     expected = np.degrees(0.02 * RATE) * DAY
     assert shape.apsidal_precession_by_lines_deg_day == pytest.approx(expected, abs=0.005)
     assert shape.apsidal_precession_deg_day == pytest.approx(expected, abs=0.05)
+
+
+def test_the_pericentre_is_the_lowest_minimum_of_each_radial_cycle():
+    """Least value of the given r(t) on a grid of 2 s in each cycle from apocentre to apocentre."""
+    view, kappa = ringing(6.0, 7.3, 30.0, days=10.0), 0.98 * RATE
+    found = orbit._pericentres(window(view), orbit._radial_line(window(view)))
+    for k, time in enumerate(found):
+        fine = (np.pi + 2.0 * np.pi * k) / kappa + np.arange(0.0, 2.0 * np.pi / kappa, 2.0)
+        r = -30.0 * np.cos(kappa * fine) + 6.0 * np.sin(7.3 * RATE * fine)
+        assert time == pytest.approx(fine[np.argmin(r)], abs=30.0)
+    assert len(found) == 19
+
+
+def test_a_last_step_cut_short_changes_no_precession():
+    time = np.append(np.arange(0.0, 40.0 * DAY, 1200.0), 40.0 * DAY - 1000.0)
+    shape = orbit_shape(ellipse(time=time, deg_day=5.0))
+    assert shape.apsidal_precession_deg_day == pytest.approx(5.0, abs=1e-6)
+    assert shape.apsidal_precession_by_lines_deg_day == pytest.approx(5.0, abs=1e-4)
 
 
 @pytest.mark.parametrize(("relative", "step"), [(7.3, 1200.0), (2.0, 1200.0), (10.95, 3600.0)])
@@ -417,9 +457,10 @@ def test_angles_are_scipys_intrinsic_xyz():
 
 @pytest.mark.parametrize("end", [0.0, np.pi])
 def test_libration_is_measured_from_the_nearer_end_of_the_long_axis(end):
-    """Amplitude 12 deg, to 1e-5 of it though the greatest angle falls between samples."""
-    yaw = np.radians(12.0) * np.sin(1.3e-4 * TIME + 0.2)
-    found = attitude(turned(0.0, 0.0, yaw + end, days=20.0)[0])
+    """One peak of 12 deg, 0.03 rad off the nearest sample: to 1e-5 of it, where the sample itself is 5e-4 short."""
+    yaw = np.radians(12.0) * np.sin(1.3e-4 * TIME[:25] + 0.2)
+    found = attitude(turned(0.0, 0.0, yaw + end, time=TIME[:25])[0])
+    assert 12.0 - found.yaw_deg.max() > 4e-4 * 12.0
     assert np.allclose(found.yaw_deg, np.degrees(yaw), atol=1e-9)
     assert found.libration_max_deg == pytest.approx(12.0, rel=1e-5)
     assert found.roll_max_deg < 1e-9 and found.pitch_max_deg < 1e-9
@@ -452,6 +493,12 @@ def test_roll_and_pitch_beyond_90_deg_tumble():
     assert rolling.roll_max_deg == pytest.approx(160.0, abs=1e-6)
 
 
+def test_the_reason_for_tumbling_is_the_first_one():
+    turning = np.radians(30.0) * TIME / DAY  # passes 180 deg after 6 days
+    found = attitude(turned(np.radians(8.0) * TIME / DAY, 0.0, turning, days=20.0)[0])
+    assert found.tumbling_reason.startswith("yaw beyond 180 deg at +6.0")
+
+
 def test_pitch_passes_90_deg_without_a_jump():
     """The angles as given come back on both sides of the singular point, where roll and yaw are not defined singly."""
     ramp, yaw = np.radians(8.003) * TIME / DAY, np.radians(20.0) * np.sin(5e-5 * TIME)
@@ -468,9 +515,9 @@ def test_secondary_spin_and_primary_pole():
     cone = Rotation.from_rotvec(np.outer(14.0 * np.pi * TIME / TIME[-1], [0, 0, 1.0])) * Rotation.from_rotvec(
         [0.0122173, 0, 0]
     )
-    upright = Rotation.from_rotvec([np.pi / 2, 0.0, 0.0])  # body y along the inertial z
-    q2 = np.tile(upright.as_quat()[[3, 0, 1, 2]], (len(TIME), 1))
-    spin = np.tile(upright.inv().apply([3e-5, 0.0, 2e-4]), (len(TIME), 1))
+    leaning = Rotation.from_rotvec([0.5, 0.3, -0.8])
+    q2 = np.tile(leaning.as_quat()[[3, 0, 1, 2]], (len(TIME), 1))
+    spin = np.tile(leaning.inv().apply([3e-5, 0.0, 2e-4]), (len(TIME), 1))
     view = trajectory(TIME, flat.position_m, flat.velocity_m_s, q2, spin, cone.as_quat()[:, [3, 0, 1, 2]])
     found = attitude(view)
     assert found.secondary_spin_period_h == pytest.approx(2.0 * np.pi / 2e-4 / 3600.0, rel=1e-12)

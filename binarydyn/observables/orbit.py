@@ -111,7 +111,7 @@ def _apsidal(view: Window) -> tuple[float | None, float | None, str | None]:
     if len(times) < _CYCLES_NEEDED - 1:
         return None, by_lines, f"apsidal precession: {len(times)} pericentres in the window are too few for their slope"
     direction = values_at(view.time_s, view.longitude_rad, view.rate_rad_s, times)
-    turned = np.unwrap(np.remainder(direction, TURN))
+    turned = np.unwrap(direction)  # takes the whole turn between pericentres out
     return slope(times, turned, squared_hann(times)) * _DEG_DAY, by_lines, None
 
 
