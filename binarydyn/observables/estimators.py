@@ -48,7 +48,7 @@ def crossings(window: Window) -> float:
     """
     times = passage_times(window)
     if len(times) < 2:
-        return (window.time_s[-1] - window.time_s[0]) / window.cycles
+        return float(window.time_s[-1] - window.time_s[0]) / window.cycles
     return float(times[-1] - times[0]) / (len(times) - 1)
 
 
@@ -63,7 +63,7 @@ def third_law_j2(window: Window) -> float:
     n^2 a^3/GM = 1 + 3/2 J2 R^2/a^2 (Murray & Dermott 1999, Solar System Dynamics, ch. 6; from memory).
     """
     a = mean(window.separation_m, spans(window.time_s))
-    return _kepler_period(window, a) / np.sqrt(1.0 + 1.5 * window.system.oblateness_m2 / a**2)
+    return _kepler_period(window, a) / float(np.sqrt(1.0 + 1.5 * window.system.oblateness_m2 / a**2))
 
 
 def _kepler_period(window: Window, a: float) -> float:

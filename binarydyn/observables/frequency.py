@@ -41,7 +41,7 @@ def refined_rate(time_s: np.ndarray, signal: np.ndarray, weights: np.ndarray, gu
         bend = abs(f1) ** 2 - (f.conjugate() * f2).real
         step = -slope / bend if bend < 0.0 else np.copysign(longest, slope)
         step = float(np.clip(step, -longest, longest))
-        rate += step
+        rate = float(rate + step)
         if abs(step) * half < 1e-13:
             break
     return rate
