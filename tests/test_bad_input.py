@@ -245,7 +245,7 @@ def test_missing_files_and_folders_are_one_line(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("arguments", "word"),
     [
-        (["chekc"], "check"),
+        (["chekc"], "chekc"),
         (["--nonsense"], "--nonsense"),
         (["check", "--jsno"], "--json"),
         (["check", "one.toml", "two.toml"], "two.toml"),

@@ -10,7 +10,7 @@ from pydantic import PrivateAttr, ValidationInfo, model_validator
 from .fields import Number, Table, key, refusal
 
 DENSITY_KG_M3 = (10.0, 20000.0)
-_AXES = "smaller is a boulder, larger no longer an asteroid pair that a spacecraft could move"
+_AXES = "from a boulder to a body that no spacecraft could move; in place of polyhedron"
 _DENSITY = "from fluffier than fresh snow to denser than iron"
 _ANGLE = (-360.0, 360.0)
 
@@ -46,7 +46,7 @@ class Body(Table):
         None, "m", f"[a, b, c], half the extents, longest first; {_AXES}", 0.1, 1e6
     )
     polyhedron: Polyhedron | None = None
-    density_kg_m3: Number | None = key(None, "kg/m3", f"bulk density, {_DENSITY}", *DENSITY_KG_M3)
+    density_kg_m3: Number | None = key(None, "kg/m3", f"bulk density, {_DENSITY}; in place of mass_kg", *DENSITY_KG_M3)
     mass_kg: Number | None = key(
         None, "kg", "mass in place of the density; from a boulder to a dwarf planet", 1.0, 1e21
     )
