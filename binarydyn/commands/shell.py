@@ -22,6 +22,7 @@ CAUTION = (
     "those belong to the responsible authorities and licensed practice."
 )
 COMMANDS = {
+    "predict": "How much the impact changes the orbit period, and what else changes.",
     "check": "What a scenario asks and how it differs from the defaults.",
 }
 

@@ -30,9 +30,7 @@ def _stage(number: int, row: dict[int, float], to: int) -> str:
 
 def source() -> str:
     """Text of the module with the kernels `attempt` and `prepare_dense`."""
-    stages = [
-        _stage(s, row, END if s == 13 else ARGUMENT) for s, row in enumerate(tableau.STAGES, start=2)
-    ]
+    stages = [_stage(s, row, END if s == 13 else ARGUMENT) for s, row in enumerate(tableau.STAGES, start=2)]
     five, three = (_weighted(row) for row in tableau.ERRORS)
     first, last = SIZE, 13 * SIZE
     text = '"""Steps of the Runge-Kutta method 8(5,3): written by binarydyn.dynamics.stepper."""\n\nimport math\n\n'

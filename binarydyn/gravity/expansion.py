@@ -30,7 +30,9 @@ def pair_coefficient(p: int, q: int, k: int) -> float:
     """c_{pqk} of the module's formula."""
     n = p + q
     up = _double_factorial(2 * n - 2 * k - 1) * factorial(p) * factorial(q)
-    down = factorial(k) * _double_factorial(2 * p - 1) * _double_factorial(2 * q - 1) * factorial(p - k) * factorial(q - k)
+    down = (
+        factorial(k) * _double_factorial(2 * p - 1) * _double_factorial(2 * q - 1) * factorial(p - k) * factorial(q - k)
+    )
     return (-1) ** k * up / down
 
 

@@ -38,7 +38,13 @@ def mutual_gravity(primary, secondary, r_m, C1, C2, degree: int = 4) -> MutualGr
     kernels = module(model_number(degree, even))
     r, C1, C2 = np.asarray(r_m, dtype=float), np.asarray(C1, dtype=float), np.asarray(C2, dtype=float)
     distance = float(np.linalg.norm(r))
-    arguments = (*(C1.T @ r), *(C2.T @ r), 1.0 / distance, *(C1.T @ C2).ravel(), coefficients(primary, secondary, degree, even))
+    arguments = (
+        *(C1.T @ r),
+        *(C2.T @ r),
+        1.0 / distance,
+        *(C1.T @ C2).ravel(),
+        coefficients(primary, secondary, degree, even),
+    )
     out = np.array(kernels.field(*arguments))
     scale = G * primary.mass_kg * secondary.mass_kg
     return MutualGravity(

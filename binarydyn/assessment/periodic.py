@@ -1,0 +1,240 @@
+"""The relaxed state of a pair: the orbit that repeats itself after one turn of the primary as seen from the moonlet.
+
+A spinning primary that is not round forces a response at w1 - n and its harmonics (at 2 (w1 - n) if it is even), so no state is
+at rest.  The state without any free mode is the one that after T = 2 pi / |w1 - n| has come back to itself but for a turn about the
+axis of the angular momentum by n T: a relative periodic orbit.  It is found by Newton's method on one T, a few hours, with
+conditions for what is given; its mean period is then 2 pi / n exactly, not by a fit to a window.  The linearised return map
+gives the free modes around it (Meyer, Hall & Offin 2009, Introduction to Hamiltonian Dynamical Systems, 2nd ed., ch. 8).
+Valid while T is short beside the free modes; not for |w1 - n| near zero, where the pair is doubly synchronous.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import G
+from ..dynamics import rungekutta
+from ..dynamics.motion import parameters
+from ..dynamics.state import State
+from ..dynamics.stepper import SIZE, WORK
+from ..errors import ConvergenceError
+from ..gravity.models import model_number
+from ..gravity.mutual import even_pair
+from ..vectors import quaternion_of_turn, quaternion_product
+
+FREE = 18
+STEP_RAD = 0.08
+"""Largest turn of the faster spin in one integration step: the error over one T is then at rounding level."""
+TURN_LIMIT = 1e-12
+"""Relative residual at which a state counts as periodic."""
+_DIFFERENCE = 3e-7
+_NEWTON_STEPS = 25
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What the relaxed state must have.  Of mass factor, separation and period exactly two are given; the third, None, is found."""
+
+    spin_rate_rad_s: float
+    phase_rad: float
+    mass_factor: float | None
+    separation_m: float | None
+    rate_rad_s: float | None
+
+
+@dataclass(frozen=True)
+class PeriodicOrbit:
+    """A relaxed state with what was found: factor on both masses, time-mean separation, mean orbital rate.
+
+    return_map (18, 18) is the linearised map over `turn_s`, in units of `scale` (18,): position, velocity, turn and rate of the
+    primary, turn and rate of the secondary (turns and rates in body frames).  residual is relative, steps counts Newton's.
+    """
+
+    state: State
+    mass_factor: float
+    separation_m: float
+    rate_rad_s: float
+    turn_s: float
+    return_map: np.ndarray
+    scale: np.ndarray
+    residual: float
+    steps: int
+
+
+class Shooting:
+    """The return map of one pair, as a function of displacements from a state."""
+
+    def __init__(self, primary, secondary, degree: int, wanted: Wanted):
+        self.primary, self.secondary, self.wanted = primary, secondary, wanted
+        self.even = even_pair(primary, secondary)
+        self.kernels = rungekutta.entry(model_number(degree, self.even))
+        self.constants, self.coefficients = parameters(primary, secondary, degree, self.even)
+        self.gm = G * (primary.mass_kg + secondary.mass_kg)
+        ix, iy, iz = primary.inertia_kg_m2
+        jx, jy, jz = secondary.inertia_kg_m2
+        # Murray & Dermott 1999, ch. 6: J2 R^2 of the primary and (J2' + 6 C22') R'^2 of the aligned secondary.
+        self.flattening = (iz - 0.5 * (ix + iy)) / primary.mass_kg
+        self.flattening += (jz - 0.5 * (jx + jy) + 1.5 * (jy - jx)) / secondary.mass_kg
+
+    def guess(self) -> tuple[float, float, float]:
+        """(mass factor, separation, rate) of a circular orbit with the quadrupoles averaged: n^2 a^3 = GM f (1 + 3/2 J / a^2)."""
+        w = self.wanted
+        factor, a, n = w.mass_factor or 1.0, w.separation_m or 0.0, w.rate_rad_s or 0.0
+        if w.separation_m is None:
+            a = (self.gm * factor / n**2) ** (1 / 3)
+            for _ in range(50):
+                a = (self.gm * factor * (1.0 + 1.5 * self.flattening / a**2) / n**2) ** (1 / 3)
+        correction = 1.0 + 1.5 * self.flattening / a**2
+        if w.rate_rad_s is None:
+            n = math.sqrt(self.gm * factor * correction / a**3)
+        if w.mass_factor is None:
+            factor = n**2 * a**3 / (self.gm * correction)
+        return factor, a, n
+
+    def first_state(self, a: float, n: float) -> np.ndarray:
+        """Circular, primary at its phase, secondary aligned and turning with the orbit, all about z."""
+        y = np.zeros(SIZE)
+        y[0], y[4] = a, n * a
+        y[6], y[9] = math.cos(0.5 * self.wanted.phase_rad), math.sin(0.5 * self.wanted.phase_rad)
+        y[12], y[16], y[19] = self.wanted.spin_rate_rad_s, 1.0, n
+        return y
+
+    def turn(self, n: float) -> tuple[float, float]:
+        """(T, angle of the orbit in T); an even pair has come back after half a turn."""
+        time = (math.pi if self.even else 2.0 * math.pi) / abs(self.wanted.spin_rate_rad_s - n)
+        return time, n * time
+
+    def after_turn(self, y: np.ndarray, factor: float, n: float) -> tuple[np.ndarray, float]:
+        """State after T, turned back by the orbit's angle, and the time-mean of |r| over T."""
+        time, angle = self.turn(n)
+        count = max(24, math.ceil(time * max(abs(self.wanted.spin_rate_rad_s), n) / STEP_RAD))
+        work, constants = np.zeros(WORK), self.constants.copy()
+        work[:SIZE] = y
+        constants[0] *= factor
+        constants[[1, 2, 3, 7, 8, 9]] *= factor
+        total = self.kernels.fixed_steps(work, time / count, count, self.coefficients, constants)
+        return _turned_about_z(work[:SIZE], -angle), total / count
+
+    def conditions(self, y: np.ndarray, factor: float, n: float, scale: np.ndarray) -> np.ndarray:
+        """What must vanish: (18,) the change over T, then longitude, phase of the primary, and the separation if it is given."""
+        end, mean = self.after_turn(y, factor, n)
+        half = _turned_about_body_z(y, 1.0 if self.wanted.spin_rate_rad_s > n else -1.0) if self.even else y
+        out = np.empty(FREE + 3)
+        out[:FREE] = difference(end, half) / scale
+        long_axis = _long_axis(y)
+        out[FREE] = y[1] / scale[0]
+        wanted = self.wanted.phase_rad
+        out[FREE + 1] = -math.sin(wanted) * long_axis[0] + math.cos(wanted) * long_axis[1]
+        out[FREE + 2] = 0.0 if self.wanted.separation_m is None else mean / self.wanted.separation_m - 1.0
+        return out
+
+
+def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
+    """The relaxed state of a pair.  Raises ConvergenceError, with the residual that was reached, where Newton's method does not end."""
+    shooting = Shooting(primary, secondary, degree, wanted)
+    factor, a, n = shooting.guess()
+    y = shooting.first_state(a, n)
+    scale = np.repeat((a, n * a, 1.0, max(abs(wanted.spin_rate_rad_s), n), 1.0, n), 3)
+    free = [math.log(factor), math.log(n)]
+    open_parameter = [i for i, given in enumerate((wanted.mass_factor, wanted.rate_rad_s)) if given is None]
+    best = math.inf
+    for step in range(1, _NEWTON_STEPS + 1):
+        value, jacobian = _linearised(shooting, y, free, open_parameter, scale)
+        size = float(np.max(np.abs(value)))
+        if size < TURN_LIMIT or (size < 1e-10 and size > 0.3 * best):
+            break
+        best = min(best, size)
+        move = np.linalg.lstsq(jacobian, -value, rcond=1e-10)[0]
+        move *= min(1.0, 0.2 / max(float(np.max(np.abs(move))), 1e-300))
+        y = displaced(y, move[:FREE] * scale)
+        for i, change in zip(open_parameter, move[FREE:], strict=True):
+            free[i] += change
+        if not np.all(np.isfinite(y)):
+            break
+    if not size < 1e-10:
+        raise ConvergenceError(
+            "no relaxed state was found: the pair does not settle near a circular synchronous orbit", size, step
+        )
+    factor, n = math.exp(free[0]), math.exp(free[1])
+    mean = shooting.after_turn(y, factor, n)[1]
+    return_map = jacobian[:FREE, :FREE] + _half_turn(shooting.even)
+    return PeriodicOrbit(State.from_vector(y), factor, mean, n, shooting.turn(n)[0], return_map, scale, size, step)
+
+
+def _linearised(shooting: Shooting, y, free, open_parameter, scale):
+    """The conditions and their derivatives to the 18 displacements (in units of scale) and to the open parameters."""
+
+    def at(displacement, log_factor, log_rate):
+        moved = displaced(y, displacement * scale)
+        return shooting.conditions(moved, math.exp(log_factor), math.exp(log_rate), scale)
+
+    zero = np.zeros(FREE)
+    value = at(zero, *free)
+    columns = []
+    for i in range(FREE):
+        move = zero.copy()
+        move[i] = _DIFFERENCE
+        columns.append((at(move, *free) - at(-move, *free)) / (2.0 * _DIFFERENCE))
+    for i in open_parameter:
+        up, down = list(free), list(free)
+        up[i] += _DIFFERENCE
+        down[i] -= _DIFFERENCE
+        columns.append((at(zero, *up) - at(zero, *down)) / (2.0 * _DIFFERENCE))
+    return value, np.array(columns).T
+
+
+def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
+    """The state y (20,) with (18,) added: attitudes by small turns in body frames."""
+    out = y.copy()
+    out[0:6] += move[0:6]
+    out[6:10] = quaternion_product(*y[6:10], *quaternion_of_turn(*move[6:9]))
+    out[10:13] += move[9:12]
+    out[13:17] = quaternion_product(*y[13:17], *quaternion_of_turn(*move[12:15]))
+    out[17:20] += move[15:18]
+    return out
+
+
+def difference(end: np.ndarray, begin: np.ndarray) -> np.ndarray:
+    """The (18,) that leads from one state to the other; turns by twice the vector part, which is enough for small ones."""
+    out = np.empty(FREE)
+    out[0:6] = end[0:6] - begin[0:6]
+    for at, to in ((6, 6), (13, 12)):
+        w, *vector = quaternion_product(begin[at], *(-begin[at + 1 : at + 4]), *end[at : at + 4])
+        out[to : to + 3] = 2.0 * np.array(vector) * (1.0 if w >= 0.0 else -1.0)
+    out[9:12] = end[10:13] - begin[10:13]
+    out[15:18] = end[17:20] - begin[17:20]
+    return out
+
+
+def _turned_about_z(y: np.ndarray, angle: float) -> np.ndarray:
+    out, c, s = y.copy(), math.cos(angle), math.sin(angle)
+    for i in (0, 3):
+        out[i], out[i + 1] = c * y[i] - s * y[i + 1], s * y[i] + c * y[i + 1]
+    half = (math.cos(0.5 * angle), 0.0, 0.0, math.sin(0.5 * angle))
+    for i in (6, 13):
+        out[i : i + 4] = quaternion_product(*half, *y[i : i + 4])
+    return out
+
+
+def _turned_about_body_z(y: np.ndarray, sense: float) -> np.ndarray:
+    """The same configuration of even bodies, with the primary turned by half a turn about its own z: x and y of its frame change sign."""
+    out = y.copy()
+    out[6:10] = quaternion_product(*y[6:10], 0.0, 0.0, 0.0, sense)
+    out[10:12] = -y[10:12]
+    return out
+
+
+def _half_turn(even: bool) -> np.ndarray:
+    """How displacements read in the frame of the half-turned primary."""
+    diagonal = np.ones(FREE)
+    if even:
+        diagonal[[6, 7, 9, 10]] = -1.0
+    return np.diag(diagonal)
+
+
+def _long_axis(y: np.ndarray) -> np.ndarray:
+    w, x, j, z = y[6:10]
+    return np.array([1.0 - 2.0 * (j * j + z * z), 2.0 * (x * j + w * z)])

@@ -1,0 +1,222 @@
+"""The prediction: how much the impact changes the moonlet's orbit period, and what else changes.
+
+Relax and calibrate, run the window before t0, apply the impact, run the window after, and compare both with the same estimator.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..dynamics import System, Trajectory, propagate
+from ..errors import FewCyclesError, InputError
+from ..impact import Impact, apply_impact
+from ..observables import (
+    AttitudeHistory,
+    Estimate,
+    OrbitShape,
+    attitude,
+    cycle_periods,
+    inclination_change,
+    orbit_shape,
+    period,
+    periods,
+)
+from ..scenario import Scenario
+from .analytic import analytic_changes
+from .start import Start, start
+
+Progress = Callable[[str, float], None]
+CAUTION = "Results are research estimates and no hazard decision; those belong to the responsible authorities and licensed practice."
+
+
+@dataclass(frozen=True)
+class Side:
+    """One window, before or after t0: the run and what is seen of it.  Where the run ended early, what could not be measured is None."""
+
+    trajectory: Trajectory
+    period: Estimate | None
+    shape: OrbitShape | None
+    attitude: AttitudeHistory | None
+    cycle_periods_s: np.ndarray
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """What `predict` returns; numbers() is the flat table that is printed, stored and compared."""
+
+    scenario: Scenario
+    start: Start
+    impact: Impact
+    before: Side
+    after: Side
+    status: str
+    warnings: tuple[str, ...]
+
+    @property
+    def period_change_s(self) -> float | None:
+        """Period after minus period before, same estimator and window length; None where one of them could not be measured."""
+        if self.before.period is None or self.after.period is None:
+            return None
+        return self.after.period.value_s - self.before.period.value_s
+
+    def period_changes_s(self) -> dict[str, float]:
+        """The change by every estimator that could be used on both windows."""
+        both = [_all_periods(side.trajectory) for side in (self.before, self.after)]
+        return {name: both[1][name].value_s - both[0][name].value_s for name in both[0] if name in both[1]}
+
+    def analytic_changes_s(self) -> dict[str, float]:
+        """Closed-form estimates for the same push; see analytic.py."""
+        i = self.impact
+        dv = np.array([i.dv_along_track_mm_s, i.dv_radial_mm_s, i.dv_normal_mm_s]) * 1e-3
+        return analytic_changes(self.start.separation_m, self.start.period_h, self.start.system.oblateness_m2, dv)
+
+    def numbers(self) -> dict[str, float | str | bool | None]:
+        """Every outcome as one flat table, units in the names."""
+        before, after, impact = self.before, self.after, self.impact
+        shape, turned = after.shape, after.attitude
+        runs = (before.trajectory, after.trajectory)
+        return {
+            "status": self.status,
+            "period_before_h": before.period and before.period.value_h,
+            "period_after_h": after.period and after.period.value_h,
+            "period_change_s": self.period_change_s,
+            "period_change_sigma_s": _change_sigma_s(before, after),
+            "along_track_dv_mm_s": impact.dv_along_track_mm_s,
+            "radial_dv_mm_s": impact.dv_radial_mm_s,
+            "normal_dv_mm_s": impact.dv_normal_mm_s,
+            "eccentricity_before": before.shape and before.shape.eccentricity,
+            "eccentricity_after": shape and shape.eccentricity,
+            "precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
+            "nodal_precession_after_deg_day": shape and shape.nodal_precession_deg_day,
+            "inclination_change_deg": inclination_change(before.shape, shape) if before.shape and shape else None,
+            "separation_before_m": before.shape and before.shape.mean_separation_m,
+            "separation_after_m": shape and shape.mean_separation_m,
+            "libration_max_before_deg": before.attitude and before.attitude.libration_max_deg,
+            "libration_max_after_deg": turned and turned.libration_max_deg,
+            "roll_max_after_deg": turned and turned.roll_max_deg,
+            "pitch_max_after_deg": turned and turned.pitch_max_deg,
+            "tumbling": turned and turned.tumbling,
+            "secondary_spin_period_after_h": turned and turned.secondary_spin_period_h,
+            "primary_pole_wobble_after_deg": turned and turned.primary_pole_wobble_deg,
+            "cycle_period_spread_before_s": _spread(before.cycle_periods_s),
+            "cycle_period_spread_after_s": _spread(after.cycle_periods_s),
+            "primary_density_kg_m3": self.start.system.primary.density_kg_m3,
+            "secondary_density_kg_m3": self.start.system.secondary.density_kg_m3,
+            "total_mass_kg": self.start.system.mass_kg,
+            "secondary_mass_kg": self.start.system.secondary.mass_kg,
+            "energy_drift": max(run.energy_drift for run in runs),
+            "angular_momentum_drift": max(run.angular_momentum_drift for run in runs),
+            "estimator": self.scenario.observation.estimator,
+            "window_days": after.trajectory.days,
+        }
+
+
+def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
+    """Predict what the impact of a scenario does; `progress` is told the stage and the share of it that is done.
+
+    Contact, escape, a miss, a failed step and the step limit are statuses of the result.  Raises InputError, ConvergenceError.
+    """
+    begun, before = _before(scenario, progress)
+    impact = apply_impact(begun.system, scenario)
+    simulation = scenario.simulation
+    after = _side(begun.system, impact.state, simulation.days_after, scenario, "after the impact", progress)
+    return Prediction(
+        scenario=scenario,
+        start=begun,
+        impact=impact,
+        before=before,
+        after=after,
+        status=_status(impact, before, after),
+        warnings=begun.warnings + impact.warnings + before.warnings + after.warnings,
+    )
+
+
+def _before(scenario: Scenario, progress: Progress | None) -> tuple[Start, Side]:
+    """Start and window before t0; members of a sweep that differ only in the impact share them."""
+    return _before_of(_BeforeKey(scenario, progress))
+
+
+class _BeforeKey:
+    """A scenario as far as it decides what happens before the impact."""
+
+    def __init__(self, scenario: Scenario, progress: Progress | None):
+        self.scenario, self.progress = scenario, progress
+        tables = (
+            scenario.primary,
+            scenario.secondary,
+            scenario.mutual_orbit,
+            scenario.simulation,
+            scenario.observation,
+        )
+        self.decisive = (str(scenario.folder), *(table.model_dump_json() for table in tables), scenario.place)
+
+    def __hash__(self) -> int:
+        return hash(self.decisive)
+
+    def __eq__(self, other) -> bool:
+        return self.decisive == other.decisive
+
+
+@lru_cache(maxsize=8)
+def _before_of(key: _BeforeKey) -> tuple[Start, Side]:
+    scenario = key.scenario
+    begun = start(scenario)
+    days = -scenario.simulation.days_before
+    return begun, _side(begun.system, begun.system.state, days, scenario, "before the impact", key.progress)
+
+
+def _side(system: System, state, days: float, scenario: Scenario, stage: str, progress: Progress | None) -> Side:
+    """Run one window and measure it."""
+    simulation = scenario.simulation
+    run = propagate.start(system, days, state, simulation.sample_minutes)
+    for share in propagate.blocks(run, simulation.max_steps):
+        if progress:
+            progress(stage, share)
+    return measured(propagate.finished(run), scenario.observation.estimator)
+
+
+def measured(trajectory: Trajectory, estimator: str) -> Side:
+    """What is seen of one window; a run that ended too early for a period says so in a warning."""
+    warnings: list[str] = []
+    value = shape = history = None
+    cycles = np.empty(0)
+    try:
+        value = period(trajectory, estimator)
+        cycles = cycle_periods(trajectory)
+        shape = orbit_shape(trajectory)
+        warnings += shape.warnings
+        history = attitude(trajectory)
+    except (FewCyclesError, InputError) as error:
+        warnings.append(str(error))
+    return Side(trajectory, value, shape, history, cycles, tuple(warnings))
+
+
+def _status(impact: Impact, before: Side, after: Side) -> str:
+    """The first thing that went otherwise than asked: the run before, the aim, the run after."""
+    if before.trajectory.status != "done":
+        return f"{before.trajectory.status}_before"
+    if impact.status in ("miss", "none"):
+        return "miss" if impact.status == "miss" else "no_impact"
+    return after.trajectory.status
+
+
+def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:
+    try:
+        return periods(trajectory)
+    except FewCyclesError:
+        return {}
+
+
+def _change_sigma_s(before: Side, after: Side) -> float | None:
+    if before.period is None or after.period is None:
+        return None
+    return float(np.hypot(before.period.sigma_s, after.period.sigma_s))
+
+
+def _spread(cycle_periods_s: np.ndarray) -> float | None:
+    return float(np.std(cycle_periods_s)) if len(cycle_periods_s) > 1 else None

@@ -1,0 +1,186 @@
+"""From a scenario to a system: the two bodies, and the relaxed and calibrated state at t0.
+
+Calibration changes the one quantity that the scenario leaves open until the orbit's mean sidereal period, which the relaxed orbit
+has exactly, is the measured one at the measured time-mean separation.  A free eccentricity or libration asked for on purpose is
+added as a mode, and the open quantity then adjusted by simulation of the window before t0.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..bodies import Ellipsoid, Polyhedron
+from ..constants import HOUR_S
+from ..dynamics import State, System, simulate
+from ..dynamics.rungekutta import apart
+from ..errors import ConvergenceError, InputError
+from ..observables import averages, period
+from ..scenario import Scenario
+from .modes import Mode, excited, free_modes
+from .periodic import PeriodicOrbit, Wanted, displaced, find
+
+PERIOD_TOLERANCE_S = 1e-3
+"""To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
+_ROUNDS = 12
+
+
+@dataclass(frozen=True)
+class Start:
+    """A system ready to run, and what relaxation and calibration found.
+
+    mass_factor multiplies the masses that the scenario states; residual is the relative change of the state over one turn of the
+    primary, seen from the moonlet; period_residual_s the difference to the period asked for.
+    """
+
+    system: System
+    solved_for: str
+    mass_factor: float
+    separation_m: float
+    period_h: float
+    residual: float
+    newton_steps: int
+    period_residual_s: float
+    modes: tuple[Mode, ...]
+    warnings: tuple[str, ...]
+
+
+def build(scenario: Scenario) -> System:
+    """The two bodies of a scenario and their relaxed, calibrated state at t0.
+
+    Raises InputError for a pair that overlaps or a mesh that is no solid, ConvergenceError where no relaxed state is found.
+    """
+    return start(scenario).system
+
+
+def bodies(scenario: Scenario) -> tuple[Ellipsoid | Polyhedron, Ellipsoid | Polyhedron]:
+    """Primary and secondary with the masses that the scenario states."""
+    return _body(scenario.primary), _body(scenario.secondary)
+
+
+def _body(table) -> Ellipsoid | Polyhedron:
+    if table.polyhedron is not None:
+        mesh = table.polyhedron
+        return Polyhedron.read(mesh.path, mesh.unit, density_kg_m3=table.density_kg_m3, mass_kg=table.mass_kg)
+    if table.mass_kg is not None:
+        return Ellipsoid.of_mass(table.semi_axes_m, table.mass_kg)
+    return Ellipsoid(table.semi_axes_m, table.density_kg_m3)
+
+
+def start(scenario: Scenario) -> Start:
+    """Build, relax and calibrate; see Start."""
+    primary, secondary = bodies(scenario)
+    orbit_table, simulation = scenario.mutual_orbit, scenario.simulation
+    _refuse_overlap(scenario, primary, secondary)
+    wanted = Wanted(
+        spin_rate_rad_s=2.0 * math.pi / (scenario.primary.spin_period_h * HOUR_S),
+        phase_rad=math.radians(scenario.primary.rotation_phase_deg),
+        mass_factor=None if orbit_table.solve_for in ("density", "mass") else 1.0,
+        separation_m=orbit_table.separation_m,
+        rate_rad_s=2.0 * math.pi / (orbit_table.period_h * HOUR_S) if orbit_table.period_h else None,
+    )
+    relaxed = find(primary, secondary, simulation.degree, wanted)
+    system = _system(relaxed, primary, secondary, scenario)
+    if orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0:
+        return _report(scenario, system, relaxed, 0.0)
+    return _with_free_modes(scenario, primary, secondary, wanted)
+
+
+def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario) -> System:
+    factor, simulation = orbit.mass_factor, scenario.simulation
+    return System(
+        primary.scaled_mass(factor), secondary.scaled_mass(factor), orbit.state, simulation.degree, simulation.tolerance
+    )
+
+
+def _report(scenario: Scenario, system: System, orbit: PeriodicOrbit, period_residual_s: float) -> Start:
+    modes = tuple(free_modes(orbit))
+    unstable = [mode for mode in modes if not mode.stable]
+    return Start(
+        system=system,
+        solved_for=scenario.mutual_orbit.solve_for,
+        mass_factor=orbit.mass_factor,
+        separation_m=orbit.separation_m,
+        period_h=2.0 * math.pi / orbit.rate_rad_s / HOUR_S,
+        residual=orbit.residual,
+        newton_steps=orbit.steps,
+        period_residual_s=period_residual_s,
+        modes=modes,
+        warnings=tuple(
+            f"the relaxed state is unstable: its {mode.name} mode grows {mode.growth_per_orbit:.3g} times an orbit"
+            for mode in unstable
+        )
+        + _range_warnings(system),
+    )
+
+
+def _range_warnings(system: System) -> tuple[str, ...]:
+    reach = system.primary.bounding_radius_m + system.secondary.bounding_radius_m
+    distance = float(np.linalg.norm(system.state.position_m))
+    if distance > reach:
+        return ()
+    return (
+        f"the circumscribed spheres overlap ({distance:.4g} m apart, {reach:.4g} m needed): the expansion of gravity may not converge",
+    )
+
+
+def _refuse_overlap(scenario: Scenario, primary, secondary) -> None:
+    """Meshes may overlap although the scenario's form is right; ellipsoids were checked with it."""
+    separation = scenario.mutual_orbit.separation_m
+    if separation is None:
+        return
+    state = np.zeros(20)
+    half = 0.5 * math.radians(scenario.primary.rotation_phase_deg)
+    state[0], state[6], state[9], state[16] = separation, math.cos(half), math.sin(half), 1.0
+    if apart(state, np.array([0.0, 0.0, *primary.enclosing_axes_m, *secondary.enclosing_axes_m])) < 0.0:
+        raise InputError(
+            f"{scenario.place}:mutual_orbit.separation_m",
+            f"the bodies overlap at {separation:g} m, allowed is a distance at which their enclosing ellipsoids are apart; "
+            "check separation_m, the sizes and the unit of the mesh",
+        )
+
+
+def _with_free_modes(scenario: Scenario, primary, secondary, wanted: Wanted) -> Start:
+    """Relax, add the asked modes, simulate the window before t0, and correct what was asked of the relaxed orbit until it fits."""
+    asked = wanted
+    for _ in range(_ROUNDS):
+        orbit = find(primary, secondary, scenario.simulation.degree, asked)
+        state = _excited_state(scenario, orbit)
+        system = _system(orbit, primary, secondary, scenario).at(state)
+        before = simulate(system, -scenario.simulation.days_before, sample_minutes=scenario.simulation.sample_minutes)
+        if before.status != "done":
+            raise ConvergenceError(f"with the free modes asked for, the run before t0 ends in {before.status}", 1.0, 1)
+        found = 2.0 * math.pi / period(before).value_s
+        mean = float(averages.mean(np.linalg.norm(before.position_m, axis=1), averages.squared_hann(before.time_s)))
+        rate_ratio = wanted.rate_rad_s / found if wanted.rate_rad_s else 1.0
+        separation_ratio = wanted.separation_m / mean if wanted.separation_m else 1.0
+        residual_s = abs(rate_ratio - 1.0) * 2.0 * math.pi / found
+        if residual_s < PERIOD_TOLERANCE_S and abs(separation_ratio - 1.0) < 1e-6:
+            orbit = replace(orbit, separation_m=mean, rate_rad_s=found)
+            return _report(scenario, system, orbit, residual_s)
+        asked = replace(
+            asked,
+            rate_rad_s=asked.rate_rad_s * rate_ratio if asked.rate_rad_s else None,
+            separation_m=asked.separation_m * separation_ratio if asked.separation_m else None,
+        )
+    raise ConvergenceError("the period with the free modes asked for could not be calibrated", residual_s, _ROUNDS)
+
+
+def _excited_state(scenario: Scenario, orbit: PeriodicOrbit) -> State:
+    """The relaxed state with a free eccentricity e, r = a (1 - e cos f), and a free libration, yaw = A cos(rate t + phase)."""
+    modes = {mode.name: mode for mode in free_modes(orbit)}
+    move = np.zeros(18)
+    eccentricity, amplitude = scenario.mutual_orbit.eccentricity, scenario.secondary.libration_amplitude_deg
+    for name, size in (("epicyclic", eccentricity), ("libration", amplitude)):
+        if size and name not in modes:
+            raise ConvergenceError(f"a free {name} was asked for, but the relaxed state has no such mode", size, 0)
+    if eccentricity:
+        anomaly = -math.radians(scenario.mutual_orbit.pericentre_deg)
+        move += excited(orbit, modes["epicyclic"], 0, -eccentricity, anomaly)
+    if amplitude:
+        mode = modes["libration"]
+        yaw = replace(mode, shape=mode.shape / (mode.shape[14] - mode.shape[1]) * mode.shape[14])
+        move += excited(orbit, yaw, 14, math.radians(amplitude), math.radians(scenario.secondary.libration_phase_deg))
+    return State.from_vector(displaced(orbit.state.vector, move))

@@ -1,0 +1,130 @@
+"""`binarydyn predict`: how much the impact changes the orbit period, and what else changes."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from typing import Annotated
+
+import typer
+
+from ..scenario import builtin, load
+from .shell import CAUTION
+from .tables import print_table
+
+
+def predict(
+    file: Annotated[
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+    ] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    out: Annotated[str, typer.Option("--out", help="Store the result, with both trajectories, as HDF5.")] = "",
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+) -> int:
+    """Relax and calibrate, run before, apply the impact, run after, compare."""
+    from ..assessment import predict as run
+
+    scenario = load(file) if file else builtin()
+    result = run(scenario, _reporter())
+    if out:
+        from ..store import write_prediction
+
+        write_prediction(out, result)
+    if plot:
+        from ..plots import save_prediction
+
+        save_prediction(plot, result)
+    if as_json:
+        for sentence in result.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(_plain(result), indent=2, allow_nan=False))
+    else:
+        _print(result)
+    return 0 if result.status == "done" else 1
+
+
+def _reporter():
+    """Progress on one line of stderr, where a person is looking; short runs end before it is worth a line."""
+    if not sys.stderr.isatty():
+        return None
+
+    def report(stage: str, share: float) -> None:
+        if share < 1.0:
+            print(f"\r{stage}: {share:4.0%} ", end="", file=sys.stderr, flush=True)
+
+    return report
+
+
+def _plain(result) -> dict:
+    """The JSON object: the flat table, the other estimators, the closed forms, the start, what was asked."""
+    begun = result.start
+    return {
+        **result.numbers(),
+        "period_changes_by_estimator_s": result.period_changes_s(),
+        "analytic_period_changes_s": {
+            k: v if math.isfinite(v) else None for k, v in result.analytic_changes_s().items()
+        },
+        "calibration": {
+            "solved_for": begun.solved_for,
+            "mass_factor": begun.mass_factor,
+            "separation_m": begun.separation_m,
+            "period_h": begun.period_h,
+            "relative_residual": begun.residual,
+        },
+        "free_modes_before": [
+            {"name": m.name, "period_h": m.period_h, "growth_per_orbit": m.growth_per_orbit} for m in begun.modes
+        ],
+        "scenario": result.scenario.name,
+        "scenario_sha256": result.scenario.sha256,
+        "warnings": list(result.warnings),
+        "caution": CAUTION,
+    }
+
+
+_LINES = (
+    ("orbit period", "h", "period_before_h", "period_after_h", ".6f"),
+    ("eccentricity", "", "eccentricity_before", "eccentricity_after", ".5f"),
+    ("mean separation", "m", "separation_before_m", "separation_after_m", ".2f"),
+    ("largest libration", "deg", "libration_max_before_deg", "libration_max_after_deg", ".3f"),
+    ("spread of single cycles", "s", "cycle_period_spread_before_s", "cycle_period_spread_after_s", ".2f"),
+    ("apsidal precession", "deg/day", None, "precession_after_deg_day", ".3f"),
+    ("nodal precession", "deg/day", None, "nodal_precession_after_deg_day", ".3f"),
+    ("largest roll", "deg", None, "roll_max_after_deg", ".3f"),
+    ("largest pitch", "deg", None, "pitch_max_after_deg", ".3f"),
+)
+
+
+def _print(result) -> None:
+    n = result.numbers()
+    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
+    if n["period_change_s"] is not None:
+        change, sigma = n["period_change_s"], n["period_change_sigma_s"]
+        print(
+            f"period change {change:+.3f} s = {change / 60:+.4f} min (estimator's own error {sigma:.1g} s, {n['estimator']})"
+        )
+    push = ", ".join(
+        f"{n[f'{axis}_dv_mm_s']:+.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
+    )
+    print(f"change of velocity {push}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}\n")
+    rows = [(name, unit, _number(n.get(a), form), _number(n[b], form)) for name, unit, a, b, form in _LINES]
+    print_table(("", "unit", "before", "after"), rows)
+    print()
+    rows = [(name, "simulated", f"{value:+.3f}") for name, value in result.period_changes_s().items()]
+    rows += [(name, "closed form", _number(value, "+.3f")) for name, value in result.analytic_changes_s().items()]
+    print_table(("period change by", "", "s"), rows)
+    print(
+        f"\nenergy drift {n['energy_drift']:.1e}, angular momentum drift {n['angular_momentum_drift']:.1e}, "
+        f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 ({result.start.solved_for} solved for)"
+    )
+    for sentence in result.warnings:
+        print(f"warning: {sentence}")
+    print(CAUTION)
+
+
+def _number(value, form: str) -> str:
+    return "-" if value is None or not math.isfinite(value) else format(value, form)
+
+
+def _yes(value) -> str:
+    return "unknown" if value is None else "yes" if value else "no"
