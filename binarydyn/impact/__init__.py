@@ -1,0 +1,18 @@
+"""What hits: the site, the momentum, and the state after the impact."""
+
+from .apply import Impact, ImpactSpec, apply_impact
+from .frame import aim_axes, inertial_direction, orbit_axes
+from .momentum import MomentumAudit
+from .site import Miss, Site
+
+__all__ = [
+    "Impact",
+    "ImpactSpec",
+    "Miss",
+    "MomentumAudit",
+    "Site",
+    "aim_axes",
+    "apply_impact",
+    "inertial_direction",
+    "orbit_axes",
+]

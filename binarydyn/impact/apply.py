@@ -1,0 +1,171 @@
+"""The impact itself: from the state just before it to the state just after it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..dynamics.state import State, System
+from ..errors import InputError
+from ..scenario import Impactor, MomentumTransfer, Push, Scenario
+from .frame import aim_axes, inertial_direction, orbit_axes
+from .momentum import MomentumAudit, ejecta_momentum, momentum_audit, pushed, rotation
+from .site import Miss, Site, is_behind, site_by_aim, site_by_coordinates
+
+OBLIQUE_DEG = 60.0
+"""Beyond this incidence the impactor may skip off and beta is not known (common practice)."""
+DISRUPTION_J_KG = 100.0
+"""Kinetic energy per mass of the target near which a body of some 100 m is disrupted (common practice, from memory)."""
+MASS_SHARE = 1e-3
+"""m/M2 above which the neglected mass of the impactor shows in the third digit of dv."""
+
+
+@dataclass(frozen=True)
+class ImpactSpec:
+    """What hits or pushes the moonlet: the scenario's tables of these names without the rest of a scenario."""
+
+    impactor: Impactor | None = None
+    momentum_transfer: MomentumTransfer = field(default_factory=MomentumTransfer)
+    push: Push | None = None
+
+    def __post_init__(self):
+        if self.impactor and self.push:
+            raise InputError("push", "impactor and push are both given, at most one is allowed; remove one of them")
+
+
+@dataclass(frozen=True)
+class Impact:
+    """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
+
+    status: `hit`, `miss`, `push` (a change of velocity was given) or `none` (nothing was).  state: just after.
+    dv: change of the moonlet's velocity and so of r', inertial and in orbit axes at the state before; spin_change in
+    the body frame; momentum received, inertial.  beta_along_normal: received over brought along the
+    surface normal, equal to beta where the ejecta leave along it; None without a hit, like site.
+    """
+
+    status: str
+    reason: str
+    state: State
+    site: Site | None
+    dv_m_s: np.ndarray
+    dv_along_track_mm_s: float
+    dv_radial_mm_s: float
+    dv_normal_mm_s: float
+    spin_change_rad_s: np.ndarray
+    momentum_kg_m_s: np.ndarray
+    beta_along_normal: float | None
+    audit: MomentumAudit
+    warnings: tuple[str, ...] = ()
+
+
+def apply_impact(system: System, given: Scenario | ImpactSpec, state: State | None = None) -> Impact:
+    """Push the secondary of a system that is in `state` (default: the system's) as a scenario or a spec says.
+
+    InputError where the orbit axes are not defined or the site's coordinates name no ground.
+    """
+    before = system.state if state is None else state
+    if given.impactor is not None:
+        return _hit(system, before, given.impactor, given.momentum_transfer)
+    nothing = np.zeros(3)
+    if given.push is None:
+        return _impact("none", "neither an impactor nor a push is given", system, before, nothing)
+    push = given.push
+    dv = 1e-3 * np.array([push.along_track_mm_s, push.radial_mm_s, push.normal_mm_s]) @ orbit_axes(before)
+    reason = "the change of velocity is given; it acts at the centre of mass and turns nothing"
+    return _impact("push", reason, system, before, system.secondary.mass_kg * dv)
+
+
+def _hit(system: System, before: State, impactor: Impactor, transfer: MomentumTransfer) -> Impact:
+    """By equation 1 of momentum.py, with E the surface normal unless the transfer names another direction."""
+    axes = orbit_axes(before)
+    direction = inertial_direction(axes, impactor.direction.unit)
+    site = _site(system, before, impactor, axes, direction)
+    if isinstance(site, Miss):
+        return _impact("miss", site.reason, system, before, np.zeros(3))
+    momentum = impactor.mass_kg * 1e3 * impactor.speed_km_s * direction
+    normal = rotation(before.attitude2) @ site.normal
+    tilted = transfer.ejecta_direction
+    ejecta = ejecta_momentum(momentum, transfer.beta, inertial_direction(axes, tilted.unit) if tilted else normal)
+    reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
+    warnings = _warnings(impactor, transfer, site, system.secondary.mass_kg)
+    beta_along_normal = float((momentum - ejecta) @ normal / (momentum @ normal))
+    return _impact("hit", reason, system, before, momentum, ejecta, site, beta_along_normal, warnings)
+
+
+def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray) -> Site | Miss:
+    """Where the line of flight ends; directions are inertial here and in the moonlet's frame inside site.py."""
+    to_inertial = rotation(before.attitude2)
+    flight = to_inertial.T @ direction
+    if impactor.site is not None:
+        place = impactor.site
+        site = site_by_coordinates(system.secondary, flight, place.longitude_deg, place.latitude_deg)
+    else:
+        offset = np.array(impactor.aim_offset_m) @ aim_axes(axes, direction)
+        site = site_by_aim(system.secondary, flight, to_inertial.T @ offset)
+    if isinstance(site, Site):
+        to_primary = rotation(before.attitude1).T
+        point = to_primary @ (before.position_m + to_inertial @ site.point_m)
+        if is_behind(system.primary, point, to_primary @ direction):
+            return Miss("the line of flight meets the primary before the moonlet; choose another direction")
+    return site
+
+
+def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_kg: float) -> tuple[str, ...]:
+    """Where the momentum transfer is outside its validity."""
+    specific = 0.5 * impactor.mass_kg * (1e3 * impactor.speed_km_s) ** 2 / mass_kg
+    said = []
+    if site.incidence_deg > OBLIQUE_DEG:
+        said.append(
+            f"oblique hit: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the impactor may "
+            "skip off and beta is outside its validity"
+        )
+    if specific > DISRUPTION_J_KG:
+        said.append(
+            f"the impact brings {specific:.3g} J per kg of the moonlet, above the disruption threshold of about "
+            f"{DISRUPTION_J_KG:g} J/kg (common practice); a moonlet that stays whole is outside validity"
+        )
+    if impactor.mass_kg > MASS_SHARE * mass_kg:
+        said.append(
+            f"the impactor has {impactor.mass_kg / mass_kg:.3g} of the moonlet's mass, above {MASS_SHARE:g}; "
+            "the mass that stays in the moonlet is neglected"
+        )
+    if transfer.beta < 1.0:
+        said.append(f"beta {transfer.beta:g} is below 1: the ejecta would carry momentum onwards, not back")
+    return tuple(said)
+
+
+def _impact(
+    status: str,
+    reason: str,
+    system: System,
+    before: State,
+    momentum: np.ndarray,
+    ejecta: np.ndarray | None = None,
+    site: Site | None = None,
+    beta_along_normal: float | None = None,
+    warnings: tuple[str, ...] = (),
+) -> Impact:
+    """The result of momentum brought and carried away; without a site it acts at the centre of mass."""
+    ejecta = np.zeros(3) if ejecta is None else ejecta
+    point = np.zeros(3) if site is None else site.point_m
+    received = momentum - ejecta
+    changed = bool(received.any())
+    after = pushed(system, before, received, point) if changed else before
+    dv = received / system.secondary.mass_kg
+    along_track, radial, normal = 1e3 * (orbit_axes(before) @ dv) if changed else np.zeros(3)
+    return Impact(
+        status=status,
+        reason=reason,
+        state=after,
+        site=site,
+        dv_m_s=dv,
+        dv_along_track_mm_s=float(along_track),
+        dv_radial_mm_s=float(radial),
+        dv_normal_mm_s=float(normal),
+        spin_change_rad_s=after.rate2_rad_s - before.rate2_rad_s,
+        momentum_kg_m_s=received,
+        beta_along_normal=beta_along_normal,
+        audit=momentum_audit(system, before, after, momentum, ejecta, point),
+        warnings=warnings,
+    )

@@ -1,0 +1,63 @@
+"""The axes in which a push is told: along the moonlet's motion, outward from the primary, along the orbit normal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..dynamics.state import State
+from ..errors import InputError
+
+_SMALLEST_SINE = 1e-9
+"""Sine of an angle below which a plane is not worth naming: its direction would be known to fewer than 7 digits."""
+
+
+def orbit_axes(state: State) -> np.ndarray:
+    """(3, 3), rows along-track t, radial r-hat, normal n, in the inertial frame; components of u are `axes @ u`.
+
+    r-hat points from the primary to the secondary, n along r x v, and t = n x r-hat is the direction of v without its
+    radial part.  In this order the three are left-handed (r-hat, t, n is right-handed).
+    InputError where r and v span no plane: bodies at rest, or moving along the line of centres.
+    """
+    r, v = np.asarray(state.position_m, dtype=float), np.asarray(state.velocity_m_s, dtype=float)
+    distance, speed = np.linalg.norm(r), np.linalg.norm(v)
+    area = np.cross(r, v)
+    twice = np.linalg.norm(area)
+    if not twice > _SMALLEST_SINE * distance * speed:
+        raise InputError(
+            "state.velocity_m_s",
+            f"{v.tolist()} at position_m {r.tolist()} is along the line of centres, so along-track is not defined; "
+            "allowed is a velocity across that line, give one",
+        )
+    radial, normal = r / distance, area / twice
+    return np.array([np.cross(normal, radial), radial, normal])
+
+
+def inertial_direction(axes: np.ndarray, components: Sequence[float]) -> np.ndarray:
+    """Unit vector (3,) in the inertial frame from (along_track, radial, normal), of which only the ratio counts.
+
+    axes (3, 3) as `orbit_axes` returns them.  InputError for zero or non-finite components.
+    """
+    vector = np.asarray(components, dtype=float)
+    length = np.linalg.norm(vector)
+    if not (np.isfinite(length) and length > 0.0):
+        raise InputError(
+            "direction",
+            f"{vector.tolist()} given, finite numbers that are not all zero are allowed; "
+            "give along_track, radial, normal",
+        )
+    return (vector / length) @ axes
+
+
+def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """(2, 3), the axes of the aim offset [u, v] in the plane normal to the direction of flight, inertial frame.
+
+    u is along orbit normal x direction, or along-track where the flight is along the normal; v = direction x u.
+    """
+    along_track, _, normal = axes
+    first = np.cross(normal, direction)
+    if np.linalg.norm(first) < _SMALLEST_SINE:
+        first = along_track - (along_track @ direction) * direction
+    first = first / np.linalg.norm(first)
+    return np.array([first, np.cross(direction, first)])

@@ -1,0 +1,110 @@
+"""Where the impactor meets the moonlet: the line of flight and the actual shape, or a point of the surface by name.
+
+The line is straight and the bodies stand as they do at the instant of contact: at km/s the pair is crossed in less
+than a second, in which the moonlet moves by decimetres and turns by about a hundredth of a degree.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from ..bodies import Hit
+
+
+class Surface(Protocol):
+    """What a site asks of a body; bodies/ provides it."""
+
+    bounding_radius_m: float
+
+    def hit(self, origin_m, direction) -> Hit | None: ...
+
+    def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit: ...
+
+
+@dataclass(frozen=True)
+class Site:
+    """Point (3,) and outward unit normal (3,) in the body frame of the moonlet, origin at its centre of mass.
+
+    lever_arm_m: distance of the line of flight from the centre of mass.  incidence_deg: between the way back, -U,
+    and the normal; 0 is a hit straight down.
+    """
+
+    point_m: np.ndarray
+    normal: np.ndarray
+    lever_arm_m: float
+    incidence_deg: float
+
+    @property
+    def longitude_deg(self) -> float:
+        """East longitude of the point seen from the centre of mass, -180 to 180."""
+        return float(np.degrees(np.arctan2(self.point_m[1], self.point_m[0])))
+
+    @property
+    def latitude_deg(self) -> float:
+        """Latitude of the point seen from the centre of mass, -90 to 90."""
+        return float(np.degrees(np.arctan2(self.point_m[2], np.hypot(self.point_m[0], self.point_m[1]))))
+
+
+@dataclass(frozen=True)
+class Miss:
+    """Nothing is hit; `reason` says why and what to change."""
+
+    reason: str
+
+
+def site_by_aim(body: Surface, direction: np.ndarray, offset_m: np.ndarray) -> Site | Miss:
+    """First meeting of the line of flight with the surface.
+
+    direction (3,) unit, offset_m (3,) of the line from the centre of mass and normal to it, both in the body frame.
+    """
+    hit = body.hit(offset_m - 2.0 * body.bounding_radius_m * direction, direction)
+    if hit is None:
+        return Miss(
+            f"the line of flight passes the moonlet's centre at {np.linalg.norm(offset_m):.6g} m "
+            "and does not meet its surface; aim closer to the centre"
+        )
+    if hit.normal @ direction >= 0.0:
+        return Miss("the line of flight only touches the moonlet's surface; aim closer to the centre")
+    return _site(hit, direction)
+
+
+def site_by_coordinates(body: Surface, direction: np.ndarray, longitude_deg: float, latitude_deg: float) -> Site | Miss:
+    """The ground at a body longitude and latitude, if the direction of flight (3,), body frame, can reach it.
+
+    InputError for coordinates that name no ground.
+    """
+    hit = body.at_longitude_latitude(longitude_deg, latitude_deg)
+    place = f"the site at longitude {longitude_deg:g}, latitude {latitude_deg:g} deg"
+    if hit.normal @ direction >= 0.0:
+        return Miss(
+            f"{place} faces away from the impactor ({_incidence_deg(hit, direction):.1f} deg between its normal and "
+            "the way back, less than 90 is allowed); choose a site on the other side"
+        )
+    if _hidden(body, hit, direction):
+        return Miss(f"{place} is hidden from the impactor by higher ground; choose a site in view")
+    return _site(hit, direction)
+
+
+def is_behind(body: Surface, point_m: np.ndarray, direction: np.ndarray) -> bool:
+    """Whether the line of flight meets another body on its way to a point; all in that body's frame."""
+    return body.hit(point_m, -direction) is not None
+
+
+def _hidden(body: Surface, hit: Hit, direction: np.ndarray) -> bool:
+    """Whether a line from outside meets other ground first; a millionth of the size is left to rounding."""
+    size = body.bounding_radius_m
+    first = body.hit(hit.point_m - 3.0 * size * direction, direction)
+    return first is not None and first.distance_m < (3.0 - 1e-6) * size
+
+
+def _incidence_deg(hit: Hit, direction: np.ndarray) -> float:
+    """From sine and cosine, since an arc cosine loses half its digits at 0."""
+    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(hit.normal, direction)), -(hit.normal @ direction))))
+
+
+def _site(hit: Hit, direction: np.ndarray) -> Site:
+    lever_arm = float(np.linalg.norm(np.cross(hit.point_m, direction)))
+    return Site(hit.point_m, hit.normal, lever_arm, _incidence_deg(hit, direction))
