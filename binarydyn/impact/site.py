@@ -13,6 +13,9 @@ import numpy as np
 
 from ..bodies import Hit
 
+_EDGE_ON_COSINE = 1e-7
+"""Rounding makes of a tangent line a chord of 1e-8 of the size, the root of 1e-16: below this a flight only touches."""
+
 
 class Surface(Protocol):
     """What a site asks of a body; bodies/ provides it."""
@@ -66,7 +69,7 @@ def site_by_aim(body: Surface, direction: np.ndarray, offset_m: np.ndarray) -> S
             f"the line of flight passes the moonlet's centre at {np.linalg.norm(offset_m):.6g} m "
             "and does not meet its surface; aim closer to the centre"
         )
-    if hit.normal @ direction >= 0.0:
+    if hit.normal @ direction > -_EDGE_ON_COSINE:
         return Miss("the line of flight only touches the moonlet's surface; aim closer to the centre")
     return _site(hit, direction)
 
@@ -78,7 +81,7 @@ def site_by_coordinates(body: Surface, direction: np.ndarray, longitude_deg: flo
     """
     hit = body.at_longitude_latitude(longitude_deg, latitude_deg)
     place = f"the site at longitude {longitude_deg:g}, latitude {latitude_deg:g} deg"
-    if hit.normal @ direction >= 0.0:
+    if hit.normal @ direction > -_EDGE_ON_COSINE:
         return Miss(
             f"{place} faces away from the impactor ({_incidence_deg(hit, direction):.1f} deg between its normal and "
             "the way back, less than 90 is allowed); choose a site on the other side"
