@@ -1,7 +1,7 @@
 """binarydyn: what a kinetic impact does to the moonlet of a binary asteroid.
 
-Results are research estimates and no hazard decision; those belong to the responsible authorities and licensed practice.
-The names below are imported when they are first used, so that a command pays only for what it needs.
+Results are research estimates and no hazard decision; those belong to the responsible authorities and licensed
+practice. The names below are imported when they are first used, so that a command pays only for what it needs.
 """
 
 from importlib import import_module
@@ -22,7 +22,21 @@ _FRONT_DOOR = {
     "sweep": "ensembles",
     "open_result": "store",
 }
-__all__ = sorted(_FRONT_DOOR)
+__all__ = [
+    "Prediction",
+    "Scenario",
+    "State",
+    "System",
+    "Trajectory",
+    "apply_impact",
+    "build",
+    "load",
+    "open_result",
+    "periods",
+    "predict",
+    "simulate",
+    "sweep",
+]
 
 if TYPE_CHECKING:
     from .assessment import Prediction, build, predict

@@ -17,7 +17,10 @@ _KERNEL_SOURCES = ("_jit.py", "vectors.py", "bodies", "gravity", "dynamics", "ob
 
 
 def _digest() -> str:
-    """Hash of the kernel sources: numba does not notice an edit made in another file, so each state has its own cache."""
+    """Hash of the kernel sources.
+
+    Numba does not notice an edit made in another file, so each state has its own cache.
+    """
     paths = []
     for name in _KERNEL_SOURCES:
         path = _PACKAGE / name
@@ -27,7 +30,10 @@ def _digest() -> str:
 
 
 def _cache_folder() -> Path:
-    """The first folder of the user's that can be written: NUMBA_CACHE_DIR, XDG_CACHE_HOME, ~/.cache, else a temporary one."""
+    """The first folder of the user's that can be written.
+
+    NUMBA_CACHE_DIR, XDG_CACHE_HOME, ~/.cache, else a temporary one.
+    """
     wanted = os.environ.get("NUMBA_CACHE_DIR") or Path(os.environ.get("XDG_CACHE_HOME") or "~/.cache").expanduser()
     for base in (Path(wanted) / "binarydyn", Path(tempfile.gettempdir()) / f"binarydyn-{os.getuid()}"):
         try:
@@ -68,14 +74,18 @@ def inlined(function):
     return _compiled(function, forceinline=True)
 
 
-# Written modules are submodules of a package whose folder is the cache, so that numba finds them again by name in a later process.
+# Written modules are submodules of a package whose folder is the cache, so that numba finds them again by name in a
+# later process.
 _written = ModuleType("binarydyn_written")
 _written.__path__ = [str(cache_folder)]
 sys.modules[_written.__name__] = _written
 
 
 def written_module(name: str, text: Callable[[], str]) -> ModuleType:
-    """Import a module of generated kernels from the cache folder; it is written there the first time (numba caches only code from files)."""
+    """Import a module of generated kernels from the cache folder.
+
+    It is written there the first time (numba caches only code from files).
+    """
     path = cache_folder / f"{name}.py"
     if not path.exists():
         draft = path.with_suffix(f".{os.getpid()}.tmp")

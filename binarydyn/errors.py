@@ -26,7 +26,10 @@ class ConvergenceError(BinarydynError):
 
 
 class FewCyclesError(BinarydynError):
-    """A period asked of a window with too few cycles; `value_h` is what came out all the same, `cycles` how many there were."""
+    """A period asked of a window with too few cycles.
+
+    `value_h` is what came out all the same, `cycles` how many there were.
+    """
 
     def __init__(self, method: str, cycles: float, needed: float, value_h: float):
         self.method, self.cycles, self.needed, self.value_h = method, float(cycles), float(needed), float(value_h)

@@ -35,7 +35,10 @@ def quaternion_about_z(angle):
 
 @kernel
 def quaternion_of_turn(x, y, z):
-    """Quaternion of the turn by |(x, y, z)| radians about that vector; the series takes over where the angle vanishes."""
+    """Quaternion of the turn by |(x, y, z)| radians about that vector.
+
+    The series takes over where the angle vanishes.
+    """
     square = x * x + y * y + z * z
     if square < 1e-8:
         s = 0.5 - square / 48.0

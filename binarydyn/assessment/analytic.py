@@ -1,4 +1,7 @@
-"""Closed-form estimates of the period change, beside the simulated one: what each uses and how far it can be trusted."""
+"""Closed-form estimates of the period change, beside the simulated one.
+
+What each uses and how far it can be trusted.
+"""
 
 from __future__ import annotations
 
@@ -12,12 +15,13 @@ from ..constants import HOUR_S
 def analytic_changes(
     separation_m: float, period_h: float, oblateness_m2: float, dv_m_s: np.ndarray
 ) -> dict[str, float]:
-    """Period changes in seconds for dv = (along-track, radial, normal), m/s; all take a = separation, n = 2 pi / period, v = n a.
+    """Period changes in seconds for dv = (along-track, radial, normal), m/s; all take a = separation, n = 2 pi /
+    period, v = n a.
 
-    first_order: dP/P = 3 dv_t / v (circular orbit).  vis_viva: the whole dv on a Kepler orbit with GM = n^2 a^3, exact for a point-mass
-    pair (Murray & Dermott 1999, ch. 2, from memory).  oblate: coefficient 4 (1 + k)/(1 - k) - 1 in place of 3, with
-    k = 3/2 J2 (R/a)^2 (J2 R^2 = oblateness_m2, m2): circular equatorial orbit about an oblate primary, first order in dv.
-    vis_viva is nan where the pair would part.
+    first_order: dP/P = 3 dv_t / v (circular orbit).  vis_viva: the whole dv on a Kepler orbit with GM = n^2 a^3,
+    exact for a point-mass pair (Murray & Dermott 1999, ch. 2, from memory).  oblate: coefficient 4 (1 + k)/(1 - k) -
+    1 in place of 3, with k = 3/2 J2 (R/a)^2 (J2 R^2 = oblateness_m2, m2): circular equatorial orbit about an oblate
+    primary, first order in dv. vis_viva is nan where the pair would part.
     """
     period_s = period_h * HOUR_S
     n = 2.0 * math.pi / period_s

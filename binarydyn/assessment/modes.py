@@ -10,12 +10,19 @@ from ..constants import HOUR_S
 from .periodic import PeriodicOrbit
 
 GROWTH_LIMIT = 1e-4
-"""Departure of |multiplier| from 1 that counts as instability; the numerical map is good to 1e-6, double roots at 1 to its root."""
+"""Departure of |multiplier| from 1 that counts as instability.
+
+The numerical map is good to 1e-6, double roots at 1 to its root.
+"""
 
 
 @dataclass(frozen=True)
 class Mode:
-    """One free mode: its name, its frequency (known only modulo the turn of the primary), growth per orbit, shape (18,) in the map's units."""
+    """One free mode.
+
+    Its name, its frequency (known only modulo the turn of the primary), growth per orbit, shape (18,) in the map's
+    units.
+    """
 
     name: str
     period_h: float
@@ -30,7 +37,10 @@ class Mode:
 
 
 def free_modes(orbit: PeriodicOrbit) -> list[Mode]:
-    """Modes with a frequency other than zero, fastest first; multipliers at 1 belong to the symmetries and are left out."""
+    """Modes with a frequency other than zero, fastest first.
+
+    Multipliers at 1 belong to the symmetries and are left out.
+    """
     multipliers, shapes = np.linalg.eig(orbit.return_map)
     per_orbit = 2.0 * np.pi / (orbit.rate_rad_s * orbit.turn_s)
     found = []
@@ -47,7 +57,10 @@ def free_modes(orbit: PeriodicOrbit) -> list[Mode]:
 
 
 def _name(shape: np.ndarray) -> str:
-    """After the part that moves most: position in the plane or out of it, the yaw of the secondary against the line of centres, .."""
+    """After the part that moves most.
+
+    Position in the plane or out of it, the yaw of the secondary against the line of centres, ..
+    """
     yaw = abs(shape[14] - shape[1])
     parts = {
         "epicyclic": 2.0 * abs(shape[0]),
@@ -63,6 +76,9 @@ def _name(shape: np.ndarray) -> str:
 
 
 def excited(orbit: PeriodicOrbit, mode: Mode, component: int, amplitude: float, phase_rad: float) -> np.ndarray:
-    """Displacement (18,), SI, that sets the mode so that one component of its shape moves as amplitude cos(rate t + phase)."""
+    """Displacement (18,), SI.
+
+    That sets the mode so that one component of its shape moves as amplitude cos(rate t + phase).
+    """
     shape = mode.shape / mode.shape[component]
     return np.real(amplitude * np.exp(1j * phase_rad) * shape) * orbit.scale

@@ -1,11 +1,12 @@
 """The relaxed state of a pair: the orbit that repeats itself after one turn of the primary as seen from the moonlet.
 
-A spinning primary that is not round forces a response at w1 - n and its harmonics (at 2 (w1 - n) if it is even), so no state is
-at rest.  The state without any free mode is the one that after T = 2 pi / |w1 - n| has come back to itself but for a turn about the
-axis of the angular momentum by n T: a relative periodic orbit.  It is found by Newton's method on one T, a few hours, with
-conditions for what is given; its mean period is then 2 pi / n exactly, not by a fit to a window.  The linearised return map
-gives the free modes around it (Meyer, Hall & Offin 2009, Introduction to Hamiltonian Dynamical Systems, 2nd ed., ch. 8).
-Valid while T is short beside the free modes; not for |w1 - n| near zero, where the pair is doubly synchronous.
+A spinning primary that is not round forces a response at w1 - n and its harmonics (at 2 (w1 - n) if it is even), so
+no state is at rest.  The state without any free mode is the one that after T = 2 pi / |w1 - n| has come back to
+itself but for a turn about the axis of the angular momentum by n T: a relative periodic orbit.  It is found by
+Newton's method on one T, a few hours, with conditions for what is given; its mean period is then 2 pi / n exactly,
+not by a fit to a window.  The linearised return map gives the free modes around it (Meyer, Hall & Offin 2009,
+Introduction to Hamiltonian Dynamical Systems, 2nd ed., ch. 8). Valid while T is short beside the free modes; not for
+|w1 - n| near zero, where the pair is doubly synchronous.
 """
 
 from __future__ import annotations
@@ -29,14 +30,20 @@ FREE = 18
 STEP_RAD = 0.08
 """Largest turn of the faster spin in one integration step: the error over one T is then at rounding level."""
 TURN_LIMIT = 1e-12
-"""Relative residual at which a state counts as periodic."""
+"""Relative residual at which the search ends at once."""
+ACCEPTED = 1e-10
+"""Relative residual that counts as periodic where rounding allows no better; the free modes then have a 1e-10 of r."""
+_LONGEST_MOVE = 0.2
 _DIFFERENCE = 3e-7
 _NEWTON_STEPS = 25
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the relaxed state must have.  Of mass factor, separation and period exactly two are given; the third, None, is found."""
+    """What the relaxed state must have.
+
+    Of mass factor, separation and period exactly two are given; the third, None, is found.
+    """
 
     spin_rate_rad_s: float
     phase_rad: float
@@ -49,8 +56,9 @@ class Wanted:
 class PeriodicOrbit:
     """A relaxed state with what was found: factor on both masses, time-mean separation, mean orbital rate.
 
-    return_map (18, 18) is the linearised map over `turn_s`, in units of `scale` (18,): position, velocity, turn and rate of the
-    primary, turn and rate of the secondary (turns and rates in body frames).  residual is relative, steps counts Newton's.
+    return_map (18, 18) is the linearised map over `turn_s`, in units of `scale` (18,): position, velocity, turn and
+    rate of the primary, turn and rate of the secondary (turns and rates in body frames).  residual is relative, steps
+    counts Newton's.
     """
 
     state: State
@@ -80,7 +88,10 @@ class Shooting:
         self.flattening += (jz - 0.5 * (jx + jy) + 1.5 * (jy - jx)) / secondary.mass_kg
 
     def guess(self) -> tuple[float, float, float]:
-        """(mass factor, separation, rate) of a circular orbit with the quadrupoles averaged: n^2 a^3 = GM f (1 + 3/2 J / a^2)."""
+        """(mass factor, separation, rate) of a circular orbit with the quadrupoles averaged.
+
+        N^2 a^3 = GM f (1 + 3/2 J / a^2).
+        """
         w = self.wanted
         factor, a, n = w.mass_factor or 1.0, w.separation_m or 0.0, w.rate_rad_s or 0.0
         if w.separation_m is None:
@@ -119,7 +130,10 @@ class Shooting:
         return _turned_about_z(work[:SIZE], -angle), total / count
 
     def conditions(self, y: np.ndarray, factor: float, n: float, scale: np.ndarray) -> np.ndarray:
-        """What must vanish: (18,) the change over T, then longitude, phase of the primary, and the separation if it is given."""
+        """What must vanish.
+
+        (18,) the change over T, then longitude, phase of the primary, and the separation if it is given.
+        """
         end, mean = self.after_turn(y, factor, n)
         half = _turned_about_body_z(y, 1.0 if self.wanted.spin_rate_rad_s > n else -1.0) if self.even else y
         out = np.empty(FREE + 3)
@@ -133,38 +147,53 @@ class Shooting:
 
 
 def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
-    """The relaxed state of a pair.  Raises ConvergenceError, with the residual that was reached, where Newton's method does not end."""
+    """The relaxed state of a pair.
+
+    Raises ConvergenceError, with the residual that was reached, where Newton's method does not end.
+    """
     shooting = Shooting(primary, secondary, degree, wanted)
     factor, a, n = shooting.guess()
-    y = shooting.first_state(a, n)
     scale = np.repeat((a, n * a, 1.0, max(abs(wanted.spin_rate_rad_s), n), 1.0, n), 3)
+    y, free, jacobian, residual, steps = _newton(shooting, shooting.first_state(a, n), factor, n, scale)
+    if not residual < ACCEPTED:
+        sentence = "no relaxed state was found: the pair does not settle near a circular synchronous orbit"
+        raise ConvergenceError(sentence, residual, steps)
+    factor, n = (math.exp(value) for value in free)
+    return PeriodicOrbit(
+        state=State.from_vector(y),
+        mass_factor=factor,
+        separation_m=shooting.after_turn(y, factor, n)[1],
+        rate_rad_s=n,
+        turn_s=shooting.turn(n)[0],
+        return_map=jacobian[:FREE, :FREE] + _half_turn(shooting.even),
+        scale=scale,
+        residual=residual,
+        steps=steps,
+    )
+
+
+def _newton(shooting: Shooting, y, factor: float, n: float, scale):
+    """Newton's method on the conditions, until they hold to TURN_LIMIT or no longer improve; singular directions stay put."""
     free = [math.log(factor), math.log(n)]
-    open_parameter = [i for i, given in enumerate((wanted.mass_factor, wanted.rate_rad_s)) if given is None]
-    best = math.inf
-    for step in range(1, _NEWTON_STEPS + 1):
-        value, jacobian = _linearised(shooting, y, free, open_parameter, scale)
+    given = (shooting.wanted.mass_factor, shooting.wanted.rate_rad_s)
+    open_parameters = [i for i, value in enumerate(given) if value is None]
+    best, size, step = math.inf, math.inf, 0
+    while step < _NEWTON_STEPS and np.all(np.isfinite(y)):
+        step += 1
+        value, jacobian = _linearised(shooting, y, free, open_parameters, scale)
         size = float(np.max(np.abs(value)))
-        if size < TURN_LIMIT or (size < 1e-10 and size > 0.3 * best):
+        if size < TURN_LIMIT or (size < ACCEPTED and size > 0.3 * best) or not np.all(np.isfinite(jacobian)):
             break
         best = min(best, size)
         move = np.linalg.lstsq(jacobian, -value, rcond=1e-10)[0]
-        move *= min(1.0, 0.2 / max(float(np.max(np.abs(move))), 1e-300))
+        move *= min(1.0, _LONGEST_MOVE / max(float(np.max(np.abs(move))), 1e-300))
         y = displaced(y, move[:FREE] * scale)
-        for i, change in zip(open_parameter, move[FREE:], strict=True):
+        for i, change in zip(open_parameters, move[FREE:], strict=True):
             free[i] += change
-        if not np.all(np.isfinite(y)):
-            break
-    if not size < 1e-10:
-        raise ConvergenceError(
-            "no relaxed state was found: the pair does not settle near a circular synchronous orbit", size, step
-        )
-    factor, n = math.exp(free[0]), math.exp(free[1])
-    mean = shooting.after_turn(y, factor, n)[1]
-    return_map = jacobian[:FREE, :FREE] + _half_turn(shooting.even)
-    return PeriodicOrbit(State.from_vector(y), factor, mean, n, shooting.turn(n)[0], return_map, scale, size, step)
+    return y, free, jacobian, size, step
 
 
-def _linearised(shooting: Shooting, y, free, open_parameter, scale):
+def _linearised(shooting: Shooting, y, free, open_parameters, scale):
     """The conditions and their derivatives to the 18 displacements (in units of scale) and to the open parameters."""
 
     def at(displacement, log_factor, log_rate):
@@ -178,7 +207,7 @@ def _linearised(shooting: Shooting, y, free, open_parameter, scale):
         move = zero.copy()
         move[i] = _DIFFERENCE
         columns.append((at(move, *free) - at(-move, *free)) / (2.0 * _DIFFERENCE))
-    for i in open_parameter:
+    for i in open_parameters:
         up, down = list(free), list(free)
         up[i] += _DIFFERENCE
         down[i] -= _DIFFERENCE
@@ -198,7 +227,10 @@ def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
 
 
 def difference(end: np.ndarray, begin: np.ndarray) -> np.ndarray:
-    """The (18,) that leads from one state to the other; turns by twice the vector part, which is enough for small ones."""
+    """The (18,) that leads from one state to the other.
+
+    Turns by twice the vector part, which is enough for small ones.
+    """
     out = np.empty(FREE)
     out[0:6] = end[0:6] - begin[0:6]
     for at, to in ((6, 6), (13, 12)):
@@ -220,7 +252,10 @@ def _turned_about_z(y: np.ndarray, angle: float) -> np.ndarray:
 
 
 def _turned_about_body_z(y: np.ndarray, sense: float) -> np.ndarray:
-    """The same configuration of even bodies, with the primary turned by half a turn about its own z: x and y of its frame change sign."""
+    """The same configuration of even bodies, with the primary turned by half a turn about its own z.
+
+    X and y of its frame change sign.
+    """
     out = y.copy()
     out[6:10] = quaternion_product(*y[6:10], 0.0, 0.0, 0.0, sense)
     out[10:12] = -y[10:12]

@@ -1,6 +1,7 @@
 """The prediction: how much the impact changes the moonlet's orbit period, and what else changes.
 
-Relax and calibrate, run the window before t0, apply the impact, run the window after, and compare both with the same estimator.
+Relax and calibrate, run the window before t0, apply the impact, run the window after, and compare both with the same
+estimator.
 """
 
 from __future__ import annotations
@@ -30,12 +31,14 @@ from .analytic import analytic_changes
 from .start import Start, start
 
 Progress = Callable[[str, float], None]
-CAUTION = "Results are research estimates and no hazard decision; those belong to the responsible authorities and licensed practice."
 
 
 @dataclass(frozen=True)
 class Side:
-    """One window, before or after t0: the run and what is seen of it.  Where the run ended early, what could not be measured is None."""
+    """One window, before or after t0: the run and what is seen of it.
+
+    Where the run ended early, what could not be measured is None.
+    """
 
     trajectory: Trajectory
     period: Estimate | None
@@ -59,7 +62,10 @@ class Prediction:
 
     @property
     def period_change_s(self) -> float | None:
-        """Period after minus period before, same estimator and window length; None where one of them could not be measured."""
+        """Period after minus period before, same estimator and window length.
+
+        None where one of them could not be measured.
+        """
         if self.before.period is None or self.after.period is None:
             return None
         return self.after.period.value_s - self.before.period.value_s
@@ -119,7 +125,8 @@ class Prediction:
 def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     """Predict what the impact of a scenario does; `progress` is told the stage and the share of it that is done.
 
-    Contact, escape, a miss, a failed step and the step limit are statuses of the result.  Raises InputError, ConvergenceError.
+    Contact, escape, a miss, a failed step and the step limit are statuses of the result.  Raises InputError,
+    ConvergenceError.
     """
     begun, before = _before(scenario, progress)
     impact = apply_impact(begun.system, scenario)

@@ -1,8 +1,8 @@
 """From a scenario to a system: the two bodies, and the relaxed and calibrated state at t0.
 
-Calibration changes the one quantity that the scenario leaves open until the orbit's mean sidereal period, which the relaxed orbit
-has exactly, is the measured one at the measured time-mean separation.  A free eccentricity or libration asked for on purpose is
-added as a mode, and the open quantity then adjusted by simulation of the window before t0.
+Calibration changes the one quantity that the scenario leaves open until the orbit's mean sidereal period, which the
+relaxed orbit has exactly, is the measured one at the measured time-mean separation.  A free eccentricity or libration
+asked for on purpose is added as a mode, and the open quantity then adjusted by simulation of the window before t0.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ _ROUNDS = 12
 class Start:
     """A system ready to run, and what relaxation and calibration found.
 
-    mass_factor multiplies the masses that the scenario states; residual is the relative change of the state over one turn of the
-    primary, seen from the moonlet; period_residual_s the difference to the period asked for.
+    mass_factor multiplies the masses that the scenario states; residual is the relative change of the state over one
+    turn of the primary, seen from the moonlet; period_residual_s the difference to the period asked for.
     """
 
     system: System
@@ -50,7 +50,8 @@ class Start:
 def build(scenario: Scenario) -> System:
     """The two bodies of a scenario and their relaxed, calibrated state at t0.
 
-    Raises InputError for a pair that overlaps or a mesh that is no solid, ConvergenceError where no relaxed state is found.
+    Raises InputError for a pair that overlaps or a mesh that is no solid, ConvergenceError where no relaxed state is
+    found.
     """
     return start(scenario).system
 
@@ -109,8 +110,8 @@ def _report(scenario: Scenario, system: System, orbit: PeriodicOrbit, period_res
         period_residual_s=period_residual_s,
         modes=modes,
         warnings=tuple(
-            f"the relaxed state is unstable: its {mode.name} mode grows {mode.growth_per_orbit:.3g} times an orbit"
-            for mode in unstable
+            f"the relaxed state is unstable: its {m.name} mode grows {m.growth_per_orbit:.3g} times an orbit"
+            for m in unstable
         )
         + _range_warnings(system),
     )
@@ -122,7 +123,8 @@ def _range_warnings(system: System) -> tuple[str, ...]:
     if distance > reach:
         return ()
     return (
-        f"the circumscribed spheres overlap ({distance:.4g} m apart, {reach:.4g} m needed): the expansion of gravity may not converge",
+        f"the circumscribed spheres overlap ({distance:.4g} m apart, {reach:.4g} m needed): "
+        "the expansion of gravity may not converge",
     )
 
 
@@ -137,13 +139,16 @@ def _refuse_overlap(scenario: Scenario, primary, secondary) -> None:
     if apart(state, np.array([0.0, 0.0, *primary.enclosing_axes_m, *secondary.enclosing_axes_m])) < 0.0:
         raise InputError(
             f"{scenario.place}:mutual_orbit.separation_m",
-            f"the bodies overlap at {separation:g} m, allowed is a distance at which their enclosing ellipsoids are apart; "
-            "check separation_m, the sizes and the unit of the mesh",
+            f"the bodies overlap at {separation:g} m, allowed is a distance at which their enclosing ellipsoids "
+            "are apart; check separation_m, the sizes and the unit of the mesh",
         )
 
 
 def _with_free_modes(scenario: Scenario, primary, secondary, wanted: Wanted) -> Start:
-    """Relax, add the asked modes, simulate the window before t0, and correct what was asked of the relaxed orbit until it fits."""
+    """Relax, add the asked modes, simulate the window before t0.
+
+    And correct what was asked of the relaxed orbit until it fits.
+    """
     asked = wanted
     for _ in range(_ROUNDS):
         orbit = find(primary, secondary, scenario.simulation.degree, asked)
@@ -169,7 +174,10 @@ def _with_free_modes(scenario: Scenario, primary, secondary, wanted: Wanted) -> 
 
 
 def _excited_state(scenario: Scenario, orbit: PeriodicOrbit) -> State:
-    """The relaxed state with a free eccentricity e, r = a (1 - e cos f), and a free libration, yaw = A cos(rate t + phase)."""
+    """The relaxed state with a free eccentricity e, r = a (1 - e cos f), and a free libration.
+
+    Yaw = A cos(rate t + phase).
+    """
     modes = {mode.name: mode for mode in free_modes(orbit)}
     move = np.zeros(18)
     eccentricity, amplitude = scenario.mutual_orbit.eccentricity, scenario.secondary.libration_amplitude_deg

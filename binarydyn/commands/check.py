@@ -11,7 +11,7 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Key, Scenario, builtin, load
-from .shell import CAUTION
+from ..scenario.wording import CAUTION
 from .tables import print_table
 
 

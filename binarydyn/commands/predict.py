@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from ..scenario import builtin, load
-from .shell import CAUTION
+from ..scenario.wording import CAUTION
 from .tables import print_table
 
 

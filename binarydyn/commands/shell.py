@@ -15,12 +15,8 @@ from importlib.metadata import version
 import typer
 
 from ..errors import BinarydynError, InputError
-from ..scenario.wording import one_line
+from ..scenario.wording import CAUTION, one_line
 
-CAUTION = (
-    "Results are research estimates and no hazard decision; "
-    "those belong to the responsible authorities and licensed practice."
-)
 COMMANDS = {
     "predict": "How much the impact changes the orbit period, and what else changes.",
     "check": "What a scenario asks and how it differs from the defaults.",

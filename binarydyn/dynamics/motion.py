@@ -1,7 +1,8 @@
 """The equations of motion of two rigid bodies: twenty rates of change from twenty numbers.
 
-r'' = F/m, with F and the torques tau from gravity (expansion.py);  q' = q w / 2;  I w' = tau - w x I w, in each body's frame
-(Goldstein 1980, Classical Mechanics, 2nd ed., ch. 5).  Attitudes enter through q/|q|, so the length of q is never forced.
+r'' = F/m, with F and the torques tau from gravity (expansion.py);  q' = q w / 2;  I w' = tau - w x I w, in each
+body's frame (Goldstein 1980, Classical Mechanics, 2nd ed., ch. 5).  Attitudes enter through q/|q|, so the length of q
+is never forced.
 """
 
 from __future__ import annotations
@@ -19,7 +20,10 @@ from ..vectors import rotation_of_quaternion
 
 
 def motion_constants(primary, secondary) -> np.ndarray:
-    """(19,): G(M1+M2); for each body G M1 M2 / I (3) and the asymmetries (I_y - I_z)/I_x, cyclic (3); then both I (6) over G M1 M2."""
+    """(19,): G(M1+M2); for each body G M1 M2 / I (3) and the asymmetries (I_y - I_z)/I_x, cyclic (3).
+
+    Then both I (6) over G M1 M2.
+    """
     scale = G * primary.mass_kg * secondary.mass_kg
     out = [G * (primary.mass_kg + secondary.mass_kg)]
     for body in (primary, secondary):
@@ -48,7 +52,10 @@ def turn(w, x, y, z, s):
 
 @inlined
 def double_reciprocal(w, x, y, z):
-    """2 / |q|^2 to second order in |q|^2 - 1, which integration keeps below 1e-7: exact to rounding, and no division to wait for."""
+    """2 / |q|^2 to second order in |q|^2 - 1, which integration keeps below 1e-7.
+
+    Exact to rounding, and no division to wait for.
+    """
     return 4.0 - 2.0 * ((w * w + x * x) + (y * y + z * z))
 
 
@@ -80,7 +87,10 @@ def quaternion_rate(q0, q1, q2, q3, w1, w2, w3):
 
 @kernel
 def rates(model, w, at, to, c, k):
-    """Write the rates of the state w[at : at + 20] to w[to : to + 20]; k motion constants, c gravity coefficients.  nan where r = 0."""
+    """Write the rates of the state w[at : at + 20] to w[to : to + 20]; k motion constants, c gravity coefficients.
+
+    nan where r = 0.
+    """
     model = numba.literally(model)
     rx, ry, rz = w[at], w[at + 1], w[at + 2]
     q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
@@ -114,7 +124,10 @@ def rates(model, w, at, to, c, k):
 
 @kernel
 def conserved(model, w, at, c, k):
-    """(E, Hx, Hy, Hz) of the state w[at : at + 20]: energy over G M1 M2 (1/m), angular momentum over m (m2/s), inertial frame."""
+    """(E, Hx, Hy, Hz) of the state w[at : at + 20].
+
+    Energy over G M1 M2 (1/m), angular momentum over m (m2/s), inertial frame.
+    """
     model = numba.literally(model)
     rx, ry, rz, vx, vy, vz = w[at], w[at + 1], w[at + 2], w[at + 3], w[at + 4], w[at + 5]
     q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]

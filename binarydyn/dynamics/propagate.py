@@ -1,4 +1,7 @@
-"""Runs of a system over days: from a state at t0 to a trajectory, forwards or backwards, in blocks that can be watched."""
+"""Runs of a system over days.
+
+From a state at t0 to a trajectory, forwards or backwards, in blocks that can be watched.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +22,10 @@ from .trajectory import STATUSES, Trajectory
 
 MAX_STEPS = 20_000_000
 ERROR_SHARE = 0.2
-"""The norm of the step error is held to this share of the tolerance: energy then drifts under 1e-11 in 60 days at 1e-12."""
+"""The norm of the step error is held to this share of the tolerance.
+
+Energy then drifts under 1e-11 in 60 days at 1e-12.
+"""
 BLOCK_STEPS = 100_000
 """Attempts in one block of compiled code, well under a second: so that a run can be watched and interrupted."""
 
@@ -41,7 +47,10 @@ class Run:
 
 
 def scales(system: System, state: State) -> np.ndarray:
-    """(20,): the sizes that errors are compared with: separation, circular speed, 1, and the larger of each spin and the mean motion."""
+    """(20,): the sizes that errors are compared with.
+
+    Separation, circular speed, 1, and the larger of each spin and the mean motion.
+    """
     distance = float(np.linalg.norm(state.position_m))
     motion = (system.gm_m3_s2 / distance**3) ** 0.5
     spins = [max(float(np.linalg.norm(rate)), motion) for rate in (state.rate1_rad_s, state.rate2_rad_s)]
@@ -56,7 +65,8 @@ def _limits(system: System, state: State) -> np.ndarray:
 
 
 def start(system: System, days: float, state: State | None = None, sample_minutes: float = 20.0) -> Run:
-    """Set up a run from `state` (default: the system's) at t0 over `days` (< 0: backwards), sampled every sample_minutes or a little less.
+    """Set up a run from `state` (default: the system's) at t0 over `days` (< 0: backwards), sampled every
+    sample_minutes or a little less.
 
     The samples divide the window evenly and include both ends.  ValueError if days is 0 or not finite.
     """

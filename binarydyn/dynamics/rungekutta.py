@@ -1,13 +1,14 @@
 """Adaptive integration with the Runge-Kutta method 8(5,3), wholly inside compiled code, with dense output.
 
-The path is decided by the tolerance alone: samples are read off the interpolant, and the last step may pass the end of the window.
-Step control after Hairer, Norsett & Wanner 1993 (Solving Ordinary Differential Equations I, 2nd ed., sec. II.4).
+The path is decided by the tolerance alone: samples are read off the interpolant, and the last step may pass the end
+of the window. Step control after Hairer, Norsett & Wanner 1993 (Solving Ordinary Differential Equations I, 2nd ed.,
+sec. II.4).
 """
 
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import cache
 
 import numba
 
@@ -22,9 +23,13 @@ attempt, prepare_dense = module().attempt, module().prepare_dense
 DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, PAUSED = range(6)
 # What a run remembers between blocks: time, the rounding error of the time, next step, counts.
 TIME, TIME_ERROR, STEP, STEPS, EVALUATIONS, SAMPLES, PROGRESS = range(7)
-# What ends a run: radii within which contact is looked for and beyond which escape is, semi-axes of both enclosing ellipsoids.
+# What ends a run: radii within which contact is looked for and beyond which escape is, semi-axes of both enclosing
+# ellipsoids.
 NEAR, FAR, AXES, LIMITS = 0, 1, 2, 8
 _HALVINGS = 40
+MOST = 6.0
+"""How many times as long as the last a step may be."""
+SHORTEST_S = 1e-9
 
 
 @kernel
@@ -85,68 +90,80 @@ def ending(w, limits, gm):
 
 
 @kernel
-def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c, k):
-    """Go on until every row of out but the last is filled with the states at 0, spacing, 2 spacing, ..; the last row is for an early end.
+def longer(h, error, most):
+    """Next step after one with this error norm, at most `most` times as long."""
+    factor = most if error < 1e-8 else min(most, max(0.3, 0.9 * error**-0.125))
+    return h * factor
 
-    w and progress hold everything that the next block needs.  Returns DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED
-    after block_steps attempts; with CONTACT, out[SAMPLES] is the state at the touch and progress[TIME] its time.
+
+@kernel
+def shorter(h, error):
+    """Next try after a step whose error norm was above 1 or not a number."""
+    return h * max(0.2, 0.9 * error**-0.125) if error < 1e30 else 0.2 * h
+
+
+@kernel
+def write_samples(w, out, done, wanted, spacing, t, lost, h, fraction):
+    """Read every sample up to the given fraction of the step off the interpolant; returns how many are there now."""
+    while done < wanted:
+        at = ((done * spacing - t) + lost) / h
+        if at > fraction:
+            break
+        interpolate(w, at, out, done)
+        done += 1
+    return done
+
+
+@kernel
+def take_end(w):
+    """Make the end of the step the new start; its slope is known already."""
+    for i in range(SIZE):
+        w[i] = w[END + i]
+        w[SIZE + i] = w[13 * SIZE + i]
+
+
+@kernel
+def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c, k):
+    """Go on until every row of out but the last is filled with the states at 0, spacing, 2 spacing, ..
+
+    The last row is for an early end.  w and progress hold everything that the next block needs.  Returns DONE, CONTACT,
+    ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED after block_steps attempts; with CONTACT, out[SAMPLES] is the state at
+    the touch and progress[TIME] its time.
     """
     model = numba.literally(model)
     wanted = out.shape[0] - 1
     t, lost, h = progress[TIME], progress[TIME_ERROR], progress[STEP]
-    done = int(progress[SAMPLES])
-    sign = 1.0 if spacing > 0.0 else -1.0
-    status, attempts, grow = DONE, 0, 6.0
+    done, attempts, most, status = int(progress[SAMPLES]), 0, MOST, DONE
     rates(model, w, 0, SIZE, c, k)
     progress[EVALUATIONS] += 1
-    while done < wanted:
-        if progress[STEPS] >= max_steps:
-            status = STEP_LIMIT
-            break
-        if attempts >= block_steps:
-            status = PAUSED
+    while done < wanted and status == DONE:
+        if progress[STEPS] >= max_steps or attempts >= block_steps:
+            status = STEP_LIMIT if progress[STEPS] >= max_steps else PAUSED
             break
         attempts += 1
         progress[STEPS] += 1
         progress[EVALUATIONS] += 12
         error = attempt(model, w, h, c, k)
         if not error <= 1.0:
-            grow = 1.0
-            h *= max(0.2, 0.9 * error**-0.125) if error < 1e30 else 0.2
-            if abs(h) < 1e-13 * abs(t) or abs(h) < 1e-9:
+            most, h = 1.0, shorter(h, error)
+            if abs(h) < 1e-13 * abs(t) or abs(h) < SHORTEST_S:
                 status = STEP_FAILURE
-                break
             continue
         step = h - lost
         after = t + step
-        lost_after = (after - t) - step
         status = ending(w, limits, k[0])
-        dense = status == CONTACT
-        if not dense:
-            dense = sign * (done * spacing - after) <= 0.0
-        if dense:
+        if status == CONTACT or (after - done * spacing) * spacing >= 0.0:
             prepare_dense(model, w, h, c, k)
             progress[EVALUATIONS] += 3
         fraction = touching_fraction(w, out, wanted, limits) if status == CONTACT else 1.0
-        while done < wanted:
-            at = ((done * spacing - t) + lost) / h
-            if at > fraction:
-                break
-            interpolate(w, at, out, done)
-            done += 1
+        done = write_samples(w, out, done, wanted, spacing, t, lost, h, fraction)
         if status == CONTACT:
             t += fraction * h
-            for i in range(SIZE):
-                out[done, i] = out[wanted, i]
+            out[done] = out[wanted]
             break
-        for i in range(SIZE):
-            w[i] = w[END + i]
-            w[SIZE + i] = w[13 * SIZE + i]
-        t, lost = after, lost_after
-        h *= min(grow, max(0.3, 0.9 * error**-0.125)) if error > 1e-8 else grow
-        grow = 6.0
-        if status == ESCAPE:
-            break
+        take_end(w)
+        t, lost = after, (after - t) - step
+        h, most = longer(h, error, most), MOST
     progress[TIME], progress[TIME_ERROR], progress[STEP], progress[SAMPLES] = t, lost, h, done
     return status
 
@@ -177,9 +194,7 @@ def fixed_steps(model, w, h, count, c, k):
     for _ in range(count):
         total += math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
         attempt(model, w, h, c, k)
-        for i in range(SIZE):
-            w[i] = w[END + i]
-            w[SIZE + i] = w[13 * SIZE + i]
+        take_end(w)
     return total
 
 
@@ -206,7 +221,7 @@ def fixed_steps(w, h, count, c, k):
 '''
 
 
-@lru_cache(maxsize=None)
+@cache
 def entry(number: int):
     """Compiled entry points `advance`, `drifts` and `fixed_steps` of one gravity model; each is cached on disk."""
     return written_module(f"runge_kutta_model_{number}", lambda: _wrappers(number))

@@ -25,7 +25,8 @@ class Body(Protocol):
 
 @dataclass(frozen=True)
 class State:
-    """Relative position and velocity (inertial frame), attitudes (quaternions, scalar first, body -> inertial), rates (body frame).
+    """Relative position and velocity (inertial frame), attitudes (quaternions, scalar first, body -> inertial), rates
+    (body frame).
 
     position_m (3,) points from the primary to the secondary.
     """

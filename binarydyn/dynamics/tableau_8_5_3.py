@@ -1,6 +1,7 @@
 """Coefficients of the Runge-Kutta method 8(5,3) of Dormand and Prince with its dense output of order 7.
 
-Hairer, Norsett & Wanner 1993, Solving Ordinary Differential Equations I, 2nd ed., sec. II.5 and II.6; the tests check the order conditions.
+Hairer, Norsett & Wanner 1993, Solving Ordinary Differential Equations I, 2nd ed., sec. II.5 and II.6; the tests check
+the order conditions.
 """
 
 import numpy as np

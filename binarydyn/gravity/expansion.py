@@ -1,15 +1,17 @@
 """The mutual potential to total degree N and its gradients, written once as operations on a tape.
 
-U = -G M1 M2 (u + Phi), u = 1/r, with T and S the multipole tensors of the two bodies (multipoles.py; S with the signs seen from the
-primary), both taken in one frame, and the partial contractions  L_k = T x^(p-k),  R_k = S x^(q-k)  (tensors of rank k):
+U = -G M1 M2 (u + Phi), u = 1/r, with T and S the multipole tensors of the two bodies (multipoles.py; S with the signs
+seen from the primary), both taken in one frame, and the partial contractions  L_k = T x^(p-k),  R_k = S x^(q-k)
+(tensors of rank k):
 
   Phi = sum_{p,q} sum_{k <= min(p,q)} c_{pqk} u^(2n+1-2k) <L_k, R_k>,                              n = p + q <= N
   c_{pqk} = (-1)^k (2n-2k-1)!! / (k! (2p-1)!! (2q-1)!!) p!/(p-k)! q!/(q-k)!
 
-This is  T(grad) S(grad) 1/r  by Hobson's theorem (Hobson 1931, Spherical and Ellipsoidal Harmonics, ch. IV; the products of the two
-harmonic polynomials are projected back onto harmonics, which gives the sum over k).  Other forms: Paul 1988 (CMDA 44, 49),
-Hou, Scheeres & Xin 2017 (CMDA 127, 369).  Gradients: d L_k/dx = (p-k) L_(k+1), so nothing is differentiated numerically;
-a turn of one body acts on x and on the k free indices, which gives the torques.  No tensor above the lower rank of a pair is turned.
+This is  T(grad) S(grad) 1/r  by Hobson's theorem (Hobson 1931, Spherical and Ellipsoidal Harmonics, ch. IV; the
+products of the two harmonic polynomials are projected back onto harmonics, which gives the sum over k).  Other forms:
+Paul 1988 (CMDA 44, 49), Hou, Scheeres & Xin 2017 (CMDA 127, 369).  Gradients: d L_k/dx = (p-k) L_(k+1), so nothing is
+differentiated numerically; a turn of one body acts on x and on the k free indices, which gives the torques.  No
+tensor above the lower rank of a pair is turned.
 """
 
 from __future__ import annotations
@@ -79,7 +81,10 @@ class Contractions:
         self.n, self.at, self._known = n, at, {n: tensor}
 
     def rank(self, k: int) -> dict[Powers, Term | float]:
-        """All components of L_k; ask for the highest rank first, since the lower ones follow from it at three products a component."""
+        """All components of L_k.
+
+        Ask for the highest rank first, since the lower ones follow from it at three products a component.
+        """
         if k not in self._known:
             self._known[k] = self._from_next(k) if k + 1 in self._known else self._from_top(k)
         return self._known[k]
@@ -95,7 +100,10 @@ class Contractions:
         return self._traceless(k, lambda b: _total(above[_raised(b, i)] * self.at.x[i] for i in range(3)))
 
     def _from_top(self, k: int):
-        """n - k contractions at once; of an even tensor only products with an even rest remain, so the odd factor stands outside."""
+        """n - k contractions at once.
+
+        Of an even tensor only products with an even rest remain, so the odd factor stands outside.
+        """
         top = self._known[self.n]
 
         def component(b):

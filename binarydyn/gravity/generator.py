@@ -25,7 +25,10 @@ ARGUMENTS = "x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c
 
 @dataclass
 class Frame:
-    """Terms gathered in the frame of one body: gradients of Phi through the own and the other body, and what turns the indices."""
+    """Terms gathered in the frame of one body.
+
+    Gradients of Phi through the own and the other body, and what turns the indices.
+    """
 
     at: Powered
     own: list = field(default_factory=list)
@@ -42,7 +45,10 @@ class Frame:
         side.append((n * w, as_vector(tensor.rank(1))))
 
     def add_pair(self, p: int, q: int, left: Contractions, right: Contractions):
-        """The term of the own multipole of degree p against the other's of degree q, the latter already in this frame."""
+        """The term of the own multipole of degree p against the other's of degree q.
+
+        The latter already in this frame.
+        """
         for k in range(min(p, q) + 1):
             c, m = pair_coefficient(p, q, k), 2 * (p + q) + 1 - 2 * k
             w, l, r = self.at.u(m), left.rank(k), right.rank(k)
@@ -118,8 +124,9 @@ def _matrix_times(matrix, vector):
 def source(degree: int, even: bool) -> str:
     """Python text of a module with the kernels `field` and `potential`.
 
-    field: gradient of Phi (frame of the primary), torques on the primary (its frame) and on the secondary (its frame), per G M1 M2,
-    all without the monopole; potential: Phi.  Arguments: r in both frames, u = 1/r, C (frame 2 -> frame 1), parameters c.
+    field: gradient of Phi (frame of the primary), torques on the primary (its frame) and on the secondary (its
+    frame), per G M1 M2, all without the monopole; potential: Phi.  Arguments: r in both frames, u = 1/r, C (frame 2
+    -> frame 1), parameters c.
     """
     tape = Tape()
     (one, two), matrix, transposed, prologue = _frames(degree, even, tape)
@@ -131,7 +138,8 @@ def source(degree: int, even: bool) -> str:
     results = [gradient1[i] + turned_gradient[i] - radial * one.at.x[i] for i in range(3)]
     results += [torque1[i] + turned_torque[i] for i in range(3)]
     results += [torque2[i] + back[i] for i in range(3)]
-    head = f'"""Mutual gravity to degree {degree}, {"even bodies" if even else "any bodies"}: written by binarydyn.gravity.generator."""\n'
+    kind = "even bodies" if even else "any bodies"
+    head = f'"""Mutual gravity to degree {degree}, {kind}: written by binarydyn.gravity.generator."""\n'
     head += "from binarydyn._jit import inlined, kernel\n\n\n"
     field_text = tape.source("field", ARGUMENTS, prologue, results)
     potential_text = tape.source("potential", ARGUMENTS, prologue, [_total(one.value + two.value)])

@@ -1,13 +1,13 @@
 """The gravity models by number: degree, or degree + 100 for a pair of bodies that are even in their principal axes.
 
-A model's kernels are written by generator.py into the cache folder, as an ordinary module, the first time that they are asked for.
-Inside compiled code `field(model, ...)` with a literal model is a direct call of that model's kernel.
+A model's kernels are written by generator.py into the cache folder, as an ordinary module, the first time that they
+are asked for. Inside compiled code `field(model, ...)` with a literal model is a direct call of that model's kernel.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from types import ModuleType
 
 from numba import types
@@ -44,7 +44,7 @@ def model_number(degree: int, even: bool) -> int:
     return degree + EVEN * even
 
 
-@lru_cache(maxsize=None)
+@cache
 def module(number: int) -> ModuleType:
     """The module with the kernels `field` and `potential` of a model."""
     model = MODELS[number]
@@ -53,7 +53,10 @@ def module(number: int) -> ModuleType:
 
 
 def field(model, *arguments):
-    """Gradient of Phi (frame 1), torque on 1 (frame 1), torque on 2 (frame 2), per G M1 M2; see generator.py for the arguments."""
+    """Gradient of Phi (frame 1), torque on 1 (frame 1), torque on 2 (frame 2), per G M1 M2.
+
+    See generator.py for the arguments.
+    """
     return module(int(model)).field(*arguments)
 
 

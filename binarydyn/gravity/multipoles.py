@@ -1,7 +1,7 @@
 """The multipoles of one body: traceless symmetric tensors T with  int dm / |r - s| = M sum_n T^(n) r^n / r^(2n+1).
 
-T^(n) r^n = (1/M) int r^n s^n P_n(cos) dm is a harmonic polynomial of degree n (P_n Legendre); a tensor is kept as a dict from the
-powers (i, j, k) to its component with i indices x, j indices y and k indices z.
+T^(n) r^n = (1/M) int r^n s^n P_n(cos) dm is a harmonic polynomial of degree n (P_n Legendre); a tensor is kept as a
+dict from the powers (i, j, k) to its component with i indices x, j indices y and k indices z.
 """
 
 from __future__ import annotations
@@ -34,7 +34,8 @@ def _legendre(n: int) -> list[tuple[int, float]]:
 def _projection(n: int) -> list[tuple[Powers, list[tuple[Powers, float]]]]:
     """For each component of T^(n): which moments of degree n it is made of, and with what factors.
 
-    r^n s^n P_n = sum_m c_m (r.s)^(n-2m) (r.r)^m (s.s)^m, expanded in powers of r; the coefficient of r^p is multinomial(p) T_p.
+    r^n s^n P_n = sum_m c_m (r.s)^(n-2m) (r.r)^m (s.s)^m, expanded in powers of r; the coefficient of r^p is
+    multinomial(p) T_p.
     """
     table: dict[Powers, dict[Powers, float]] = {p: {} for p in powers(n)}
     for m, c in _legendre(n):

@@ -32,7 +32,8 @@ def mutual_gravity(primary, secondary, r_m, C1, C2, degree: int = 4) -> MutualGr
     """Mutual gravity to a total degree (physics: expansion.py), SI.
 
     r_m (3,) from the primary to the secondary; C1, C2 (3, 3) rotation matrices body -> inertial of principal frames.
-    Relative error of U and F about (R/r)^(degree + 2) for even bodies, (R/r)^(degree + 1) for others; ValueError for another degree.
+    Relative error of U and F about (R/r)^(degree + 2) for even bodies, (R/r)^(degree + 1) for others; ValueError for
+    another degree.
     """
     even = even_pair(primary, secondary)
     kernels = module(model_number(degree, even))

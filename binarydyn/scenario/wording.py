@@ -5,6 +5,12 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
+CAUTION = (
+    "Results are research estimates and no hazard decision; "
+    "those belong to the responsible authorities and licensed practice."
+)
+"""Said wherever results are shown or kept."""
+
 
 def one_line(text: str) -> str:
     """The text with everything unprintable (line breaks too) written as an escape."""
