@@ -1,0 +1,160 @@
+"""How fast is a 60-day run?  Own Runge-Kutta loop against scipy's DOP853 driving the same compiled right-hand side, in one process.
+
+Prints a table and saves work_precision.png beside this file; takes about a minute on one core.
+"""
+
+import time
+from pathlib import Path
+
+import numpy as np
+from scipy.integrate import solve_ivp
+
+from binarydyn._jit import written_module
+from binarydyn.bodies import Ellipsoid
+from binarydyn.dynamics import State, System, propagate
+from binarydyn.dynamics.motion import parameters
+
+DAYS = 60.0
+CHECKPOINT_MINUTES = 8640.0  # ten checkpoints
+REPEATS = 9
+PRIMARY, SECONDARY = Ellipsoid((400.0, 380.0, 310.0), 2300.0), Ellipsoid((90.0, 75.0, 60.0), 2300.0)
+
+RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of an array, and a loop that only evaluates it."""
+
+import numpy as np
+
+from binarydyn._jit import kernel
+from binarydyn.dynamics.motion import rates
+
+
+@kernel
+def slope(y, w, c, k):
+    w[:20] = y
+    rates({number}, w, 0, 20, c, k)
+    return w[20:40].copy()
+
+
+@kernel
+def evaluate(w, count, c, k):
+    for _ in range(count):
+        rates({number}, w, 0, 20, c, k)
+        for i in range(20):
+            w[i] += 1e-12 * w[20 + i]
+'''
+
+
+def nominal(tolerance: float, degree: int = 4) -> System:
+    """A pair after a push of -3 mm/s, with the moonlet's axes tilted by 2 degrees."""
+    gm = 6.67430e-11 * (PRIMARY.mass_kg + SECONDARY.mass_kg)
+    n = 1.01 * np.sqrt(gm / 1180.0**3)
+    tilt = np.radians(1.0)
+    state = State(
+        np.array([1180.0, 0.0, 0.0]),
+        np.array([0.0, 1180.0 * n - 3e-3, 0.0]),
+        np.array([1.0, 0.0, 0.0, 0.0]),
+        np.array([0.0, 0.0, 2.0 * np.pi / (2.4 * 3600.0)]),
+        np.array([np.cos(tilt), *(np.sin(tilt) * np.sqrt([0.5, 0.5, 0.0]))]),
+        np.array([0.0, 0.0, n]),
+    )
+    return System(PRIMARY, SECONDARY, state, degree, tolerance)
+
+
+def own_run(tolerance: float):
+    """(seconds of the compiled loop, evaluations, positions at the checkpoints)."""
+    run = propagate.start(nominal(tolerance), DAYS, sample_minutes=CHECKPOINT_MINUTES)
+    begin = time.perf_counter()
+    propagate.advance(run, block_steps=10**9)
+    return time.perf_counter() - begin, int(run.progress[4]), run.samples[1:-1, :3].copy()
+
+
+def scipy_run(tolerance: float, slope):
+    """The same with scipy's DOP853, absolute tolerances scaled as our own are."""
+    system = nominal(tolerance)
+    constants, coefficients = parameters(PRIMARY, SECONDARY, 4, True)
+    work = np.zeros(40)
+    times = np.linspace(0.0, DAYS * 86400.0, 11)
+    sizes = propagate.scales(system, system.state)
+    begin = time.perf_counter()
+    result = solve_ivp(
+        lambda t, y: slope(y, work, coefficients, constants),
+        (0.0, times[-1]),
+        system.state.vector,
+        "DOP853",
+        times[1:],
+        rtol=1e-14 if tolerance < 1e-13 else 3e-14,
+        atol=tolerance * sizes,
+    )
+    return time.perf_counter() - begin, result.nfev, result.y[:3].T
+
+
+def along_track_error_m(positions, reference) -> float:
+    """Largest difference at the checkpoints, nearly all of it along the track."""
+    return float(np.max(np.linalg.norm(positions - reference, axis=1)))
+
+
+def table(run, tolerances, reference) -> np.ndarray:
+    """(rows, 4): tolerance, error m, milliseconds (fastest of REPEATS), ns per evaluation."""
+    rows = []
+    for tolerance in tolerances:
+        results = [run(tolerance) for _ in range(REPEATS if run is own_run else 3)]
+        seconds, evaluations, positions = min(results, key=lambda r: r[0])
+        error = along_track_error_m(positions, reference)
+        rows.append((tolerance, error, 1e3 * seconds, 1e9 * seconds / evaluations))
+    return np.array(rows)
+
+
+def milliseconds_at(rows: np.ndarray, error_m: float) -> float:
+    """Time at a given error, on the straight line between neighbours in log-log."""
+    order = np.argsort(rows[:, 1])
+    return float(np.exp(np.interp(np.log(error_m), np.log(rows[order, 1]), np.log(rows[order, 2]))))
+
+
+def right_hand_side_ns(number: int, degree: int, even: bool) -> float:
+    """Nanoseconds of one evaluation alone, each waiting for the last."""
+    module = written_module(f"experiment_right_hand_side_{number}", lambda: RIGHT_HAND_SIDE.format(number=number))
+    constants, coefficients = parameters(PRIMARY, SECONDARY, degree, even)
+    work = np.zeros(40)
+    work[:20] = nominal(1e-9).state.vector
+    module.evaluate(work, 10, coefficients, constants)
+    best = np.inf
+    for _ in range(REPEATS):
+        begin = time.perf_counter()
+        module.evaluate(work, 100_000, coefficients, constants)
+        best = min(best, time.perf_counter() - begin)
+    return best * 1e4
+
+
+def main() -> None:
+    for number, degree, even in ((102, 2, True), (2, 2, False), (104, 4, True), (4, 4, False)):
+        kind = "ellipsoids" if even else "any bodies"
+        print(f"right-hand side, degree {degree}, {kind}: {right_hand_side_ns(number, degree, even):.1f} ns")
+    reference = own_run(1e-15)[2]
+    slope = written_module("experiment_right_hand_side_104", lambda: "").slope
+    scipy_run(1e-6, slope)
+    own = table(own_run, 10.0 ** np.arange(-6.0, -13.5, -0.5), reference)
+    other = table(lambda tolerance: scipy_run(tolerance, slope), 10.0 ** np.arange(-6.0, -12.5, -1.0), reference)
+    for name, rows in (("own", own), ("scipy DOP853", other)):
+        print(f"\n{name}: tolerance, error m, ms, ns per evaluation")
+        for row in rows:
+            print(f"  {row[0]:.1e}  {row[1]:.3e}  {row[2]:8.2f}  {row[3]:7.1f}")
+    mine, theirs = milliseconds_at(own, 0.2), milliseconds_at(other, 0.2)
+    print(f"\nat 0.2 m: own {mine:.2f} ms, scipy {theirs:.1f} ms, ratio {theirs / mine:.1f}")
+    figure(own, other)
+
+
+def figure(own, other) -> None:
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(5.5, 4.0), layout="constrained")
+    ax = figure.add_subplot()
+    for rows, label, style in ((own, "binarydyn", "o-"), (other, "scipy DOP853, same right-hand side", "s--")):
+        ax.loglog(rows[:, 1], rows[:, 2], style, label=label, markersize=4)
+    ax.axvline(0.2, color="0.6", linewidth=0.8)
+    ax.set_xlabel("largest error in position over 60 days, m")
+    ax.set_ylabel("time of one run, ms")
+    ax.legend(frameon=False)
+    figure.savefig(Path(__file__).with_name("work_precision.png"), dpi=150)
+
+
+if __name__ == "__main__":
+    main()
