@@ -46,7 +46,7 @@ def free_modes(orbit: PeriodicOrbit) -> list[Mode]:
     found = []
     for multiplier, shape in zip(multipliers, shapes.T, strict=True):
         angle, size = np.angle(multiplier), abs(multiplier)
-        if angle < 1e-4 and abs(size - 1.0) < 1e-2:
+        if angle < 1e-3 and abs(size - 1.0) < 1e-2:
             continue
         if angle < 0.0:
             continue

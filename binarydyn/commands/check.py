@@ -62,7 +62,7 @@ def _rows(scenario: Scenario) -> list[tuple[Key, Any, bool]]:
 
 def _value(asked: Any, name: str) -> Any:
     for part in name.split("."):
-        asked = asked.get(part) if asked is not None else None
+        asked = asked.get(part) if isinstance(asked, dict) else None
     return asked
 
 

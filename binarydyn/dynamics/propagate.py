@@ -21,7 +21,7 @@ from .stepper import SIZE, WEIGHT, WORK
 from .trajectory import STATUSES, Trajectory
 
 MAX_STEPS = 20_000_000
-ERROR_SHARE = 0.2
+ERROR_SHARE = 0.05
 """The norm of the step error is held to this share of the tolerance.
 
 Energy then drifts under 1e-11 in 60 days at 1e-12.

@@ -1,0 +1,23 @@
+"""What is shown: figures of a prediction and of a sweep; the only place that imports matplotlib."""
+
+from .angles import attitude_angles
+from .cycles import period_per_cycle
+from .files import FORMATS, check_path
+from .maps import sweep_line, sweep_map
+from .mutual_orbit import orbit
+from .prediction_page import prediction_figure, save_prediction
+from .sweep_page import save_sweep, sweep_figure
+
+__all__ = [
+    "FORMATS",
+    "attitude_angles",
+    "check_path",
+    "orbit",
+    "period_per_cycle",
+    "prediction_figure",
+    "save_prediction",
+    "save_sweep",
+    "sweep_figure",
+    "sweep_line",
+    "sweep_map",
+]

@@ -2,6 +2,7 @@
 
 from .events import Direction, Impactor, MomentumTransfer, Observation, Push, Simulation, Site
 from .keys import Key
+from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
 from .sections import MutualOrbit, Polyhedron, Primary, Secondary
@@ -10,7 +11,9 @@ from .variation import numeric_names, varied
 __all__ = [
     "Direction",
     "Distribution",
+    "Expected",
     "Impactor",
+    "InputSigma",
     "Key",
     "MomentumTransfer",
     "MutualOrbit",

@@ -42,12 +42,14 @@ class Key:
     @property
     def numeric(self) -> bool:
         """Whether it is one number or a list of numbers, which a sweep may vary."""
-        return self.kind in ("a number", "a whole number", "numbers") and not self.name.startswith("sampling")
+        return self.kind in ("a number", "a whole number", "numbers") and not self.name.startswith(
+            ("sampling", "expected", "input_sigma")
+        )
 
     @property
     def is_table(self) -> bool:
         """Whether it holds further keys."""
-        return self.kind == "a table"
+        return self.kind in ("a table", "a list of tables")
 
     @property
     def allowed(self) -> str:
@@ -66,7 +68,10 @@ def known_keys(model: type[BaseModel]) -> dict[str, Key]:
 
 
 def walk(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
-    """Keys of a table and of the tables in it, in order; `<key>` stands for a name the user chooses."""
+    """Keys of a table and of the tables in it, in order.
+
+    `<key>` stands for a name the user chooses, `<row>` for the place in a list of tables.
+    """
     for name, field in model.model_fields.items():
         dotted, kind = prefix + name, _bare(field.annotation)
         if isinstance(kind, type) and issubclass(kind, BaseModel):
@@ -76,15 +81,24 @@ def walk(model: type[BaseModel], prefix: str = "") -> Iterator[Key]:
             yield _key(dotted, "a table", 0, field)
             yield from walk(typing.get_args(kind)[1], dotted + ".<key>.")
         elif typing.get_origin(kind) is tuple:
-            endless = Ellipsis in typing.get_args(kind)
-            what = 'a list of ["key", "key", number]' if endless else "numbers"
-            yield _key(dotted, what, 0 if endless else len(typing.get_args(kind)), field)
+            yield from _list(dotted, typing.get_args(kind), field)
         else:
             yield _key(dotted, _KINDS[kind], 0, field)
 
 
+def _list(dotted: str, elements: tuple, field: FieldInfo) -> Iterator[Key]:
+    """Numbers of a fixed count, or a list of any length: of tables, texts, or pairs of keys with a number."""
+    if Ellipsis not in elements:
+        yield _key(dotted, "numbers", len(elements), field)
+    elif isinstance(elements[0], type) and issubclass(elements[0], BaseModel):
+        yield _key(dotted, "a list of tables", 0, field)
+        yield from walk(elements[0], dotted + ".<row>.")
+    else:
+        yield _key(dotted, "a list of texts" if elements[0] is str else 'a list of ["key", "key", number]', 0, field)
+
+
 def _key(name: str, kind: str, length: int, field: FieldInfo) -> Key:
-    default = None if field.is_required() or kind == "a table" else field.default
+    default = None if field.is_required() or kind in ("a table", "a list of tables") else field.default
     return Key(name, kind, length, default, field.is_required(), field.json_schema_extra or _NO_FACTS)
 
 

@@ -15,10 +15,11 @@ from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
 from .fields import Table, key, refusal
 from .keys import Key, known_keys
 from .reading import parsed, read_text, toml_text
+from .reference import Expected, InputSigma
 from .sampling import Sampling
 from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
 from .sentences import input_error
-from .variation import check_sampled_keys
+from .variation import check_sampled_keys, check_uncertain_keys
 
 BUILTIN = "built-in scenario"
 SPIN_ORBIT_GAP = 0.2
@@ -39,6 +40,8 @@ class Scenario(Table):
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
     sampling: Sampling | None = None
+    expected: tuple[Expected, ...] = key((), "", "published values that validate compares with")
+    input_sigma: tuple[InputSigma, ...] = key((), "", "uncertainties of the inputs, for validate")
 
     _data: dict[str, Any] = PrivateAttr(default_factory=dict)
     _place: str = PrivateAttr("")
@@ -104,6 +107,7 @@ class Scenario(Table):
         _check_cadence(self)
         if self.sampling:
             check_sampled_keys(self)
+        check_uncertain_keys(self)
         return self
 
 

@@ -72,6 +72,8 @@ def _missing(key: Key, known: Mapping[str, Key]) -> str:
 def _remedy(value: Any, key: Key | None, known: Mapping[str, Key]) -> str:
     if key is None:
         return "change it"
+    if key.kind == "a list of tables":
+        return f"write double brackets, [[{key.name}]]"
     if key.is_table:
         if isinstance(value, list) and value and isinstance(value[0], dict):
             return f"write single brackets, [{key.name}]"
@@ -91,8 +93,10 @@ def _keys_of(table: str, known: Mapping[str, Key]) -> str:
 
 
 def _plain(path: list) -> str:
-    """The dotted name as the table of keys spells it, where a name chosen by the user is `<key>`."""
+    """The dotted name as the table of keys spells it, where a name chosen by the user is `<key>` and a row `<row>`."""
     parts = [str(part) for part in path]
+    if len(path) > 1 and parts[0] in ("expected", "input_sigma") and parts[1].isdigit():
+        parts[1] = "<row>"
     if parts[:2] == ["sampling", "quantities"] and len(parts) > 2:
         parts[2] = "<key>"
     return ".".join(parts)

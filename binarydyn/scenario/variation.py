@@ -66,6 +66,14 @@ def check_sampled_keys(scenario: Scenario) -> None:
                 raise refusal(place, f"{value:g} is given, allowed is {range_text(facts)}; change it")
 
 
+def check_uncertain_keys(scenario: Scenario) -> None:
+    """Refuse an input sigma of a key that is not a number of this scenario."""
+    for row, entry in enumerate(scenario.input_sigma):
+        for name in entry.keys:
+            if why := why_not_numeric(scenario, name):
+                raise refusal(("input_sigma", str(row), "keys"), f"{name}: {why}")
+
+
 def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
     """The scenario with the numbers of `changes` ({"impactor.mass_kg": 500.0}) put in, checked anew.
 
