@@ -1,0 +1,163 @@
+"""Which members an ensemble has: a grid over numbers of the scenario, from the texts that a user types."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from ..errors import InputError
+from ..scenario import Scenario
+from ..scenario.variation import why_not_numeric
+from ..scenario.wording import as_given
+
+LARGEST = 10_000_000
+"""Members of one design, the same limit as for samples: beyond it the table of rows no longer fits in memory."""
+_FORMS = "KEY=LOW:HIGH:COUNT, KEY=V1,V2,.. or KEY=V, as in impactor.mass_kg=300:900:13"
+
+
+class Design(Protocol):
+    """What a sweep asks of a design: its keys, its members by number, and a hash of all that decides them."""
+
+    @property
+    def keys(self) -> tuple[str, ...]: ...
+    @property
+    def sha256(self) -> str: ...
+    def __len__(self) -> int: ...
+    def member(self, k: int) -> dict[str, float]: ...
+    def check(self, scenario: Scenario) -> None: ...
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Every combination of the values of its axes, ((key, (value, ..)), ..); the last axis varies fastest.
+
+    InputError for no axis, a key or a value given twice, a value that is not a finite number, or too many members.
+    """
+
+    axes: tuple[tuple[str, tuple[float, ...]], ...]
+
+    def __post_init__(self):
+        if not self.axes:
+            raise InputError("--vary", f"nothing to vary is given, allowed is at least one of {_FORMS}; add one")
+        if len(set(self.keys)) < len(self.keys):
+            twice = next(key for key in self.keys if self.keys.count(key) > 1)
+            raise InputError(
+                f"--vary {as_given(twice)}", "the key is given twice, once is allowed; put all values in one"
+            )
+        for key, values in self.axes:
+            _check_values(key, values)
+        if len(self) > LARGEST:
+            raise InputError("--vary", f"the grid has {len(self)} members, allowed are {LARGEST}; take fewer values")
+
+    @classmethod
+    def of(cls, values: Mapping[str, Sequence[float]]) -> Grid:
+        """From {key: values}; the last key varies fastest."""
+        return cls(tuple((key, tuple(float(value) for value in listed)) for key, listed in values.items()))
+
+    @classmethod
+    def from_texts(cls, texts: Sequence[str]) -> Grid:
+        """From texts such as `impactor.mass_kg=300:900:13` (both ends included, evenly spaced) or `..=300,500,900`."""
+        return cls(tuple(_axis(text) for text in texts))
+
+    @classmethod
+    def from_json(cls, text: str) -> Grid:
+        """The grid that `json` wrote."""
+        return cls.of(dict(json.loads(text)))
+
+    @property
+    def json(self) -> str:
+        """As text that gives back the same numbers, bit for bit."""
+        return json.dumps(self.axes)
+
+    @property
+    def sha256(self) -> str:
+        """Of all that decides the members, in hexadecimal."""
+        return hashlib.sha256(self.json.encode()).hexdigest()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The dotted names that vary."""
+        return tuple(key for key, _ in self.axes)
+
+    @property
+    def shape(self) -> tuple[int, ...]:
+        """Number of values on each axis."""
+        return tuple(len(values) for _, values in self.axes)
+
+    def __len__(self) -> int:
+        return math.prod(self.shape)
+
+    def member(self, k: int) -> dict[str, float]:
+        """What member k, 0 <= k < len, changes in the scenario."""
+        places = np.unravel_index(k, self.shape)
+        return {key: values[i] for (key, values), i in zip(self.axes, places, strict=True)}
+
+    def check(self, scenario: Scenario) -> None:
+        """InputError, naming the nearest right key, where a key is not a number that this scenario has."""
+        for key in self.keys:
+            if why := why_not_numeric(scenario, key):
+                raise InputError(f"--vary {as_given(key)}", why)
+
+
+def _check_values(key: str, values: tuple[float, ...]) -> None:
+    place = f"--vary {as_given(key)}"
+    if not values:
+        raise InputError(place, "no value is given, allowed is at least one; write some")
+    for value in values:
+        if not math.isfinite(value):
+            raise InputError(place, f"{value} is given, allowed are finite numbers; change it")
+        if values.count(value) > 1:
+            raise InputError(place, f"{value:g} is given twice, once is allowed; remove one")
+
+
+def _axis(text: str) -> tuple[str, tuple[float, ...]]:
+    """One axis from its text."""
+    place = f"--vary {as_given(text)}"
+    key, equals, listed = (part.strip() for part in text.partition("="))
+    if not (key and equals and listed):
+        raise InputError(place, f"it does not say key and values, allowed is {_FORMS}; write it so")
+    if ":" not in listed:
+        return key, tuple(_number(part, place) for part in listed.split(","))
+    parts = listed.split(":")
+    if len(parts) != 3:
+        raise InputError(place, f"{len(parts)} numbers are between the colons, allowed is {_FORMS}; write it so")
+    low, high = (_number(part, place) for part in parts[:2])
+    return key, tuple(_spaced(low, high, _count(parts[2], place), place))
+
+
+def _spaced(low: float, high: float, count: int, place: str) -> list[float]:
+    """Both ends included."""
+    if count == 1 and low != high:
+        raise InputError(
+            place, f"one value between {low:g} and {high:g} is asked for, allowed is KEY=V; name the value"
+        )
+    if low == high and count > 1:
+        raise InputError(place, f"{count} values from {low:g} to the same are asked for; write two different ends")
+    if not math.isfinite(high - low):
+        raise InputError(place, "the ends are not finite or too far apart, allowed are finite numbers; change them")
+    return np.linspace(low, high, count).tolist()
+
+
+def _count(text: str, place: str) -> int:
+    text = text.strip()
+    if not (text.isascii() and text.isdigit() and len(text) < 12 and 1 <= int(text) <= LARGEST):
+        raise InputError(
+            place, f"the count {as_given(text)} is given, allowed is a whole number, 1 .. {LARGEST}; change it"
+        )
+    return int(text)
+
+
+def _number(text: str, place: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(
+            place,
+            f"{as_given(text.strip())} is given, allowed is a number without a unit (the key names it); write one",
+        ) from None

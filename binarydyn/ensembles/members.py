@@ -1,0 +1,165 @@
+"""What if: the members of a design, predicted side by side; each gives one row, whatever becomes of it.
+
+A row depends on its member alone, not on the number of workers, the order or what was done before, and equals
+`predict(member_scenario(scenario, inputs)).numbers()` bit for bit.  Workers are threads, since kernels release
+the interpreter.
+"""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Collection, Iterator
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+from itertools import groupby, islice
+
+from ..assessment import Prediction, predict
+from ..constants import DAY_S
+from ..errors import ConvergenceError, FewCyclesError, InputError
+from ..scenario import Scenario, varied
+from ..scenario.wording import one_line
+from .design import Design
+
+TOLERANCE = 1e-9
+"""Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
+_IN_FLIGHT = 4
+_DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "push")
+_FAILURES = {InputError: "bad_input", ConvergenceError: "not_converged", FewCyclesError: "too_few_cycles"}
+
+
+@dataclass(frozen=True)
+class Row:
+    """What became of one member: what it changed, and the flat table of `Prediction.numbers`, empty if there was none.
+
+    status: `Prediction.status`; `not_measured` where the run ended well but its window was too short for a period;
+    `bad_input`, `not_converged`, `too_few_cycles` or `error` where there is no prediction.  reason: empty for `done`.
+    """
+
+    index: int
+    inputs: dict[str, float]
+    numbers: dict[str, float | str | bool | None]
+    status: str
+    reason: str
+
+
+class _Stopped(Exception):
+    """Raised inside a member that nobody waits for any more."""
+
+
+@dataclass
+class _Gate:
+    """Members that share all that comes before the impact: the first works it out, the others wait for the cache."""
+
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    is_open: bool = False
+
+
+def swept(scenario: Scenario) -> Scenario:
+    """The scenario that a sweep varies: with the tolerance of sweeps, unless it states its own."""
+    if "tolerance" in scenario.simulation.model_fields_set:
+        return scenario
+    return varied(scenario, {"simulation.tolerance": TOLERANCE})
+
+
+def member_scenario(scenario: Scenario, inputs: dict[str, float]) -> Scenario:
+    """What the member with these inputs is predicted from.  Raises InputError for a value that is not allowed."""
+    return varied(swept(scenario), inputs)
+
+
+def sweep(scenario: Scenario, design: Design, workers: int | None = None, done: Collection[int] = ()) -> Iterator[Row]:
+    """Iterate over the rows of all members that are not in `done`, in any order; `workers` None: one for each core.
+
+    InputError for a key that the scenario does not have or workers below 1; what happens to a member is in its row.
+    On KeyboardInterrupt, members under way are given up, rows that are ready are still yielded, then it goes on up.
+    """
+    design.check(scenario)
+    if workers is not None and workers < 1:
+        raise InputError("--workers", f"{workers} is given, allowed is 1 or more; change it or leave it out")
+    return _rows(swept(scenario), design, workers or cores(), done)
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def _rows(base: Scenario, design: Design, workers: int, done: Collection[int]) -> Iterator[Row]:
+    stop = threading.Event()
+    jobs = _jobs(design, done)
+    for k, gate in islice(jobs, 1):
+        # Alone in this thread: kernels are compiled, and the run before the impact is cached, once.
+        yield _row(base, design, k, stop)
+        gate.is_open = True
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="member")
+    running = {pool.submit(_gated, gate, base, design, k, stop) for k, gate in islice(jobs, _IN_FLIGHT * workers)}
+    try:
+        while running:
+            ready, running = wait(running, return_when=FIRST_COMPLETED)
+            running |= {pool.submit(_gated, gate, base, design, k, stop) for k, gate in islice(jobs, len(ready))}
+            yield from (future.result() for future in ready)
+    except KeyboardInterrupt:
+        stop.set()
+        pool.shutdown(cancel_futures=True)
+        yield from (future.result() for future in running if not future.cancelled() and not future.exception())
+        raise
+    finally:
+        stop.set()
+        pool.shutdown(cancel_futures=True)
+
+
+def _jobs(design: Design, done: Collection[int]) -> Iterator[tuple[int, _Gate]]:
+    """Members to do, those together that differ in the impact alone: predict has their common part in its cache."""
+
+    def shared(k: int) -> tuple[float, ...]:
+        return tuple(value for key, value in design.member(k).items() if key.split(".")[0] not in _DECIDE_THE_IMPACT)
+
+    done = frozenset(done)
+    for _, members in groupby(sorted((k for k in range(len(design)) if k not in done), key=shared), key=shared):
+        gate = _Gate()
+        yield from ((k, gate) for k in members)
+
+
+def _gated(gate: _Gate, base: Scenario, design: Design, k: int, stop: threading.Event) -> Row:
+    if not gate.is_open:
+        with gate.lock:
+            if not gate.is_open:
+                row = _row(base, design, k, stop)
+                gate.is_open = True
+                return row
+    return _row(base, design, k, stop)
+
+
+def _row(base: Scenario, design: Design, k: int, stop: threading.Event) -> Row:
+    """One member from start to end; nothing that goes wrong in it may end the sweep."""
+
+    def watch(stage: str, share: float) -> None:
+        if stop.is_set():
+            raise _Stopped
+
+    inputs = design.member(k)
+    try:
+        prediction = predict(varied(base, inputs), watch)
+        status, reason = _outcome(prediction)
+        return Row(k, inputs, prediction.numbers(), status, reason)
+    except _Stopped:
+        raise
+    except tuple(_FAILURES) as error:
+        status = next(word for kind, word in _FAILURES.items() if isinstance(error, kind))
+        return Row(k, inputs, {}, status, str(error))
+    except Exception as error:
+        return Row(k, inputs, {}, "error", one_line(f"{type(error).__name__}: {error}"))
+
+
+def _outcome(prediction: Prediction) -> tuple[str, str]:
+    """Status and reason of a member that was predicted."""
+    status = prediction.status
+    if status == "done":
+        if prediction.period_change_s is not None:
+            return status, ""
+        return "not_measured", "; ".join(prediction.warnings)
+    if status in ("miss", "no_impact"):
+        return status, prediction.impact.reason
+    run = (prediction.before if status.endswith("_before") else prediction.after).trajectory
+    days = max(abs(run.time_s[0]), abs(run.time_s[-1])) / DAY_S
+    return status, f"{run.status} {days:.3f} days from the impact"
