@@ -181,6 +181,8 @@ def _newton(shooting: Shooting, y, factor: float, n: float, scale):
     while step < _NEWTON_STEPS and np.all(np.isfinite(y)):
         step += 1
         value, jacobian = _linearised(shooting, y, free, open_parameters, scale)
+        if not np.all(np.isfinite(value)):
+            break
         size = float(np.max(np.abs(value)))
         if size < TURN_LIMIT or (size < ACCEPTED and size > 0.3 * best) or not np.all(np.isfinite(jacobian)):
             break
