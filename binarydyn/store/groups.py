@@ -1,0 +1,118 @@
+"""A group of named columns in an HDF5 file, as netCDF-4 lays it out, with a hash of its content.
+
+Every dimension has a coordinate of its own name, which HDF5 calls a dimension scale, so that general readers find
+the axes.
+Numbers, whole numbers, and texts in UTF-8; no compound, opaque or pickled data.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .units import long_name_of, unit_of
+
+if TYPE_CHECKING:
+    import h5py
+
+TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning"))
+FLAGS = frozenset(("tumbling", "is_even"))
+WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
+UNKNOWN = -1
+"""Of a flag: neither no, 0, nor yes, 1.  An unknown number is nan, an unknown text is empty."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """An array with the names of its dimensions; one that is named as its only dimension is that axis' coordinate."""
+
+    dims: tuple[str, ...]
+    values: np.ndarray
+
+    @classmethod
+    def of(cls, name: str, values: Any, *dims: str) -> Column:
+        """From plain values, None for what is unknown, with the kind that the name stands for."""
+        if name in TEXTS:
+            return cls(dims, _known(values, "", np.str_))
+        if name in FLAGS:
+            return cls(dims, _known(values, UNKNOWN, np.int8))
+        if name in WHOLES:
+            return cls(dims, np.asarray(values, dtype=np.int64))
+        return cls(dims, _known(values, np.nan, np.float64))
+
+    @property
+    def plain(self) -> float | int | str | bool | None:
+        """The value of a column without dimensions, as it was before `of`, but for the kind of a flag."""
+        value = self.values[()].item()
+        return None if value != value else value
+
+
+def _known(values: Any, unknown: float | str, dtype: type) -> np.ndarray:
+    if values is None:
+        values = unknown
+    elif isinstance(values, list):
+        values = [unknown if value is None else value for value in values]
+    return np.asarray(values, dtype=dtype)
+
+
+def digest(columns: Mapping[str, Column]) -> str:
+    """SHA-256 of names, dimensions, kinds and every bit of the values."""
+    total = hashlib.sha256()
+    for name, column in columns.items():
+        values = column.values
+        text = values.dtype.kind == "U"
+        total.update(repr((name, column.dims, "text" if text else values.dtype.str, values.shape)).encode())
+        total.update(repr(values.tolist()).encode() if text else np.ascontiguousarray(values).tobytes())
+    return total.hexdigest()
+
+
+def write_group(parent: h5py.Group, name: str, columns: Mapping[str, Column]) -> None:
+    """Write columns as a new group; every dimension must have its coordinate among them."""
+    group = parent.create_group(name)
+    coordinates = [key for key, column in columns.items() if column.dims == (key,)]
+    for key in (*coordinates, *(key for key in columns if key not in coordinates)):
+        _write(group, key, columns[key])
+    group.attrs["columns"] = " ".join(columns)
+    group.attrs["content_sha256"] = digest(columns)
+
+
+def _write(group: h5py.Group, name: str, column: Column) -> None:
+    import h5py
+
+    if column.values.dtype.kind == "U":
+        dataset = group.create_dataset(name, data=column.values.astype(object), dtype=h5py.string_dtype())
+    else:
+        dataset = group.create_dataset(name, data=column.values)
+    dataset.attrs["units"] = unit_of(name)
+    dataset.attrs["long_name"] = long_name_of(name)
+    if name in FLAGS:
+        dataset.attrs["flag_values"] = np.array([UNKNOWN, 0, 1], dtype=np.int8)
+        dataset.attrs["flag_meanings"] = "unknown no yes"
+    if column.dims == (name,):
+        dataset.make_scale(name)
+        return
+    for place, dim in enumerate(column.dims):
+        dataset.dims[place].attach_scale(group[dim])
+
+
+def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:
+    """The columns of a group.  ValueError where the content is not what was written."""
+    group = parent[name]
+    columns = {key: _read(group[key], key) for key in group.attrs["columns"].split(" ")}
+    if digest(columns) != group.attrs["content_sha256"]:
+        raise ValueError(f"the content of {name} is not what was written")
+    return columns
+
+
+def _read(dataset: h5py.Dataset, name: str) -> Column:
+    import h5py
+
+    is_text = h5py.check_string_dtype(dataset.dtype) is not None
+    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if is_text else np.asarray(dataset[()])
+    if dataset.is_scale:
+        return Column((name,), values)
+    return Column(tuple(axis[0].name.rpartition("/")[2] for axis in dataset.dims), values)

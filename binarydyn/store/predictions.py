@@ -1,0 +1,101 @@
+"""A prediction as a file: the numbers, both runs, the periods of single cycles, the start and the warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..assessment import Prediction, Start
+from ..dynamics import Trajectory
+from ..dynamics.state import Body
+from ..errors import InputError
+from ..scenario.wording import one_line
+from .files import check_place, image, put
+from .groups import Column, write_group
+from .provenance import attributes
+from .result import ENDS, STATE, open_result
+
+_WIDTHS = {3: "axis", 4: "component"}
+
+
+def write_prediction(path: str | Path, prediction: Prediction) -> None:
+    """Write a prediction, in place of an older one of that name.  InputError where it cannot."""
+    check_place(path)
+    _refuse_to_replace(Path(path))
+    changes = {f"{name}_s": value for name, value in prediction.period_changes_s().items()}
+    changes |= {f"closed_form_{name}_s": value for name, value in prediction.analytic_changes_s().items()}
+    system = prediction.start.system
+
+    def fill(file) -> None:
+        file.attrs.update(attributes(prediction.scenario, "prediction"))
+        write_group(file, "numbers", _scalars(prediction.numbers()))
+        write_group(file, "changes", _scalars(changes))
+        write_group(file, "start", _scalars(_calibration(prediction.start)))
+        write_group(file, "primary", _body(system.primary))
+        write_group(file, "secondary", _body(system.secondary))
+        write_group(file, "before", _run(prediction.before.trajectory, prediction.before.cycle_periods_s))
+        write_group(file, "after", _run(prediction.after.trajectory, prediction.after.cycle_periods_s))
+        write_group(file, "warnings", _warnings(prediction.warnings))
+
+    put(Path(path), image(fill))
+
+
+def _refuse_to_replace(path: Path) -> None:
+    """Anything but a prediction is somebody's work."""
+    if path.exists() and open_result(path).kind != "prediction":
+        raise InputError(
+            one_line(str(path)), "it holds a sweep, allowed is a prediction or a new file; name another one"
+        )
+
+
+def _scalars(plain: Mapping[str, Any]) -> dict[str, Column]:
+    return {name: Column.of(name, value) for name, value in plain.items()}
+
+
+def _calibration(begun: Start) -> dict[str, Any]:
+    return {
+        "solved_for": begun.solved_for,
+        "mass_factor": begun.mass_factor,
+        "separation_m": begun.separation_m,
+        "period_h": begun.period_h,
+        "relative_residual": begun.residual,
+        "period_residual_s": begun.period_residual_s,
+        "degree": begun.system.degree,
+        "tolerance": begun.system.tolerance,
+    }
+
+
+def _body(body: Body) -> dict[str, Column]:
+    return {
+        "axis": Column.of("axis", np.arange(3), "axis"),
+        "mass_kg": Column.of("mass_kg", body.mass_kg),
+        "density_kg_m3": Column.of("density_kg_m3", body.density_kg_m3),
+        "inertia_kg_m2": Column.of("inertia_kg_m2", body.inertia_kg_m2, "axis"),
+        "bounding_radius_m": Column.of("bounding_radius_m", body.bounding_radius_m),
+        "enclosing_axes_m": Column.of("enclosing_axes_m", body.enclosing_axes_m, "axis"),
+        "is_even": Column.of("is_even", body.is_even),
+    }
+
+
+def _run(run: Trajectory, cycle_periods_s: np.ndarray) -> dict[str, Column]:
+    """One window; rates and positions by axis (x, y, z), attitudes by component (quaternion, scalar first)."""
+    columns = {
+        "time_s": Column.of("time_s", run.time_s, "time_s"),
+        "axis": Column.of("axis", np.arange(3), "axis"),
+        "component": Column.of("component", np.arange(4), "component"),
+    }
+    for name in STATE:
+        values = getattr(run, name)
+        columns[name] = Column.of(name, values, "time_s", _WIDTHS[values.shape[1]])
+    columns["cycle"] = Column.of("cycle", np.arange(len(cycle_periods_s)), "cycle")
+    columns["cycle_periods_s"] = Column.of("cycle_periods_s", cycle_periods_s, "cycle")
+    return columns | _scalars({name: getattr(run, name) for name in ENDS})
+
+
+def _warnings(sentences: tuple[str, ...]) -> dict[str, Column]:
+    """One for each; a warning has no other coordinate than its number."""
+    number = Column.of("number", np.arange(len(sentences)), "number")
+    return {"number": number, "warning": Column.of("warning", list(sentences), "number")}

@@ -1,0 +1,108 @@
+"""Where a result comes from: what was asked, by which source, with which libraries; at the root of every file."""
+
+from __future__ import annotations
+
+import hashlib
+import platform
+import subprocess
+from datetime import UTC, datetime
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
+
+import numba
+import numpy as np
+
+from .. import _jit
+from ..errors import InputError
+from ..scenario import Scenario
+from ..scenario.wording import CAUTION, one_line
+
+SCHEMA = 1
+"""Version of the layout: it grows when an older reader would misread a file."""
+FORMAT = "binarydyn result"
+_PACKAGE = Path(_jit.__file__).parent
+# What decides the numbers; stores, plots and commands do not.
+_DECISIVE = ("_jit.py", "constants.py", "errors.py", "vectors.py", "scenario", "bodies", "gravity", "dynamics")
+_DECISIVE += ("impact", "observables", "assessment", "ensembles")
+_SAME = {
+    "kind": "another kind of result",
+    "scenario_sha256": "results of another scenario",
+    "meshes_sha256": "results of other mesh files",
+    "design_sha256": "results of another design",
+    "source_digest": "results of another state of the package's source",
+    "numpy_version": "results of another version of numpy",
+}
+"""What all rows of one file must share, so that it reads as if it had been made in one go."""
+
+
+def attributes(scenario: Scenario, kind: str) -> dict[str, str | int]:
+    """Attributes of a file of a kind, `prediction` or `sweep`; what a design adds is not among them."""
+    return {
+        "format": FORMAT,
+        "schema": SCHEMA,
+        "kind": kind,
+        "caution": CAUTION,
+        "created_utc": datetime.now(UTC).isoformat(timespec="seconds"),
+        "scenario": scenario.text,
+        "scenario_name": scenario.name,
+        "scenario_place": one_line(scenario.place),
+        "scenario_folder": one_line(str(scenario.folder)),
+        "scenario_sha256": scenario.sha256,
+        "meshes_sha256": _meshes_sha256(scenario),
+        "seed": str(scenario.sampling.seed) if scenario.sampling else "none: nothing is drawn",
+        "package_version": version("binarydyn"),
+        "source_digest": source_digest(),
+        "kernel_digest": _jit.source_digest,
+        "git_state": git_state(),
+        "numpy_version": np.__version__,
+        "numba_version": numba.__version__,
+        "machine": f"{platform.machine()} {platform.system()}",
+    }
+
+
+def refuse_others(found: dict, wanted: dict, place: str, advice: str) -> None:
+    """InputError where what is in a file was not made from the same things."""
+    for name, words in _SAME.items():
+        if found.get(name) != wanted[name]:
+            raise InputError(
+                place,
+                f"it holds {words} ({name} {str(found.get(name))[:12]}, now {str(wanted[name])[:12]}), "
+                f"allowed is to go on with the same; {advice}",
+            )
+
+
+@cache
+def source_digest() -> str:
+    """SHA-256 of all source files that decide a number, and of numba's version."""
+    total = hashlib.sha256(numba.__version__.encode())
+    for name in _DECISIVE:
+        path = _PACKAGE / name
+        for file in sorted(path.rglob("*.*")) if path.is_dir() else [path]:
+            if file.suffix in (".py", ".toml"):
+                total.update(file.relative_to(_PACKAGE).as_posix().encode() + b"\0" + file.read_bytes())
+    return total.hexdigest()
+
+
+def _meshes_sha256(scenario: Scenario) -> str:
+    meshes = [body.polyhedron.path for body in (scenario.primary, scenario.secondary) if body.polyhedron]
+    try:
+        return " ".join(hashlib.sha256(path.read_bytes()).hexdigest() for path in meshes) or "none: ellipsoids"
+    except OSError as error:
+        raise InputError(scenario.place, f"a mesh file cannot be read ({one_line(str(error))}); check it") from None
+
+
+@cache
+def git_state() -> str:
+    """Commit of the package's checkout, with a word where files differ from it; or why there is none."""
+    try:
+        _git("ls-files", "--error-unmatch", "_jit.py")
+        changed = " with changes" if _git("status", "--porcelain", "--", ".") else ""
+        return _git("rev-parse", "HEAD") + changed
+    except (OSError, subprocess.SubprocessError):
+        return "none: not run from a checkout"
+
+
+def _git(*words: str) -> str:
+    command = ["git", "-C", str(_PACKAGE), *words]
+    return subprocess.run(command, capture_output=True, text=True, check=True, timeout=5.0).stdout.strip()

@@ -1,0 +1,204 @@
+"""A stored result as a notebook wants it: what was asked, the numbers, rows of a sweep, runs of a prediction."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..dynamics import State, System, Trajectory
+from ..errors import InputError
+from ..scenario import Scenario
+from ..scenario.wording import one_line
+from .groups import FLAGS, UNKNOWN, Column, read_group
+from .provenance import FORMAT, SCHEMA
+
+
+@dataclass(frozen=True)
+class RecordedBody:
+    """What a file keeps of a body: enough for everything that is seen of a run, not for going on with it."""
+
+    mass_kg: float
+    density_kg_m3: float
+    inertia_kg_m2: np.ndarray
+    bounding_radius_m: float
+    enclosing_axes_m: np.ndarray
+    is_even: bool
+
+
+@dataclass(frozen=True)
+class RecordedRun(Trajectory):
+    """A stored trajectory, for every function that takes one, with the periods (m,), s, of its single cycles."""
+
+    cycle_periods_s: np.ndarray
+
+    @property
+    def trajectory(self) -> Trajectory:
+        """Itself, so that it reads like one side of a prediction."""
+        return self
+
+
+@dataclass(frozen=True)
+class Result:
+    """A result file; kind is `prediction` or `sweep`, attributes say where it comes from.
+
+    Content is read, and checked against its hash, when it is first asked for.  Raises InputError for content that is
+    damaged or that this kind does not have.
+    """
+
+    path: Path
+    kind: str
+    attributes: dict[str, str | int]
+
+    @cached_property
+    def scenario(self) -> Scenario:
+        """What was asked; meshes are looked for where they were."""
+        a = self.attributes
+        return Scenario.from_text(a["scenario"], a["scenario_place"], a["scenario_folder"])
+
+    @cached_property
+    def numbers(self) -> dict[str, float | str | bool | None]:
+        """The flat table of a prediction, as `Prediction.numbers` gave it."""
+        return self._table("numbers")
+
+    @cached_property
+    def period_changes_s(self) -> dict[str, float | None]:
+        """Of a prediction: its period change by every estimator, and by closed forms (`closed_form_..`)."""
+        return {name.removesuffix("_s"): value for name, value in self._table("changes").items()}
+
+    @cached_property
+    def calibration(self) -> dict[str, float | str | None]:
+        """Of a prediction: what relaxation and calibration found."""
+        return self._table("start")
+
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Of a prediction: where it is outside its validity."""
+        return tuple(self._group("warnings", "prediction")["warning"].values.tolist())
+
+    @cached_property
+    def before(self) -> RecordedRun:
+        """The run before the impact."""
+        return self._run("before", -1)
+
+    @cached_property
+    def after(self) -> RecordedRun:
+        """The run after the impact."""
+        return self._run("after", 0)
+
+    @cached_property
+    def columns(self) -> dict[str, np.ndarray]:
+        """Of a sweep: rows as arrays (members,) by name: `member`, the varied keys, `status`, `reason`, every number.
+
+        An unknown number is nan; flags are 1, 0, or -1 where unknown.
+        """
+        return {name: column.values for name, column in self._group("members", "sweep").items()}
+
+    @cached_property
+    def axes(self) -> dict[str, np.ndarray]:
+        """Of a sweep: the values of each varied key; the last key varies fastest over the members."""
+        return {name: column.values for name, column in self._group("design", "sweep").items()}
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Of a sweep: what varies."""
+        return tuple(self.axes)
+
+    def on_grid(self, name: str) -> np.ndarray:
+        """A column of a sweep, one dimension for each of `axes`."""
+        if name not in self.columns:
+            raise InputError(
+                one_line(str(self.path)), f"there is no column {name!r}, allowed are {', '.join(self.columns)}"
+            )
+        return self.columns[name].reshape([len(values) for values in self.axes.values()])
+
+    def statuses(self) -> dict[str, int]:
+        """Of a sweep: how many members ended how, the most frequent first."""
+        return dict(Counter(self.columns["status"].tolist()).most_common())
+
+    def _table(self, group: str) -> dict[str, Any]:
+        plain = {name: column.plain for name, column in self._group(group, "prediction").items()}
+        return {name: _flag(value) if name in FLAGS else value for name, value in plain.items()}
+
+    def _run(self, group: str, impact: int) -> RecordedRun:
+        columns = self._group(group, "prediction")
+        c = {name: column.values for name, column in columns.items()}
+        y = np.concatenate([c[name].reshape(len(c["time_s"]), -1) for name in STATE], axis=1)
+        return RecordedRun(
+            system=self._system(State.from_vector(y[impact])),
+            time_s=c["time_s"],
+            y=y,
+            **{name: columns[name].plain for name in ENDS},
+            cycle_periods_s=c["cycle_periods_s"],
+        )
+
+    def _system(self, state: State) -> System:
+        bodies = []
+        for name in ("primary", "secondary"):
+            c = {key: column for key, column in self._group(name, "prediction").items() if key != "axis"}
+            plain = {key: column.values if column.dims else column.plain for key, column in c.items()}
+            bodies.append(RecordedBody(**plain | {"is_even": plain["is_even"] == 1}))
+        begun = self.calibration
+        return System(*bodies, state, begun["degree"], begun["tolerance"])
+
+    def _group(self, name: str, kind: str) -> dict[str, Column]:
+        if self.kind != kind:
+            raise InputError(one_line(str(self.path)), f"this is a {self.kind}, allowed is a {kind}; open another file")
+        return _read(self.path, lambda file: read_group(file, name))
+
+
+STATE = ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", "rate2_rad_s")
+ENDS = ("status", "energy_drift", "angular_momentum_drift", "steps", "evaluations")
+
+
+def _flag(value: int) -> bool | None:
+    return None if value == UNKNOWN else bool(value)
+
+
+def open_result(path: str | Path) -> Result:
+    """Open what `predict --out` or `sweep --out` wrote.
+
+    InputError for a file that is missing, foreign, truncated or damaged, or of a newer layout.
+    """
+    place, path = one_line(str(path)), Path(path)
+    try:
+        missing = not path.exists()
+    except (OSError, ValueError):
+        missing = True
+    if missing:
+        raise InputError(place, "there is no such file; `predict --out` and `sweep --out` write one")
+    if path.is_dir():
+        raise InputError(place, "this is a folder, allowed is a result file; name a file in it")
+    attributes = _read(path, lambda file: {name: _plain(value) for name, value in file.attrs.items()})
+    if attributes.get("format") != FORMAT:
+        raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is one of `--out`; name another file")
+    if (schema := attributes.get("schema")) != SCHEMA:
+        raise InputError(
+            place,
+            f"its layout has version {schema}, allowed is {SCHEMA}; "
+            f"read it with binarydyn {one_line(str(attributes.get('package_version', '')))}",
+        )
+    return Result(path, attributes["kind"], attributes)
+
+
+def _plain(value: Any) -> Any:
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def _read(path: Path, take: Callable[[Any], Any]) -> Any:
+    """Something from an HDF5 file.  InputError for whatever else the file is; h5py has many errors for that."""
+    import h5py
+
+    try:
+        with h5py.File(path, "r") as file:
+            return take(file)
+    except (OSError, KeyError, ValueError, TypeError, RuntimeError, AttributeError) as error:
+        raise InputError(
+            one_line(str(path)),
+            f"this is no whole result file ({one_line(str(error))[:120]}); name another one or make it anew",
+        ) from None

@@ -1,0 +1,47 @@
+"""What a stored quantity is measured in, read from the suffix of its name: the one table of suffixes."""
+
+from __future__ import annotations
+
+UNITS = {
+    "kg_m2": "kg m2",
+    "kg_m3": "kg/m3",
+    "deg_day": "deg/day",
+    "rad_s": "rad/s",
+    "mm_s": "mm/s",
+    "km_s": "km/s",
+    "m_s": "m/s",
+    "minutes": "min",
+    "days": "d",
+    "deg": "deg",
+    "kg": "kg",
+    "km": "km",
+    "m2": "m2",
+    "h": "h",
+    "m": "m",
+    "s": "s",
+}
+"""Suffix -> unit; of two that fit the longer one counts.  `d` and `min`, since readers of netCDF convert `days`."""
+_BARE = "1"
+
+
+def unit_of(name: str) -> str:
+    """Unit of a name, a dotted one or an element of a list (`primary.semi_axes_m.0`) too; `1` where it carries none."""
+    suffix = _suffix(_leaf(name))
+    return UNITS[suffix] if suffix else _BARE
+
+
+def long_name_of(name: str) -> str:
+    """The name in words, without its unit: `impactor.mass_kg` -> `impactor mass`."""
+    leaf = _leaf(name)
+    suffix = _suffix(leaf)
+    bare = leaf.removesuffix(f"_{suffix}") if suffix else leaf
+    return name.replace(leaf, bare, 1).replace(".", " ").replace("_", " ")
+
+
+def _leaf(name: str) -> str:
+    """Last word of a dotted name that is not an index."""
+    return next(part for part in reversed(name.split(".")) if not part.isdigit())
+
+
+def _suffix(leaf: str) -> str:
+    return max((suffix for suffix in UNITS if leaf.endswith(f"_{suffix}")), key=len, default="")
