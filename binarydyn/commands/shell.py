@@ -19,7 +19,10 @@ from ..scenario.wording import CAUTION, one_line
 
 COMMANDS = {
     "predict": "How much the impact changes the orbit period, and what else changes.",
+    "sweep": "The same prediction over a grid of any numbers of the scenario.",
+    "show": "What is in a result file and where it comes from.",
     "check": "What a scenario asks and how it differs from the defaults.",
+    "validate": "What the package gives for published cases, beside what is published.",
 }
 
 

@@ -6,7 +6,7 @@ from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
 from .sections import MutualOrbit, Polyhedron, Primary, Secondary
-from .variation import numeric_names, varied
+from .variation import numeric_names, value_of, varied
 
 __all__ = [
     "Direction",
@@ -29,5 +29,6 @@ __all__ = [
     "builtin",
     "load",
     "numeric_names",
+    "value_of",
     "varied",
 ]

@@ -35,12 +35,13 @@ def why_not_numeric(scenario: Scenario, name: str) -> str:
             elements = [other for other in names if other.startswith(name + ".")]
             return f"this is not a single number; vary {', '.join(elements) or 'a numeric key'} instead"
         return f"unknown key; {advice(name, names)}"
-    if _value(scenario, name) is None:
+    if value_of(scenario, name) is None:
         return f"the scenario does not give it; vary a key that it gives, or add this one to [{name.partition('.')[0]}]"
     return ""
 
 
-def _value(scenario: Scenario, name: str) -> Any:
+def value_of(scenario: Scenario, name: str) -> Any:
+    """What a dotted key stands for, list elements by index; None where the scenario does not give it."""
     value: Any = scenario
     for part in name.split("."):
         value = value[int(part)] if isinstance(value, tuple) else getattr(value, part, None)
@@ -95,7 +96,7 @@ def _put(data: dict[str, Any], scenario: Scenario, name: str, value: float) -> N
     *tables, last = name.split(".")
     if last.isdigit():
         *tables, leaf = tables
-        elements = list(_value(scenario, ".".join([*tables, leaf])))
+        elements = list(value_of(scenario, ".".join([*tables, leaf])))
     for table in tables:
         data = data.setdefault(table, {})
     if last.isdigit():

@@ -1,0 +1,141 @@
+"""What a reference case may compare: by name, the number that a scenario gives, its unit at the end of the name."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+
+from ..constants import HOUR_S
+from ..errors import ConvergenceError
+from ..scenario import Scenario, varied
+from .backwards import period_change_s, precession_at_ratio, push_for_change, ratio_for_precession
+from .predict import Prediction, predict
+
+
+@dataclass(frozen=True)
+class Case:
+    """A scenario, and its prediction once somebody asks for it."""
+
+    scenario: Scenario
+
+    @cached_property
+    def prediction(self) -> Prediction:
+        """As `predict` gives it, so what is validated is what a user gets."""
+        return predict(self.scenario)
+
+    def number(self, name: str) -> float:
+        """One of the prediction's numbers; ConvergenceError, which names the outcome, where there is none."""
+        value = self.prediction.numbers()[name]
+        if value is None:
+            raise ConvergenceError(f"there is no {name}, the run ends in {self.prediction.status}", math.inf, 1)
+        return float(value)
+
+    def mode(self, name: str) -> float:
+        """Period, h, of a free mode of the relaxed state."""
+        periods = [mode.period_h for mode in self.prediction.start.modes if mode.name == name]
+        if not periods:
+            raise ConvergenceError(f"the relaxed state has no {name} mode", math.inf, 1)
+        return float(periods[0])
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """How a number comes from a case and, for those that solve for something, from what is given."""
+
+    value: Callable[[Case, float | None], float]
+    says: str
+    needs_given: str = ""
+    needs_ellipsoids: bool = False
+
+
+def _as_spheres(scenario: Scenario) -> Scenario:
+    """Both bodies as spheres of their volumes: the pair that Kepler's third law describes."""
+    return varied(scenario, _axes("primary", scenario, True) | _axes("secondary", scenario, True))
+
+
+def _as_oblate(scenario: Scenario) -> Scenario:
+    """The primary as a spheroid of its volume and polar axis, the secondary as a sphere of its volume."""
+    return varied(scenario, _axes("primary", scenario, False) | _axes("secondary", scenario, True))
+
+
+def _axes(body: str, scenario: Scenario, sphere: bool) -> dict[str, float]:
+    a, b, c = getattr(scenario, body).semi_axes_m
+    equator = (a * b * c) ** (1 / 3) if sphere else math.sqrt(a * b)
+    return {f"{body}.semi_axes_m.{i}": axis for i, axis in enumerate((equator, equator, equator if sphere else c))}
+
+
+def _kepler_ratio(case: Case) -> float:
+    begun = case.prediction.start
+    return (2.0 * math.pi / (begun.period_h * HOUR_S)) ** 2 * begun.separation_m**3 / begun.system.gm_m3_s2
+
+
+def _growth(case: Case) -> float:
+    return float(max(mode.growth_per_orbit for mode in case.prediction.start.modes))
+
+
+def _number(name: str) -> Quantity:
+    return Quantity(lambda case, _: case.number(name), "as predict prints it")
+
+
+_PREDICTED = (
+    "period_before_h",
+    "period_after_h",
+    "eccentricity_before",
+    "eccentricity_after",
+    "precession_after_deg_day",
+    "libration_max_before_deg",
+    "libration_max_after_deg",
+    "separation_after_m",
+    "total_mass_kg",
+    "secondary_mass_kg",
+    "primary_density_kg_m3",
+)
+QUANTITIES: dict[str, Quantity] = {
+    **{name: _number(name) for name in _PREDICTED},
+    "period_change_min": Quantity(lambda case, _: case.number("period_change_s") / 60.0, "simulated, shapes as given"),
+    "oblate_change_min": Quantity(
+        lambda case, _: period_change_s(_as_oblate(case.scenario)) / 60.0,
+        "simulated, primary as a spheroid and secondary as a sphere of the same volumes",
+        needs_ellipsoids=True,
+    ),
+    "spheres_change_min": Quantity(
+        lambda case, _: period_change_s(_as_spheres(case.scenario)) / 60.0,
+        "simulated, both bodies as spheres of the same volumes",
+        needs_ellipsoids=True,
+    ),
+    "vis_viva_change_min": Quantity(
+        lambda case, _: case.prediction.analytic_changes_s()["vis_viva"] / 60.0, "closed form, Kepler orbit"
+    ),
+    "oblate_first_order_min": Quantity(
+        lambda case, _: case.prediction.analytic_changes_s()["oblate"] / 60.0,
+        "closed form, oblate primary, first order in the push",
+    ),
+    "kepler_ratio": Quantity(lambda case, _: _kepler_ratio(case), "n^2 a^3 / GM of the relaxed state"),
+    "libration_period_h": Quantity(lambda case, _: case.mode("libration"), "free libration about the relaxed state"),
+    "epicyclic_period_h": Quantity(
+        lambda case, _: case.mode("epicyclic"), "free radial oscillation about the relaxed state"
+    ),
+    "greatest_growth_per_orbit": Quantity(
+        lambda case, _: _growth(case), "by which the free modes grow; 1 where all are stable"
+    ),
+    "push_for_change_mm_s": Quantity(
+        lambda case, given: push_for_change(case.scenario, 60.0 * given),
+        "along-track push that gives a measured period change",
+        needs_given="period change, min",
+    ),
+    "precession_at_ab_deg_day": Quantity(
+        lambda case, given: precession_at_ratio(case.scenario, given),
+        "after the impact, for another a/b of the secondary at the same a/c and volume",
+        needs_given="a/b",
+        needs_ellipsoids=True,
+    ),
+    "ab_for_precession": Quantity(
+        lambda case, given: ratio_for_precession(case.scenario, given),
+        "a/b of the secondary, at the same a/c and volume, that gives a measured precession after the impact",
+        needs_given="precession, deg/day",
+        needs_ellipsoids=True,
+    ),
+}
+"""By the names that reference cases use."""
