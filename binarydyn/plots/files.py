@@ -1,0 +1,49 @@
+"""Where a figure goes: the format follows from the suffix, and what cannot be written is refused beforehand."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ..errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+FORMATS = ("png", "pdf", "svg")
+_DOTS_PER_INCH = 300
+
+
+def check_path(path: str | Path) -> Path:
+    """The path of a figure, if it can be written; call it before the work is done.
+
+    InputError for a suffix that is none of FORMATS, a folder that does not exist or cannot be written to, and a path
+    that is a folder or a file that cannot be replaced.
+    """
+    path = Path(path)
+    if path.suffix.lower().lstrip(".") not in FORMATS:
+        given = f"the ending {path.suffix}" if path.suffix else "no ending"
+        allowed = ", ".join(f".{name}" for name in FORMATS)
+        raise InputError(path, f"{given} is given, a figure may end in {allowed}; choose one of them")
+    folder = path.parent
+    if not folder.is_dir():
+        raise InputError(path, f"{folder} is not a folder; create it or write the figure to one that exists")
+    if path.is_dir():
+        raise InputError(path, "this is a folder, a figure is a file; give another name")
+    if not os.access(path if path.exists() else folder, os.W_OK):
+        what = "this file" if path.exists() else f"the folder {folder}"
+        raise InputError(path, f"{what} cannot be written to; choose a place that can")
+    return path
+
+
+def save(figure: Figure, path: str | Path) -> Path:
+    """Write a figure; the same figure gives the same bytes, so no date goes into the file.  Errors as in check_path."""
+    path = check_path(path)
+    suffix = path.suffix.lower().lstrip(".")
+    undated = {"png": {}, "pdf": {"CreationDate": None}, "svg": {"Date": None}}[suffix]
+    try:
+        figure.savefig(path, format=suffix, dpi=_DOTS_PER_INCH, facecolor="white", metadata=undated)
+    except OSError as error:
+        raise InputError(path, f"cannot be written ({error.strerror or error}); choose another place") from error
+    return path

@@ -1,0 +1,103 @@
+"""What a sweep found: contours over two swept keys, or a line over one; members that failed are crossed out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..errors import InputError
+from .style import AFTER, IMPACT, INK
+from .words import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.path import Path
+
+_LEVELS = 9
+_LABELLED = 0.2
+"""Extent of a piece of a contour, in parts of the axes, from which it is labelled."""
+_APART = 0.07
+"""Least distance of two labels, in parts of the axes."""
+_HATCH = {"facecolor": "none", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0, "zorder": 0.3}
+
+
+def sweep_map(ax: Axes, x: np.ndarray, y: np.ndarray, z: np.ndarray, labels: tuple[str, str, str]) -> None:
+    """Labelled contours of z over a grid of x and y, all (n,), one element a member in any order; labels with units.
+
+    z is nan where a member failed: such members are crossed and their cells hatched; members not yet done leave a gap.
+    InputError where x or y has fewer than two values.
+    """
+    x, y, z = (np.asarray(values, dtype=float) for values in (x, y, z))
+    (columns, i), (rows, j) = (np.unique(values, return_inverse=True) for values in (x, y))
+    if min(len(columns), len(rows)) < 2:
+        raise InputError("sweep map", f"{len(columns)} by {len(rows)} values are given, 2 by 2 are needed; draw a line")
+    table = np.full((len(rows), len(columns)), np.nan)
+    table[j, i] = z
+    failed = ~np.isfinite(z)
+    ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(columns), ylim=_padded(rows))
+    ax.set_title(labels[2], loc="left")
+    for k in np.flatnonzero(failed):
+        ax.fill_between(_around(columns, i[k]), *_around(rows, j[k]), **_HATCH, label="_failed cell")
+    _contours(ax, columns, rows, np.ma.masked_invalid(table))
+    ax.plot(x[~failed], y[~failed], color=INK, linestyle="none", marker=".", markersize=2.0, label="member")
+    if failed.any():
+        ax.plot(x[failed], y[failed], **_cross(), label=f"failed ({failed.sum()})")
+
+
+def sweep_line(ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str]) -> None:
+    """z (n,) over one swept key x (n,), labels with units; members that failed (nan) are crossed on the lower edge."""
+    order = np.argsort(x)
+    x, z = np.asarray(x, dtype=float)[order], np.asarray(z, dtype=float)[order]
+    failed = ~np.isfinite(z)
+    ax.plot(x, z, **AFTER.line(), marker=AFTER.marker, markersize=4.0, label="member")
+    ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(x))
+    for k in np.flatnonzero(failed):
+        ax.axvspan(*_around(x, k), **_HATCH, label="_failed cell")
+    if failed.any():
+        low = ax.get_xaxis_transform()
+        ax.plot(x[failed], 0.04 + 0.0 * x[failed], **_cross(), transform=low, label=f"failed ({failed.sum()})")
+
+
+def _contours(ax: Axes, columns: np.ndarray, rows: np.ndarray, table: np.ma.MaskedArray) -> None:
+    """Shades, paler where little changes, and labelled lines; nothing where no level lies between the values."""
+    from matplotlib.colors import LinearSegmentedColormap
+    from matplotlib.ticker import MaxNLocator
+
+    if table.count() < 3 or np.ptp(table.compressed()) == 0.0:
+        return
+    levels = MaxNLocator(_LEVELS).tick_values(table.min(), table.max())
+    pale = LinearSegmentedColormap.from_list("pale", ["#fbf8f0", "#c5d6df", "#7fa6bf"])
+    strong_below = abs(table.min()) > abs(table.max())
+    ax.contourf(columns, rows, table, levels, cmap=pale.reversed() if strong_below else pale, zorder=0.5)
+    lines = ax.contour(columns, rows, table, levels, colors=INK, linewidths=0.8, linestyles="solid", zorder=1.0)
+    fmt = {"fmt": lambda value: number(value, "g"), "inline_spacing": 3, "fontsize": "small"}
+    ax.clabel(lines, manual=_middles(ax, lines.get_paths()), **fmt)
+
+
+def _middles(ax: Axes, paths: list[Path]) -> list[np.ndarray]:
+    """Where to label contours: in the middle of pieces long enough to carry a number and not too near to another."""
+    spans = np.array([np.ptp(ax.get_xlim()), np.ptp(ax.get_ylim())])
+    pieces = [piece for path in paths for piece in path.to_polygons(closed_only=False)]
+    places: list[np.ndarray] = []
+    for piece in sorted(pieces, key=lambda piece: -np.hypot(*(np.ptp(piece, axis=0) / spans))):
+        middle = piece[len(piece) // 2]
+        long = np.hypot(*(np.ptp(piece, axis=0) / spans)) > _LABELLED
+        if long and all(np.hypot(*((middle - place) / spans)) > _APART for place in places):
+            places.append(middle)
+    return places
+
+
+def _around(values: np.ndarray, k: int) -> np.ndarray:
+    """(2,) from the neighbour before to the one after the k-th of ascending values: what is not known if it failed."""
+    return values[[max(k - 1, 0), min(k + 1, len(values) - 1)]]
+
+
+def _padded(values: np.ndarray) -> tuple[float, float]:
+    """Limits of an axis that leave room for the markers at its ends."""
+    pad = 0.025 * np.ptp(values)
+    return values.min() - pad, values.max() + pad
+
+
+def _cross() -> dict:
+    return IMPACT.points(6.0) | {"marker": "x", "markeredgewidth": 1.5, "zorder": 4}

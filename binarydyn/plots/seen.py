@@ -1,0 +1,90 @@
+"""What the panels need of a prediction, whether it was just made or comes from a file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..constants import DAY_S
+from ..dynamics.trajectory import Trajectory
+from ..errors import FewCyclesError, InputError
+from ..observables import AttitudeHistory, attitude, cycle_periods
+
+
+@dataclass(frozen=True)
+class SeenSide:
+    """One window: the run, its mean period (s) and the single ones, and how the secondary is turned, where measured."""
+
+    trajectory: Trajectory
+    period_s: float | None
+    cycle_periods_s: np.ndarray
+    attitude: AttitudeHistory | None
+
+    @property
+    def cycle_days(self) -> np.ndarray:
+        """(m,) middle of each cycle, days from t0; cycles are counted from the first sample."""
+        ends = self.trajectory.time_s[0] + np.append(0.0, np.cumsum(self.cycle_periods_s))
+        return 0.5 * (ends[1:] + ends[:-1]) / DAY_S
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Both windows and the table of numbers."""
+
+    name: str
+    numbers: dict[str, Any]
+    before: SeenSide
+    after: SeenSide
+
+    @property
+    def event(self) -> str:
+        """What happened at t0, in a word or two."""
+        return {"miss": "miss", "no_impact": "no impact"}.get(self.numbers["status"], "impact")
+
+    @property
+    def days(self) -> tuple[float, float]:
+        """What a time axis shows: both windows, less of the first where the second ended early, to keep it legible."""
+        low, high = self.before.trajectory.time_s[0] / DAY_S, self.after.trajectory.time_s[-1] / DAY_S
+        if self.after.trajectory.status != "done":
+            low = max(low, -max(high, 5.0 * (self.before.period_s or np.inf) / DAY_S))
+        return float(low), float(high)
+
+
+def seen(result: Any) -> Seen:
+    """From a Prediction, or from a stored result of kind `prediction`.  InputError for anything else."""
+    if isinstance(result, Seen):
+        return result
+    if getattr(result, "kind", "prediction") != "prediction" or not hasattr(result, "before"):
+        kind = getattr(result, "kind", type(result).__name__)
+        raise InputError("plot", f"a result of kind {kind!r} is given, a prediction is allowed; choose another file")
+    numbers = result.numbers() if callable(result.numbers) else dict(result.numbers)
+    sides = [_side(getattr(result, name), numbers.get(f"period_{name}_h")) for name in ("before", "after")]
+    return Seen(name_of(result), numbers, *sides)
+
+
+def _side(given: Any, period_h: float | None) -> SeenSide:
+    """From a Side or from a bare trajectory; what is missing is measured anew."""
+    run = getattr(given, "trajectory", given)
+    cycles = given.cycle_periods_s if hasattr(given, "cycle_periods_s") else _or_none(cycle_periods, run)
+    turned = given.attitude if hasattr(given, "attitude") else None
+    return SeenSide(
+        run,
+        None if period_h is None or not np.isfinite(period_h) else 3600.0 * period_h,
+        np.empty(0) if cycles is None else np.asarray(cycles),
+        _or_none(attitude, run) if turned is None else turned,
+    )
+
+
+def _or_none(measure: Any, run: Trajectory) -> Any:
+    try:
+        return measure(run)
+    except (FewCyclesError, InputError):
+        return None
+
+
+def name_of(result: Any) -> str:
+    """What the scenario is called; a stored result knows it without reading the scenario again."""
+    stored = getattr(result, "attributes", None)
+    return (stored["scenario_name"] if stored else result.scenario.name) or "scenario without a name"
