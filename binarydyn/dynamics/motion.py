@@ -92,6 +92,8 @@ def rates(model, w, at, to, c, k):
     nan where r = 0.
     """
     model = numba.literally(model)
+    if at < 0 or to < 0:  # never; but it tells the compiler that no index counts from the end
+        return
     rx, ry, rz = w[at], w[at + 1], w[at + 2]
     q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
     o1, o2, o3 = w[at + 10], w[at + 11], w[at + 12]

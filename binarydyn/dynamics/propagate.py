@@ -41,7 +41,7 @@ class Run:
     limits: np.ndarray
     work: np.ndarray
     progress: np.ndarray
-    samples: np.ndarray
+    samples: np.ndarray  # flat, rows of 20
     spacing_s: float
     status: int = rungekutta.PAUSED
 
@@ -89,7 +89,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
         _limits(system, state),
         work,
         progress,
-        np.zeros((intervals + 2, SIZE)),
+        np.zeros((intervals + 2) * SIZE),
         days * DAY_S / intervals,
     )
 
@@ -113,7 +113,7 @@ def advance(run: Run, max_steps: int = MAX_STEPS, block_steps: int = BLOCK_STEPS
 
 def fraction_done(run: Run) -> float:
     """Share of the samples that are there."""
-    return float(run.progress[rungekutta.SAMPLES]) / (len(run.samples) - 1)
+    return float(run.progress[rungekutta.SAMPLES]) / (len(run.samples) // SIZE - 1)
 
 
 def finished(run: Run) -> Trajectory:
@@ -125,11 +125,11 @@ def finished(run: Run) -> Trajectory:
     elif run.status in (rungekutta.ESCAPE, rungekutta.STEP_FAILURE, rungekutta.STEP_LIMIT):
         if abs(run.progress[rungekutta.TIME]) > abs(times[-1] if count else 0.0):
             times = np.append(times, run.progress[rungekutta.TIME])
-            run.samples[count] = run.work[:SIZE]
-    y = run.samples[: len(times)].copy()
+            run.samples[count * SIZE : (count + 1) * SIZE] = run.work[:SIZE]
+    y = run.samples[: len(times) * SIZE].reshape(-1, SIZE).copy()
     y[:, 6:10] /= np.linalg.norm(y[:, 6:10], axis=1, keepdims=True)
     y[:, 13:17] /= np.linalg.norm(y[:, 13:17], axis=1, keepdims=True)
-    energy, momentum = rungekutta.entry(run.model).drifts(y, len(y), run.coefficients, run.constants)
+    energy, momentum = rungekutta.entry(run.model).drifts(y.ravel(), len(y), run.coefficients, run.constants)
     at_start = run.system.at(State.from_vector(y[0]))
     order = slice(None, None, -1 if run.spacing_s < 0 else 1)
     return Trajectory(

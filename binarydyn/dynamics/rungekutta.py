@@ -33,8 +33,8 @@ SHORTEST_S = 1e-9
 
 
 @kernel
-def interpolate(w, a, out, row):
-    """State at the fraction a of the step that was just made, to out[row]."""
+def interpolate(w, a, out, at):
+    """State at the fraction a of the step that was just made, to out[at : at + 20]."""
     b = 1.0 - a
     for i in range(SIZE):
         y = w[DENSE + 100 + i] + a * w[DENSE + 120 + i]
@@ -43,35 +43,36 @@ def interpolate(w, a, out, row):
         y = w[DENSE + 40 + i] + b * y
         y = w[DENSE + 20 + i] + a * y
         y = w[DENSE + i] + b * y
-        out[row, i] = w[i] + a * y
+        out[at + i] = w[i] + a * y
 
 
 @kernel
-def apart(y, limits):
-    """Contact function of the enclosing ellipsoids in the state y (20,): negative where they overlap."""
-    A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(y[6], y[7], y[8], y[9])
-    e0, e1, e2, e3 = relative_quaternion(y[6], y[7], y[8], y[9], y[13], y[14], y[15], y[16])
+def apart(w, at, limits):
+    """Contact function of the enclosing ellipsoids in the state w[at : at + 20]: negative where they overlap."""
+    q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
+    A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(q0, q1, q2, q3)
+    e0, e1, e2, e3 = relative_quaternion(q0, q1, q2, q3, w[at + 13], w[at + 14], w[at + 15], w[at + 16])
     C11, C12, C13, C21, C22, C23, C31, C32, C33 = rotation_of_quaternion(e0, e1, e2, e3)
-    rx, ry, rz = y[0], y[1], y[2]
-    x, y_, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
+    rx, ry, rz = w[at], w[at + 1], w[at + 2]
+    x, y, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
     return ellipsoids_touch(
         limits[2], limits[3], limits[4], limits[5], limits[6], limits[7],
-        x, y_, z, C11, C12, C13, C21, C22, C23, C31, C32, C33,
+        x, y, z, C11, C12, C13, C21, C22, C23, C31, C32, C33,
     )  # fmt: skip
 
 
 @kernel
-def touching_fraction(w, out, row, limits):
-    """Fraction of the step at which the bodies touch, by halving; the state there goes to out[row]."""
+def touching_fraction(w, out, at, limits):
+    """Fraction of the step at which the bodies touch, by halving; the state there goes to out[at : at + 20]."""
     low, high = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        interpolate(w, middle, out, row)
-        if apart(out[row], limits) < 0.0:
+        interpolate(w, middle, out, at)
+        if apart(out, at, limits) < 0.0:
             high = middle
         else:
             low = middle
-    interpolate(w, high, out, row)
+    interpolate(w, high, out, at)
     return high
 
 
@@ -80,7 +81,7 @@ def ending(w, limits, gm):
     """How the step that was just made leaves the pair: DONE (go on), CONTACT or ESCAPE."""
     rx, ry, rz = w[END], w[END + 1], w[END + 2]
     square = rx * rx + ry * ry + rz * rz
-    if square < limits[NEAR] * limits[NEAR] and apart(w[END : END + SIZE], limits) < 0.0:
+    if square < limits[NEAR] * limits[NEAR] and apart(w, END, limits) < 0.0:
         return CONTACT
     if square > limits[FAR] * limits[FAR]:
         vx, vy, vz = w[END + 3], w[END + 4], w[END + 5]
@@ -109,7 +110,7 @@ def write_samples(w, out, done, wanted, spacing, t, lost, h, fraction):
         at = ((done * spacing - t) + lost) / h
         if at > fraction:
             break
-        interpolate(w, at, out, done)
+        interpolate(w, at, out, done * SIZE)
         done += 1
     return done
 
@@ -124,14 +125,14 @@ def take_end(w):
 
 @kernel
 def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c, k):
-    """Go on until every row of out but the last is filled with the states at 0, spacing, 2 spacing, ..
+    """Go on until every row of 20 in out but the last is filled with the states at 0, spacing, 2 spacing, ..
 
     The last row is for an early end.  w and progress hold everything that the next block needs.  Returns DONE, CONTACT,
-    ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED after block_steps attempts; with CONTACT, out[SAMPLES] is the state at
+    ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED after block_steps attempts; with CONTACT, row progress[SAMPLES] is the state at
     the touch and progress[TIME] its time.
     """
     model = numba.literally(model)
-    wanted = out.shape[0] - 1
+    wanted = out.size // SIZE - 1
     t, lost, h = progress[TIME], progress[TIME_ERROR], progress[STEP]
     done, attempts, most, status = int(progress[SAMPLES]), 0, MOST, DONE
     rates(model, w, 0, SIZE, c, k)
@@ -155,11 +156,12 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         if status == CONTACT or (after - done * spacing) * spacing >= 0.0:
             prepare_dense(model, w, h, c, k)
             progress[EVALUATIONS] += 3
-        fraction = touching_fraction(w, out, wanted, limits) if status == CONTACT else 1.0
+        fraction = touching_fraction(w, out, wanted * SIZE, limits) if status == CONTACT else 1.0
         done = write_samples(w, out, done, wanted, spacing, t, lost, h, fraction)
         if status == CONTACT:
             t += fraction * h
-            out[done] = out[wanted]
+            for i in range(SIZE):
+                out[done * SIZE + i] = out[wanted * SIZE + i]
             break
         take_end(w)
         t, lost = after, (after - t) - step
@@ -170,13 +172,12 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
 
 @kernel
 def drifts(model, out, rows, c, k):
-    """(max |E - E0|, max |H - H0|) over the first rows of out, per G M1 M2 and per m, against row 0."""
+    """(max |E - E0|, max |H - H0|) over the first rows of 20 in out, per G M1 M2 and per m, against row 0."""
     model = numba.literally(model)
-    flat = out.reshape(out.size)
-    e0, x0, y0, z0 = conserved(model, flat, 0, c, k)
+    e0, x0, y0, z0 = conserved(model, out, 0, c, k)
     energy, momentum = 0.0, 0.0
     for row in range(1, rows):
-        e, x, y, z = conserved(model, flat, row * SIZE, c, k)
+        e, x, y, z = conserved(model, out, row * SIZE, c, k)
         energy = max(energy, abs(e - e0))
         momentum = max(momentum, math.sqrt((x - x0) ** 2 + (y - y0) ** 2 + (z - z0) ** 2))
     return energy, momentum

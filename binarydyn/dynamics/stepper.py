@@ -25,13 +25,15 @@ def _weighted(row: dict[int, float]) -> str:
 def _stage(number: int, row: dict[int, float], to: int) -> str:
     return (
         f"    for i in range({SIZE}):\n        w[{to} + i] = w[i] + h * ({_weighted(row)})\n"
-        f"    rates(model, w, {to}, {number * SIZE}, c, k)\n"
+        f"    rates(model, w, int64({to}), int64({number * SIZE}), c, k)\n"
     )
 
 
 _HEAD = '''"""Steps of the Runge-Kutta method 8(5,3): written by binarydyn.dynamics.stepper."""
 
 import math
+
+from numba import int64
 
 from binarydyn._jit import kernel
 from binarydyn.dynamics.motion import rates
