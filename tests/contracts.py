@@ -1,4 +1,6 @@
-"""What any model of mutual gravity must obey; a test class inherits GravityContract and gives its degree and its bodies."""
+"""What any model of mutual gravity must obey; a test class inherits GravityContract and gives its degree and its
+bodies.
+"""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,7 +17,9 @@ ROUNDING = 2.0**-53
 
 @dataclass(frozen=True, eq=False)
 class Cloud:
-    """Point masses (n,) at points (n, 3), m, in their principal frame about the centre of mass: a body of any shape, summed exactly."""
+    """Point masses (n,) at points (n, 3), m, in their principal frame about the centre of mass: a body of any shape,
+    summed exactly.
+    """
 
     points_m: np.ndarray
     masses_kg: np.ndarray
@@ -104,13 +108,16 @@ def apart(ours, theirs) -> float:
 
 
 def seventh_derivative(case: Case, degree: int) -> float:
-    """Bound on r^7 d^7 U / dx^7 over G M1 M2 / r: sum over n <= degree of (n+7)!/n! reach^n, a term of degree n being at most
-    reach^n r^-(n+1) on a sphere, and its derivatives largest along r (Hobson 1931, ch. IV)."""
+    """Bound on r^7 d^7 U / dx^7 over G M1 M2 / r: sum over n <= degree of (n+7)!/n! reach^n, a term of degree n being
+    at most reach^n r^-(n+1) on a sphere, and its derivatives largest along r (Hobson 1931, ch. IV).
+    """
     return sum(np.prod(np.arange(n + 1.0, n + 8.0)) * case.reach**n for n in range(degree + 1))
 
 
 class GravityContract:
-    """Inherit, set `degree`, and return configurations (r > R1 + R2) from `cases`; the bodies decide which kernels serve."""
+    """Inherit, set `degree`, and return configurations (r > R1 + R2) from `cases`; the bodies decide which kernels
+    serve.
+    """
 
     degree: int
     step = 3e-3
@@ -140,9 +147,11 @@ class GravityContract:
         return out
 
     def difference_error(self, case: Case, rise: int = 0) -> float:
-        """Error of `differences`, relative to G M1 M2 / r^2: h^6/140 times the seventh derivative, and the rounding of the values.
+        """Error of `differences`, relative to G M1 M2 / r^2: h^6/140 times the seventh derivative, and the rounding
+        of the values.
 
-        Rounding: 110/60 values a step apart, each good to 8 roundings of the largest term; a component of the force is one derivative higher.
+        Rounding: 110/60 values a step apart, each good to 8 roundings of the largest term; a component of the force
+        is one derivative higher.
         """
         truncation = self.step**6 / 140.0 * seventh_derivative(case, self.degree) * (self.degree + 8.0) ** rise
         return truncation + 8.0 * ROUNDING * 110.0 / 60.0 / self.step
@@ -160,10 +169,11 @@ class GravityContract:
 
     @pytest.mark.parametrize("which", [1, 2])
     def test_torque_is_minus_the_derivative_under_turns(self, case, which):
-        """While a body turns about a fixed axis U is a trigonometric polynomial of degree N: 2N + 1 values give its derivative exactly.
+        """While a body turns about a fixed axis U is a trigonometric polynomial of degree N: 2N + 1 values give its
+        derivative exactly.
 
-        d/da at 0 = sum_j U(2 pi j/(2N+1)) (-1)^(j+1) / (2 sin(pi j/(2N+1))) (Fornberg 1996, A Practical Guide to Pseudospectral Methods, from
-        memory); rounding: 8 roundings of U times the sum of the weights.
+        d/da at 0 = sum_j U(2 pi j/(2N+1)) (-1)^(j+1) / (2 sin(pi j/(2N+1))) (Fornberg 1996, A Practical Guide to
+        Pseudospectral Methods, from memory); rounding: 8 roundings of U times the sum of the weights.
         """
         count = 2 * self.degree + 1
         angles = 2.0 * np.pi * np.arange(1, count) / count
@@ -205,7 +215,9 @@ class GravityContract:
         assert apart(h.torque2_N_m, Q @ g.torque2_N_m) < 1e-14 * arm
 
     def test_far_apart_they_are_points(self, case):
-        """At 1e8 (R1 + R2) what is left of the shapes, (R/r)^2 of the force and of |r||F| in the torques, is below rounding."""
+        """At 1e8 (R1 + R2) what is left of the shapes, (R/r)^2 of the force and of |r||F| in the torques, is below
+        rounding.
+        """
         r = case.r_m * case.reach * 1e8
         g = field(case, self.degree, r_m=r)
         point = -G * case.one.mass_kg * case.two.mass_kg / np.linalg.norm(r)

@@ -1,4 +1,6 @@
-"""Mutual gravity against brute force, closed forms and its own symmetries; the multipoles, the tape and the generated text."""
+"""Mutual gravity against brute force, closed forms and its own symmetries; the multipoles, the tape and the generated
+text.
+"""
 
 import ast
 
@@ -6,7 +8,7 @@ import meshes
 import numpy as np
 import pytest
 import reference_gravity as reference
-from contracts import G, ROUNDING, AsGeneral, Case, Cloud, GravityContract, apart, attitudes, field
+from contracts import ROUNDING, AsGeneral, Case, Cloud, G, GravityContract, apart, attitudes, field
 
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.gravity import MODELS, model_number, mutual_gravity
@@ -50,7 +52,9 @@ class EvenBodies(GravityContract):
         assert apart(h.torque1_N_m, g.torque1_N_m) < 1e-14 * arm and apart(h.torque2_N_m, g.torque2_N_m) < 1e-14 * arm
 
     def test_spheres_are_points_at_any_distance(self, case):
-        """Newton's shell theorem: both bodies replaced by spheres, just apart; no force but the monopole's, no torque."""
+        """Newton's shell theorem: both bodies replaced by spheres, just apart; no force but the monopole's, no
+        torque.
+        """
         one, two = (Ellipsoid((b.semi_axes_m[0],) * 3, b.density_kg_m3) for b in (case.one, case.two))
         r = case.r_m * case.reach * 1.001
         for pair in ((one, two), (AsGeneral(one), AsGeneral(two))):
@@ -113,8 +117,9 @@ def relative_errors(case: Case, theirs, degree: int) -> np.ndarray:
 def tail(reach: float, degree: int, step: int) -> np.ndarray:
     """Bounds on what the series leaves out, over G M1 M2 / r: of U, r F, tau1 and tau2.
 
-    A term of degree n is at most reach^n, its gradient times r (n + 1) reach^n, a torque n reach^n, since a harmonic polynomial that is
-    at most 1 on the sphere has gradients of at most n there; summed over the n beyond the degree, every second one if step is 2.
+    A term of degree n is at most reach^n, its gradient times r (n + 1) reach^n, a torque n reach^n, since a harmonic
+    polynomial that is at most 1 on the sphere has gradients of at most n there; summed over the n beyond the degree,
+    every second one if step is 2.
     """
     n = np.arange(degree + step, degree + 200, step)
     terms = reach**n
@@ -130,14 +135,16 @@ def within_tail(case: Case, theirs, degree: int, step: int) -> bool:
 
 
 def fitted_exponents(errors: np.ndarray, distances: np.ndarray) -> np.ndarray:
-    """(4,) slopes of log error against log distance; errors (pairs, distances, 4), the mean is taken of the logarithms, because a
-    relative error has no mean square where the torque itself passes zero."""
+    """(4,) slopes of log error against log distance; errors (pairs, distances, 4), the mean is taken of the
+    logarithms, because a relative error has no mean square where the torque itself passes zero.
+    """
     return -np.polyfit(np.log(distances), np.log(errors).mean(axis=0), 1)[0]
 
 
 @pytest.fixture(scope="module")
 def ellipsoid_pairs():
-    """Fifty random pairs of ellipsoids, attitudes and directions, at three distances, with U, F and torques by Gauss cubature.
+    """Fifty random pairs of ellipsoids, attitudes and directions, at three distances, with U, F and torques by Gauss
+    cubature.
 
     Order 9 integrates terms up to degree 17 exactly; what it misses is (R/r)^18 < 1e-13 at these distances.
     """
@@ -155,7 +162,9 @@ def ellipsoid_pairs():
 
 @pytest.mark.parametrize("degree", [2, 4])
 def test_errors_of_even_bodies_fall_as_declared(ellipsoid_pairs, degree):
-    """U and F as (R/r)^(N+2), a torque against itself as (R/r)^N; and every single error below the sum of the omitted terms."""
+    """U and F as (R/r)^(N+2), a torque against itself as (R/r)^N; and every single error below the sum of the omitted
+    terms.
+    """
     errors = np.array([[relative_errors(case, theirs, degree) for case, theirs in row] for row in ellipsoid_pairs])
     declared = np.array([degree + 2, degree + 2, degree, degree])
     assert MODELS[model_number(degree, True)].error == f"(R/r)^{degree + 2}"
@@ -164,7 +173,9 @@ def test_errors_of_even_bodies_fall_as_declared(ellipsoid_pairs, degree):
 
 
 def test_degree_4_beats_degree_2_for_every_ellipsoid_pair(ellipsoid_pairs):
-    """The rms over U, F and both torques is at least four times smaller at r = 4 (R1 + R2), where (r/R)^2 is 16 or more."""
+    """The rms over U, F and both torques is at least four times smaller at r = 4 (R1 + R2), where (r/R)^2 is 16 or
+    more.
+    """
     for row in ellipsoid_pairs:
         case, theirs = row[0]
         two, four = (np.sqrt(np.mean(relative_errors(case, theirs, degree) ** 2)) for degree in (2, 4))
@@ -198,7 +209,9 @@ def exact_sum(case: Case):
 
 @pytest.fixture(scope="module")
 def cloud_pairs():
-    """Fifty random pairs of clouds, exact to rounding (torque 1e-16 (r/R)^2 of itself): general bodies without any cubature."""
+    """Fifty random pairs of clouds, exact to rounding (torque 1e-16 (r/R)^2 of itself): general bodies without any
+    cubature.
+    """
     random, rows = np.random.default_rng(99), []
     for _ in range(50):
         one, two = Cloud.random(random, size_m=random.uniform(80.0, 300.0)), Cloud.random(random)
@@ -211,7 +224,9 @@ def cloud_pairs():
 
 @pytest.mark.parametrize("degree", [2, 4])
 def test_errors_of_any_bodies_fall_as_declared(cloud_pairs, degree):
-    """U and F as (R/r)^(N+1), a torque against itself as (R/r)^(N-1); and every single error below the sum of the omitted terms."""
+    """U and F as (R/r)^(N+1), a torque against itself as (R/r)^(N-1); and every single error below the sum of the
+    omitted terms.
+    """
     errors = np.array([[relative_errors(case, theirs, degree) for case, theirs in row] for row in cloud_pairs])
     declared = np.array([degree + 1, degree + 1, degree - 1, degree - 1])
     assert MODELS[model_number(degree, False)].error == f"(R/r)^{degree + 1}"
@@ -234,9 +249,10 @@ def polyhedron_solid(body: Polyhedron, order: int, block: int) -> reference.Soli
 def test_lumpy_mesh_and_ellipsoid_fall_as_declared(degree):
     """The ellipsoid's attraction summed over a mesh, twelve pairs: the exponents of general bodies.
 
-    Far apart, because the mesh's degree 6 is larger than its degree 5; there Werner & Scheeres' attraction, a difference of large numbers,
-    serves only for the torque on the ellipsoid.  That torque does better at degree 2: the ellipsoid's quadrupole meets the mesh's mass
-    (degree 2), quadrupole (4) and octupole (5), so that the first omitted term is of degree 4, not 3.
+    Far apart, because the mesh's degree 6 is larger than its degree 5; there Werner & Scheeres' attraction, a
+    difference of large numbers, serves only for the torque on the ellipsoid.  That torque does better at degree 2:
+    the ellipsoid's quadrupole meets the mesh's mass (degree 2), quadrupole (4) and octupole (5), so that the first
+    omitted term is of degree 4, not 3.
     """
     random, errors = np.random.default_rng(5), []
     distances = 4.0 * DISTANCES
@@ -256,8 +272,9 @@ def test_lumpy_mesh_and_ellipsoid_fall_as_declared(degree):
 
 
 def test_lumpy_mesh_and_ellipsoid_close_by():
-    """Both attractions at 1.4 (R1 + R2), Werner & Scheeres over the ellipsoid and back; errors below the sum of the omitted terms, and
-    degree 4 closer than degree 2 in the mean."""
+    """Both attractions at 1.4 (R1 + R2), Werner & Scheeres over the ellipsoid and back; errors below the sum of the
+    omitted terms, and degree 4 closer than degree 2 in the mean.
+    """
     random, errors = np.random.default_rng(6), []
     for seed in range(8):
         one, two = Polyhedron.from_facets(*meshes.lumpy(3, seed, 300.0), 2200.0), random_ellipsoid(random, 120.0)
@@ -293,8 +310,9 @@ def test_real_shapes_against_both_attractions(shapes_folder, number):
 
 @pytest.mark.parametrize("general", [False, True])
 def test_degree_2_is_the_second_order_formula(general):
-    """U = -(G M1 M2/r){1 + [tr J - 3 n.J n]/(2 r^2)}, J = I1/M1 + I2/M2 (Scheeres 2009, CMDA 104, 103), its gradient by hand, and
-    the gravity-gradient torques 3 G M'/r^5 r x I r (textbook, from memory); equal to rounding, 1e-14."""
+    """U = -(G M1 M2/r){1 + [tr J - 3 n.J n]/(2 r^2)}, J = I1/M1 + I2/M2 (Scheeres 2009, CMDA 104, 103), its gradient
+    by hand, and the gravity-gradient torques 3 G M'/r^5 r x I r (textbook, from memory); equal to rounding, 1e-14.
+    """
     random = np.random.default_rng(31)
     for _ in range(10):
         one, two = two_ellipsoids(random)
@@ -315,7 +333,9 @@ def test_degree_2_is_the_second_order_formula(general):
 
 
 def test_oblate_spheroid_on_its_equator_and_axis():
-    """U = -(GM m/r)[1 - J2 (R/r)^2 P2 - J4 (R/r)^4 P4], J4 R^4 = -15/7 (J2 R^2)^2 (handbook), at latitude 0 and 90 deg, to 1e-14."""
+    """U = -(GM m/r)[1 - J2 (R/r)^2 P2 - J4 (R/r)^4 P4], J4 R^4 = -15/7 (J2 R^2)^2 (handbook), at latitude 0 and 90
+    deg, to 1e-14.
+    """
     spheroid, mote = Ellipsoid((400.0, 400.0, 300.0), 2000.0), Ellipsoid((1.0, 1.0, 1.0), 2000.0)
     j2 = (400.0**2 - 300.0**2) / 5.0
     j4 = -15.0 / 7.0 * j2**2
@@ -338,7 +358,9 @@ def test_other_degrees_are_refused_by_name(degree):
 
 @pytest.mark.parametrize("n", [2, 3, 4])
 def test_multipoles_are_harmonic(n):
-    """The tensor of degree n has no trace: T_xx.. + T_yy.. + T_zz.. = 0 for every rest; 1e-14 of its largest component."""
+    """The tensor of degree n has no trace: T_xx.. + T_yy.. + T_zz.. = 0 for every rest; 1e-14 of its largest
+    component.
+    """
     T = multipole(Cloud.random(np.random.default_rng(n)), n)
     largest = max(map(abs, T.values()))
     for i, j, k in powers(n - 2):
@@ -361,7 +383,9 @@ def test_multipoles_are_legendre_integrals(n):
 
 
 def test_multipoles_of_an_ellipsoid():
-    """J2 R^2 = (a^2 + b^2 - 2 c^2)/10 = -T_zz, C22 R^2 = (a^2 - b^2)/20 = (T_xx - T_yy)/6 (textbook, from memory); no odd ones."""
+    """J2 R^2 = (a^2 + b^2 - 2 c^2)/10 = -T_zz, C22 R^2 = (a^2 - b^2)/20 = (T_xx - T_yy)/6 (textbook, from memory); no
+    odd ones.
+    """
     a, b, c = 420.0, 380.0, 300.0
     body = Ellipsoid((a, b, c), 2400.0)
     T = multipole(body, 2)
@@ -428,7 +452,9 @@ def test_numbers_keep_all_their_digits():
 
 @pytest.mark.parametrize("degree, even", MODEL_IDS)
 def test_generated_text_is_straight(degree, even):
-    """Each kernel is assignments of one operation, or of one parameter, and a return: no loop, no branch, no call, no array."""
+    """Each kernel is assignments of one operation, or of one parameter, and a return: no loop, no branch, no call, no
+    array.
+    """
     functions = [node for node in ast.walk(ast.parse(source(degree, even))) if isinstance(node, ast.FunctionDef)]
     assert [f.name for f in functions] == ["field", "potential"]
     allowed = (ast.BinOp, ast.UnaryOp, ast.Name, ast.Constant, ast.operator, ast.unaryop, ast.expr_context, ast.Tuple)
@@ -447,7 +473,9 @@ def test_generated_text_is_straight(degree, even):
 
 @pytest.mark.parametrize("degree, even", MODEL_IDS)
 def test_generated_text_gives_the_same_numbers_without_a_compiler(degree, even):
-    """The text run by Python itself: equal to the compiled kernels but for fused multiply-adds, 1e-14 of the point-mass force."""
+    """The text run by Python itself: equal to the compiled kernels but for fused multiply-adds, 1e-14 of the
+    point-mass force.
+    """
     text = source(degree, even).replace("from binarydyn._jit import inlined, kernel", "")
     plain = {"inlined": lambda f: f, "kernel": lambda f: f}
     exec(text, plain)

@@ -123,7 +123,7 @@ def finished(run: Run) -> Trajectory:
     if run.status == rungekutta.CONTACT:
         times = np.append(times, run.progress[rungekutta.TIME])
     elif run.status in (rungekutta.ESCAPE, rungekutta.STEP_FAILURE, rungekutta.STEP_LIMIT):
-        if abs(run.progress[rungekutta.TIME]) > abs(times[-1] if count else 0.0):
+        if not count or abs(run.progress[rungekutta.TIME]) > abs(times[-1]):
             times = np.append(times, run.progress[rungekutta.TIME])
             run.samples[count * SIZE : (count + 1) * SIZE] = run.work[:SIZE]
     y = run.samples[: len(times) * SIZE].reshape(-1, SIZE).copy()
