@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 
-from ..errors import ConvergenceError, InputError
+from ..errors import BinarydynError, ConvergenceError, InputError
 from ..scenario import Scenario, varied
 from .predict import predict
 
@@ -17,6 +16,10 @@ RATIO_RANGE = (1.05, 1.4)
 """a/b of the moonlet between which a precession selects one: the rate falls steadily there (nearer to 1 it hardly
 changes; above, the libration is in resonance with the orbit)."""
 _ROUNDS = 12
+
+
+class NoNumberError(BinarydynError):
+    """A run ended, in the way the sentence names, before the number that was asked for could be measured."""
 
 
 def push_for_change(scenario: Scenario, change_s: float) -> float:
@@ -32,6 +35,8 @@ def push_for_change(scenario: Scenario, change_s: float) -> float:
 
     old = scenario.push.along_track_mm_s
     off_old = miss(old)
+    if abs(off_old) < CHANGE_TOLERANCE_S:
+        return old
     new = old * change_s / (off_old + change_s)
     for _ in range(_ROUNDS):
         off_new = miss(new)
@@ -42,10 +47,10 @@ def push_for_change(scenario: Scenario, change_s: float) -> float:
 
 
 def period_change_s(scenario: Scenario) -> float:
-    """Simulated period change; ConvergenceError, which names the outcome, where it could not be measured."""
+    """Simulated period change; NoNumberError where it could not be measured."""
     result = predict(scenario)
     if result.period_change_s is None:
-        raise ConvergenceError(f"there is no period change, the run ends in {result.status}", math.inf, 1)
+        raise NoNumberError(f"there is no period change, the run ends in {result.status}")
     return result.period_change_s
 
 
@@ -57,9 +62,7 @@ def precession_at_ratio(scenario: Scenario, ratio: float) -> float:
     result = predict(varied(scenario, {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate(axes)}))
     rate = result.numbers()["precession_after_deg_day"]
     if rate is None:
-        raise ConvergenceError(
-            f"there is no precession at a/b = {ratio:g}, the run ends in {result.status}", math.inf, 1
-        )
+        raise NoNumberError(f"there is no precession at a/b = {ratio:g}, the run ends in {result.status}")
     return rate
 
 

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ..constants import HOUR_S
-from ..errors import ConvergenceError
 from ..scenario import Scenario, varied
-from .backwards import period_change_s, precession_at_ratio, push_for_change, ratio_for_precession
+from .backwards import NoNumberError, period_change_s, precession_at_ratio, push_for_change, ratio_for_precession
 from .predict import Prediction, predict
 
 
@@ -26,17 +25,17 @@ class Case:
         return predict(self.scenario)
 
     def number(self, name: str) -> float:
-        """One of the prediction's numbers; ConvergenceError, which names the outcome, where there is none."""
+        """One of the prediction's numbers; NoNumberError, which names the outcome, where there is none."""
         value = self.prediction.numbers()[name]
         if value is None:
-            raise ConvergenceError(f"there is no {name}, the run ends in {self.prediction.status}", math.inf, 1)
+            raise NoNumberError(f"there is no {name}, the run ends in {self.prediction.status}")
         return float(value)
 
     def mode(self, name: str) -> float:
         """Period, h, of a free mode of the relaxed state."""
         periods = [mode.period_h for mode in self.prediction.start.modes if mode.name == name]
         if not periods:
-            raise ConvergenceError(f"the relaxed state has no {name} mode", math.inf, 1)
+            raise NoNumberError(f"the relaxed state has no {name} mode")
         return float(periods[0])
 
 

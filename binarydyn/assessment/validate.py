@@ -15,6 +15,7 @@ from pathlib import Path
 from ..errors import ConvergenceError, InputError
 from ..scenario import Expected, InputSigma, Scenario, value_of, varied
 from ..scenario.nearest import nearest
+from .backwards import NoNumberError
 from .formulas import FORMULAS
 from .quantities import QUANTITIES, Case
 
@@ -102,9 +103,11 @@ def _check_names(scenario: Scenario, row: int, expected: Expected) -> None:
     quantity = QUANTITIES[expected.quantity]
     if bool(quantity.needs_given) != (expected.given is not None):
         wanted = (
-            f"it starts from a {quantity.needs_given}; add it" if quantity.needs_given else "it takes none; remove it"
+            f"a number is needed ({quantity.needs_given}); add it"
+            if quantity.needs_given
+            else "none is allowed; remove it"
         )
-        raise InputError(f"{place}.given", f"for {expected.quantity}, {wanted}")
+        raise InputError(f"{place}.given", f"for {expected.quantity} {wanted}")
     if quantity.needs_ellipsoids and not (scenario.primary.semi_axes_m and scenario.secondary.semi_axes_m):
         raise InputError(f"{place}.quantity", f"{expected.quantity} needs semi_axes_m for both bodies; give them")
 
@@ -133,7 +136,7 @@ def _comparison(expected: Expected, nominal: Case, sides: Sequence[tuple[InputSi
             where = "with what is given one sigma off: "
             up, down = (_ours(expected, nominal, sign * expected.given_sigma) for sign in (1.0, -1.0))
             inputs["given"] = 0.5 * abs(up - down)
-    except ConvergenceError as error:
+    except (ConvergenceError, NoNumberError) as error:
         return Comparison(expected, None, theirs, {}, where + str(error))
     return Comparison(expected, ours, theirs, inputs)
 
@@ -142,7 +145,7 @@ def _ours(expected: Expected, case: Case, more: float = 0.0) -> float:
     given = None if expected.given is None else expected.given + more
     value = QUANTITIES[expected.quantity].value(case, given)
     if not math.isfinite(value):
-        raise ConvergenceError(f"there is no {expected.quantity}", math.inf, 1)
+        raise NoNumberError(f"{expected.quantity} is not finite")
     return float(value)
 
 

@@ -1,4 +1,4 @@
-"""What makes a scenario a reference case: what is published about it, [[expected]], and how uncertain its inputs are."""
+"""What makes a scenario a reference case: what is published about it, and how uncertain its inputs are."""
 
 from __future__ import annotations
 
