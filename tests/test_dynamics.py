@@ -255,7 +255,7 @@ def test_drifts_are_those_of_the_definitions():
     system = tilted_pair()
     other = State.from_vector(system.state.vector * np.linspace(0.9, 1.2, 20))
     constants, coefficients = parameters(system.primary, system.secondary, 4, True)
-    rows = np.array([system.state.vector, other.vector])
+    rows = np.concatenate([system.state.vector, other.vector])
     energy, momentum = rungekutta.entry(104).drifts(rows, 2, coefficients, constants)
     (E0, H0), (E1, H1) = (energy_and_momentum(system, s) for s in (system.state, other))
     assert abs(energy * G * system.primary.mass_kg * system.secondary.mass_kg / abs(E1 - E0) - 1.0) < 1e-12
@@ -357,7 +357,7 @@ def test_there_and_back_again(system):
 
 
 def test_both_kinds_of_kernels_give_the_same_motion():
-    """Ellipsoids through the kernels for any bodies: the same to what rounding, grown for five days, may do (1e-7 m)."""
+    """Ellipsoids through the kernels for any bodies: the same to what rounding, grown for five days, may do, 1e-7 m."""
     even, general = simulate(planar_pair(), 5.0), simulate(planar_pair(general=True), 5.0)
     assert np.abs(even.position_m - general.position_m).max() < 1e-7
     assert not np.array_equal(even.y, general.y)
@@ -584,8 +584,9 @@ def test_dense_output_has_order_7():
         run = start(system, h / DAY_S, sample_minutes=h / 60.0 / 8.0)
         run.progress[rungekutta.STEP] = h
         advance(run, block_steps=1)
+        samples = run.samples.reshape(-1, SIZE)
         inside = [
-            np.abs(run.samples[k] - fixed(system, h * k / 8.0, 8 * k)) * run.work[WEIGHT : WEIGHT + SIZE]
+            np.abs(samples[k] - fixed(system, h * k / 8.0, 8 * k)) * run.work[WEIGHT : WEIGHT + SIZE]
             for k in range(1, 8)
         ]
         errors.append(np.max(inside))
