@@ -11,6 +11,7 @@ import typer
 
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
+from .progress import stages
 from .tables import print_table
 
 
@@ -26,7 +27,7 @@ def predict(
     from ..assessment import predict as run
 
     scenario = load(file) if file else builtin()
-    result = run(scenario, _reporter())
+    result = run(scenario, stages())
     if out:
         from ..store import write_prediction
 
@@ -42,18 +43,6 @@ def predict(
     else:
         _print(result)
     return 0 if result.status == "done" else 1
-
-
-def _reporter():
-    """Progress on one line of stderr, where a person is looking; short runs end before it is worth a line."""
-    if not sys.stderr.isatty():
-        return None
-
-    def report(stage: str, share: float) -> None:
-        if share < 1.0:
-            print(f"\r{stage}: {share:4.0%} ", end="", file=sys.stderr, flush=True)
-
-    return report
 
 
 def _plain(result) -> dict:

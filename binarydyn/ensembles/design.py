@@ -112,8 +112,9 @@ def _check_values(key: str, values: tuple[float, ...]) -> None:
     for value in values:
         if not math.isfinite(value):
             raise InputError(place, f"{value} is given, allowed are finite numbers; change it")
-        if values.count(value) > 1:
-            raise InputError(place, f"{value:g} is given twice, once is allowed; remove one")
+    if len(set(values)) < len(values):
+        twice = next(value for i, value in enumerate(values) if value in values[:i])
+        raise InputError(place, f"{twice:g} is given twice, once is allowed; remove one")
 
 
 def _axis(text: str) -> tuple[str, tuple[float, ...]]:

@@ -157,7 +157,8 @@ def _outcome(prediction: Prediction) -> tuple[str, str]:
     if status == "done":
         if prediction.period_change_s is not None:
             return status, ""
-        return "not_measured", "; ".join(prediction.warnings)
+        short = (side for side in (prediction.before, prediction.after) if side.period is None)
+        return "not_measured", "; ".join(sentence for side in short for sentence in side.warnings)
     if status in ("miss", "no_impact"):
         return status, prediction.impact.reason
     run = (prediction.before if status.endswith("_before") else prediction.after).trajectory

@@ -34,8 +34,7 @@ class Blocks:
     def acquire(self) -> None:
         """Make the folder and lock it.  InputError while another process has it; a dead one does not hold it."""
         while self._lock is None:
-            self.folder.mkdir(exist_ok=True)
-            lock = open(self.folder / "lock", "w")
+            lock = self._opened_lock()
             try:
                 fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
             except OSError:
@@ -49,6 +48,16 @@ class Blocks:
                 lock.close()
         for draft in self.folder.glob(".*.tmp"):
             draft.unlink(missing_ok=True)
+
+    def _opened_lock(self) -> IO:
+        try:
+            self.folder.mkdir(exist_ok=True)
+            return open(self.folder / "lock", "w")
+        except OSError as error:
+            raise InputError(
+                one_line(str(self.folder)),
+                f"this folder for blocks cannot be made ({error.strerror}); name another file",
+            ) from None
 
     def release(self) -> None:
         """Give the lock back; a folder without a block goes."""

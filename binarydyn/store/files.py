@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import stat
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -62,11 +63,14 @@ def check_place(path: str | Path) -> None:
     """InputError, before anything is computed, where a result could not be written later."""
     place, path = one_line(str(path)), Path(path)
     try:
-        if path.is_dir():
-            raise InputError(place, "this is a folder, allowed is the name of a file; add one")
-        if not path.parent.is_dir():
-            raise InputError(place, f"there is no folder {one_line(str(path.parent))}; make it or name another one")
-        if not os.access(path.parent, os.W_OK):
-            raise InputError(place, "its folder cannot be written; name another one")
+        mode = path.stat().st_mode
+    except FileNotFoundError:
+        mode = 0
     except (OSError, ValueError) as error:
-        raise InputError(place, f"it cannot be a file ({one_line(str(error))}); choose another name") from None
+        raise InputError(place, f"it cannot be a file ({one_line(str(error))[-120:]}); choose another name") from None
+    if stat.S_ISDIR(mode):
+        raise InputError(place, "this is a folder, allowed is the name of a file; add one")
+    if not path.parent.is_dir():
+        raise InputError(place, f"there is no folder {one_line(str(path.parent))}; make it or name another one")
+    if not os.access(path.parent, os.W_OK):
+        raise InputError(place, "its folder cannot be written; name another one")

@@ -52,7 +52,11 @@ class SweepStore:
             self._check_finished()
         if not self.was_complete or self._blocks.folder.is_dir():
             self._blocks.acquire()
-            self._begin()
+            try:
+                self._begin()
+            except BaseException:
+                self._blocks.release()
+                raise
         return self
 
     def __exit__(self, *_) -> None:

@@ -1,0 +1,69 @@
+"""How commands say on stderr how far they are: a bar on a terminal, a line at intervals elsewhere."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ..ensembles import Row
+
+INTERVAL_S = 10.0
+"""Between two plain lines: a log stays readable, and somebody who looks into it is not left waiting."""
+
+
+def stages() -> Callable[[str, float], None] | None:
+    """For `predict`: stage and share on one line, where a person is looking; None elsewhere, since it takes seconds."""
+    if not sys.stderr.isatty():
+        return None
+
+    def report(stage: str, share: float) -> None:
+        print(f"\r{stage}: {share:4.0%} " if share < 1.0 else "\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+    return report
+
+
+def watched(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
+    """The same rows, with the progress of a sweep of `total` members of which `reused` were there before."""
+    return _bar(rows, total, reused) if sys.stderr.isatty() else _lines(rows, total, reused)
+
+
+def _bar(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns = (
+        TextColumn("sweep"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]} members/s,"),
+        TimeRemainingColumn(),
+        TextColumn("left, {task.fields[failed]} failed"),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("sweep", total=total, completed=reused, rate="-", failed=0)
+        begun, failed = time.monotonic(), 0
+        for count, row in enumerate(rows, 1):
+            failed += row.status != "done"
+            rate = f"{count / (time.monotonic() - begun):.1f}"
+            progress.update(task, advance=1, rate=rate, failed=failed)
+            yield row
+
+
+def _lines(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
+    begun = last = time.monotonic()
+    failed = 0
+    for count, row in enumerate(rows, 1):
+        failed += row.status != "done"
+        now = time.monotonic()
+        if now - last >= INTERVAL_S:
+            last, rate = now, count / (now - begun)
+            left = (total - reused - count) / rate
+            print(
+                f"sweep: {reused + count} of {total} members, {rate:.1f} members/s, {left:.0f} s left, {failed} failed",
+                file=sys.stderr,
+                flush=True,
+            )
+        yield row

@@ -1,0 +1,128 @@
+"""`binarydyn show`: what is in a result file, and where it comes from."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..scenario.wording import CAUTION
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..store import Result
+
+
+def show(
+    file: Annotated[str, typer.Argument(help="Result file (HDF5) of `predict --out` or `sweep --out`.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+) -> None:
+    """Print a stored prediction or sweep with its provenance."""
+    from ..store import open_result
+
+    result = open_result(file)
+    report = sweep_report(result) if result.kind == "sweep" else _prediction_report(result)
+    report |= {"provenance": {k: v for k, v in result.attributes.items() if k not in ("scenario", "design", "caution")}}
+    if plot:
+        save_figure(plot, result)
+    if as_json:
+        print(json.dumps(report, indent=2, allow_nan=False))
+        return
+    if result.kind == "sweep":
+        print_sweep(report)
+    else:
+        _print_prediction(report)
+    print()
+    print_table(("provenance", ""), [(name, str(value)) for name, value in report["provenance"].items()])
+    print(CAUTION)
+
+
+def save_figure(path: str, result: Result) -> None:
+    """The figure of a stored result."""
+    from .. import plots
+
+    (plots.save_sweep if result.kind == "sweep" else plots.save_prediction)(path, result)
+
+
+def sweep_report(result: Result) -> dict[str, Any]:
+    """What a sweep found, ready for JSON: counts by status, an example of each failure, extremes of the change."""
+    statuses, reasons = result.columns["status"].tolist(), result.columns["reason"].tolist()
+    return {
+        "kind": "sweep",
+        "file": str(result.path),
+        "scenario": result.attributes["scenario_name"],
+        "scenario_sha256": result.attributes["scenario_sha256"],
+        "members": len(statuses),
+        "statuses": result.statuses(),
+        "first_reasons": {word: reasons[statuses.index(word)] for word in result.statuses() if word != "done"},
+        "tolerance": result.attributes["tolerance"],
+        "varied": {key: values.tolist() for key, values in result.axes.items()},
+        "period_change_s": _extremes(result),
+        "caution": CAUTION,
+    }
+
+
+def _extremes(result: Result) -> dict[str, Any] | None:
+    """Smallest and largest period change among the members that ended well, and where; None if there is none."""
+    import numpy as np
+
+    c = result.columns
+    well = np.flatnonzero(c["status"] == "done")
+    if not len(well):
+        return None
+    change = c["period_change_s"][well]
+    ends = {"min": well[np.argmin(change)], "max": well[np.argmax(change)]}
+    return {
+        name: {"value_s": float(c["period_change_s"][k]), "at": {key: float(c[key][k]) for key in result.keys}}
+        for name, k in ends.items()
+    }
+
+
+def print_sweep(report: dict[str, Any]) -> None:
+    """The report for a reader."""
+    counts = ", ".join(f"{count} {status}" for status, count in report["statuses"].items())
+    print(f"{report['scenario'] or 'scenario'}, sweep of {report['members']} members: {counts}")
+    for status, reason in report["first_reasons"].items():
+        print(f"first {status}: {reason}")
+    if ends := report["period_change_s"]:
+        rows = [(name, f"{end['value_s']:+.3f}", *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
+        print_table(("period change", "s", *report["varied"]), rows)
+    print(f"integrator tolerance {report['tolerance']}")
+
+
+def _prediction_report(result: Result) -> dict[str, Any]:
+    return {
+        "kind": "prediction",
+        "file": str(result.path),
+        "scenario": result.attributes["scenario_name"],
+        "numbers": result.numbers,
+        "period_changes_s": result.period_changes_s,
+        "start": result.calibration,
+        "warnings": list(result.warnings),
+        "caution": CAUTION,
+    }
+
+
+def _print_prediction(report: dict[str, Any]) -> None:
+    from ..store import long_name_of, unit_of
+
+    print(f"{report['scenario'] or 'scenario'}, prediction: {report['numbers']['status']}")
+    rows = [(long_name_of(name), unit_of(name), _text(value)) for name, value in report["numbers"].items()]
+    rows += [
+        (f"period change, {name.replace('_', ' ')}", "s", _text(x)) for name, x in report["period_changes_s"].items()
+    ]
+    rows += [(f"start: {long_name_of(name)}", unit_of(name), _text(value)) for name, value in report["start"].items()]
+    print_table(("quantity", "unit", "value"), [(name, "" if unit == "1" else unit, x) for name, unit, x in rows])
+    for sentence in report["warnings"]:
+        print(f"warning: {sentence}")
+
+
+def _text(value: Any) -> str:
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return "-"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)

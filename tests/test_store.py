@@ -1,0 +1,446 @@
+"""Result files: read back bit for bit, readable by others, whole whatever happens, else refused in one line."""
+
+import json
+import os
+import random
+import re
+import shutil
+import signal
+import time
+
+import h5py
+import numpy as np
+import pytest
+import xarray
+from short_sweeps import HIT, PUSH, child, content, scenario, stored
+
+from binarydyn.assessment import predict
+from binarydyn.commands import main
+from binarydyn.constants import DAY_S
+from binarydyn.ensembles import Grid, Row, sweep
+from binarydyn.errors import InputError
+from binarydyn.observables import attitude, periods
+from binarydyn.scenario import Scenario
+from binarydyn.store import SweepStore, files, long_name_of, open_result, provenance, unit_of, write_prediction
+
+MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
+GRID = Grid.of({MASS: [-1.0, 300.0, 500.0, 900.0], SPEED: [4.0, 6.0, 8.0]})
+MANY = 120
+VARY = f"{MASS}=300:900:{MANY}"
+
+
+@pytest.fixture(scope="module")
+def prediction():
+    return predict(scenario())
+
+
+@pytest.fixture(scope="module")
+def prediction_file(prediction, tmp_path_factory):
+    path = tmp_path_factory.mktemp("prediction") / "p.h5"
+    write_prediction(path, prediction)
+    return path
+
+
+@pytest.fixture(scope="module")
+def sweep_file(tmp_path_factory):
+    """In one go, in one block, by one thread."""
+    path = tmp_path_factory.mktemp("sweep") / "s.h5"
+    stored(path, GRID, workers=1, rows=1000)
+    return path
+
+
+@pytest.fixture(scope="module")
+def many_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("many") / "s.h5"
+    stored(path, Grid.from_texts([VARY]), rows=1000)
+    return path
+
+
+# ---- what is in a file
+
+
+def test_a_prediction_reads_back_bit_for_bit(prediction, prediction_file):
+    result = open_result(prediction_file)
+    assert result.kind == "prediction" and result.scenario == prediction.scenario
+    assert json.dumps(result.numbers) == json.dumps(prediction.numbers())
+    for name in ("before", "after"):
+        side, run = getattr(prediction, name), getattr(result, name)
+        assert (
+            run.y.tobytes() == side.trajectory.y.tobytes() and run.time_s.tobytes() == side.trajectory.time_s.tobytes()
+        )
+        assert run.cycle_periods_s.tobytes() == side.cycle_periods_s.tobytes()
+        assert (run.status, run.steps, run.energy_drift) == (
+            "done",
+            side.trajectory.steps,
+            side.trajectory.energy_drift,
+        )
+    assert result.period_changes_s["weighted_fit"] == prediction.period_change_s
+    assert result.period_changes_s["closed_form_vis_viva"] == prediction.analytic_changes_s()["vis_viva"]
+    assert result.calibration["mass_factor"] == prediction.start.mass_factor
+    assert result.warnings == prediction.warnings
+
+
+def test_a_stored_run_can_be_measured_like_a_fresh_one(prediction, prediction_file):
+    result = open_result(prediction_file)
+    for name in ("before", "after"):
+        run, fresh = getattr(result, name), getattr(prediction, name).trajectory
+        assert periods(run) == periods(fresh)
+        assert attitude(run).libration_max_deg == attitude(fresh).libration_max_deg
+
+
+def test_the_rows_of_a_sweep(sweep_file):
+    result = open_result(sweep_file)
+    assert result.kind == "sweep" and result.keys == (MASS, SPEED) and result.statuses() == {"done": 9, "bad_input": 3}
+    assert result.columns["member"].tolist() == list(range(12))
+    assert result.on_grid(MASS)[:, 0].tolist() == [-1.0, 300.0, 500.0, 900.0]
+    row = next(iter(sweep(scenario(), GRID, 1, done=set(range(12)) - {7})))
+    assert result.on_grid("period_change_s")[2, 1] == row.numbers["period_change_s"]
+    stored = {name: values[7] for name, values in result.columns.items()}
+    for name, value in row.numbers.items():
+        assert stored[name] == value
+    assert np.isnan(result.on_grid("period_change_s")[0]).all() and result.columns["tumbling"][0] == -1
+    assert "allowed is 0.001" in result.columns["reason"][0]
+
+
+def test_a_sweep_without_one_prediction_and_one_that_ends_in_contact(tmp_path):
+    bad = stored(tmp_path / "b.h5", Grid.of({MASS: [-1.0, -2.0]}))
+    assert bad.statuses() == {"bad_input": 2} and set(bad.columns) == {"member", MASS, "status", "reason"}
+    hard = stored(tmp_path / "c.h5", Grid.of({"push.along_track_mm_s": [-100.0, -1.0]}), PUSH)
+    assert hard.columns["status"].tolist() == ["contact", "done"]
+
+
+def groups(path) -> list[str]:
+    with h5py.File(path) as file:
+        return list(file)
+
+
+@pytest.mark.parametrize("which", ["prediction_file", "sweep_file"])
+def test_others_can_read_every_group(which, request):
+    """With xarray through h5netcdf, which knows netCDF-4 alone and nothing of this package."""
+    path = request.getfixturevalue(which)
+    assert xarray.open_dataset(path, engine="h5netcdf").attrs["kind"] in path.parent.name
+    for name in groups(path):
+        with xarray.open_dataset(path, engine="h5netcdf", group=name) as data:
+            data.load()
+            for key, variable in data.variables.items():
+                assert variable.dtype.kind in "fiU", (name, key)
+                if variable.dims == (key,):
+                    assert key in data.coords
+    if which == "sweep_file":
+        data = xarray.open_dataset(path, engine="h5netcdf", group="members")
+        assert data.sizes == {"member": 12} and data["period_change_s"].attrs["units"] == "s"
+        assert data[MASS].values.tolist() == [-1.0] * 3 + [300.0] * 3 + [500.0] * 3 + [900.0] * 3
+        assert data.status.values[4] == "done" and data["window_days"].values[4] == 6.0
+    else:
+        data = xarray.open_dataset(path, engine="h5netcdf", group="after")
+        assert data.position_m.dims == ("time_s", "axis") and data.attitude2.dims == ("time_s", "component")
+        assert data.time_s.values[-1] == 6.0 * DAY_S
+
+
+@pytest.mark.parametrize("which", ["prediction_file", "sweep_file"])
+def test_every_dataset_says_its_unit_and_name_and_none_is_pickled(which, request):
+    with h5py.File(request.getfixturevalue(which)) as file:
+
+        def check(name, thing):
+            if isinstance(thing, h5py.Dataset):
+                assert thing.attrs["units"] and thing.attrs["long_name"], name
+                assert thing.dtype.kind in "fi" or h5py.check_string_dtype(thing.dtype).encoding == "utf-8", name
+                assert thing.is_scale or all(len(dim) == 1 for dim in thing.dims), name
+
+        file.visititems(check)
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "words"),
+    [
+        ("period_before_h", "h", "period before"),
+        ("period_change_s", "s", "period change"),
+        ("along_track_dv_mm_s", "mm/s", "along track dv"),
+        ("velocity_m_s", "m/s", "velocity"),
+        ("rate1_rad_s", "rad/s", "rate1"),
+        ("nodal_precession_after_deg_day", "deg/day", "nodal precession after"),
+        ("roll_max_after_deg", "deg", "roll max after"),
+        ("separation_after_m", "m", "separation after"),
+        ("total_mass_kg", "kg", "total mass"),
+        ("primary_density_kg_m3", "kg/m3", "primary density"),
+        ("inertia_kg_m2", "kg m2", "inertia"),
+        ("window_days", "d", "window"),
+        ("simulation.sample_minutes", "min", "simulation sample"),
+        ("impactor.speed_km_s", "km/s", "impactor speed"),
+        ("primary.semi_axes_m.0", "m", "primary semi axes 0"),
+        ("momentum_transfer.beta", "1", "momentum transfer beta"),
+        ("eccentricity_after", "1", "eccentricity after"),
+        ("energy_drift", "1", "energy drift"),
+        ("status", "1", "status"),
+    ],
+)
+def test_units_follow_from_names(name, unit, words):
+    assert (unit_of(name), long_name_of(name)) == (unit, words)
+
+
+def test_a_file_says_where_it_comes_from(sweep_file):
+    found = open_result(sweep_file).attributes
+    assert found["scenario"] == HIT and found["scenario_sha256"] == scenario().sha256
+    assert Grid.from_json(found["design"]) == GRID and found["design_sha256"] == GRID.sha256
+    assert found["tolerance"] == "1e-09" and found["members"] == 12 and found["schema"] == 1
+    assert found["numpy_version"] == np.__version__ and re.fullmatch("[0-9a-f]{64}", found["source_digest"])
+    assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+00:00", found["created_utc"])
+    assert "no hazard decision" in found["caution"]
+    assert (
+        found["seed"].startswith("none")
+        and provenance.attributes(
+            Scenario.from_text(
+                HIT + f"[sampling]\nseed = 7\n[sampling.quantities]\n'{MASS}' = {{normal = [480.0, 1.0]}}\n"
+            ),
+            "sweep",
+        )["seed"]
+        == "7"
+    )
+
+
+# ---- interrupted
+
+
+@pytest.mark.parametrize("stop_after", [1, 5, 11])
+def test_a_sweep_that_was_left_and_resumed_is_the_same_file(stop_after, sweep_file, tmp_path):
+    path = tmp_path / "s.h5"
+    assert stored(path, GRID, stop_after=stop_after) is None
+    assert not path.exists()
+    with SweepStore(path, scenario(), GRID) as store:
+        assert len(store.done()) == stop_after
+    stored(path, GRID)
+    assert content(path) == content(sweep_file)
+    assert os.listdir(tmp_path) == ["s.h5"]
+
+
+def command(folder) -> list[str]:
+    (folder / "pair.toml").write_text(HIT)
+    return ["sweep", str(folder / "pair.toml"), "--vary", VARY, "--out", str(folder / "s.h5"), "--json"]
+
+
+def interrupted(folder, sent: signal.Signals) -> tuple[int, str]:
+    """Start the command, send it a signal once two blocks are there; exit code and what it said."""
+    process = child(*command(folder))
+    while process.poll() is None and len(list(folder.glob("s.h5.parts/*.h5"))) < 2:
+        time.sleep(0.002)
+    process.send_signal(sent)
+    err = process.communicate()[1]
+    assert (folder / "s.h5.parts").is_dir() and not (folder / "s.h5").exists()
+    return process.returncode, err
+
+
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGKILL])
+def test_an_interrupted_command_resumes_to_the_same_file(sent, many_file, tmp_path, capsys):
+    code, err = interrupted(tmp_path, sent)
+    if sent is signal.SIGINT:
+        assert code == 130 and len(err.splitlines()) == 1 and "the same command resumes" in err
+    else:
+        assert code == -signal.SIGKILL
+    assert main(command(tmp_path)) == 0
+    report = json.loads(capsys.readouterr().out)
+    assert 10 <= report["reused"] < MANY and report["reused"] + report["computed"] == MANY
+    # the file was named otherwise, and that is all
+    ours, theirs = content(tmp_path / "s.h5"), content(many_file)
+    for name in ("@scenario_place", "@scenario_folder"):
+        assert ours.pop(name) != theirs.pop(name)
+    assert ours == theirs
+    assert sorted(os.listdir(tmp_path)) == ["pair.toml", "s.h5"]
+
+
+def test_a_finished_sweep_has_nothing_to_do(sweep_file, tmp_path, capsys):
+    (tmp_path / "pair.toml").write_text(HIT)
+    words = ["sweep", str(tmp_path / "pair.toml"), "--vary", f"{MASS}=300,-5", "--out", str(tmp_path / "s.h5")]
+    assert main(words) == 1
+    first, before = capsys.readouterr().out, (tmp_path / "s.h5").read_bytes()
+    (tmp_path / "s.h5.parts").mkdir()  # as a kill between the rename and the removal leaves it
+    assert main(words) == 1
+    assert "nothing was left to do" in capsys.readouterr().out and "2 computed" in first and "first bad_input" in first
+    assert (tmp_path / "s.h5").read_bytes() == before and not (tmp_path / "s.h5.parts").exists()
+
+
+@pytest.mark.parametrize("how", ["flipped", "shortened", "emptied"])
+def test_a_damaged_block_is_noted_and_computed_anew(how, sweep_file, tmp_path):
+    path = tmp_path / "s.h5"
+    stored(path, GRID, stop_after=9, rows=3)
+    block = sorted((tmp_path / "s.h5.parts").glob("000002-*.h5"))[0]
+    data = bytearray(block.read_bytes())
+    data[random.Random(5).randrange(len(data))] ^= 1
+    block.write_bytes({"flipped": bytes(data), "shortened": bytes(data[:-1]), "emptied": b""}[how])
+    with SweepStore(path, scenario(), GRID) as store:
+        assert len(store.damaged) == 1 and "000002" in store.damaged[0] and len(store.done()) == 6
+    stored(path, GRID)
+    assert content(path) == content(sweep_file)
+
+
+def test_temporary_files_of_a_dead_process_are_no_blocks(sweep_file, tmp_path):
+    path = tmp_path / "s.h5"
+    stored(path, GRID, stop_after=4)
+    block = next((tmp_path / "s.h5.parts").glob("*.h5"))
+    shutil.copy(block, block.with_name(f".{block.name}.99999.tmp"))
+    block.unlink()
+    with SweepStore(path, scenario(), GRID) as store:
+        assert store.done() == set()
+    stored(path, GRID)
+    assert content(path) == content(sweep_file) and os.listdir(tmp_path) == ["s.h5"]
+
+
+# ---- refused
+
+
+def refusal(path, text=HIT, design=GRID) -> str:
+    with pytest.raises(InputError) as error, SweepStore(path, scenario(text), design):
+        pass
+    assert "\n" not in str(error.value)
+    return str(error.value)
+
+
+@pytest.mark.parametrize("finished", [True, False])
+def test_rows_of_something_else_are_not_mixed_in(finished, tmp_path, monkeypatch):
+    path = tmp_path / "s.h5"
+    stored(path, GRID, stop_after=None if finished else 5)
+    assert "another scenario" in refusal(path, HIT.replace("480.0", "481.0"))
+    assert "another design" in refusal(path, design=Grid.of({MASS: [300.0, 500.0], SPEED: [4.0]}))
+    monkeypatch.setattr(provenance, "source_digest", lambda: "0" * 64)
+    assert "another state of the package's source" in refusal(path)
+    monkeypatch.undo()
+    monkeypatch.setattr(np, "__version__", "0.0.1")
+    assert "another version of numpy" in refusal(path)
+    monkeypatch.undo()
+    with SweepStore(path, scenario(), GRID) as store:
+        assert len(store.done()) == (12 if finished else 5)
+
+
+def test_a_mesh_that_was_changed_is_noticed(tmp_path):
+    (tmp_path / "rock.obj").write_text("v 1 0 0\n")
+    text = HIT.replace("semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "rock.obj", unit = "m"}')
+    asked = Scenario.from_text(text, "pair.toml", tmp_path)
+    with SweepStore(tmp_path / "s.h5", asked, GRID) as store:
+        store.append(Row(0, GRID.member(0), {}, "error", "made up"))
+    with SweepStore(tmp_path / "s.h5", asked, GRID) as store:
+        assert store.done() == {0}
+    (tmp_path / "rock.obj").write_text("v 2 0 0\n")
+    with pytest.raises(InputError, match="other mesh files"), SweepStore(tmp_path / "s.h5", asked, GRID):
+        pass
+
+
+def test_the_digest_of_the_source_sees_an_edit(tmp_path, monkeypatch):
+    package = tmp_path / "binarydyn"
+    shutil.copytree(provenance._PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(provenance, "_PACKAGE", package)
+    digest = provenance.source_digest.__wrapped__
+    before = digest()
+    (package / "commands" / "show.py").write_text("")
+    assert digest() == before
+    with open(package / "impact" / "momentum.py", "a") as file:
+        file.write("#")
+    assert digest() != before
+
+
+def test_two_processes_do_not_share_an_output(tmp_path):
+    path = tmp_path / "s.h5"
+    with SweepStore(path, scenario(), GRID):
+        assert "another process" in refusal(path)
+    with SweepStore(path, scenario(), GRID) as store:
+        assert store.done() == set()
+    assert os.listdir(tmp_path) == []
+
+
+def shown(path, capsys) -> str:
+    """The one line with which `show` refuses."""
+    assert main(["show", str(path)]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.startswith("binarydyn: ") and len(err.splitlines()) == 1
+    return err
+
+
+@pytest.mark.parametrize("which", ["prediction_file", "sweep_file"])
+def test_a_truncated_file_is_one_line(which, request, tmp_path, capsys):
+    data = request.getfixturevalue(which).read_bytes()
+    for share in (0.0, 0.001, 0.01, 0.3, 0.9, 0.999):
+        (tmp_path / "cut.h5").write_bytes(data[: int(share * len(data))])
+        assert "no whole result file" in shown(tmp_path / "cut.h5", capsys)
+
+
+def test_changed_numbers_are_one_line(sweep_file, prediction_file, tmp_path, capsys):
+    for original, name in ((sweep_file, "members/period_change_s"), (prediction_file, "numbers/period_change_s")):
+        path = shutil.copy(original, tmp_path)
+        with h5py.File(path, "r+") as file:
+            file[name][...] = np.nextafter(file[name][...], 0.0)
+        assert "not what was written" in shown(path, capsys)
+
+
+def test_foreign_and_newer_files_are_one_line(sweep_file, tmp_path, capsys):
+    with h5py.File(tmp_path / "foreign.h5", "w") as file:
+        file["x"] = 1.0
+    assert "no binarydyn result" in shown(tmp_path / "foreign.h5", capsys)
+    path = shutil.copy(sweep_file, tmp_path / "newer.h5")
+    with h5py.File(path, "r+") as file:
+        file.attrs["schema"] = 2
+        file.attrs["package_version"] = "9.1"
+    assert "version 2, allowed is 1; read it with binarydyn 9.1" in shown(path, capsys)
+    (tmp_path / "text.h5").write_text(HIT)
+    assert "no whole result file" in shown(tmp_path / "text.h5", capsys)
+    assert "folder" in shown(tmp_path, capsys)
+    assert "no such file" in shown(tmp_path / "none.h5", capsys)
+    assert "no such file" in shown("a\0b", capsys)
+    assert "no such file" in shown("a" * 5000, capsys)
+
+
+def test_a_place_that_cannot_be_written_is_refused_before_anything_is_computed(sweep_file, tmp_path):
+    for path, word in ((tmp_path, "folder"), (tmp_path / "none" / "s.h5", "no folder"), (tmp_path / "a\0b", "cannot")):
+        assert word in refusal(path)
+    assert "cannot" in refusal(tmp_path / ("a" * 300)) and "blocks cannot be made" in refusal(tmp_path / ("a" * 252))
+    (tmp_path / "notes.txt").write_text("mine")
+    assert "no whole result file" in refusal(tmp_path / "notes.txt")
+    assert os.listdir(tmp_path) == ["notes.txt"]
+
+
+def test_nothing_but_a_prediction_is_replaced_by_a_prediction(prediction, sweep_file, tmp_path):
+    (tmp_path / "notes.txt").write_text("mine")
+    path = shutil.copy(sweep_file, tmp_path)
+    for there in (tmp_path / "notes.txt", path):
+        before = open(there, "rb").read()
+        with pytest.raises(InputError):
+            write_prediction(there, prediction)
+        assert open(there, "rb").read() == before
+    write_prediction(tmp_path / "p.h5", prediction)
+    write_prediction(tmp_path / "p.h5", prediction)
+    assert open_result(tmp_path / "p.h5").kind == "prediction"
+
+
+def test_a_write_that_fails_leaves_the_old_file(tmp_path, monkeypatch):
+    path = tmp_path / "a.h5"
+    files.put(path, b"old")
+
+    def fail(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", fail)
+    with pytest.raises(InputError, match="No space left"):
+        files.put(path, b"new")
+    assert path.read_bytes() == b"old" and os.listdir(tmp_path) == ["a.h5"]
+
+
+# ---- shown
+
+
+def test_show_prints_a_prediction(prediction, prediction_file, capsys):
+    assert main(["show", str(prediction_file)]) == 0
+    out = capsys.readouterr().out
+    assert f"{prediction.period_change_s:.10g}" in out and "no hazard decision" in out and scenario().sha256 in out
+    assert main(["show", str(prediction_file), "--json"]) == 0
+    report = json.loads(capsys.readouterr().out)
+    assert report["numbers"]["period_change_s"] == prediction.period_change_s and report["kind"] == "prediction"
+
+
+def test_show_prints_a_sweep(sweep_file, capsys):
+    assert main(["show", str(sweep_file)]) == 0
+    out = capsys.readouterr().out
+    assert "9 done, 3 bad_input" in out and "first bad_input" in out and "no hazard decision" in out
+    assert main(["show", str(sweep_file), "--json"]) == 0
+    report = json.loads(capsys.readouterr().out)
+    change = open_result(sweep_file).columns["period_change_s"]
+    # a head-on hit: the more momentum, the larger the loss of period
+    assert report["period_change_s"]["min"] == {"value_s": np.nanmin(change), "at": {MASS: 900.0, SPEED: 8.0}}
+    assert report["period_change_s"]["max"] == {"value_s": np.nanmax(change), "at": {MASS: 300.0, SPEED: 4.0}}
+    assert report["statuses"] == {"done": 9, "bad_input": 3}
