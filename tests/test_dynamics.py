@@ -422,6 +422,18 @@ def test_escape_on_a_hyperbola():
     assert abs(run.time_s[-1] / time - 1.0) < 1e-11 and run.days < 60.0
 
 
+@pytest.mark.parametrize("speed, ending", [(0.0, "contact"), (2.0, "escape")])
+def test_what_happens_after_the_window_does_not_count(speed, ending):
+    """The last step passes the end of the window; contact or escape within it, a second later, are not this run's."""
+    gm = spheres(300.0, 100.0, [1500.0, 0.0, 0.0], [0.0, 0.0, 0.0]).gm_m3_s2
+    system = spheres(300.0, 100.0, [1500.0, 0.0, 0.0], [0.0, speed * np.sqrt(gm / 1500.0), 0.0])
+    whole = simulate(system, 60.0)
+    days = (whole.time_s[-1] - 1.0) / DAY_S
+    short = simulate(system, days)
+    assert whole.status == ending and short.status == "done"
+    assert abs(short.time_s[-1] - days * DAY_S) < 1e-6
+
+
 def test_bound_orbits_never_escape():
     """An ellipse of e = 0.985 reaches 130 times its pericentre and is no escape."""
     r0, e = 1500.0, 0.985

@@ -158,6 +158,8 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
             progress[EVALUATIONS] += 3
         fraction = touching_fraction(w, out, wanted * SIZE, limits) if status == CONTACT else 1.0
         done = write_samples(w, out, done, wanted, spacing, t, lost, h, fraction)
+        if done >= wanted:  # the last step may pass the end of the window; what happens there does not count
+            status = DONE
         if status == CONTACT:
             t += fraction * h
             for i in range(SIZE):
