@@ -55,10 +55,12 @@ def _cycles(ax: Axes, side: SeenSide, pen: Pen, name: str) -> None:
 
 def _name_means_above(ax: Axes) -> None:
     """A key to each mean, at either end above the axes; the word for the impact stands between them."""
+    from matplotlib.legend import Legend
+
     for line in [line for line in ax.get_lines() if line.get_label().startswith(("before:", "after:"))]:
         end = "left" if line.get_label().startswith("before") else "right"
         place = {"loc": f"lower {end}", "bbox_to_anchor": (0.0 if end == "left" else 1.0, 1.01)}
-        ax.add_artist(ax.legend([line], [line.get_label()], **place, **_KEY))
+        ax.add_artist(Legend(ax, [line], [line.get_label()], **place, **_KEY))
 
 
 def _limits(ax: Axes, view: Seen) -> None:

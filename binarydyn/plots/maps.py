@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import InputError
-from .style import AFTER, IMPACT, INK
+from .style import AFTER, IMPACT, INK, SMALL
 from .words import number
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def _contours(ax: Axes, columns: np.ndarray, rows: np.ndarray, table: np.ma.Mask
     strong_below = abs(table.min()) > abs(table.max())
     ax.contourf(columns, rows, table, levels, cmap=pale.reversed() if strong_below else pale, zorder=0.5)
     lines = ax.contour(columns, rows, table, levels, colors=INK, linewidths=0.8, linestyles="solid", zorder=1.0)
-    fmt = {"fmt": lambda value: number(value, "g"), "inline_spacing": 3, "fontsize": "small"}
+    fmt = {"fmt": lambda value: number(value, "g"), "inline_spacing": 3, "fontsize": SMALL}
     ax.clabel(lines, manual=_middles(ax, lines.get_paths()), **fmt)
 
 

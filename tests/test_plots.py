@@ -1,0 +1,495 @@
+"""Figures: what the axes must contain, against closed forms and the schema; formats; refusals; text kept apart."""
+
+import ast
+import os
+from dataclasses import replace
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Annotation, Text
+from meshes import box
+
+from binarydyn import plots
+from binarydyn.assessment import predict
+from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.dynamics import Trajectory
+from binarydyn.ensembles import Grid, sweep
+from binarydyn.errors import InputError
+from binarydyn.observables import passage_times
+from binarydyn.plots import outlines, style
+from binarydyn.plots.seen import seen
+from binarydyn.plots.words import MINUS, label_of, number
+from binarydyn.scenario import Scenario, builtin, numeric_names, varied
+from binarydyn.scenario.keys import known_keys
+from binarydyn.scenario.wording import CAUTION
+from binarydyn.store import SweepStore, open_result, write_prediction
+
+DAYS = 12.0
+SHORT = {"simulation.days_before": DAYS, "simulation.days_after": DAYS}
+OUTCOMES = {
+    "hit": {},
+    "miss": {"impactor.aim_offset_m.0": 90.0},
+    "contact": {"impactor.mass_kg": 8000.0},
+    "escape": {"impactor.mass_kg": 14000.0, "impactor.direction.along_track": 0.96},
+    "slight": {"impactor.mass_kg": 1.0},
+    "longer period": {"impactor.direction.along_track": 0.9},
+    "too short": {"simulation.days_before": 0.5, "simulation.days_after": 0.5},
+}
+
+
+@pytest.fixture(scope="module")
+def prediction():
+    return predict(varied(builtin(), SHORT))
+
+
+def axes():
+    return Figure(figsize=(4.0, 3.0)).add_subplot()
+
+
+def drawn(ax, label):
+    """(n, 2) of the one line of that label."""
+    (line,) = [line for line in ax.get_lines() if line.get_label() == label]
+    return np.column_stack(line.get_data())
+
+
+def labels(ax):
+    return [line.get_label() for line in ax.get_lines()]
+
+
+def texts(ax):
+    return [text.get_text() for text in ax.texts]
+
+
+# --- the mutual orbit
+
+
+def ellipse(turns, degrees_a_turn, eccentricity=0.08, start_deg=50.0, period_s=36000.0):
+    """A turning Kepler ellipse of 800 m sampled 96 times a turn in true anomaly; the velocity by differences."""
+
+    def place(angle):
+        pericentre = np.radians(start_deg + degrees_a_turn * angle / (2.0 * np.pi))
+        r = 800.0 * (1.0 - eccentricity**2) / (1.0 + eccentricity * np.cos(angle))
+        direction = angle + pericentre
+        return np.column_stack([r * np.cos(direction), r * np.sin(direction), 0.0 * r])
+
+    angle = np.linspace(0.0, 2.0 * np.pi * turns, 96 * turns + 1) - np.radians(start_deg)
+    rate = 2.0 * np.pi / period_s
+    y = np.zeros((len(angle), 20))
+    y[:, 0:3] = place(angle)
+    y[:, 3:6] = (place(angle + 1e-5) - place(angle - 1e-5)) / 2e-5 * rate
+    y[:, [6, 13]] = 1.0
+    return Trajectory(None, (angle - angle[0]) / rate, y, "done", 0.0, 0.0, 0, 0)
+
+
+def test_pericentres_stand_where_the_ellipse_turns_to():
+    """Closed form: pericentre k is at 50 + 9 k deg; the curve has a point every degree."""
+    ax, run = axes(), ellipse(turns=20, degrees_a_turn=9.0)
+    plots.orbit(ax, run, run)
+    seen_from = np.degrees(np.arctan2(run.y[-1, 1], run.y[-1, 0]))  # x of the drawing is along r at the impact
+    for label, k in (("first pericentre", 0), ("last pericentre", 19)):
+        ((x, y),) = drawn(ax, label)
+        off = np.degrees(np.arctan2(y, x)) + seen_from - (50.0 + 9.0 * k)
+        assert abs((off + 180.0) % 360.0 - 180.0) < 0.75
+        # 800 m (1 - e); the ellipse turns 9 deg while the angle makes one turn, which leaves the distance as it is
+        assert np.hypot(x, y) == pytest.approx(800.0 * 0.92, abs=0.1)
+
+
+def test_a_circle_has_no_pericentre():
+    ax, run = axes(), ellipse(turns=6, degrees_a_turn=0.0, eccentricity=1e-4)
+    plots.orbit(ax, run, run)
+    assert not [label for label in labels(ax) if "pericentre" in label]
+
+
+def test_the_impact_is_where_the_moonlet_is_at_t0(prediction):
+    ax = axes()
+    plots.orbit(ax, prediction.before.trajectory, prediction.after.trajectory)
+    distance = np.linalg.norm(prediction.start.system.state.position_m)
+    assert drawn(ax, "impact") == pytest.approx(np.array([[distance, 0.0]]), abs=1e-6)
+    assert {"before, last lap", "after, first lap", "after, last lap"} <= set(labels(ax))
+    assert ax.get_aspect() == 1.0
+    assert [ax.get_xlabel()[-3:], ax.get_ylabel()[-3:]] == [", m", ", m"]
+    for patch, axis in zip(ax.patches, (271.0, 70.0), strict=True):  # long axes of both bodies, near the drawing's x
+        width = np.ptp(patch.get_path().vertices[:, 0])
+        assert 0.9 * 2.0 * axis < width <= 2.0 * axis * (1.0 + 1e-12)
+
+
+def test_a_lap_is_one_turn(prediction):
+    ax = axes()
+    plots.orbit(ax, prediction.before.trajectory, prediction.after.trajectory)
+    for label in ("before, last lap", "after, first lap", "after, last lap"):
+        angle = np.unwrap(np.arctan2(*drawn(ax, label).T[::-1]))
+        assert angle[-1] - angle[0] == pytest.approx(2.0 * np.pi, abs=0.06)  # a step of the curve
+
+
+def test_outline_of_an_ellipsoid_has_the_area_of_its_shadow():
+    """Area of the parallel projection along the unit vector n: pi a b c |D^-1 n| (from memory)."""
+    rng = np.random.default_rng(5)
+    body = Ellipsoid((300.0, 200.0, 120.0), 2000.0)
+    attitude = rng.normal(size=4)
+    plane = outlines.orbital_plane(rng.normal(size=3), rng.normal(size=3))
+    x, y = outlines.outline(body, attitude, plane)
+    area = 0.5 * abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]))
+    to_inertial = outlines.rotations(attitude[None, :])[0]
+    normal = to_inertial.T @ np.cross(*plane)
+    expected = np.pi * 300.0 * 200.0 * 120.0 * np.linalg.norm(normal / [300.0, 200.0, 120.0])
+    # A polygon of n = 180 corners in an ellipse falls short by up to (2 pi / n)^2 / 6 times the squared axis ratio.
+    assert area == pytest.approx(expected, rel=(2.0 * np.pi / 180) ** 2 / 6 * 2.5**2)
+
+
+def test_outline_of_a_mesh_is_the_shadow_of_its_corners():
+    """A box of 2 x 4 x 6 m seen along its shortest side, turned by 30 deg, is a rectangle of 4 x 6 m."""
+    body = Polyhedron.from_facets(*box([2.0, 4.0, 6.0]), 1000.0)
+    # Principal axes ascend in inertia: the longest side is x and the shortest z, which stays along the line of sight.
+    half = np.radians(15.0)
+    x, y = outlines.outline(body, np.array([np.cos(half), 0.0, 0.0, np.sin(half)]), np.eye(3)[:2])
+    assert 0.5 * abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])) == pytest.approx(24.0)
+    assert x.max() == pytest.approx(3.0 * np.cos(2 * half) + 2.0 * np.sin(2 * half))
+
+
+# --- the single cycles
+
+
+def test_cycles_stand_in_the_middle_between_passages(prediction):
+    ax = axes()
+    plots.period_per_cycle(ax, prediction)
+    for name in ("before", "after"):
+        side = getattr(prediction, name)
+        passages = passage_times(side.trajectory) / 86400.0
+        expected = np.column_stack([0.5 * (passages[1:] + passages[:-1]), 24.0 * np.diff(passages)])
+        assert drawn(ax, name) == pytest.approx(expected, abs=1e-9)
+        mean = drawn(ax, f"{name}: {side.period.value_h:.6f} h")
+        assert mean[:, 1] == pytest.approx([side.period.value_h] * 2, rel=1e-15)
+        assert mean[:, 0] == pytest.approx(side.trajectory.time_s[[0, -1]] / 86400.0)
+    assert drawn(ax, "impact")[0, 0] == 0.0 and "impact" in texts(ax)
+    assert ax.get_xlabel().endswith(", days") and ax.get_ylabel().endswith(", h")
+
+
+def test_a_hidden_scatter_is_enlarged_and_the_levels_are_named(prediction):
+    """The step of the built-in impact is a hundred times the scatter."""
+    ax = axes()
+    plots.period_per_cycle(ax, prediction)
+    before, after = prediction.before, prediction.after
+    for inset, side in zip(ax.child_axes, (before, after), strict=True):
+        shown = inset.get_lines()[0].get_ydata()
+        assert shown == pytest.approx(side.cycle_periods_s - side.period.value_s, abs=1e-6)
+        assert inset.get_title().endswith(", s")
+    assert f"before: {before.period.value_h:.6f} h" in texts(ax)
+    assert f"after: {after.period.value_h:.6f} h" in texts(ax)
+    assert any(text.startswith(number(prediction.period_change_s, "+.2f", "s")) for text in texts(ax))
+
+
+def test_a_small_step_needs_no_enlargement():
+    ax = axes()
+    plots.period_per_cycle(ax, predict(varied(builtin(), SHORT | OUTCOMES["slight"])))
+    assert not ax.child_axes
+    assert len([child for child in ax.get_children() if type(child).__name__ == "Legend"]) == 2
+
+
+# --- the attitude
+
+
+def test_near_the_impact_the_angles_themselves_are_drawn(prediction):
+    ax = axes()
+    plots.attitude_angles(ax, prediction, days=(-1.0, 2.0))
+    history = prediction.after.attitude
+    near = (history.time_s >= 0.0) & (history.time_s <= 2.0 * 86400.0)
+    for name in ("roll", "pitch", "yaw"):
+        after = [line for line in ax.get_lines() if line.get_label() == name][-1]
+        assert after.get_ydata() == pytest.approx(getattr(history, f"{name}_deg")[near], abs=0.0)
+    assert ax.get_ylabel() == "angle, deg"
+
+
+def test_over_many_cycles_the_extremes_are_drawn(prediction):
+    ax = axes()
+    plots.attitude_angles(ax, prediction)
+    for name in ("roll", "pitch", "yaw"):
+        angle = getattr(prediction.after.attitude, f"{name}_deg")
+        highest = [line for line in ax.get_lines() if line.get_label() == name][-1].get_ydata()
+        lowest = [line for line in ax.get_lines() if line.get_label() == f"_{name}, lowest"][-1].get_ydata()
+        assert (highest.max(), lowest.min()) == (angle.max(), angle.min())
+        assert 10 < len(highest) <= 40
+    assert ax.get_ylabel().startswith("highest and lowest") and ax.get_ylabel().endswith(", deg")
+    assert {"roll", "pitch", "yaw", "impact"} <= set(texts(ax))
+
+
+def test_a_tumbling_moonlet_gets_a_scale_that_bends_at_half_a_turn(prediction):
+    angle = prediction.after.attitude
+    turning = replace(angle, yaw_deg=angle.yaw_deg + 4000.0 * angle.time_s / angle.time_s[-1], tumbling=True)
+    ax = axes()
+    plots.attitude_angles(ax, replace(prediction, after=replace(prediction.after, attitude=turning)))
+    assert ax.get_yscale() == "symlog" and ax.yaxis.get_transform().linthresh == 180.0
+    assert {180.0, -180.0, 1080.0} <= set(ax.get_yticks())
+
+
+def test_no_two_curves_of_a_panel_differ_by_colour_alone():
+    """Common practice for print without colour; lightness (ITU-R BT.709 weights) tells the strokes apart too."""
+    for pens in ((style.BEFORE, style.AFTER, style.LATER), (style.ROLL, style.PITCH, style.YAW)):
+        for one, other in combinations(pens, 2):
+            assert one.dashes != other.dashes and one.marker != other.marker
+            assert abs(_lightness(one.colour) - _lightness(other.colour)) > 0.02
+
+
+def _lightness(colour):
+    channels = np.array([int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]) ** 2.2
+    return channels @ [0.2126, 0.7152, 0.0722]
+
+
+# --- the maps
+
+
+def members(nx=9, ny=7):
+    """x, y, z = x y of a grid, in an order of no meaning."""
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(300.0, 900.0, nx), np.linspace(4.0, 8.0, ny)))
+    order = np.random.default_rng(2).permutation(x.size)
+    return x[order], y[order], (x * y)[order]
+
+
+def contour_set(ax):
+    (lines,) = [c for c in ax.collections if type(c).__name__ == "QuadContourSet" and not c.filled]
+    return lines
+
+
+def test_contours_lie_where_the_value_is_theirs_and_are_labelled():
+    ax, (x, y, z) = axes(), members()
+    plots.sweep_map(ax, x, y, z, ("mass, kg", "speed, km/s", "momentum, Mg m/s"))
+    lines = contour_set(ax)
+    inner = [level for level in lines.levels if z.min() < level < z.max()]
+    assert 5 <= len(inner) <= 10
+    # Exact on the edges of a cell; x y on a chord between two points of equal x y is off by up to dx dy / 4.
+    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+        if len(path.vertices):
+            assert np.prod(path.vertices, axis=1) == pytest.approx(level, abs=75.0 * (2.0 / 3.0) / 4.0)
+    named = [text.get_text() for text in lines.labelTexts]
+    assert len(named) >= 0.7 * len(inner) and set(named) <= {f"{level:g}" for level in inner}
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("mass, kg", "speed, km/s")
+    assert ax.get_title(loc="left") == "momentum, Mg m/s"
+    assert not [label for label in labels(ax) if "failed" in label]
+
+
+def test_failed_members_are_crossed_and_hatched_and_no_contour_enters_their_cells():
+    ax, (x, y, z) = axes(), members()
+    bad = (x == 600.0) & (y < 5.0)
+    plots.sweep_map(ax, x, y, np.where(bad, np.nan, z), ("x", "y", "z"))
+    crosses = drawn(ax, f"failed ({bad.sum()})")
+    assert sorted(map(tuple, crosses)) == sorted(zip(x[bad], y[bad], strict=True))
+    hatched = [c for c in ax.collections if c.get_label() == "_failed cell"]
+    assert len(hatched) == bad.sum() == 2 and all(c.get_hatch() for c in hatched)
+    inside = [(np.abs(p.vertices - [600.0, 4.0]) < [74.9, 0.66]).all(axis=1) for p in contour_set(ax).get_paths()]
+    corner_cut = [abs(v[0] - 600.0) / 75.0 + max(v[1] - 14.0 / 3.0, 0.0) / (2.0 / 3.0) for p, i in
+                  zip(contour_set(ax).get_paths(), inside, strict=True) for v in p.vertices[i]]  # fmt: skip
+    assert not corner_cut or min(corner_cut) > 1.0 - 1e-9
+
+
+def test_a_map_of_members_that_all_failed_has_only_crosses():
+    ax, (x, y, z) = axes(), members(3, 3)
+    plots.sweep_map(ax, x, y, np.full_like(z, np.nan), ("x", "y", "z"))
+    assert len(drawn(ax, "failed (9)")) == 9 and not [c for c in ax.collections if hasattr(c, "levels")]
+
+
+def test_a_map_over_one_value_is_refused():
+    x = np.array([1.0, 2.0])
+    with pytest.raises(InputError, match="2 by 1 values are given, 2 by 2 are needed"):
+        plots.sweep_map(axes(), x, np.ones(2), x, ("x", "y", "z"))
+
+
+def test_a_line_over_one_key_crosses_out_what_failed():
+    ax, x = axes(), np.array([3.0, 1.0, 2.0])
+    plots.sweep_line(ax, x, np.array([9.0, 1.0, np.nan]), ("x, m", "z, s"))
+    assert drawn(ax, "member")[:, 0].tolist() == [1.0, 2.0, 3.0]
+    assert drawn(ax, "failed (1)")[:, 0].tolist() == [2.0]
+
+
+def test_units_beside_an_axis_are_those_of_the_schema():
+    known = known_keys(Scenario)
+    for name in numeric_names(known):
+        unit = (known[name] if name in known else known[name.rpartition(".")[0]]).unit
+        unit = {"days": "d"}.get(unit, unit)
+        assert (label_of(name).rpartition(", ")[2] == unit) if unit else "," not in label_of(name), name
+    assert label_of("impactor.speed_km_s") == "impactor speed, km/s"
+
+
+def test_numbers_have_a_true_minus_and_zero_has_no_sign():
+    assert number(-1.25, "+.1f", "s") == f"{MINUS}1.2 s"
+    assert number(-1e-9, "+.1f") == "0.0" and number(1e-9, "+.2f") == "0.00"
+    assert number(None, ".1f") == number(float("nan"), ".1f", "s") == "\N{EN DASH}"
+
+
+# --- whole pages
+
+
+def all_texts(figure):
+    """Every visible text of a figure."""
+    found = figure.findobj(
+        lambda artist: isinstance(artist, Text) and artist.get_visible() and artist.get_text().strip()
+    )
+    return [text for text in found if not (isinstance(text, Annotation) and not text.get_text())]
+
+
+def boxes(figure):
+    """Text and its extent in pixels, without the ticks beyond the limits of their axis."""
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    figure.draw(renderer)
+    drawn_boxes = []
+    for text in all_texts(figure):
+        if (box_ := text.get_window_extent(renderer)).width and text.get_figure() is figure:
+            drawn_boxes.append((text.get_text(), box_, text))
+    beyond = set()
+    for ax in figure.findobj(lambda artist: hasattr(artist, "get_xticklabels")):
+        for axis in (ax.xaxis, ax.yaxis):
+            low, high = sorted(axis.get_view_interval())
+            step = 1e-9 * (high - low)
+            for tick in [*axis.get_major_ticks(), *axis.get_minor_ticks()]:
+                if not low - step <= tick.get_loc() <= high + step or not ax.axison:
+                    beyond |= {id(tick.label1), id(tick.label2)}
+    return [(words, box_) for words, box_, text in drawn_boxes if id(text) not in beyond]
+
+
+def check_legible(figure):
+    """All text lies on the page, apart from all other text, and is 8 points or more (5 when printed 100 mm wide)."""
+    page = figure.bbox
+    found = boxes(figure)
+    assert len(found) > 20
+    for words, box_ in found:
+        assert box_.x0 >= page.x0 - 1 and box_.x1 <= page.x1 + 1, words
+        assert box_.y0 >= page.y0 - 1 and box_.y1 <= page.y1 + 1, words
+    for (one, a), (other, b) in combinations(found, 2):
+        shared = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+        assert min(shared) < 2.0, f"{one!r} lies on {other!r}"
+    width_mm = figure.get_size_inches()[0] * 25.4
+    assert min(text.get_fontsize() for text in all_texts(figure)) * 100.0 / width_mm >= 5.0
+
+
+@pytest.mark.parametrize("outcome", OUTCOMES)
+def test_every_outcome_makes_a_legible_page(outcome):
+    result = predict(varied(builtin(), SHORT | OUTCOMES[outcome]))
+    figure = plots.prediction_figure(result)
+    check_legible(figure)
+    said = " ".join(text.get_text() for text in all_texts(figure)).replace("\n", " ")
+    assert CAUTION in said
+    assert ("miss" if outcome == "miss" else "impact") in said
+    if result.status != "done":
+        assert f"({result.status})" in figure.texts[0].get_text()
+    if result.period_change_s is not None:
+        assert number(result.period_change_s, "+.1f", "s") in figure.texts[0].get_text()
+    for ax in figure.axes:
+        if ax.axison:
+            assert ax.get_xlabel().rpartition(", ")[2] in ("m", "days")
+            assert ax.get_ylabel().rpartition(", ")[2] in ("m", "h", "deg")
+
+
+def test_a_stored_prediction_gives_the_same_picture(prediction, tmp_path):
+    write_prediction(tmp_path / "p.h5", prediction)
+    stored = open_result(tmp_path / "p.h5")
+    plots.save_prediction(tmp_path / "fresh.svg", prediction)
+    plots.save_prediction(tmp_path / "stored.svg", stored)
+    assert (tmp_path / "fresh.svg").read_bytes() == (tmp_path / "stored.svg").read_bytes()
+    with pytest.raises(InputError, match="'prediction' is given, a sweep is allowed"):
+        plots.save_sweep(tmp_path / "no.png", stored)
+    assert not (tmp_path / "no.png").exists()
+
+
+BEGINNINGS = {"png": b"\x89PNG\r\n", "pdf": b"%PDF-", "svg": b"<?xml", "PNG": b"\x89PNG\r\n"}
+
+
+@pytest.mark.parametrize("suffix", BEGINNINGS)
+def test_the_format_follows_from_the_suffix(prediction, tmp_path, suffix):
+    path = plots.save_prediction(tmp_path / f"figure.{suffix}", prediction)
+    assert path.read_bytes().startswith(BEGINNINGS[suffix])
+    assert os.listdir(tmp_path) == [f"figure.{suffix}"]
+
+
+def stored_sweep(folder, texts_):
+    design = Grid.from_texts(texts_)
+    with SweepStore(folder / "s.h5", varied(builtin(), SHORT), design) as store:
+        for row in sweep(varied(builtin(), SHORT), design, workers=1):
+            store.append(row)
+        return store.finish()
+
+
+def test_a_sweep_over_two_keys_and_one_held(tmp_path):
+    result = stored_sweep(
+        tmp_path,
+        ["impactor.mass_kg=300:900:3", "impactor.aim_offset_m.0=-40,0,40,90", "momentum_transfer.beta=1.5,2,2.5"],
+    )
+    figure = plots.sweep_figure(result)
+    (ax,) = figure.axes
+    check_legible(figure)
+    assert (ax.get_xlabel(), ax.get_ylabel()) == ("impactor mass, kg", "aim offset u, m")
+    said = [text.get_text() for text in figure.texts]
+    assert "held: beta = 2" in said and said[0].endswith("period change, s")
+    shown = result.columns["momentum_transfer.beta"] == 2.0
+    missed = shown & (result.columns["status"] == "miss")
+    crosses = drawn(ax, "failed (3)")
+    assert sorted(crosses[:, 0]) == sorted(result.columns["impactor.mass_kg"][missed]) == [300.0, 600.0, 900.0]
+    assert set(crosses[:, 1]) == {90.0}
+    change = result.columns["period_change_s"][shown & ~missed]
+    assert f"{number(change.min(), '+.1f')} to {number(change.max(), '+.1f', 's')}" in said[1]
+    assert "12 members: 9 done, 3 miss" in said[1]
+    assert plots.save_sweep(tmp_path / "s.pdf", result).read_bytes().startswith(b"%PDF-")
+
+
+def test_a_sweep_over_one_key_is_a_line_and_of_one_member_is_refused(tmp_path):
+    result = stored_sweep(tmp_path, ["impactor.mass_kg=300,600,900", "impactor.speed_km_s=5"])
+    figure = plots.sweep_figure(result)
+    (ax,) = figure.axes
+    check = drawn(ax, "member")
+    assert check == pytest.approx(np.column_stack([[300.0, 600.0, 900.0], result.columns["period_change_s"]]))
+    assert ax.get_ylabel() == "period change, s"
+    columns = {name: column[:1] for name, column in result.columns.items()}
+    one = type("One", (), {"kind": "sweep", "keys": result.keys, "columns": columns, "attributes": result.attributes})()
+    with pytest.raises(InputError, match="a sweep of 1 member is given"):
+        plots.sweep_figure(one)
+
+
+# --- refusals
+
+
+@pytest.mark.parametrize(
+    ("name", "sentence"),
+    [
+        ("a.gif", "the ending .gif is given, a figure may end in .png, .pdf, .svg; choose one of them"),
+        ("a", "no ending is given"),
+        ("nowhere/a.png", "nowhere is not a folder; create it"),
+        ("folder.png", "this is a folder, a figure is a file"),
+        ("locked.png", "this file cannot be written to"),
+    ],
+)
+def test_a_path_that_cannot_be_written_is_refused_in_one_sentence(name, sentence, tmp_path, monkeypatch):
+    (tmp_path / "folder.png").mkdir()
+    (tmp_path / "locked.png").write_text("somebody's")
+    allowed = os.access
+    monkeypatch.setattr(os, "access", lambda path, mode: "locked" not in str(path) and allowed(path, mode))
+    with pytest.raises(InputError, match=sentence.replace(".", r"\.")) as refused:
+        plots.check_path(tmp_path / name)
+    assert "\n" not in str(refused.value) and str(tmp_path / name) in str(refused.value)
+    with pytest.raises(InputError):  # before any work: there is nothing here to draw
+        plots.save_prediction(tmp_path / name, None)
+
+
+def test_a_folder_without_the_right_to_write_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(os, "access", lambda path, mode: path != tmp_path)
+    with pytest.raises(InputError, match="the folder .* cannot be written to"):
+        plots.check_path(tmp_path / "a.png")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device that is always full")
+def test_a_full_disk_is_one_sentence(prediction, tmp_path):
+    (tmp_path / "a.png").symlink_to("/dev/full")
+    with pytest.raises(InputError, match="cannot be written .*; choose another place"):
+        plots.save_prediction(tmp_path / "a.png", prediction)
+
+
+def test_what_is_no_prediction_is_refused():
+    with pytest.raises(InputError, match="a result of kind 'int' is given, a prediction is allowed"):
+        seen(3)
+
+
+def test_no_figure_goes_through_the_global_state_of_the_drawing_library():
+    for path in Path(plots.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import | ast.ImportFrom) else []
+            assert not any("pyplot" in name for name in [*names, getattr(node, "module", None) or ""]), path
