@@ -129,12 +129,12 @@ class Contractions:
 
 def inner(a: dict, b: dict, k: int):
     """<A, B>, full contraction of two rank-k tensors."""
-    return _total(multinomial(p) * (a[p] * b[p]) for p in powers(k))
+    return _total(a[p] * (multinomial(p) * b[p]) for p in powers(k))
 
 
 def inner_one_free(a: dict, b: dict, k: int) -> Vector:
     """Vector  sum A_{i jl..} B_{jl..}  of a rank-(k+1) and a rank-k tensor."""
-    return [_total(multinomial(p) * (a[_raised(p, i)] * b[p]) for p in powers(k)) for i in range(3)]
+    return [_total(a[_raised(p, i)] * (multinomial(p) * b[p]) for p in powers(k)) for i in range(3)]
 
 
 def turned_against(a: dict, b: dict, k: int) -> Vector:
