@@ -10,6 +10,10 @@ from pathlib import Path
 from types import ModuleType
 
 import numba
+from llvmlite import ir
+from numba import types
+from numba.core import cgutils
+from numba.extending import intrinsic, overload
 
 _PACKAGE = Path(__file__).parent
 # The files whose text decides what a kernel computes; editing a plot or a command keeps the compiled code.
@@ -51,11 +55,14 @@ cache_folder = _cache_folder()
 
 
 def _compiled(function, **options):
-    """numba.njit with the package's policy; the numba setting is put back, so other packages keep their own cache."""
+    """numba.njit with the package's policy; the numba setting is put back, so other packages keep their own cache.
+
+    No fastmath, not even contraction: the compiler would decide anew in each place where a kernel ends up.
+    """
     before = numba.config.CACHE_DIR
     numba.config.CACHE_DIR = str(cache_folder)
     try:
-        return numba.njit(cache=True, error_model="numpy", fastmath={"contract"}, nogil=True, **options)(function)
+        return numba.njit(cache=True, error_model="numpy", nogil=True, **options)(function)
     finally:
         numba.config.CACHE_DIR = before
 
@@ -63,15 +70,68 @@ def _compiled(function, **options):
 def kernel(function):
     """Compile a function on bare numbers and arrays.
 
-    fastmath `contract` only: fused multiply-adds, but no reordering, so scalar and batched code give the same bits.
-    nogil: threads run kernels side by side.
+    Every operation is done as written, so the bits are the same wherever the kernel is inlined, linked, loaded or
+    batched; what may be fused is written as `fma`.  nogil: threads run kernels side by side.
     """
-    return _compiled(function)
+    return _compiled(function, forceinline=False)  # said, or it would be inherited from whatever is compiled around it
 
 
 def inlined(function):
     """A kernel that disappears into its caller: for the formulae inside a right-hand side."""
     return _compiled(function, forceinline=True)
+
+
+if numba.config.DISABLE_JIT:
+
+    def fma(a, b, c):
+        """a b + c, here with two roundings: without compilation there is no fused operation."""
+        return a * b + c
+
+    def not_negative(i):
+        """i itself."""
+        return i
+
+    def called_not_copied():
+        """Nothing."""
+
+else:
+
+    @intrinsic
+    def fma(context, a, b, c):
+        """a b + c with one rounding (IEEE 754-2008 fusedMultiplyAdd), one instruction on any processor since 2013."""
+        signature = types.float64(types.float64, types.float64, types.float64)
+
+        def generate(context, builder, signature, arguments):
+            return builder.fma(*arguments)
+
+        return signature, generate
+
+    @intrinsic
+    def not_negative(context, i):
+        """i itself, promised to be >= 0: so the compiler need not allow for indices that count from the end."""
+        signature = types.int64(types.int64)
+
+        def generate(context, builder, signature, arguments):
+            (i,) = arguments
+            assume = cgutils.get_or_insert_function(
+                builder.module, ir.FunctionType(ir.VoidType(), [ir.IntType(1)]), "llvm.assume"
+            )
+            builder.call(assume, [builder.icmp_signed(">=", i, ir.Constant(i.type, 0))])
+            return i
+
+        return signature, generate
+
+    @intrinsic
+    def called_not_copied(context):
+        """Said inside a long kernel: its callers call it.
+
+        Twelve copies of a right-hand side in one step overflow the instruction cache and cost a quarter of the speed.
+        """
+
+        def generate(context, builder, signature, arguments):
+            builder.function.attributes.add("noinline")
+
+        return types.void(), generate
 
 
 # Written modules are submodules of a package whose folder is the cache, so that numba finds them again by name in a
@@ -93,3 +153,27 @@ def written_module(name: str, text: Callable[[], str]) -> ModuleType:
         os.replace(draft, path)
         importlib.invalidate_caches()
     return importlib.import_module(f"{_written.__name__}.{name}")
+
+
+def by_model(module: Callable[[int], ModuleType], name: str):
+    """A function f(model, ...) that stands for the kernel `name` of module(model).
+
+    Inside compiled code, with a literal model, it is a direct call of that kernel, so one source serves every model and
+    the disk cache works; in Python it looks the kernel up.
+    """
+
+    def chosen(model, *arguments):
+        return getattr(module(int(model)), name)(*arguments)
+
+    @overload(chosen, jit_options={"error_model": "numpy", "forceinline": True})
+    def _(model, *arguments):
+        if not isinstance(model, types.IntegerLiteral):
+            return None
+        kernel = getattr(module(model.literal_value), name)
+
+        def call(model, *arguments):
+            return kernel(*arguments)
+
+        return call
+
+    return chosen

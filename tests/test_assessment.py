@@ -268,7 +268,8 @@ def test_a_pair_that_cannot_settle_says_so():
 def test_a_growing_mode_is_named_with_its_growth():
     """Stable as found.
 
-    With a map that doubles the yaw (eigenvalues 2 and 1/2) in each turn of the primary, the growth per orbit is 2^(orbit / turn).
+    With a map that doubles the yaw (eigenvalues 2 and 1/2) in each turn of the primary, the growth per orbit is
+    2^(orbit / turn).
     """
     orbit, _ = relaxed(LONG)
     assert all(mode.stable for mode in free_modes(orbit))

@@ -146,7 +146,6 @@ def test_a_row_is_what_the_command_says_in_a_process_of_its_own(rows, tmp_path):
     assert bits({name: said[name] for name in rows[3].numbers}) == bits(rows[3].numbers)
 
 
-@pytest.mark.xfail(strict=True, reason="kernels linked into one that was compiled apart are contracted differently")
 def test_a_process_that_compiles_and_one_that_loads_give_the_same_bits(rows, tmp_path):
     """Else a resumed sweep would differ from one in one go, whose rows all come from the process that compiled."""
     file = tmp_path / "member.toml"

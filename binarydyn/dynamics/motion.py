@@ -8,15 +8,19 @@ is never forced.
 from __future__ import annotations
 
 import math
+from functools import cache
+from types import ModuleType
 
 import numba
 import numpy as np
 
-from .._jit import inlined, kernel
+from .._jit import by_model, kernel, written_module
 from ..constants import G
-from ..gravity.models import field, potential
+from ..gravity.generator import field_terms, matrix_times
+from ..gravity.models import MODELS, potential
 from ..gravity.multipoles import coefficients
-from ..vectors import rotation_of_quaternion
+from ..gravity.tape import Tape, text_of
+from ..vectors import quaternion_product, rotation_of_quaternion
 
 
 def motion_constants(primary, secondary) -> np.ndarray:
@@ -38,19 +42,20 @@ def parameters(primary, secondary, degree: int, even: bool) -> tuple[np.ndarray,
     return motion_constants(primary, secondary), coefficients(primary, secondary, degree, even)
 
 
-@inlined
+# The formulae below take numbers or terms of a tape alike.
+
+
 def turn(w, x, y, z, s):
     """Rotation matrix of a quaternion with s = 2 / |q|^2; the products do not wait for s."""
     wx, wy, wz = w * x, w * y, w * z
     xx, xy, xz, yy, yz, zz = x * x, x * y, x * z, y * y, y * z, z * z
-    return (
-        1.0 - s * (yy + zz), s * (xy - wz), s * (xz + wy),
-        s * (xy + wz), 1.0 - s * (xx + zz), s * (yz - wx),
-        s * (xz - wy), s * (yz + wx), 1.0 - s * (xx + yy),
-    )  # fmt: skip
+    return [
+        [1.0 - s * (yy + zz), s * (xy - wz), s * (xz + wy)],
+        [s * (xy + wz), 1.0 - s * (xx + zz), s * (yz - wx)],
+        [s * (xz - wy), s * (yz + wx), 1.0 - s * (xx + yy)],
+    ]
 
 
-@inlined
 def double_reciprocal(w, x, y, z):
     """2 / |q|^2 to second order in |q|^2 - 1, which integration keeps below 1e-7.
 
@@ -59,69 +64,78 @@ def double_reciprocal(w, x, y, z):
     return 4.0 - 2.0 * ((w * w + x * x) + (y * y + z * z))
 
 
-@inlined
-def relative_quaternion(q0, q1, q2, q3, p0, p1, p2, p3):
+def relative_quaternion(q, p):
     """conj(q) p, frame 2 -> frame 1, of two attitudes."""
     return (
-        q0 * p0 + q1 * p1 + q2 * p2 + q3 * p3,
-        q0 * p1 - q1 * p0 - q2 * p3 + q3 * p2,
-        q0 * p2 + q1 * p3 - q2 * p0 - q3 * p1,
-        q0 * p3 - q1 * p2 + q2 * p1 - q3 * p0,
+        q[0] * p[0] + q[1] * p[1] + q[2] * p[2] + q[3] * p[3],
+        q[0] * p[1] - q[1] * p[0] - q[2] * p[3] + q[3] * p[2],
+        q[0] * p[2] + q[1] * p[3] - q[2] * p[0] - q[3] * p[1],
+        q[0] * p[3] - q[1] * p[2] + q[2] * p[1] - q[3] * p[0],
     )
 
 
-@inlined
-def attitudes(q0, q1, q2, q3, p0, p1, p2, p3):
-    """Rotation matrices frame 1 -> inertial and frame 2 -> frame 1 of two attitudes of nearly unit length."""
-    s, t = double_reciprocal(q0, q1, q2, q3), double_reciprocal(p0, p1, p2, p3)
-    e0, e1, e2, e3 = relative_quaternion(q0, q1, q2, q3, p0, p1, p2, p3)
-    return turn(q0, q1, q2, q3, s), turn(e0, e1, e2, e3, 0.5 * s * t)
-
-
-@inlined
-def quaternion_rate(q0, q1, q2, q3, w1, w2, w3):
+def quaternion_rate(q, w):
     """q w / 2, w in the body frame."""
-    x, y, z = 0.5 * w1, 0.5 * w2, 0.5 * w3
-    return -q1 * x - q2 * y - q3 * z, q0 * x + q2 * z - q3 * y, q0 * y + q3 * x - q1 * z, q0 * z + q1 * y - q2 * x
+    x, y, z = 0.5 * w[0], 0.5 * w[1], 0.5 * w[2]
+    return [
+        -(q[1] * x) - q[2] * y - q[3] * z,
+        q[0] * x + q[2] * z - q[3] * y,
+        q[0] * y + q[3] * x - q[1] * z,
+        q[0] * z + q[1] * y - q[2] * x,
+    ]
 
 
-@kernel
-def rates(model, w, at, to, c, k):
-    """Write the rates of the state w[at : at + 20] to w[to : to + 20]; k motion constants, c gravity coefficients.
+def spin_rate(torque, w, k):
+    """w' from the torque per G M1 M2; k: G M1 M2 / I (3) and the asymmetries (I_y - I_z)/I_x, cyclic (3)."""
+    turns = (w[1] * w[2], w[2] * w[0], w[0] * w[1])
+    return [k[i] * torque[i] + k[3 + i] * turns[i] for i in range(3)]
 
-    nan where r = 0.
-    """
-    model = numba.literally(model)
-    if at < 0 or to < 0:  # never; but it tells the compiler that no index counts from the end
-        return
-    rx, ry, rz = w[at], w[at + 1], w[at + 2]
-    q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
-    o1, o2, o3 = w[at + 10], w[at + 11], w[at + 12]
-    p0, p1, p2, p3 = w[at + 13], w[at + 14], w[at + 15], w[at + 16]
-    s1, s2, s3 = w[at + 17], w[at + 18], w[at + 19]
-    turns = attitudes(q0, q1, q2, q3, p0, p1, p2, p3)
-    A11, A12, A13, A21, A22, A23, A31, A32, A33 = turns[0]
-    C11, C12, C13, C21, C22, C23, C31, C32, C33 = turns[1]
-    x, y, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
-    X, Y, Z = C11 * x + C21 * y + C31 * z, C12 * x + C22 * y + C32 * z, C13 * x + C23 * y + C33 * z
-    u = 1.0 / math.sqrt(rx * rx + ry * ry + rz * rz)
-    f1, f2, f3, t1, t2, t3, n1, n2, n3 = field(
-        model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c
-    )
-    gm = k[0]
-    fall = -u * u * u
-    w[to], w[to + 1], w[to + 2] = w[at + 3], w[at + 4], w[at + 5]
-    w[to + 3] = gm * (fall * rx + (A11 * f1 + A12 * f2 + A13 * f3))
-    w[to + 4] = gm * (fall * ry + (A21 * f1 + A22 * f2 + A23 * f3))
-    w[to + 5] = gm * (fall * rz + (A31 * f1 + A32 * f2 + A33 * f3))
-    w[to + 6], w[to + 7], w[to + 8], w[to + 9] = quaternion_rate(q0, q1, q2, q3, o1, o2, o3)
-    w[to + 10] = k[1] * t1 + k[4] * (o2 * o3)
-    w[to + 11] = k[2] * t2 + k[5] * (o3 * o1)
-    w[to + 12] = k[3] * t3 + k[6] * (o1 * o2)
-    w[to + 13], w[to + 14], w[to + 15], w[to + 16] = quaternion_rate(p0, p1, p2, p3, s1, s2, s3)
-    w[to + 17] = k[7] * n1 + k[10] * (s2 * s3)
-    w[to + 18] = k[8] * n2 + k[11] * (s3 * s1)
-    w[to + 19] = k[9] * n3 + k[12] * (s1 * s2)
+
+def rates_terms(degree: int, even: bool, tape: Tape, y: list, k: list) -> tuple[list, list[str]]:
+    """The twenty rates of the state y on a tape, and the lines that read the gravity coefficients."""
+    r, q, p = y[0:3], y[6:10], y[13:17]
+    s, t = double_reciprocal(*q), double_reciprocal(*p)
+    one = turn(*q, s)
+    relative = turn(*relative_quaternion(q, p), 0.5 * s * t)
+    x = matrix_times([list(column) for column in zip(*one, strict=True)], r)
+    x2 = matrix_times([list(column) for column in zip(*relative, strict=True)], x)
+    u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
+    found, _, prologue = field_terms(degree, even, tape, x, x2, u, relative)
+    fall = u * u * u
+    pull = matrix_times(one, found[0:3])
+    out = [*y[3:6], *(k[0] * (pull[i] - fall * r[i]) for i in range(3))]
+    out += quaternion_rate(q, y[10:13]) + spin_rate(found[3:6], y[10:13], k[1:7])
+    out += quaternion_rate(p, y[17:20]) + spin_rate(found[6:9], y[17:20], k[7:13])
+    return out, prologue
+
+
+def source(degree: int, even: bool) -> str:
+    """Text of the module with the kernel `rates` of one gravity model."""
+    tape = Tape()
+    y, k = tape.inputs(*(f"y{i}" for i in range(20))), tape.inputs(*(f"k{i}" for i in range(13)))
+    out, prologue = rates_terms(degree, even, tape, y, k)
+    reads = [f"y{i} = w[at + {i}]" for i in range(20)] + [f"k{i} = k[{i}]" for i in range(13)]
+    lines = ["called_not_copied()", "at, to = not_negative(at), not_negative(to)"]
+    lines += tape.body(reads + prologue, out)
+    lines += [f"w[to + {i}] = {text_of(value)}" for i, value in enumerate(out)]
+    head = '"""The equations of motion for one gravity model: written by binarydyn.dynamics.motion."""\n\n'
+    head += "import math\n\nfrom binarydyn._jit import called_not_copied, fma, kernel, not_negative\n\n\n"
+    head += "@kernel\ndef rates(w, at, to, c, k):\n"
+    return head + "".join(f"    {line}\n" for line in lines)
+
+
+@cache
+def module(number: int) -> ModuleType:
+    """The module with the kernel `rates` of a gravity model."""
+    model = MODELS[number]
+    return written_module(f"motion_{number}", lambda: source(model.degree, model.even))
+
+
+rates = by_model(module, "rates")
+"""rates(model, w, at, to, c, k): write the rates of the state w[at : at + 20] to w[to : to + 20].
+
+k motion constants, c gravity coefficients; nan or inf where r = 0.
+"""
 
 
 @kernel
@@ -138,7 +152,7 @@ def conserved(model, w, at, c, k):
     s1, s2, s3 = w[at + 17], w[at + 18], w[at + 19]
     A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(q0, q1, q2, q3)
     B11, B12, B13, B21, B22, B23, B31, B32, B33 = rotation_of_quaternion(p0, p1, p2, p3)
-    e0, e1, e2, e3 = relative_quaternion(q0, q1, q2, q3, p0, p1, p2, p3)
+    e0, e1, e2, e3 = quaternion_product(q0, -q1, -q2, -q3, p0, p1, p2, p3)
     C11, C12, C13, C21, C22, C23, C31, C32, C33 = rotation_of_quaternion(e0, e1, e2, e3)
     x, y, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
     X, Y, Z = B11 * rx + B21 * ry + B31 * rz, B12 * rx + B22 * ry + B32 * rz, B13 * rx + B23 * ry + B33 * rz

@@ -12,13 +12,11 @@ from functools import cache
 
 import numba
 
-from .._jit import kernel, written_module
+from .._jit import fma, kernel, written_module
 from ..bodies.contact import ellipsoids_touch
-from ..vectors import rotation_of_quaternion
-from .motion import conserved, rates, relative_quaternion
-from .stepper import DENSE, END, SIZE, module
-
-attempt, prepare_dense = module().attempt, module().prepare_dense
+from ..vectors import quaternion_product, rotation_of_quaternion
+from .motion import conserved, rates
+from .stepper import DENSE, END, SIZE, attempt, prepare_dense
 
 DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, PAUSED = range(6)
 # What a run remembers between blocks: time, the rounding error of the time, next step, counts.
@@ -37,13 +35,13 @@ def interpolate(w, a, out, at):
     """State at the fraction a of the step that was just made, to out[at : at + 20]."""
     b = 1.0 - a
     for i in range(SIZE):
-        y = w[DENSE + 100 + i] + a * w[DENSE + 120 + i]
-        y = w[DENSE + 80 + i] + b * y
-        y = w[DENSE + 60 + i] + a * y
-        y = w[DENSE + 40 + i] + b * y
-        y = w[DENSE + 20 + i] + a * y
-        y = w[DENSE + i] + b * y
-        out[at + i] = w[i] + a * y
+        y = fma(a, w[DENSE + 120 + i], w[DENSE + 100 + i])
+        y = fma(b, y, w[DENSE + 80 + i])
+        y = fma(a, y, w[DENSE + 60 + i])
+        y = fma(b, y, w[DENSE + 40 + i])
+        y = fma(a, y, w[DENSE + 20 + i])
+        y = fma(b, y, w[DENSE + i])
+        out[at + i] = fma(a, y, w[i])
 
 
 @kernel
@@ -51,7 +49,8 @@ def apart(w, at, limits):
     """Contact function of the enclosing ellipsoids in the state w[at : at + 20]: negative where they overlap."""
     q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
     A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(q0, q1, q2, q3)
-    e0, e1, e2, e3 = relative_quaternion(q0, q1, q2, q3, w[at + 13], w[at + 14], w[at + 15], w[at + 16])
+    p0, p1, p2, p3 = w[at + 13], w[at + 14], w[at + 15], w[at + 16]
+    e0, e1, e2, e3 = quaternion_product(q0, -q1, -q2, -q3, p0, p1, p2, p3)
     C11, C12, C13, C21, C22, C23, C31, C32, C33 = rotation_of_quaternion(e0, e1, e2, e3)
     rx, ry, rz = w[at], w[at + 1], w[at + 2]
     x, y, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
@@ -128,8 +127,8 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
     """Go on until every row of 20 in out but the last is filled with the states at 0, spacing, 2 spacing, ..
 
     The last row is for an early end.  w and progress hold everything that the next block needs.  Returns DONE, CONTACT,
-    ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED after block_steps attempts; with CONTACT, row progress[SAMPLES] is the state at
-    the touch and progress[TIME] its time.
+    ESCAPE, STEP_FAILURE, STEP_LIMIT, or PAUSED after block_steps attempts; with CONTACT, row progress[SAMPLES] is the
+    state at the touch and progress[TIME] its time.
     """
     model = numba.literally(model)
     wanted = out.size // SIZE - 1

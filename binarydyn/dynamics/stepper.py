@@ -10,7 +10,8 @@ from __future__ import annotations
 from functools import cache
 from types import ModuleType
 
-from .._jit import written_module
+from .._jit import by_model, written_module
+from . import motion
 from . import tableau_8_5_3 as tableau
 
 SIZE = 20
@@ -19,46 +20,49 @@ WORK = 27 * SIZE
 
 
 def _weighted(row: dict[int, float]) -> str:
-    return " + ".join(f"{value!r} * w[{SIZE * slope} + i]" for slope, value in row.items())
+    """sum of value * slope, fused, the latest slope last: it is the one that is waited for."""
+    (slope, value), *rest = row.items()
+    text = f"{value!r} * w[{SIZE * slope} + i]"
+    for slope, value in rest:
+        text = f"fma({value!r}, w[{SIZE * slope} + i], {text})"
+    return text
 
 
 def _stage(number: int, row: dict[int, float], to: int) -> str:
     return (
-        f"    for i in range({SIZE}):\n        w[{to} + i] = w[i] + h * ({_weighted(row)})\n"
-        f"    rates(model, w, int64({to}), int64({number * SIZE}), c, k)\n"
+        f"    for i in range({SIZE}):\n        w[{to} + i] = fma(h, {_weighted(row)}, w[i])\n"
+        f"    rates(w, int64({to}), int64({number * SIZE}), c, k)\n"
     )
 
 
-_HEAD = '''"""Steps of the Runge-Kutta method 8(5,3): written by binarydyn.dynamics.stepper."""
+_HEAD = '''"""Runge-Kutta 8(5,3) steps with gravity model {number}: written by binarydyn.dynamics.stepper."""
 
 import math
 
 from numba import int64
 
-from binarydyn._jit import kernel
-from binarydyn.dynamics.motion import rates
+from binarydyn._jit import fma, kernel
+from binarydyn_written.motion_{number} import rates
 '''
 _ATTEMPT = '''
 
 @kernel
-def attempt(model, w, h, c, k):
+def attempt(w, h, c, k):
     """Try a step of length h from w[:20], whose slope is in place; returns the error norm, 1 at the tolerance."""
 {stages}    five = 0.0
     three = 0.0
     for i in range({size}):
         s = w[{weight} + i]
-        a = s * ({fifth})
-        b = s * ({third})
-        five += a * a
-        three += b * b
-    if five == 0.0 and three == 0.0:
-        return 0.0
-    return abs(h) * five / math.sqrt((five + 0.01 * three) * {size}.0)
+        a = s * {fifth}
+        b = s * {third}
+        five = fma(a, a, five)
+        three = fma(b, b, three)
+    return abs(h) * five / math.sqrt((five + 0.01 * three) * {size}.0 + 1e-300)
 '''
 _PREPARE_DENSE = '''
 
 @kernel
-def prepare_dense(model, w, h, c, k):
+def prepare_dense(w, h, c, k):
     """After an accepted step: three more slopes and the coefficients of the interpolant."""
 {stages}    for i in range({size}):
         d = w[{end} + i] - w[i]
@@ -68,19 +72,28 @@ def prepare_dense(model, w, h, c, k):
 '''
 
 
-def source() -> str:
-    """Text of the module with the kernels `attempt` and `prepare_dense`."""
+def source(number: int) -> str:
+    """Text of the module with the kernels `attempt` and `prepare_dense` of a gravity model."""
     stages = [_stage(s, row, END if s == 13 else ARGUMENT) for s, row in enumerate(tableau.STAGES, start=2)]
     fifth, third = (_weighted(row) for row in tableau.ERRORS)
     places = {"size": SIZE, "weight": WEIGHT, "end": END, "dense": DENSE}
-    text = _HEAD + _ATTEMPT.format(stages="".join(stages[:12]), fifth=fifth, third=third, **places)
+    text = _HEAD.format(number=number) + _ATTEMPT.format(
+        stages="".join(stages[:12]), fifth=fifth, third=third, **places
+    )
     text += _PREPARE_DENSE.format(stages="".join(stages[12:]), **places)
     for n, row in enumerate(tableau.DENSE, start=3):
-        text += f"        w[{DENSE + n * SIZE} + i] = h * ({_weighted(row)})\n"
+        text += f"        w[{DENSE + n * SIZE} + i] = h * {_weighted(row)}\n"
     return text
 
 
 @cache
-def module() -> ModuleType:
-    """The kernels."""
-    return written_module("runge_kutta_8_5_3", source)
+def module(number: int) -> ModuleType:
+    """The kernels of a gravity model."""
+    motion.module(number)  # its rates are imported by the written text
+    return written_module(f"runge_kutta_steps_{number}", lambda: source(number))
+
+
+attempt = by_model(module, "attempt")
+"""attempt(model, w, h, c, k): try a step from w[:20]; returns the error norm, 1 at the tolerance."""
+prepare_dense = by_model(module, "prepare_dense")
+"""prepare_dense(model, w, h, c, k): after an accepted step, the coefficients of the interpolant."""

@@ -85,10 +85,8 @@ def _total(parts):
     return result
 
 
-def _frames(degree: int, even: bool, tape: Tape):
+def _frames(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matrix: list[list]):
     """Every term of Phi placed in the frame where the lower-rank tensor is the one that is turned."""
-    terms = tape.inputs(*[name.strip() for name in ARGUMENTS.split(",")[:-1]])
-    x1, x2, u, matrix = terms[0:3], terms[3:6], terms[6], [terms[7:10], terms[10:13], terms[13:16]]
     transposed = [list(column) for column in zip(*matrix, strict=True)]
     first, prologue = tensors(degree, even, tape, 0)
     second, more = tensors(degree, even, tape, len(component_list(degree, even)))
@@ -114,33 +112,41 @@ def _frames(degree: int, even: bool, tape: Tape):
             frames[0].add_pair(p, q, one[p], two_in_1[q])
         else:
             frames[1].add_pair(q, p, two[q], one_in_2[p])
-    return frames, matrix, transposed, prologue + more
+    return frames, transposed, prologue + more
 
 
-def _matrix_times(matrix, vector):
+def matrix_times(matrix: list[list], vector: list) -> list:
+    """matrix . vector."""
     return [row[0] * vector[0] + row[1] * vector[1] + row[2] * vector[2] for row in matrix]
 
 
-def source(degree: int, even: bool) -> str:
-    """Python text of a module with the kernels `field` and `potential`.
+def field_terms(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matrix: list[list]):
+    """What the field is on a tape: nine results, Phi, and the lines that read the parameters c.
 
-    field: gradient of Phi (frame of the primary), torques on the primary (its frame) and on the secondary (its
-    frame), per G M1 M2, all without the monopole; potential: Phi.  Arguments: r in both frames, u = 1/r, C (frame 2
-    -> frame 1), parameters c.
+    The results: gradient of Phi (frame of the primary), torques on the primary (its frame) and on the secondary (its
+    frame), per G M1 M2, all without the monopole.  Given: r in both frames, u = 1/r, C (frame 2 -> frame 1).
     """
-    tape = Tape()
-    (one, two), matrix, transposed, prologue = _frames(degree, even, tape)
+    (one, two), transposed, prologue = _frames(degree, even, tape, x1, x2, u, matrix)
     gradient1, torque1, other1 = one.gradient_and_torques()
     gradient2, torque2, other2 = two.gradient_and_torques()
     radial = _total(one.radial + two.radial)
-    turned_gradient, turned_torque = _matrix_times(matrix, gradient2), _matrix_times(matrix, other2)
-    back = _matrix_times(transposed, other1)
-    results = [gradient1[i] + turned_gradient[i] - radial * one.at.x[i] for i in range(3)]
+    turned_gradient, turned_torque = matrix_times(matrix, gradient2), matrix_times(matrix, other2)
+    back = matrix_times(transposed, other1)
+    results = [gradient1[i] + turned_gradient[i] - radial * x1[i] for i in range(3)]
     results += [torque1[i] + turned_torque[i] for i in range(3)]
     results += [torque2[i] + back[i] for i in range(3)]
+    return results, _total(one.value + two.value), prologue
+
+
+def source(degree: int, even: bool) -> str:
+    """Python text of a module with the kernels `field` and `potential`; see field_terms for what goes in and out."""
+    tape = Tape()
+    terms = tape.inputs(*[name.strip() for name in ARGUMENTS.split(",")[:-1]])
+    matrix = [terms[7:10], terms[10:13], terms[13:16]]
+    results, phi, prologue = field_terms(degree, even, tape, terms[0:3], terms[3:6], terms[6], matrix)
     kind = "even bodies" if even else "any bodies"
     head = f'"""Mutual gravity to degree {degree}, {kind}: written by binarydyn.gravity.generator."""\n'
-    head += "from binarydyn._jit import inlined, kernel\n\n\n"
+    head += "from binarydyn._jit import fma, kernel\n\n\n"
     field_text = tape.source("field", ARGUMENTS, prologue, results)
-    potential_text = tape.source("potential", ARGUMENTS, prologue, [_total(one.value + two.value)])
-    return f"{head}@inlined\n{field_text}\n\n@kernel\n{potential_text}"
+    potential_text = tape.source("potential", ARGUMENTS, prologue, [phi])
+    return f"{head}@kernel\n{field_text}\n\n@kernel\n{potential_text}"

@@ -10,10 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from types import ModuleType
 
-from numba import types
-from numba.extending import overload
-
-from .._jit import written_module
+from .._jit import by_model, written_module
 from .generator import source
 
 DEGREES = (2, 4)
@@ -52,38 +49,5 @@ def module(number: int) -> ModuleType:
     return written_module(name, lambda: source(model.degree, model.even))
 
 
-def field(model, *arguments):
-    """Gradient of Phi (frame 1), torque on 1 (frame 1), torque on 2 (frame 2), per G M1 M2.
-
-    See generator.py for the arguments.
-    """
-    return module(int(model)).field(*arguments)
-
-
-def potential(model, *arguments):
-    """Phi = -U / (G M1 M2) - 1/r, in 1/m; see generator.py for the arguments."""
-    return module(int(model)).potential(*arguments)
-
-
-@overload(field, jit_options={"forceinline": True, "fastmath": {"contract"}, "error_model": "numpy"})
-def _field(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
-    if not isinstance(model, types.IntegerLiteral):
-        return None
-    chosen = module(model.literal_value).field
-
-    def call(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
-        return chosen(x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c)
-
-    return call
-
-
-@overload(potential, jit_options={"fastmath": {"contract"}, "error_model": "numpy"})
-def _potential(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
-    if not isinstance(model, types.IntegerLiteral):
-        return None
-    chosen = module(model.literal_value).potential
-
-    def call(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c):
-        return chosen(x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c)
-
-    return call
+potential = by_model(module, "potential")
+"""potential(model, ...): Phi = -U / (G M1 M2) - 1/r, in 1/m; see generator.py for the arguments."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 
 class Term:
     """One value on a tape: an input, or the result of one operation.  Arithmetic with it extends the tape."""
@@ -59,33 +61,74 @@ class Tape:
             return a
         elif _is(a, 0.0):
             return b if sign == "+" else -b
-        left, right = _text(a), _text(b)
+        left, right = text_of(a), text_of(b)
         if sign != "-" and left > right:
             left, right = right, left
-        key = (sign, left, right)
+        return self._new((sign, left, right))
+
+    def inverse_root(self, a: Term) -> Term:
+        """1 / sqrt(a), the one operation of a right-hand side that is not a sum or a product."""
+        return self._new(("1/sqrt", a.name, ""))
+
+    def _new(self, key: tuple[str, str, str]) -> Term:
         if key not in self._known:
             name = f"t{len(self.lines)}"
             self.lines.append((name, *key))
             self._known[key] = Term(self, name)
         return self._known[key]
 
-    def source(self, name: str, arguments: str, prologue: list[str], results: list) -> str:
-        """A function that computes `results`; operations that no result needs are left out."""
+    def body(self, prologue: list[str], results: list) -> list[str]:
+        """The lines that compute `results`, those of the prologue first; operations that no result needs are left out.
+
+        A product that only one sum needs becomes part of a fused multiply-add.
+        """
         wanted = {r.name for r in results if isinstance(r, Term)}
-        kept = []
+        kept, uses = [], Counter(wanted)
         for line in reversed(self.lines):
             if line[0] in wanted:
-                wanted.update((line[2], line[3]))
+                wanted.update(line[2:])
+                uses.update(line[2:])
                 kept.append(line)
-        body = [f"    {p}" for p in prologue if p.split(" = ")[0] in wanted]
-        for target, sign, a, b in reversed(kept):
-            body.append(f"    {target} = -{b}" if sign == "*" and a == "-1.0" else f"    {target} = {a} {sign} {b}")
-        return f"def {name}({arguments}):\n" + "\n".join(body) + f"\n    return {', '.join(map(_text, results))}\n"
+        products = {name: (a, b) for name, sign, a, b in kept if sign == "*" and uses[name] == 1}
+        lines, fused = [], set()
+        for line in reversed(kept):
+            text, used = _written(line, products)
+            lines.append((line[0], text))
+            fused.update(used)
+        return [p for p in prologue if p.split(" = ")[0] in wanted] + [
+            text for name, text in lines if name not in fused
+        ]
+
+    def source(self, name: str, arguments: str, prologue: list[str], results: list) -> str:
+        """A function that returns `results`."""
+        lines = [*self.body(prologue, results), f"return {', '.join(map(text_of, results))}"]
+        return f"def {name}({arguments}):\n" + "".join(f"    {line}\n" for line in lines)
+
+
+def _written(line: tuple[str, str, str, str], products: dict[str, tuple[str, str]]) -> tuple[str, tuple[str, ...]]:
+    """One operation as text, and the products that it took into itself."""
+    target, sign, a, b = line
+    if sign == "1/sqrt":
+        return f"{target} = 1.0 / math.sqrt({a})", ()
+    if sign == "*":
+        return f"{target} = -{b}" if a == "-1.0" else f"{target} = {a} * {b}", ()
+    if b in products and a != b:
+        x, y = products[b]
+        return f"{target} = fma({x if sign == '+' else _negative(x)}, {y}, {a})", (b,)
+    if a in products and a != b:
+        x, y = products[a]
+        return f"{target} = fma({x}, {y}, {b if sign == '+' else _negative(b)})", (a,)
+    return f"{target} = {a} {sign} {b}", ()
+
+
+def _negative(text: str) -> str:
+    return text[1:] if text.startswith("-") else f"-{text}"
 
 
 def _is(value, number: float) -> bool:
     return not isinstance(value, Term) and value == number
 
 
-def _text(value) -> str:
+def text_of(value) -> str:
+    """A term or a number as source."""
     return value.name if isinstance(value, Term) else repr(float(value))
