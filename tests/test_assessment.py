@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from meshes import lumpy
 
+import binarydyn
 from binarydyn.assessment import predict, start
 from binarydyn.assessment.analytic import analytic_changes
 from binarydyn.assessment.modes import free_modes
@@ -251,6 +252,19 @@ def test_outcomes_have_names():
     assert predict(pair(push={"along_track_mm_s": 200.0})).status == "escape"
     missed = predict(varied(builtin(), {"impactor.aim_offset_m.0": 500.0, "simulation.days_after": 10.0}))
     assert missed.status == "miss" and abs(missed.period_change_s) < 0.01
+
+
+def test_the_front_door_does_what_predict_does():
+    """build, apply_impact, simulate and periods, called one after the other as in a notebook."""
+    asked = pair(push={"along_track_mm_s": -2.0, "radial_mm_s": 0.5})
+    system = binarydyn.build(asked)
+    after_system, after = binarydyn.apply_impact(system)
+    before = binarydyn.periods(binarydyn.simulate(system, -30.0))["weighted_fit"]
+    later = binarydyn.periods(binarydyn.simulate(system, 30.0, after))["weighted_fit"]
+    assert np.array_equal(after_system.state.vector, after.vector)
+    assert later.value_s - before.value_s == binarydyn.predict(asked).period_change_s
+    assert set(binarydyn.__all__) <= set(dir(binarydyn))
+    assert all(getattr(binarydyn, name) is not None for name in binarydyn.__all__)
 
 
 def test_a_pair_that_cannot_settle_says_so():

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics.state import State, System
 from binarydyn.errors import InputError
-from binarydyn.impact import ImpactSpec, aim_axes, apply_impact, inertial_direction, orbit_axes
+from binarydyn.impact import ImpactSpec, aim_axes, impact_on, inertial_direction, orbit_axes
 from binarydyn.impact.momentum import momentum_audit
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, Push, Site, builtin
 
@@ -39,7 +39,7 @@ def impactor(direction=HEAD_ON, mass=MASS_KG, speed=SPEED_KM_S, **aim) -> Impact
 
 def outcome(system: System, beta: float = 1.0, direction=HEAD_ON, ejecta=None, **aim):
     transfer = MomentumTransfer(beta=beta, ejecta_direction=Direction(**ejecta) if ejecta else None)
-    return apply_impact(system, ImpactSpec(impactor(direction, **aim), transfer))
+    return impact_on(system, ImpactSpec(impactor(direction, **aim), transfer))
 
 
 def sphere(radius: float = 80.0) -> Ellipsoid:
@@ -220,7 +220,7 @@ def random_hits(body, count: int, seed: int):
         )
         cone = Direction(**dict(zip(COMPONENTS, random.normal(size=3), strict=True)))
         transfer = MomentumTransfer(beta=random.uniform(1.0, 5.0), ejecta_direction=cone if found % 2 else None)
-        impact = apply_impact(system, ImpactSpec(hitter, transfer))
+        impact = impact_on(system, ImpactSpec(hitter, transfer))
         if impact.status == "hit":
             found += 1
             yield system, hitter, transfer, impact
@@ -459,7 +459,7 @@ def test_push_against_the_motion_shortens_the_period():
     system = circular(body_named("ellipsoid"), rate2=(0.0, 0.0, 1.7e-4))
     speed = system.state.velocity_m_s[1]
     for along_track_mm_s in (-0.5, -0.05, 0.05):
-        impact = apply_impact(system, ImpactSpec(push=Push(along_track_mm_s=along_track_mm_s)))
+        impact = impact_on(system, ImpactSpec(push=Push(along_track_mm_s=along_track_mm_s)))
         v = impact.state.velocity_m_s
         axis = 1.0 / (2.0 / SEPARATION_M - v @ v / system.gm_m3_s2)
         change, share = (axis / SEPARATION_M) ** 1.5 - 1.0, 1e-3 * along_track_mm_s / speed
@@ -471,7 +471,7 @@ def test_push_in_all_three_axes_turns_nothing():
     random = np.random.default_rng(5)
     state = random_state(random)
     system = System(PRIMARY, body_named("lumpy"), state)
-    impact = apply_impact(system, ImpactSpec(push=Push(along_track_mm_s=-2.5, radial_mm_s=0.7, normal_mm_s=0.3)))
+    impact = impact_on(system, ImpactSpec(push=Push(along_track_mm_s=-2.5, radial_mm_s=0.7, normal_mm_s=0.3)))
     t, outward, n = orbit_axes(state)
     assert close(impact.dv_m_s, 1e-3 * (-2.5 * t + 0.7 * outward + 0.3 * n))
     assert close([impact.dv_along_track_mm_s, impact.dv_radial_mm_s, impact.dv_normal_mm_s], [-2.5, 0.7, 0.3])
@@ -483,7 +483,7 @@ def test_push_in_all_three_axes_turns_nothing():
 
 def test_nothing_given_changes_nothing():
     system = circular(sphere())
-    impact = apply_impact(system, ImpactSpec())
+    impact = impact_on(system, ImpactSpec())
     assert impact.status == "none" and unchanged(impact, system)
 
 
@@ -496,12 +496,12 @@ def test_a_scenario_and_another_state_can_be_given():
     """The built-in scenario's tables give what the same tables give in a spec; `state` replaces the system's."""
     scenario = builtin()
     system = circular(Ellipsoid(scenario.secondary.semi_axes_m, DENSITY))
-    by_tables = apply_impact(system, ImpactSpec(scenario.impactor, scenario.momentum_transfer))
-    assert np.array_equal(apply_impact(system, scenario).state.vector, by_tables.state.vector)
+    by_tables = impact_on(system, ImpactSpec(scenario.impactor, scenario.momentum_transfer))
+    assert np.array_equal(impact_on(system, scenario).state.vector, by_tables.state.vector)
     other = random_state(np.random.default_rng(9))
-    elsewhere = apply_impact(system, scenario, other)
+    elsewhere = impact_on(system, scenario, other)
     assert elsewhere.status == "hit" and np.array_equal(elsewhere.state.position_m, other.position_m)
-    assert np.array_equal(elsewhere.state.vector, apply_impact(system.at(other), scenario).state.vector)
+    assert np.array_equal(elsewhere.state.vector, impact_on(system.at(other), scenario).state.vector)
 
 
 def test_warnings_name_what_is_outside_validity():

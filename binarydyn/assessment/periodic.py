@@ -173,7 +173,10 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
 
 
 def _newton(shooting: Shooting, y, factor: float, n: float, scale):
-    """Newton's method on the conditions, until they hold to TURN_LIMIT or no longer improve; singular directions stay put."""
+    """Newton's method on the conditions, until they hold to TURN_LIMIT or no longer improve.
+
+    Singular directions stay put.
+    """
     free = [math.log(factor), math.log(n)]
     given = (shooting.wanted.mass_factor, shooting.wanted.rate_rad_s)
     open_parameters = [i for i, value in enumerate(given) if value is None]

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..dynamics import System, Trajectory, propagate
 from ..errors import FewCyclesError, InputError
-from ..impact import Impact, apply_impact
+from ..impact import Impact, impact_on
 from ..observables import (
     AttitudeHistory,
     Estimate,
@@ -129,7 +129,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     ConvergenceError.
     """
     begun, before = _before(scenario, progress)
-    impact = apply_impact(begun.system, scenario)
+    impact = impact_on(begun.system, scenario)
     simulation = scenario.simulation
     after = _side(begun.system, impact.state, simulation.days_after, scenario, "after the impact", progress)
     return Prediction(
@@ -139,7 +139,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         before=before,
         after=after,
         status=_status(impact, before, after),
-        warnings=begun.warnings + impact.warnings + before.warnings + after.warnings,
+        warnings=begun.warnings + impact.warnings + _before_warnings(before) + after.warnings,
     )
 
 
@@ -210,6 +210,11 @@ def _status(impact: Impact, before: Side, after: Side) -> str:
     if impact.status in ("miss", "none"):
         return "miss" if impact.status == "miss" else "no_impact"
     return after.trajectory.status
+
+
+def _before_warnings(before: Side) -> tuple[str, ...]:
+    """What is wrong with the window before t0; that a relaxed orbit has neither pericentre nor node is right."""
+    return () if before.shape else before.warnings
 
 
 def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:

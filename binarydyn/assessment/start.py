@@ -17,6 +17,7 @@ from ..constants import HOUR_S
 from ..dynamics import State, System, simulate
 from ..dynamics.rungekutta import apart
 from ..errors import ConvergenceError, InputError
+from ..impact import ImpactSpec
 from ..observables import averages, period
 from ..scenario import Scenario
 from .modes import Mode, excited, free_modes
@@ -92,7 +93,12 @@ def start(scenario: Scenario) -> Start:
 def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario) -> System:
     factor, simulation = orbit.mass_factor, scenario.simulation
     return System(
-        primary.scaled_mass(factor), secondary.scaled_mass(factor), orbit.state, simulation.degree, simulation.tolerance
+        primary.scaled_mass(factor),
+        secondary.scaled_mass(factor),
+        orbit.state,
+        simulation.degree,
+        simulation.tolerance,
+        ImpactSpec(scenario.impactor, scenario.momentum_transfer, scenario.push),
     )
 
 

@@ -42,7 +42,7 @@ def predict(
         print(json.dumps(_plain(result), indent=2, allow_nan=False))
     else:
         _print(result)
-    return 0 if result.status == "done" else 1
+    return 0 if result.status in ("done", "no_impact") else 1
 
 
 def _plain(result) -> dict:
@@ -89,9 +89,7 @@ def _print(result) -> None:
     print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
     if n["period_change_s"] is not None:
         change, sigma = n["period_change_s"], n["period_change_sigma_s"]
-        print(
-            f"period change {change:+.3f} s = {change / 60:+.4f} min (estimator's own error {sigma:.1g} s, {n['estimator']})"
-        )
+        print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, its own error {sigma:.1g} s)")
     push = ", ".join(
         f"{n[f'{axis}_dv_mm_s']:+.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
     )
@@ -104,7 +102,8 @@ def _print(result) -> None:
     print_table(("period change by", "", "s"), rows)
     print(
         f"\nenergy drift {n['energy_drift']:.1e}, angular momentum drift {n['angular_momentum_drift']:.1e}, "
-        f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 ({result.start.solved_for} solved for)"
+        f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 "
+        f"({result.start.solved_for} solved for)"
     )
     for sentence in result.warnings:
         print(f"warning: {sentence}")

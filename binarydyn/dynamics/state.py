@@ -53,13 +53,17 @@ class State:
 
 @dataclass(frozen=True)
 class System:
-    """Two rigid bodies, their state at t0 and how to integrate it."""
+    """Two rigid bodies, their state at t0, how to integrate it, and what is to hit it (for impact/.
+
+    Dynamics never looks).
+    """
 
     primary: Body
     secondary: Body
     state: State
     degree: int = 4
     tolerance: float = 1e-12
+    impact: object | None = None
 
     @property
     def mass_kg(self) -> float:

@@ -59,7 +59,16 @@ class Impact:
     warnings: tuple[str, ...] = ()
 
 
-def apply_impact(system: System, given: Scenario | ImpactSpec, state: State | None = None) -> Impact:
+def apply_impact(system: System, state: State | None = None) -> tuple[System, State]:
+    """The system after what is to hit it (System.impact, from the scenario), and its state; impact_on says more.
+
+    A miss, or no impact, leaves both as they are.
+    """
+    after = impact_on(system, system.impact or ImpactSpec(), state).state
+    return system.at(after), after
+
+
+def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None = None) -> Impact:
     """Push the secondary of a system that is in `state` (default: the system's) as a scenario or a spec says.
 
     InputError where the orbit axes are not defined or the site's coordinates name no ground.

@@ -1,4 +1,5 @@
-"""How fast is a 60-day run?  Own Runge-Kutta loop against scipy's DOP853 driving the same compiled right-hand side, in one process.
+"""How fast is a 60-day run?  Own Runge-Kutta loop against scipy's DOP853 driving the same compiled right-hand side,
+in one process.
 
 Prints a table and saves work_precision.png beside this file; takes about a minute on one core.
 """
@@ -19,7 +20,7 @@ CHECKPOINT_MINUTES = 8640.0  # ten checkpoints
 REPEATS = 9
 PRIMARY, SECONDARY = Ellipsoid((400.0, 380.0, 310.0), 2300.0), Ellipsoid((90.0, 75.0, 60.0), 2300.0)
 
-RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of an array, and a loop that only evaluates it."""
+RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of an array, and a loop over it."""
 
 import numpy as np
 
