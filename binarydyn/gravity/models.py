@@ -13,7 +13,7 @@ from types import ModuleType
 from .._jit import by_model, written_module
 from .generator import source
 
-DEGREES = (2, 4)
+DEGREES = (2, 4, 6, 8)
 EVEN = 100
 
 

@@ -93,7 +93,9 @@ class Push(Table):
 class Simulation(Table):
     """How the motion is calculated."""
 
-    degree: Whole = key(4, "", "of the mutual potential; 4 because 2 leaves errors of (R/r)^4", choices=(2, 4))
+    degree: Whole = key(
+        4, "", "of the mutual potential; its relative error is about (R/r)^(degree + 2)", choices=(2, 4, 6, 8)
+    )
     integrator: str = key("rungekutta", "", "adaptive, order 8(5,3); the only one so far", choices=("rungekutta",))
     tolerance: Number = key(1e-12, "", "relative, per step; keeps the energy drift under 1e-11 in 60 days", 1e-14, 1e-6)
     days_before: Number = key(
