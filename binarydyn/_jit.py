@@ -94,6 +94,9 @@ if numba.config.DISABLE_JIT:
     def called_not_copied():
         """Nothing."""
 
+    def wide_vectors():
+        """Nothing."""
+
 else:
 
     @intrinsic
@@ -130,6 +133,19 @@ else:
 
         def generate(context, builder, signature, arguments):
             builder.function.attributes.add("noinline")
+
+        return types.void(), generate
+
+    @intrinsic
+    def wide_vectors(context):
+        """Said inside a kernel that works on lanes side by side.
+
+        It may use 512-bit vectors where the processor has them.
+        """
+
+        def generate(context, builder, signature, arguments):
+            for name in ("prefer-vector-width", "min-legal-vector-width"):
+                set.add(builder.function.attributes, f'"{name}"="512"')  # llvmlite's own add knows no valued attributes
 
         return types.void(), generate
 

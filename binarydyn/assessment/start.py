@@ -142,7 +142,7 @@ def _refuse_overlap(scenario: Scenario, primary, secondary) -> None:
     state = np.zeros(20)
     half = 0.5 * math.radians(scenario.primary.rotation_phase_deg)
     state[0], state[6], state[9], state[16] = separation, math.cos(half), math.sin(half), 1.0
-    if apart(state, 0, np.array([0.0, 0.0, *primary.enclosing_axes_m, *secondary.enclosing_axes_m])) < 0.0:
+    if apart(state, 0, 1, np.array([0.0, 0.0, *primary.enclosing_axes_m, *secondary.enclosing_axes_m]), 0) < 0.0:
         raise InputError(
             f"{scenario.place}:mutual_orbit.separation_m",
             f"the bodies overlap at {separation:g} m, allowed is a distance at which their enclosing ellipsoids "

@@ -11,6 +11,7 @@ import typer
 
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION, one_line
+from .interruption import Interruption
 from .progress import watched
 from .show import print_sweep, save_figure, sweep_report
 
@@ -45,8 +46,10 @@ def sweep(
             print(f"warning: {sentence}", file=sys.stderr)
         done = store.done()
         try:
-            for row in watched(members(scenario, design, workers, done), len(design), len(done)):
-                store.append(row)
+            with Interruption() as interruption:
+                for row in watched(members(scenario, design, workers, done), len(design), len(done)):
+                    with interruption.held():
+                        store.append(row)
             result = store.finish()
         except KeyboardInterrupt:
             store.flush()

@@ -80,6 +80,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     work[:SIZE] = state.vector
     work[WEIGHT : WEIGHT + SIZE] = 1.0 / (ERROR_SHARE * system.tolerance * size)
     progress = np.zeros(rungekutta.PROGRESS)
+    progress[rungekutta.GROWTH] = rungekutta.MOST
     progress[rungekutta.STEP] = np.sign(days) * 0.05 / max(size[10], size[17])
     return Run(
         system,

@@ -12,15 +12,16 @@ from functools import cache
 
 import numba
 
-from .._jit import fma, kernel, written_module
+from .._jit import fma, inlined, kernel, written_module
 from ..bodies.contact import ellipsoids_touch
 from ..vectors import quaternion_product, rotation_of_quaternion
 from .motion import conserved, rates
 from .stepper import DENSE, END, SIZE, attempt, prepare_dense
 
 DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, PAUSED = range(6)
-# What a run remembers between blocks: time, the rounding error of the time, next step, counts.
-TIME, TIME_ERROR, STEP, STEPS, EVALUATIONS, SAMPLES, PROGRESS = range(7)
+# What a run remembers between blocks: time, the rounding error of the time, next step, how much longer it may get,
+# counts.
+TIME, TIME_ERROR, STEP, GROWTH, STEPS, EVALUATIONS, SAMPLES, PROGRESS = range(8)
 # What ends a run: radii within which contact is looked for and beyond which escape is, semi-axes of both enclosing
 # ellipsoids.
 NEAR, FAR, AXES, LIMITS = 0, 1, 2, 8
@@ -29,92 +30,99 @@ MOST = 6.0
 """How many times as long as the last a step may be."""
 SHORTEST_S = 1e-9
 
+# The kernels below serve one run (lane 0 of 1) and a lane of several side by side: component i of a slot of the work
+# array w stands at (slot + i) * lanes + lane; p, m and o say where the lane's progress, limits and samples begin.
+
 
 @kernel
-def interpolate(w, a, out, at):
-    """State at the fraction a of the step that was just made, to out[at : at + 20]."""
+def interpolate(w, lane, lanes, a, out, o):
+    """State at the fraction a of the step that was just made, to out[o : o + 20]."""
     b = 1.0 - a
     for i in range(SIZE):
-        y = fma(a, w[DENSE + 120 + i], w[DENSE + 100 + i])
-        y = fma(b, y, w[DENSE + 80 + i])
-        y = fma(a, y, w[DENSE + 60 + i])
-        y = fma(b, y, w[DENSE + 40 + i])
-        y = fma(a, y, w[DENSE + 20 + i])
-        y = fma(b, y, w[DENSE + i])
-        out[at + i] = fma(a, y, w[i])
+        d = (DENSE + i) * lanes + lane
+        step = SIZE * lanes
+        y = fma(a, w[d + 6 * step], w[d + 5 * step])
+        y = fma(b, y, w[d + 4 * step])
+        y = fma(a, y, w[d + 3 * step])
+        y = fma(b, y, w[d + 2 * step])
+        y = fma(a, y, w[d + step])
+        y = fma(b, y, w[d])
+        out[o + i] = fma(a, y, w[i * lanes + lane])
 
 
 @kernel
-def apart(w, at, limits):
-    """Contact function of the enclosing ellipsoids in the state w[at : at + 20]: negative where they overlap."""
-    q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
+def apart(w, at, stride, limits, m):
+    """Contact function of the enclosing ellipsoids in the state w[at], w[at + stride], ..
+
+    Negative where they overlap.
+    """
+    s = stride
+    q0, q1, q2, q3 = w[at + 6 * s], w[at + 7 * s], w[at + 8 * s], w[at + 9 * s]
     A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(q0, q1, q2, q3)
-    p0, p1, p2, p3 = w[at + 13], w[at + 14], w[at + 15], w[at + 16]
+    p0, p1, p2, p3 = w[at + 13 * s], w[at + 14 * s], w[at + 15 * s], w[at + 16 * s]
     e0, e1, e2, e3 = quaternion_product(q0, -q1, -q2, -q3, p0, p1, p2, p3)
     C11, C12, C13, C21, C22, C23, C31, C32, C33 = rotation_of_quaternion(e0, e1, e2, e3)
-    rx, ry, rz = w[at], w[at + 1], w[at + 2]
+    rx, ry, rz = w[at], w[at + s], w[at + 2 * s]
     x, y, z = A11 * rx + A21 * ry + A31 * rz, A12 * rx + A22 * ry + A32 * rz, A13 * rx + A23 * ry + A33 * rz
     return ellipsoids_touch(
-        limits[2], limits[3], limits[4], limits[5], limits[6], limits[7],
+        limits[m + 2], limits[m + 3], limits[m + 4], limits[m + 5], limits[m + 6], limits[m + 7],
         x, y, z, C11, C12, C13, C21, C22, C23, C31, C32, C33,
     )  # fmt: skip
 
 
 @kernel
-def touching_fraction(w, out, at, limits):
-    """Fraction of the step at which the bodies touch, by halving; the state there goes to out[at : at + 20]."""
+def touching_fraction(w, lane, lanes, out, o, limits, m):
+    """Fraction of the step at which the bodies touch, by halving; the state there goes to out[o : o + 20]."""
     low, high = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        interpolate(w, middle, out, at)
-        if apart(out, at, limits) < 0.0:
+        interpolate(w, lane, lanes, middle, out, o)
+        if apart(out, o, 1, limits, m) < 0.0:
             high = middle
         else:
             low = middle
-    interpolate(w, high, out, at)
+    interpolate(w, lane, lanes, high, out, o)
     return high
 
 
-@kernel
-def ending(w, limits, gm):
-    """How the step that was just made leaves the pair: DONE (go on), CONTACT or ESCAPE."""
-    rx, ry, rz = w[END], w[END + 1], w[END + 2]
+# Functions that a loop calls in every step take and return numbers: an array as argument costs a count of its owners.
+
+
+@inlined
+def whereabouts(rx, ry, rz, vx, vy, vz, near, far, gm):
+    """DONE (go on), ESCAPE, or CONTACT where the bounding spheres overlap and a closer look must decide."""
     square = rx * rx + ry * ry + rz * rz
-    if square < limits[NEAR] * limits[NEAR] and apart(w, END, limits) < 0.0:
-        return CONTACT
-    if square > limits[FAR] * limits[FAR]:
-        vx, vy, vz = w[END + 3], w[END + 4], w[END + 5]
-        if 0.5 * (vx * vx + vy * vy + vz * vz) > gm / math.sqrt(square):
-            return ESCAPE
-    return DONE
+    faster = 0.5 * (vx * vx + vy * vy + vz * vz) > gm / math.sqrt(square)
+    return CONTACT if square < near * near else ESCAPE if square > far * far and faster else DONE
 
 
-@kernel
-def longer(h, error, most):
-    """Next step after one with this error norm, at most `most` times as long."""
-    factor = most if error < 1e-8 else min(most, max(0.3, 0.9 * error**-0.125))
-    return h * factor
+@inlined
+def fitting(error):
+    """The factor by which a step of this error norm could be longer: 0.9 error^(-1/8), by three square roots."""
+    return 0.9 / math.sqrt(math.sqrt(math.sqrt(error)))
 
 
-@kernel
-def shorter(h, error):
-    """Next try after a step whose error norm was above 1 or not a number."""
-    return h * max(0.2, 0.9 * error**-0.125) if error < 1e30 else 0.2 * h
+@inlined
+def shorter(h, error, factor):
+    """The next try after a step whose error norm was above 1 or not a number."""
+    return h * max(0.2, factor) if error < 1e30 else 0.2 * h
 
 
-@kernel
-def write_samples(w, out, done, wanted, spacing, t, lost, h, fraction):
-    """Read every sample up to the given fraction of the step off the interpolant; returns how many are there now."""
-    while done < wanted:
-        at = ((done * spacing - t) + lost) / h
-        if at > fraction:
-            break
-        interpolate(w, at, out, done * SIZE)
-        done += 1
-    return done
+@inlined
+def too_short(h, t):
+    """Whether a step no longer moves the time."""
+    return abs(h) < 1e-13 * abs(t) or abs(h) < SHORTEST_S
 
 
-@kernel
+@inlined
+def clock(t, lost, h):
+    """Time after a step and its rounding error, which the next step takes back (Kahan 1965, CACM 8, 40)."""
+    step = h - lost
+    after = t + step
+    return after, (after - t) - step
+
+
+@inlined
 def take_end(w):
     """Make the end of the step the new start; its slope is known already."""
     for i in range(SIZE):
@@ -132,8 +140,8 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
     """
     model = numba.literally(model)
     wanted = out.size // SIZE - 1
-    t, lost, h = progress[TIME], progress[TIME_ERROR], progress[STEP]
-    done, attempts, most, status = int(progress[SAMPLES]), 0, MOST, DONE
+    t, lost, h, most = progress[TIME], progress[TIME_ERROR], progress[STEP], progress[GROWTH]
+    done, attempts, status = int(progress[SAMPLES]), 0, DONE
     rates(model, w, 0, SIZE, c, k)
     progress[EVALUATIONS] += 1
     while done < wanted and status == DONE:
@@ -144,30 +152,39 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         progress[STEPS] += 1
         progress[EVALUATIONS] += 12
         error = attempt(model, w, h, c, k)
+        factor = fitting(error)
         if not error <= 1.0:
-            most, h = 1.0, shorter(h, error)
-            if abs(h) < 1e-13 * abs(t) or abs(h) < SHORTEST_S:
-                status = STEP_FAILURE
+            h, most = shorter(h, error, factor), 1.0
+            status = STEP_FAILURE if too_short(h, t) else DONE
             continue
-        step = h - lost
-        after = t + step
-        status = ending(w, limits, k[0])
+        e = END
+        status = whereabouts(w[e], w[e + 1], w[e + 2], w[e + 3], w[e + 4], w[e + 5], limits[NEAR], limits[FAR], k[0])
+        if status == CONTACT and apart(w, END, 1, limits, 0) >= 0.0:
+            status = DONE
+        after, lost_after = clock(t, lost, h)
+        fraction = 1.0
         if status == CONTACT or (after - done * spacing) * spacing >= 0.0:
             prepare_dense(model, w, h, c, k)
             progress[EVALUATIONS] += 3
-        fraction = touching_fraction(w, out, wanted * SIZE, limits) if status == CONTACT else 1.0
-        done = write_samples(w, out, done, wanted, spacing, t, lost, h, fraction)
+            if status == CONTACT:
+                fraction = touching_fraction(w, 0, 1, out, wanted * SIZE, limits, 0)
+            at = ((done * spacing - t) + lost) / h
+            while done < wanted and at <= fraction:
+                interpolate(w, 0, 1, at, out, done * SIZE)
+                done += 1
+                at = ((done * spacing - t) + lost) / h
         if done >= wanted:  # the last step may pass the end of the window; what happens there does not count
             status = DONE
         if status == CONTACT:
             t += fraction * h
             for i in range(SIZE):
                 out[done * SIZE + i] = out[wanted * SIZE + i]
-            break
-        take_end(w)
-        t, lost = after, (after - t) - step
-        h, most = longer(h, error, most), MOST
-    progress[TIME], progress[TIME_ERROR], progress[STEP], progress[SAMPLES] = t, lost, h, done
+        else:
+            take_end(w)
+            t, lost = after, lost_after
+            h, most = h * min(most, max(0.3, factor)), MOST
+    progress[TIME], progress[TIME_ERROR], progress[STEP], progress[GROWTH] = t, lost, h, most
+    progress[SAMPLES] = done
     return status
 
 

@@ -10,9 +10,9 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Collection, Iterator
-from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from itertools import groupby, islice
+from queue import SimpleQueue
 
 from ..assessment import Prediction, predict
 from ..constants import DAY_S
@@ -85,27 +85,73 @@ def cores() -> int:
 
 
 def _rows(base: Scenario, design: Design, workers: int, done: Collection[int]) -> Iterator[Row]:
-    stop = threading.Event()
-    jobs = _jobs(design, done)
+    jobs, crew = _jobs(design, done), _Crew(base, design)
     for k, gate in islice(jobs, 1):
         # Alone in this thread: kernels are compiled, and the run before the impact is cached, once.
-        yield _row(base, design, k, stop)
+        yield _row(base, design, k, crew)
         gate.is_open = True
-    pool = ThreadPoolExecutor(workers, thread_name_prefix="member")
-    running = {pool.submit(_gated, gate, base, design, k, stop) for k, gate in islice(jobs, _IN_FLIGHT * workers)}
     try:
-        while running:
-            ready, running = wait(running, return_when=FIRST_COMPLETED)
-            running |= {pool.submit(_gated, gate, base, design, k, stop) for k, gate in islice(jobs, len(ready))}
-            yield from (future.result() for future in ready)
+        waiting = 0
+        for job in islice(jobs, _IN_FLIGHT * workers):
+            waiting += 1
+            crew.todo.put(job)
+            if crew.size < workers:
+                crew.hire()
+        while waiting:
+            row = crew.ready.get()
+            following = next(jobs, None)
+            if following:
+                crew.todo.put(following)
+            else:
+                waiting -= 1
+            yield row
     except KeyboardInterrupt:
-        stop.set()
-        pool.shutdown(cancel_futures=True)
-        yield from (future.result() for future in running if not future.cancelled() and not future.exception())
+        yield from crew.dismissed()
         raise
     finally:
-        stop.set()
-        pool.shutdown(cancel_futures=True)
+        for _ in crew.dismissed():
+            pass
+
+
+class _Crew:
+    """Threads that take jobs from one queue and put rows into another, until they are dismissed.
+
+    The thread that hands out the work uses nothing but these two queues, whose operations an interruption cannot split:
+    one that comes while a lock is being taken would leave it taken, and everybody waiting.
+    """
+
+    def __init__(self, base: Scenario, design: Design):
+        self.base, self.design = base, design
+        self.todo: SimpleQueue[tuple[int, _Gate] | None] = SimpleQueue()
+        self.ready: SimpleQueue[Row | None] = SimpleQueue()
+        self.size = 0
+        self.is_stopped = False
+
+    def hire(self) -> None:
+        """One thread more; it cannot keep the process alive."""
+        self.size += 1
+        threading.Thread(target=self._work, name=f"member-{self.size}", daemon=True).start()
+
+    def _work(self) -> None:
+        try:
+            while (job := self.todo.get()) and not self.is_stopped:
+                k, gate = job
+                self.ready.put(_gated(gate, self.base, self.design, k, self))
+        except _Stopped:
+            pass
+        finally:
+            self.ready.put(None)
+
+    def dismissed(self) -> Iterator[Row]:
+        """Stop all threads and yield the rows that they had ready; over once the last one is gone."""
+        self.is_stopped = True
+        for _ in range(self.size):
+            self.todo.put(None)
+        while self.size:
+            if row := self.ready.get():
+                yield row
+            else:
+                self.size -= 1
 
 
 def _jobs(design: Design, done: Collection[int]) -> Iterator[tuple[int, _Gate]]:
@@ -120,21 +166,21 @@ def _jobs(design: Design, done: Collection[int]) -> Iterator[tuple[int, _Gate]]:
         yield from ((k, gate) for k in members)
 
 
-def _gated(gate: _Gate, base: Scenario, design: Design, k: int, stop: threading.Event) -> Row:
+def _gated(gate: _Gate, base: Scenario, design: Design, k: int, crew: _Crew) -> Row:
     if not gate.is_open:
         with gate.lock:
             if not gate.is_open:
-                row = _row(base, design, k, stop)
+                row = _row(base, design, k, crew)
                 gate.is_open = True
                 return row
-    return _row(base, design, k, stop)
+    return _row(base, design, k, crew)
 
 
-def _row(base: Scenario, design: Design, k: int, stop: threading.Event) -> Row:
+def _row(base: Scenario, design: Design, k: int, crew: _Crew) -> Row:
     """One member from start to end; nothing that goes wrong in it may end the sweep."""
 
     def watch(stage: str, share: float) -> None:
-        if stop.is_set():
+        if crew.is_stopped:
             raise _Stopped
 
     inputs = design.member(k)

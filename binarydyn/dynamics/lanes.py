@@ -1,0 +1,166 @@
+"""Eight members side by side: right-hand side and Runge-Kutta steps whose innermost loop runs over the members.
+
+Each member (lane) has its own state, parameters and step.  One flat work array holds slots of 20 x 8 numbers in the
+order of stepper.py's slots, component by component, with the lanes innermost; after them the parameters of each lane.
+The operations and their order are those of the scalar kernels, so each lane gets the bits of a run on its own.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from types import ModuleType
+
+from .._jit import by_model, written_module
+from ..gravity.models import MODELS
+from ..gravity.multipoles import component_list
+from ..gravity.tape import Tape, text_of
+from . import tableau_8_5_3 as tableau
+from .motion import rates_terms
+from .stepper import ARGUMENT, DENSE, END, SIZE, WEIGHT
+
+LANES = 8
+WIDTH = SIZE * LANES
+SLOPE, STEPS, SUMS = 27 * SIZE, 28 * SIZE, 29 * SIZE
+"""Slots: where the right-hand side leaves its result; the step of each lane, twenty times.
+
+What each lane has one of.
+"""
+FIVE, THREE, ERROR, FACTOR, TAKEN = range(5)
+"""In the slot SUMS: sums of the squared errors, error norm, factor for the next step, 1 where the step is taken."""
+PARAMETERS = 30 * SIZE
+CONSTANTS = 19
+
+
+def work_size(number: int) -> int:
+    """Length of the work array of a gravity model."""
+    model = MODELS[number]
+    return (PARAMETERS + CONSTANTS + 2 * len(component_list(model.degree, model.even))) * LANES
+
+
+_HEAD = '''"""Runge-Kutta 8(5,3) in eight lanes, gravity model {number}: written by binarydyn.dynamics.lanes."""
+
+import math
+
+from binarydyn._jit import called_not_copied, fma, kernel, wide_vectors
+
+
+'''
+_ATTEMPT = '''
+
+@kernel
+def attempt(w):
+    """Try a step in every lane; the error norm and the factor for the next step are left in their slot."""
+    wide_vectors()
+{stages}    for l in range({lanes}):
+        w[{sums} + l] = 0.0
+        w[{sums} + {lanes} + l] = 0.0
+    for j in range({size}):
+        for l in range({lanes}):
+            i = {lanes} * j + l
+            s = w[{weight} + i]
+            a = s * {fifth}
+            b = s * {third}
+            w[{sums} + l] = fma(a, a, w[{sums} + l])
+            w[{sums} + {lanes} + l] = fma(b, b, w[{sums} + {lanes} + l])
+    for l in range({lanes}):
+        five = w[{sums} + l]
+        error = abs(w[{steps} + l]) * five / math.sqrt((five + 0.01 * w[{sums} + {lanes} + l]) * {size}.0 + 1e-300)
+        w[{sums} + 2 * {lanes} + l] = error
+        w[{sums} + 3 * {lanes} + l] = 0.9 / math.sqrt(math.sqrt(math.sqrt(error)))
+
+
+@kernel
+def take_ends(w):
+    """In the lanes whose step is taken, make its end the new start; its slope is known already."""
+    wide_vectors()
+    for i in range({size}):
+        for l in range({lanes}):
+            at = {lanes} * i + l
+            taken = w[{sums} + 4 * {lanes} + l] > 0.0
+            end, slope, y, old = w[{end} + at], w[13 * {width} + at], w[at], w[{width} + at]
+            w[at] = end if taken else y
+            w[{width} + at] = slope if taken else old
+'''
+_PREPARE_DENSE = '''
+
+@kernel
+def prepare_dense(w):
+    """After a step: three more slopes and the coefficients of the interpolant, in every lane."""
+    wide_vectors()
+{stages}    for i in range({width}):
+        h = w[{steps} + i]
+        d = w[{end} + i] - w[i]
+        w[{dense} + i] = d
+        w[{dense} + {width} + i] = h * w[{width} + i] - d
+        w[{dense} + 2 * {width} + i] = 2.0 * d - h * (w[13 * {width} + i] + w[{width} + i])
+'''
+
+
+def _weighted(row: dict[int, float], newest: int = 0) -> str:
+    """As in stepper.py, over the components of all lanes; the newest slope is at hand as `new`."""
+    text = ""
+    for slope, value in row.items():
+        term = "new" if slope == newest else f"w[{WIDTH * slope} + i]"
+        text = f"fma({value!r}, {term}, {text})" if text else f"{value!r} * {term}"
+    return text
+
+
+def _stage(number: int, row: dict[int, float]) -> str:
+    """Store the last stage's slope where it belongs, and go to the argument of this stage, in one pass."""
+    last = number - 1
+    text = f"    for i in range({WIDTH}):\n"
+    if last > 1 and last != 13:
+        text += f"        new = w[{SLOPE * LANES} + i]\n        w[{last * WIDTH} + i] = new\n"
+    else:
+        last = 0
+    argument = f"fma(w[{STEPS * LANES} + i], {_weighted(row, last)}, w[i])"
+    text += f"        y = {argument}\n        w[{ARGUMENT * LANES} + i] = y\n"
+    if number == 13:
+        text += f"        w[{END * LANES} + i] = y\n"
+    text += "    rates(w)\n"
+    if number in (13, 16):
+        text += f"    for i in range({WIDTH}):\n        w[{number * WIDTH} + i] = w[{SLOPE * LANES} + i]\n"
+    return text
+
+
+def rates_source(degree: int, even: bool) -> str:
+    """Text of the kernel `rates`: from the argument's slot to the slope's, for every lane."""
+    tape = Tape()
+    y, k = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"k{i}" for i in range(13)))
+    out, prologue = rates_terms(degree, even, tape, y, k)
+    reads = [f"y{i} = w[{(ARGUMENT + i) * LANES} + l]" for i in range(SIZE)]
+    reads += [f"k{i} = w[{(PARAMETERS + i) * LANES} + l]" for i in range(13)]
+    for line in prologue:
+        name, place = line.split(" = c[")
+        reads.append(f"{name} = w[{(PARAMETERS + CONSTANTS + int(place[:-1])) * LANES} + l]")
+    lines = tape.body(reads, out) + [f"w[{(SLOPE + i) * LANES} + l] = {text_of(v)}" for i, v in enumerate(out)]
+    text = '@kernel\ndef rates(w):\n    """Rates of the states in the argument\'s slot."""\n'
+    text += "    called_not_copied()\n    wide_vectors()\n"
+    return text + f"    for l in range({LANES}):\n" + "".join(f"        {line}\n" for line in lines)
+
+
+def source(number: int) -> str:
+    """Text of the module with the kernels `rates`, `attempt` and `prepare_dense` of a gravity model."""
+    model = MODELS[number]
+    stages = [_stage(s, row) for s, row in enumerate(tableau.STAGES, start=2)]
+    fifth, third = (_weighted(row) for row in tableau.ERRORS)
+    places = {"lanes": LANES, "size": SIZE, "width": WIDTH, "sums": SUMS * LANES, "weight": WEIGHT * LANES}
+    places |= {"steps": STEPS * LANES, "end": END * LANES, "dense": DENSE * LANES, "fifth": fifth, "third": third}
+    text = _HEAD.format(number=number) + rates_source(model.degree, model.even)
+    text += _ATTEMPT.format(stages="".join(stages[:12]), **places)
+    text += _PREPARE_DENSE.format(stages="".join(stages[12:]), **places)
+    for n, row in enumerate(tableau.DENSE, start=3):
+        text += f"        w[{(DENSE + n * SIZE) * LANES} + i] = h * {_weighted(row)}\n"
+    return text
+
+
+@cache
+def module(number: int) -> ModuleType:
+    """The kernels of a gravity model."""
+    return written_module(f"lanes_{number}", lambda: source(number))
+
+
+rates = by_model(module, "rates")
+attempt = by_model(module, "attempt")
+prepare_dense = by_model(module, "prepare_dense")
+take_ends = by_model(module, "take_ends")
