@@ -25,7 +25,7 @@ from binarydyn.store import SweepStore, files, long_name_of, open_result, proven
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
 GRID = Grid.of({MASS: [-1.0, 300.0, 500.0, 900.0], SPEED: [4.0, 6.0, 8.0]})
-MANY = 120
+MANY = 240
 VARY = f"{MASS}=300:900:{MANY}"
 
 

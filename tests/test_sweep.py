@@ -3,10 +3,13 @@
 import json
 import math
 import os
+import signal
 import subprocess
 import sys
 import threading
+import time
 from collections import Counter
+from queue import SimpleQueue
 
 import numpy as np
 import pytest
@@ -14,6 +17,7 @@ from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.assessment import predict
 from binarydyn.commands import main
+from binarydyn.commands.interruption import Interruption
 from binarydyn.ensembles import Grid, member_scenario, members, sweep, swept
 from binarydyn.errors import InputError
 from binarydyn.scenario import varied
@@ -244,6 +248,14 @@ def test_an_error_of_any_kind_is_a_row_and_the_others_go_on(monkeypatch):
 # ---- interruption
 
 
+def all_members_left() -> bool:
+    """Whether the threads have ended, or do so at once: they have nothing to do any more."""
+    crew = [thread for thread in threading.enumerate() if thread.name.startswith("member")]
+    for thread in crew:
+        thread.join(10.0)
+    return not any(thread.is_alive() for thread in crew)
+
+
 def test_a_sweep_that_is_left_starts_no_more_members(monkeypatch):
     started = []
     real = members.predict
@@ -254,25 +266,55 @@ def test_a_sweep_that_is_left_starts_no_more_members(monkeypatch):
     rows.close()
     at_once = len(started)
     assert at_once < 40
-    assert not [thread for thread in threading.enumerate() if thread.name.startswith("member")]
+    assert all_members_left()
     assert len(started) == at_once
 
 
+class Interrupted:
+    """A queue whose third reading is interrupted, once all that was handed out has come back: by 2 threads, 4 each."""
+
+    def __init__(self):
+        self.queue, self.readings = SimpleQueue(), 0
+        self.put = self.queue.put
+
+    def get(self):
+        if threading.current_thread() is threading.main_thread():
+            self.readings += 1
+            if self.readings == 3:
+                while self.queue.qsize() < 8:
+                    time.sleep(0.001)
+                raise KeyboardInterrupt
+        return self.queue.get()
+
+
 def test_an_interruption_still_gives_the_rows_that_are_ready(monkeypatch):
-    """Ctrl-C reaches the thread that waits: here in its second wait, once all that was handed out has ended."""
-    real, waits = members.wait, []
-
-    def wait(running, return_when):
-        waits.append(1)
-        if len(waits) < 2:
-            return real(running, return_when=return_when)
-        for future in running:
-            future.exception()
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(members, "wait", wait)
+    monkeypatch.setattr(members, "SimpleQueue", Interrupted)
     rows, seen = sweep(scenario(), Grid.of({MASS: np.linspace(100.0, 900.0, 50)}), 2), []
     with pytest.raises(KeyboardInterrupt):
         for row in rows:
             seen.append(row.index)
-    assert 9 <= len(seen) < 50 and sorted(seen) == list(range(len(seen)))  # all that was handed out, each once
+    assert sorted(seen) == list(range(1 + 2 + 8))
+    assert all_members_left()
+
+
+def test_what_is_held_is_done_to_its_end_and_no_interruption_is_lost():
+    done = []
+    with pytest.raises(KeyboardInterrupt), Interruption() as interruption:
+        with interruption.held():
+            signal.raise_signal(signal.SIGINT)
+            done.append("held")
+        done.append("not reached")
+    assert done == ["held"]
+
+    class Callback:
+        def __del__(self):
+            signal.raise_signal(signal.SIGINT)
+
+    with pytest.raises(KeyboardInterrupt), Interruption() as interruption:
+        sys.unraisablehook, hook = lambda _: done.append("lost"), sys.unraisablehook
+        Callback()
+        sys.unraisablehook = hook
+        with interruption.held():
+            done.append("held again")
+    assert done == ["held", "lost", "held again"]
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
