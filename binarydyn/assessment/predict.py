@@ -7,7 +7,7 @@ estimator.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -28,7 +28,9 @@ from ..observables import (
 )
 from ..scenario import Scenario
 from .analytic import analytic_changes
+from .degree import next_degree
 from .start import Start, start
+from .trust import TWIST_RAD, Trust, simulate_with_companions
 
 Progress = Callable[[str, float], None]
 
@@ -59,6 +61,8 @@ class Prediction:
     after: Side
     status: str
     warnings: tuple[str, ...]
+    trust: Trust
+    model_error_s: float | None = None
 
     @property
     def period_change_s(self) -> float | None:
@@ -92,6 +96,7 @@ class Prediction:
             "period_after_h": after.period and after.period.value_h,
             "period_change_s": self.period_change_s,
             "period_change_sigma_s": _change_sigma_s(before, after),
+            "model_error_s": self.model_error_s,
             "along_track_dv_mm_s": impact.dv_along_track_mm_s,
             "radial_dv_mm_s": impact.dv_radial_mm_s,
             "normal_dv_mm_s": impact.dv_normal_mm_s,
@@ -107,6 +112,8 @@ class Prediction:
             "roll_max_after_deg": turned and turned.roll_max_deg,
             "pitch_max_after_deg": turned and turned.pitch_max_deg,
             "tumbling": turned and turned.tumbling,
+            "amplification_after": self.trust.amplification,
+            "unstable_after": self.trust.unstable,
             "secondary_spin_period_after_h": turned and turned.secondary_spin_period_h,
             "primary_pole_wobble_after_deg": turned and turned.primary_pole_wobble_deg,
             "cycle_period_spread_before_s": _spread(before.cycle_periods_s),
@@ -117,6 +124,7 @@ class Prediction:
             "secondary_mass_kg": self.start.system.secondary.mass_kg,
             "energy_drift": max(run.energy_drift for run in runs),
             "angular_momentum_drift": max(run.angular_momentum_drift for run in runs),
+            "degree": self.start.system.degree,
             "estimator": self.scenario.observation.estimator,
             "window_days": after.trajectory.days,
         }
@@ -131,16 +139,42 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     begun, before = _before(scenario, progress)
     impact = impact_on(begun.system, scenario)
     simulation = scenario.simulation
-    after = _side(begun.system, impact.state, simulation.days_after, scenario, "after the impact", progress)
-    return Prediction(
+    if progress:
+        progress("after the impact", 0.0)
+    run, trust = simulate_with_companions(
+        begun.system, simulation.days_after, impact.state, simulation.sample_minutes, simulation.max_steps
+    )
+    after = measured(run, scenario.observation.estimator)
+    result = Prediction(
         scenario=scenario,
         start=begun,
         impact=impact,
         before=before,
         after=after,
         status=_status(impact, before, after),
-        warnings=begun.warnings + impact.warnings + _before_warnings(before) + after.warnings,
+        warnings=begun.warnings + impact.warnings + _before_warnings(before) + after.warnings + _doubts(trust),
+        trust=trust,
     )
+    return replace(result, model_error_s=_model_error_s(result)) if simulation.model_error != "none" else result
+
+
+def _doubts(trust: Trust) -> tuple[str, ...]:
+    if not trust.unstable:
+        return ()
+    return (
+        f"the run after the impact is unstable: a twist of {TWIST_RAD:g} rad grows {trust.amplification:.3g} times, "
+        "so its attitude, and the period by seconds, depend on more than can be known",
+    )
+
+
+def _model_error_s(result: Prediction) -> float | None:
+    """What the next degree of gravity changes in the period change: the error of the model, not of its inputs."""
+    later = next_degree(result.start.system.degree)
+    if later is None or result.period_change_s is None:
+        return None
+    finer = result.scenario.simulation.model_copy(update={"degree": later, "model_error": "none"})
+    better = predict(result.scenario.model_copy(update={"simulation": finer}))
+    return None if better.period_change_s is None else better.period_change_s - result.period_change_s
 
 
 def _before(scenario: Scenario, progress: Progress | None) -> tuple[Start, Side]:

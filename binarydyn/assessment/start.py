@@ -17,11 +17,13 @@ from ..constants import HOUR_S
 from ..dynamics import State, System, simulate
 from ..dynamics.rungekutta import apart
 from ..errors import ConvergenceError, InputError
+from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
 from ..observables import averages, period
 from ..scenario import Scenario
+from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
-from .periodic import PeriodicOrbit, Wanted, displaced, find
+from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
 
 PERIOD_TOLERANCE_S = 1e-3
 """To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
@@ -74,7 +76,7 @@ def _body(table) -> Ellipsoid | Polyhedron:
 def start(scenario: Scenario) -> Start:
     """Build, relax and calibrate; see Start."""
     primary, secondary = bodies(scenario)
-    orbit_table, simulation = scenario.mutual_orbit, scenario.simulation
+    orbit_table = scenario.mutual_orbit
     _refuse_overlap(scenario, primary, secondary)
     wanted = Wanted(
         spin_rate_rad_s=2.0 * math.pi / (scenario.primary.spin_period_h * HOUR_S),
@@ -83,26 +85,38 @@ def start(scenario: Scenario) -> Start:
         separation_m=orbit_table.separation_m,
         rate_rad_s=2.0 * math.pi / (orbit_table.period_h * HOUR_S) if orbit_table.period_h else None,
     )
-    relaxed = find(primary, secondary, simulation.degree, wanted)
-    system = _system(relaxed, primary, secondary, scenario)
+    degree, warnings = _degree(scenario, primary, secondary, wanted)
+    relaxed = find(primary, secondary, degree, wanted)
+    system = _system(relaxed, primary, secondary, scenario, degree)
     if orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0:
-        return _report(scenario, system, relaxed, 0.0)
-    return _with_free_modes(scenario, primary, secondary, wanted)
+        return _report(scenario, system, relaxed, 0.0, warnings)
+    return _with_free_modes(scenario, primary, secondary, wanted, degree, warnings)
 
 
-def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario) -> System:
+def _degree(scenario: Scenario, primary, secondary, wanted: Wanted) -> tuple[int, tuple[str, ...]]:
+    """The degree that is asked for, or the one that `auto` stands for, with a warning where none is enough."""
+    simulation = scenario.simulation
+    if simulation.degree != "auto":
+        return simulation.degree, ()
+    _, separation_m, _ = Shooting(primary, secondary, DEGREES[0], wanted).guess()
+    return chosen_degree(primary, secondary, separation_m, simulation.degree_accuracy)
+
+
+def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario, degree: int) -> System:
     factor, simulation = orbit.mass_factor, scenario.simulation
     return System(
         primary.scaled_mass(factor),
         secondary.scaled_mass(factor),
         orbit.state,
-        simulation.degree,
+        degree,
         simulation.tolerance,
         ImpactSpec(scenario.impactor, scenario.momentum_transfer, scenario.push),
     )
 
 
-def _report(scenario: Scenario, system: System, orbit: PeriodicOrbit, period_residual_s: float) -> Start:
+def _report(
+    scenario: Scenario, system: System, orbit: PeriodicOrbit, period_residual_s: float, warnings: tuple[str, ...]
+) -> Start:
     modes = tuple(free_modes(orbit))
     unstable = [mode for mode in modes if not mode.stable]
     return Start(
@@ -119,7 +133,8 @@ def _report(scenario: Scenario, system: System, orbit: PeriodicOrbit, period_res
             f"the relaxed state is unstable: its {m.name} mode grows {m.growth_per_orbit:.3g} times an orbit"
             for m in unstable
         )
-        + _range_warnings(system),
+        + _range_warnings(system)
+        + warnings,
     )
 
 
@@ -150,16 +165,18 @@ def _refuse_overlap(scenario: Scenario, primary, secondary) -> None:
         )
 
 
-def _with_free_modes(scenario: Scenario, primary, secondary, wanted: Wanted) -> Start:
+def _with_free_modes(
+    scenario: Scenario, primary, secondary, wanted: Wanted, degree: int, warnings: tuple[str, ...]
+) -> Start:
     """Relax, add the asked modes, simulate the window before t0.
 
     And correct what was asked of the relaxed orbit until it fits.
     """
     asked = wanted
     for _ in range(_ROUNDS):
-        orbit = find(primary, secondary, scenario.simulation.degree, asked)
+        orbit = find(primary, secondary, degree, asked)
         state = _excited_state(scenario, orbit)
-        system = _system(orbit, primary, secondary, scenario).at(state)
+        system = _system(orbit, primary, secondary, scenario, degree).at(state)
         before = simulate(system, -scenario.simulation.days_before, sample_minutes=scenario.simulation.sample_minutes)
         if before.status != "done":
             raise ConvergenceError(f"with the free modes asked for, the run before t0 ends in {before.status}", 1.0, 1)
@@ -170,7 +187,7 @@ def _with_free_modes(scenario: Scenario, primary, secondary, wanted: Wanted) -> 
         residual_s = abs(rate_ratio - 1.0) * 2.0 * math.pi / found
         if residual_s < PERIOD_TOLERANCE_S and abs(separation_ratio - 1.0) < 1e-6:
             orbit = replace(orbit, separation_m=mean, rate_rad_s=found)
-            return _report(scenario, system, orbit, residual_s)
+            return _report(scenario, system, orbit, residual_s, warnings)
         asked = replace(
             asked,
             rate_rad_s=asked.rate_rad_s * rate_ratio if asked.rate_rad_s else None,

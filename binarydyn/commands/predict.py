@@ -90,6 +90,8 @@ def _print(result) -> None:
     if n["period_change_s"] is not None:
         change, sigma = n["period_change_s"], n["period_change_sigma_s"]
         print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, its own error {sigma:.1g} s)")
+    if n["model_error_s"] is not None:
+        print(f"model error {n['model_error_s']:+.3f} s: what the next degree of gravity after {n['degree']} changes")
     push = ", ".join(
         f"{n[f'{axis}_dv_mm_s']:+.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
     )
@@ -105,6 +107,8 @@ def _print(result) -> None:
         f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 "
         f"({result.start.solved_for} solved for)"
     )
+    steadiness = "unstable" if n["unstable_after"] else "stable"
+    print(f"a twist of the moonlet at the impact grows {n['amplification_after']:.3g} times: {steadiness}")
     for sentence in result.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)

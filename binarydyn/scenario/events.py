@@ -93,8 +93,20 @@ class Push(Table):
 class Simulation(Table):
     """How the motion is calculated."""
 
-    degree: Whole = key(
-        4, "", "of the mutual potential; its relative error is about (R/r)^(degree + 2)", choices=(2, 4, 6, 8)
+    degree: Whole | str = key(
+        4,
+        "",
+        "of the mutual potential; its relative error is about (R/r)^(degree + 2); auto: from degree_accuracy",
+        choices=(2, 4, 6, 8, "auto"),
+    )
+    degree_accuracy: Number = key(
+        1e-4, "", "relative error of the period change that degree auto aims at; 0.2 s in half an hour", 1e-12, 0.1
+    )
+    model_error: str = key(
+        "none",
+        "",
+        "next_degree: also predict with the next degree, and say what that changes; it takes twice the time",
+        choices=("none", "next_degree"),
     )
     integrator: str = key("rungekutta", "", "adaptive, order 8(5,3); the only one so far", choices=("rungekutta",))
     tolerance: Number = key(1e-12, "", "relative, per step; keeps the energy drift under 1e-11 in 60 days", 1e-14, 1e-6)

@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     import h5py
 
 TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning"))
-FLAGS = frozenset(("tumbling", "is_even"))
+FLAGS = frozenset(("tumbling", "unstable_after", "is_even"))
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
 UNKNOWN = -1
-"""Of a flag: neither no, 0, nor yes, 1.  An unknown number is nan, an unknown text is empty."""
+"""Of a flag: neither no, 0, nor yes, 1; of a whole number.  An unknown number is nan, an unknown text is empty."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Column:
         if name in FLAGS:
             return cls(dims, _known(values, UNKNOWN, np.int8))
         if name in WHOLES:
-            return cls(dims, np.asarray(values, dtype=np.int64))
+            return cls(dims, _known(values, UNKNOWN, np.int64))
         return cls(dims, _known(values, np.nan, np.float64))
 
     @property

@@ -1,0 +1,70 @@
+"""How far a run can be trusted: companion runs that start a hair beside it, and how much farther apart they end.
+
+Four companions: the moonlet twisted about each of its three axes, and the moonlet moved along its track.  The
+amplification is the largest angle between a companion and the run (of the moonlet's attitude, or of the direction of
+r), over the angle at the start.  Regular motion shears companions apart in proportion to time; chaotic motion does so
+exponentially, and then no integrator can promise the period: a moonlet that may tumble (Agrusa et al. 2021, Icarus
+370, 114624) is an outcome to be named, not averaged in.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..dynamics import State, System, Trajectory, simulate
+from ..dynamics.batch import simulate_many
+from ..vectors import quaternion_of_turn, quaternion_product
+
+TWIST_RAD = 1e-7
+"""Far above what the tightest tolerances lose, far below anything physical."""
+UNSTABLE = 100.0
+"""Growth in up to 60 days, and in proportion beyond, that regular motion does not reach (measured: below 40)."""
+LONGEST_DAYS = 365.0
+"""Companions cover at most so much of a window."""
+
+
+@dataclass(frozen=True)
+class Trust:
+    """amplification: largest growth of a companion's distance over the run.
+
+    Unstable: more than regular motion makes of it.
+    """
+
+    amplification: float
+    unstable: bool
+
+
+def companions(state: State) -> list[State]:
+    """The four states beside a state."""
+    twists = np.eye(3) * TWIST_RAD
+    turned = [np.array(quaternion_product(*state.attitude2, *quaternion_of_turn(*twist))) for twist in twists]
+    along = np.cross(np.cross(state.position_m, state.velocity_m_s), state.position_m)
+    along *= TWIST_RAD * np.linalg.norm(state.position_m) / np.linalg.norm(along)
+    return [replace(state, attitude2=q) for q in turned] + [replace(state, position_m=state.position_m + along)]
+
+
+def simulate_with_companions(
+    system: System, days: float, state: State, sample_minutes: float, max_steps: int
+) -> tuple[Trajectory, Trust]:
+    """The run of a state, the same bits as on its own, and what its companions say of it; side by side in lanes."""
+    states = [state, *companions(state)]
+    covered = float(np.clip(days, -LONGEST_DAYS, LONGEST_DAYS))
+    run, *others = simulate_many([system] * len(states), covered, states, sample_minutes, max_steps)
+    growth = max(_growth(run, other) for other in others)
+    if covered != days:
+        run = simulate(system, days, state, sample_minutes, max_steps)
+    return run, Trust(growth, growth > UNSTABLE * max(1.0, abs(covered) / 60.0))
+
+
+def _growth(run: Trajectory, other: Trajectory) -> float:
+    """Largest angle between two runs at common times, over the angle at the start."""
+    count = min(len(run.time_s), len(other.time_s))
+    part = slice(0, count) if run.time_s[0] == 0.0 else slice(-count, None)
+    p, q = run.attitude2[part], other.attitude2[part]
+    # The chord between quaternions, of either sign, is twice the sine of a quarter of the angle between attitudes.
+    chord = np.minimum(np.linalg.norm(p - q, axis=1), np.linalg.norm(p + q, axis=1))
+    attitude = 4.0 * np.arcsin(np.minimum(0.5 * chord, 1.0))
+    r, s = (a.position_m[part] / np.linalg.norm(a.position_m[part], axis=1)[:, None] for a in (run, other))
+    return float(max(attitude.max(), np.linalg.norm(r - s, axis=1).max())) / TWIST_RAD
