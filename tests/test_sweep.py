@@ -256,18 +256,27 @@ def all_members_left() -> bool:
     return not any(thread.is_alive() for thread in crew)
 
 
-def test_a_sweep_that_is_left_starts_no_more_members(monkeypatch):
-    started = []
+def test_a_sweep_that_is_left_gives_up_the_members_under_way(monkeypatch):
+    begun, ended = [], []
     real = members.predict
-    monkeypatch.setattr(members, "predict", lambda *given: started.append(1) or real(*given))
-    rows = sweep(scenario(), Grid.of({MASS: np.linspace(100.0, 900.0, 200)}), 2)
+
+    def predict(asked, progress):
+        if asked.impactor.mass_kg < 103.0:
+            return real(asked, progress)
+        begun.append(asked.impactor.mass_kg)
+        for _ in range(5000):
+            progress("on and on", 0.5)
+            time.sleep(0.001)
+        ended.append(asked.impactor.mass_kg)
+
+    monkeypatch.setattr(members, "predict", predict)
+    rows = sweep(scenario(), Grid.of({MASS: np.arange(100.0, 200.0)}), 2)
     for _ in range(3):
         next(rows)
+    while len(begun) < 2:
+        time.sleep(0.001)
     rows.close()
-    at_once = len(started)
-    assert at_once < 40
-    assert all_members_left()
-    assert len(started) == at_once
+    assert all_members_left() and len(begun) == 2 and ended == []
 
 
 class Interrupted:
