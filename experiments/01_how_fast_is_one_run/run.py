@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 
 from binarydyn._jit import written_module
 from binarydyn.bodies import Ellipsoid
-from binarydyn.dynamics import State, System, propagate
+from binarydyn.dynamics import State, System, motion, propagate, rungekutta
 from binarydyn.dynamics.motion import parameters
 
 DAYS = 60.0
@@ -24,21 +24,23 @@ RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of a
 
 import numpy as np
 
+from numba import int64
+
 from binarydyn._jit import kernel
-from binarydyn.dynamics.motion import rates
+from binarydyn_written.motion_{number} import rates
 
 
 @kernel
 def slope(y, w, c, k):
     w[:20] = y
-    rates({number}, w, 0, 20, c, k)
+    rates(w, int64(0), int64(20), c, k)
     return w[20:40].copy()
 
 
 @kernel
 def evaluate(w, count, c, k):
     for _ in range(count):
-        rates({number}, w, 0, 20, c, k)
+        rates(w, int64(0), int64(20), c, k)
         for i in range(20):
             w[i] += 1e-12 * w[20 + i]
 '''
@@ -65,7 +67,7 @@ def own_run(tolerance: float):
     run = propagate.start(nominal(tolerance), DAYS, sample_minutes=CHECKPOINT_MINUTES)
     begin = time.perf_counter()
     propagate.advance(run, block_steps=10**9)
-    return time.perf_counter() - begin, int(run.progress[4]), run.samples.reshape(-1, 20)[1:-1, :3].copy()
+    return time.perf_counter() - begin, int(run.progress[rungekutta.EVALUATIONS]), run.samples.reshape(-1, 20)[1:-1, :3].copy()
 
 
 def scipy_run(tolerance: float, slope):
@@ -112,6 +114,7 @@ def milliseconds_at(rows: np.ndarray, error_m: float) -> float:
 
 def right_hand_side_ns(number: int, degree: int, even: bool) -> float:
     """Nanoseconds of one evaluation alone, each waiting for the last."""
+    motion.module(number)
     module = written_module(f"experiment_right_hand_side_{number}", lambda: RIGHT_HAND_SIDE.format(number=number))
     constants, coefficients = parameters(PRIMARY, SECONDARY, degree, even)
     work = np.zeros(40)
