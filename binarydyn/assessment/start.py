@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..bodies import Ellipsoid, Polyhedron
+from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
 from ..constants import HOUR_S
 from ..dynamics import State, System, simulate
 from ..dynamics.rungekutta import apart
@@ -25,6 +25,7 @@ from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
 from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
 
+Body = Ellipsoid | Polyhedron | Layered
 PERIOD_TOLERANCE_S = 1e-3
 """To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
 _ROUNDS = 12
@@ -59,18 +60,32 @@ def build(scenario: Scenario) -> System:
     return start(scenario).system
 
 
-def bodies(scenario: Scenario) -> tuple[Ellipsoid | Polyhedron, Ellipsoid | Polyhedron]:
+def bodies(scenario: Scenario) -> tuple[Body, Body]:
     """Primary and secondary with the masses that the scenario states."""
-    return _body(scenario.primary), _body(scenario.secondary)
+    return _body(scenario, "primary"), _body(scenario, "secondary")
 
 
-def _body(table) -> Ellipsoid | Polyhedron:
+def _body(scenario: Scenario, name: str) -> Body:
+    table = getattr(scenario, name)
+    if not table.inclusions:
+        return _homogeneous(table, table.density_kg_m3, table.mass_kg)
+    outer = _homogeneous(table, table.density_kg_m3 or 1.0, None)
+    try:
+        parts = tuple(
+            Inclusion.along_axes(part.semi_axes_m, part.density_kg_m3, part.centre_m) for part in table.inclusions
+        )
+        return Layered(outer, parts) if table.mass_kg is None else Layered.of_mass(outer, parts, table.mass_kg)
+    except InputError as error:
+        raise InputError(f"{scenario.place}:{name}.{error.place}", error.sentence) from None
+
+
+def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> Ellipsoid | Polyhedron:
     if table.polyhedron is not None:
         mesh = table.polyhedron
-        return Polyhedron.read(mesh.path, mesh.unit, density_kg_m3=table.density_kg_m3, mass_kg=table.mass_kg)
-    if table.mass_kg is not None:
-        return Ellipsoid.of_mass(table.semi_axes_m, table.mass_kg)
-    return Ellipsoid(table.semi_axes_m, table.density_kg_m3)
+        return Polyhedron.read(mesh.path, mesh.unit, density_kg_m3=density_kg_m3, mass_kg=mass_kg)
+    if mass_kg is not None:
+        return Ellipsoid.of_mass(table.semi_axes_m, mass_kg)
+    return Ellipsoid(table.semi_axes_m, density_kg_m3)
 
 
 def start(scenario: Scenario) -> Start:
@@ -110,6 +125,7 @@ def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario, degree
         orbit.state,
         degree,
         simulation.tolerance,
+        simulation.integrator,
         ImpactSpec(scenario.impactor, scenario.momentum_transfer, scenario.push),
     )
 

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..dynamics import State, System, Trajectory, simulate
-from ..dynamics.batch import simulate_many
+from ..dynamics import State, System, Trajectory, simulate, simulate_many
 from ..vectors import quaternion_of_turn, quaternion_product
 
 TWIST_RAD = 1e-7

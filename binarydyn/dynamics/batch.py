@@ -42,9 +42,10 @@ from .rungekutta import (
     whereabouts,
 )
 from .rungekutta import STEPS as STEP_COUNT
-from .state import State, System
 from .stepper import ARGUMENT, END, SIZE, WEIGHT
-from .trajectory import Trajectory
+
+BLOCK = 20_000
+"""Joint steps in one call of compiled code: a tenth of a second, so that a run can be interrupted."""
 
 
 @kernel
@@ -227,27 +228,13 @@ def entry(number: int):
     return written_module(f"batch_model_{number}", lambda: _wrapper(number))
 
 
-def simulate_many(
-    systems: Sequence[System],
-    days: float,
-    states: Sequence[State | None] | None = None,
-    sample_minutes: float = 20.0,
-    max_steps: int = propagate.MAX_STEPS,
-    block: int = 20_000,
-) -> list[Trajectory]:
-    """`simulate` for many systems over the same days: the same trajectories, several times faster.
-
-    Systems may differ in everything; those that share a gravity model run side by side.
-    """
-    states = states or [None] * len(systems)
-    asked = zip(systems, states, strict=True)
-    runs = [propagate.start(system, days, state, sample_minutes) for system, state in asked]
+def integrate(runs: Sequence[propagate.Run], max_steps: float) -> None:
+    """Bring runs over the same window to their end; those that share a gravity model go side by side."""
     for number in {run.model for run in runs}:
-        _integrate([run for run in runs if run.model == number], number, float(max_steps), block)
-    return [propagate.finished(run) for run in runs]
+        _integrate([run for run in runs if run.model == number], number, max_steps, BLOCK)
 
 
-def _aligned(count: int) -> np.ndarray:
+def aligned(count: int) -> np.ndarray:
     """Zeros that begin on a cache line, which 512-bit loads want."""
     raw = np.zeros(count + 8)
     first = (-raw.ctypes.data // 8) % 8
@@ -256,7 +243,7 @@ def _aligned(count: int) -> np.ndarray:
 
 def _integrate(runs: list[propagate.Run], number: int, max_steps: float, block: int) -> None:
     """Bring runs of one model to their end, in blocks."""
-    work = _aligned(lanes.work_size(number))
+    work = aligned(lanes.work_size(number))
     weights = np.concatenate([run.work[WEIGHT : WEIGHT + SIZE] for run in runs])
     states = np.concatenate([run.work[:SIZE] for run in runs])
     parameters = np.concatenate([np.concatenate((run.constants[:CONSTANTS], run.coefficients)) for run in runs])

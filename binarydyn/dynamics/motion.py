@@ -19,7 +19,7 @@ from ..constants import G
 from ..gravity.generator import field_terms, matrix_times
 from ..gravity.models import MODELS, potential
 from ..gravity.multipoles import coefficients
-from ..gravity.tape import Tape, text_of
+from ..gravity.tape import Tape, Term, text_of
 from ..vectors import quaternion_product, rotation_of_quaternion
 
 
@@ -91,21 +91,26 @@ def spin_rate(torque, w, k):
     return [k[i] * torque[i] + k[3 + i] * turns[i] for i in range(3)]
 
 
-def rates_terms(degree: int, even: bool, tape: Tape, y: list, k: list) -> tuple[list, list[str]]:
-    """The twenty rates of the state y on a tape, and the lines that read the gravity coefficients."""
-    r, q, p = y[0:3], y[6:10], y[13:17]
+def pull_terms(degree: int, even: bool, tape: Tape, r: list, q: list, p: list, u: Term) -> tuple[list, list, list[str]]:
+    """Gradient of Phi (inertial), both torques per G M1 M2 (body frames), and the lines that read the coefficients."""
     s, t = double_reciprocal(*q), double_reciprocal(*p)
     one = turn(*q, s)
     relative = turn(*relative_quaternion(q, p), 0.5 * s * t)
     x = matrix_times([list(column) for column in zip(*one, strict=True)], r)
     x2 = matrix_times([list(column) for column in zip(*relative, strict=True)], x)
-    u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
     found, _, prologue = field_terms(degree, even, tape, x, x2, u, relative)
+    return matrix_times(one, found[0:3]), found[3:9], prologue
+
+
+def rates_terms(degree: int, even: bool, tape: Tape, y: list, k: list) -> tuple[list, list[str]]:
+    """The twenty rates of the state y on a tape, and the lines that read the gravity coefficients."""
+    r, q, p = y[0:3], y[6:10], y[13:17]
+    u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
+    pull, torques, prologue = pull_terms(degree, even, tape, r, q, p, u)
     fall = u * u * u
-    pull = matrix_times(one, found[0:3])
     out = [*y[3:6], *(k[0] * (pull[i] - fall * r[i]) for i in range(3))]
-    out += quaternion_rate(q, y[10:13]) + spin_rate(found[3:6], y[10:13], k[1:7])
-    out += quaternion_rate(p, y[17:20]) + spin_rate(found[6:9], y[17:20], k[7:13])
+    out += quaternion_rate(q, y[10:13]) + spin_rate(torques[0:3], y[10:13], k[1:7])
+    out += quaternion_rate(p, y[17:20]) + spin_rate(torques[3:6], y[17:20], k[7:13])
     return out, prologue
 
 

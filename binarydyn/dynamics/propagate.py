@@ -161,16 +161,3 @@ def blocks(run: Run, max_steps: int = MAX_STEPS) -> Iterator[float]:
     while not ended:
         ended = advance(run, max_steps)
         yield fraction_done(run)
-
-
-def simulate(
-    system: System, days: float, state: State | None = None, sample_minutes: float = 20.0, max_steps: int = MAX_STEPS
-) -> Trajectory:
-    """Integrate the full two-body problem over `days` from t0 (backwards if negative) and return its samples.
-
-    The trajectory's status names the end: done, contact, escape, step_failure or step_limit.
-    """
-    run = start(system, days, state, sample_minutes)
-    for _ in blocks(run, max_steps):
-        pass
-    return finished(run)

@@ -63,6 +63,7 @@ class System:
     state: State
     degree: int = 4
     tolerance: float = 1e-12
+    integrator: str = "rungekutta"
     impact: object | None = None
 
     @property

@@ -70,6 +70,10 @@ class Tape:
         """1 / sqrt(a), the one operation of a right-hand side that is not a sum or a product."""
         return self._new(("1/sqrt", a.name, ""))
 
+    def reciprocal(self, a: Term) -> Term:
+        """1 / a."""
+        return self._new(("1/", a.name, ""))
+
     def _new(self, key: tuple[str, str, str]) -> Term:
         if key not in self._known:
             name = f"t{len(self.lines)}"
@@ -110,6 +114,8 @@ def _written(line: tuple[str, str, str, str], products: dict[str, tuple[str, str
     target, sign, a, b = line
     if sign == "1/sqrt":
         return f"{target} = 1.0 / math.sqrt({a})", ()
+    if sign == "1/":
+        return f"{target} = 1.0 / {a}", ()
     if sign == "*":
         return f"{target} = -{b}" if a == "-1.0" else f"{target} = {a} * {b}", ()
     if b in products and a != b:

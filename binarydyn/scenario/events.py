@@ -108,7 +108,12 @@ class Simulation(Table):
         "next_degree: also predict with the next degree, and say what that changes; it takes twice the time",
         choices=("none", "next_degree"),
     )
-    integrator: str = key("rungekutta", "", "adaptive, order 8(5,3); the only one so far", choices=("rungekutta",))
+    integrator: str = key(
+        "rungekutta",
+        "",
+        "adaptive, right for any motion; splitting: faster, for pairs that stay apart",
+        choices=("rungekutta", "splitting"),
+    )
     tolerance: Number = key(1e-12, "", "relative, per step; keeps the energy drift under 1e-11 in 60 days", 1e-14, 1e-6)
     days_before: Number = key(
         60.0, "days", "window before t0; about 100 orbits average the libration out", 0.0, 36500.0, open_low=True

@@ -1,0 +1,131 @@
+"""Runs with the splitting: eight lanes with one fixed step, a sample at the end of each step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cache
+
+import numba
+import numpy as np
+
+from .._jit import kernel, written_module
+from ..constants import DAY_S
+from . import propagate
+from .batch import aligned
+from .lanes import LANES
+from .propagate import Run
+from .rungekutta import DONE, EVALUATIONS, FAR, LIMITS, NEAR, SAMPLES, STEP, STEPS, TIME, whereabouts
+from .splitting import CONSTANTS, DRIFTS, KICKS, SIZE, STEP_SPIN, STEP_TURN, drift, kick, work_size
+from .state import State, System
+
+UNFIT = 9
+"""Status of a lane whose bodies came near, parted, or are not numbers: a fixed step is not for them."""
+
+
+def step_s(system: System, state: State) -> float:
+    """The step that a state needs: a thirteenth of the orbit or less, so that no spin turns too far."""
+    size = propagate.scales(system, state)
+    orbit = size[3] / size[0]
+    return min(STEP_TURN / orbit, STEP_SPIN / max(size[10], size[17]))
+
+
+@kernel
+def advance(model, w, out, steps, first, count, h, drifts, kicks, limits, status):
+    """Steps first + 1 .. first + count of all lanes; sample n of a lane goes to row n of its part of out."""
+    model = numba.literally(model)
+    for n in range(first + 1, first + count + 1):
+        for i in range(kicks.size):
+            drift(model, w, drifts[i] * h)
+            kick(model, w, kicks[i] * h)
+        drift(model, w, drifts[kicks.size] * h)
+        for lane in range(LANES):
+            at = (lane * (steps + 1) + n) * SIZE
+            for i in range(SIZE):
+                out[at + i] = w[i * LANES + lane]
+            m = lane * LIMITS
+            found = whereabouts(
+                out[at], out[at + 1], out[at + 2], out[at + 3], out[at + 4], out[at + 5],
+                limits[m + NEAR], limits[m + FAR], w[SIZE * LANES + lane],
+            )  # fmt: skip
+            if found != DONE or out[at] != out[at]:
+                status[lane] = UNFIT
+
+
+def _wrapper(number: int) -> str:
+    names = "w, out, steps, first, count, h, drifts, kicks, limits, status"
+    return f'''"""Entry point of the splitting with the gravity model {number}: written by binarydyn.dynamics.split_runs."""
+
+from binarydyn._jit import kernel
+from binarydyn.dynamics import split_runs
+
+
+@kernel
+def advance({names}):
+    split_runs.advance({number}, {names})
+'''
+
+
+@cache
+def entry(number: int):
+    """Compiled entry point `advance` of one gravity model, cached on disk."""
+    return written_module(f"splitting_model_{number}", lambda: _wrapper(number))
+
+
+def start(system: System, days: float, state: State | None, sample_minutes: float) -> Run:
+    """Set up a run whose samples are its steps: the state's own step, or sample_minutes if that is shorter."""
+    state = system.state if state is None else state
+    longest = min(step_s(system, state), 60.0 * sample_minutes)
+    steps = max(1, math.ceil(abs(days) * DAY_S / longest - 1e-9))
+    return propagate.start(system, days, state, abs(days) * 1440.0 / steps)
+
+
+def integrate(runs: Sequence[Run], block: int = 2000) -> list[Run]:
+    """Bring runs to their end, side by side where model, window and step agree.
+
+    Returns those that a fixed step does not fit.
+    """
+    groups: dict[tuple, list[Run]] = {}
+    for run in runs:
+        groups.setdefault((run.model, run.samples.size, run.spacing_s), []).append(run)
+    unfit = []
+    for group in groups.values():
+        for k in range(0, len(group), LANES):
+            unfit += _eight(group[k : k + LANES], block)
+    return unfit
+
+
+def _eight(runs: list[Run], block: int) -> list[Run]:
+    """Up to eight runs of one kind; idle lanes repeat the first."""
+    number, h = runs[0].model, runs[0].spacing_s
+    steps = runs[0].samples.size // SIZE - 2
+    lanes = runs + [runs[0]] * (LANES - len(runs))
+    work = aligned(work_size(number))
+    columns = work.reshape(-1, LANES)
+    for lane, run in enumerate(lanes):
+        k = run.constants
+        columns[:SIZE, lane] = _momenta(run.work[:SIZE], 1.0 / k[1:4], 1.0 / k[7:10])
+        columns[SIZE : SIZE + CONSTANTS, lane] = [k[0], *k[1:4], *k[7:10]]
+        columns[SIZE + CONSTANTS :, lane] = run.coefficients
+    out = np.zeros((LANES, steps + 1, SIZE))
+    out[:, 0] = columns[:SIZE].T
+    limits, status = np.concatenate([run.limits for run in lanes]), np.zeros(LANES, dtype=np.int64)
+    drifts, kicks = np.array(DRIFTS), np.array(KICKS)
+    for first in range(0, steps, block):
+        count = min(block, steps - first)
+        entry(number).advance(work, out.ravel(), steps, first, count, h, drifts, kicks, limits, status)
+    for run, samples in zip(runs, out, strict=False):
+        rates = _momenta(samples.T, run.constants[1:4], run.constants[7:10]).T
+        run.samples[: (steps + 1) * SIZE] = rates.ravel()
+        run.progress[[TIME, STEP, STEPS]] = steps * h, h, steps
+        run.progress[EVALUATIONS], run.progress[SAMPLES], run.status = steps * len(KICKS), steps + 1, DONE
+    return [run for run, bad in zip(runs, status, strict=False) if bad]
+
+
+def _momenta(y: np.ndarray, factors1: np.ndarray, factors2: np.ndarray) -> np.ndarray:
+    """States (20, ..) with both spins multiplied component by component: rates to momenta per G M1 M2, or back."""
+    out = np.array(y)
+    shape = (3,) + (1,) * (out.ndim - 1)
+    out[10:13] *= factors1.reshape(shape)
+    out[17:20] *= factors2.reshape(shape)
+    return out
