@@ -37,6 +37,7 @@ seed = 1
 "momentum_transfer.beta" = {uniform = [1.0, 4.0]}
 "secondary.density_kg_m3" = {lognormal = [2000.0, 0.1]}
 """
+CORE = "[[primary.inclusions]]\nsemi_axes_m = [100, 100, 100]\ncentre_m = [40, 0, 0]\ndensity_kg_m3 = 3e3\n"
 TWO = '"impactor.mass_kg", "momentum_transfer.beta"'
 
 # what is replaced, by what, the key that the line must name, a word that says what is wrong or what to do
@@ -149,6 +150,28 @@ WRONG = [
         "impactor.aim_offset_m",
         "both",
     ),
+    # what lies in a body
+    ("[secondary]", f"{CORE}[secondary]".replace("density_kg_m3 = 3e3", ""), "primary.inclusions.0.density", "missing"),
+    ("[secondary]", f"{CORE}[secondary]".replace("3e3", "-3e3"), "primary.inclusions.0.density_kg_m3", "10 .. 20000"),
+    (
+        "[secondary]",
+        f"{CORE}[secondary]".replace("[[", "[").replace("]]", "]"),
+        "primary.inclusions",
+        "double brackets",
+    ),
+    (
+        "[secondary]",
+        f"{CORE}[secondary]".replace("100]", "251]"),
+        "primary.inclusions.0.semi_axes_m",
+        "along z",
+    ),
+    ("[secondary]", f"{CORE}[secondary]".replace("40", "201"), "primary.inclusions.0.semi_axes_m", "sticks out"),
+    ("[secondary]", f"{CORE}[secondary]".replace("40", "nan"), "primary.inclusions.0.centre_m", "finite"),
+    ("[secondary]", f"{CORE}[secondary]".replace("[40, 0, 0]", "40"), "primary.inclusions.0.centre_m", "3 numbers"),
+    ("[secondary]", f"{CORE}[secondary]".replace("centre_m", "center_m"), "primary.inclusions.0.center_m", "centre_m"),
+    ("[secondary]", f"{CORE}{CORE}mass_kg = 1e9\n[secondary]", "primary.inclusions.1.mass_kg", "mass_kg"),
+    ('"impactor.mass_kg" =', '"primary.inclusions.0.density_kg_m3" =', "inclusions.0.density_kg_m3", "does not give"),
+    ('"impactor.mass_kg" =', '"primary.inclusions.<row>.density_kg_m3" =', "inclusions.<row>", "does not give"),
     # what is uncertain
     ("[500.0, 5.0]", "[500.0, 0.0]", 'sampling.quantities."impactor.mass_kg".normal', "sigma > 0"),
     ("[500.0, 5.0]", "[500.0]", 'sampling.quantities."impactor.mass_kg".normal', "2 numbers"),

@@ -1,8 +1,10 @@
-"""What is there: homogeneous ellipsoids and polyhedra, their inertia integrals and their surfaces."""
+"""What is there: ellipsoids and polyhedra, homogeneous or with parts in them, their inertia integrals and surfaces."""
 
 from .contact import ellipsoids_touch
 from .ellipsoid import Ellipsoid
+from .inclusion import Inclusion
+from .layered import Layered
 from .polyhedron import Polyhedron
 from .surface import Hit
 
-__all__ = ["Ellipsoid", "Hit", "Polyhedron", "ellipsoids_touch"]
+__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Polyhedron", "ellipsoids_touch"]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Annotated, Any
 
 import typer
@@ -52,18 +53,24 @@ def _rows(scenario: Scenario) -> list[tuple[Key, Any, bool]]:
     if not scenario.impactor:
         asked["momentum_transfer"] = None
     rows = []
-    for name, key in scenario.known_keys().items():
-        value = _value(asked, name)
-        if key.is_table or value is None or name in ("name", "description"):
+    for key in scenario.known_keys().values():
+        if key.is_table or key.name in ("name", "description") or key.name.startswith(("expected", "input_sigma")):
             continue
-        rows.append((key, value, key.default is not None and value != key.default))
+        for name, value in _values(asked, key.name.split(".")):
+            rows.append((replace(key, name=name), value, key.default is not None and value != key.default))
     return rows
 
 
-def _value(asked: Any, name: str) -> Any:
-    for part in name.split("."):
-        asked = asked.get(part) if isinstance(asked, dict) else None
-    return asked
+def _values(asked: Any, parts: Sequence[str], name: str = "") -> Iterator[tuple[str, Any]]:
+    """What is given for a key, with its full name: nothing, one value, or one for each row of a list of tables."""
+    if asked is None or not parts:
+        if asked is not None:
+            yield name, asked
+    elif parts[0] == "<row>":
+        for row, table in enumerate(asked):
+            yield from _values(table, parts[1:], f"{name}.{row}")
+    else:
+        yield from _values(asked.get(parts[0]), parts[1:], f"{name}.{parts[0]}".lstrip("."))
 
 
 def _report(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -> dict[str, Any]:

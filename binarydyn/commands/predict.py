@@ -64,10 +64,23 @@ def _plain(result) -> dict:
         "free_modes_before": [
             {"name": m.name, "period_h": m.period_h, "growth_per_orbit": m.growth_per_orbit} for m in begun.modes
         ],
+        "bodies": [_body(name, getattr(begun.system, name)) for name in ("primary", "secondary")],
         "scenario": result.scenario.name,
         "scenario_sha256": result.scenario.sha256,
         "warnings": list(result.warnings),
         "caution": CAUTION,
+    }
+
+
+def _body(name: str, body) -> dict:
+    """Where the principal frame lies in the one given: x_principal = axes (x_given - centre_m)."""
+    return {
+        "name": name,
+        "mass_kg": body.mass_kg,
+        "density_kg_m3": body.density_kg_m3,
+        "inertia_kg_m2": body.inertia_kg_m2.tolist(),
+        "axes": body.axes.tolist(),
+        "centre_m": body.centre_m.tolist(),
     }
 
 

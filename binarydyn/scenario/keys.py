@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import types
 import typing
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -59,6 +59,18 @@ class Key:
         if self.facts["choices"]:
             return limits
         return f"{what}, {limits}" if limits else what
+
+
+ROW_TABLES = ("expected", "input_sigma", "inclusions")
+"""Tables that may be there several times, `[[name]]`."""
+
+
+def key_name(parts: Iterable[str]) -> str:
+    """The dotted name by which the table of keys knows a place: the number of a row is `<row>`."""
+    named: list[str] = []
+    for part in parts:
+        named.append("<row>" if part.isdecimal() and named and named[-1] in ROW_TABLES else part)
+    return ".".join(named)
 
 
 @cache

@@ -70,6 +70,6 @@ def _leaf(name: str) -> str:
 
 def _where(name: str, known: list[str]) -> str:
     if table := split(name)[0]:
-        return f"[{table}]"
+        return f"[[{table.removesuffix('.<row>')}]]" if table.endswith(".<row>") else f"[{table}]"
     is_table = any(other.startswith(name + ".") for other in known)
     return f"a table of its own, [{name}]" if is_table else "the part above the first table"

@@ -160,9 +160,12 @@ def _check_implied_density(scenario: Scenario) -> None:
     if not (orbit.separation_m and orbit.period_h and all(body.semi_axes_m for body in bodies)):
         return
     mass = (2.0 * math.pi / (orbit.period_h * HOUR_S)) ** 2 * orbit.separation_m**3 / G
-    factor = mass / sum(body.ellipsoid_mass_kg for body in bodies)
-    for body in bodies:
-        density = factor * body.ellipsoid_mass_kg / body.ellipsoid_volume_m3
+    if any(body.inclusions for body in bodies):
+        densities = [mass / sum(body.ellipsoid_volume_m3 for body in bodies)]
+    else:
+        factor = mass / sum(body.ellipsoid_mass_kg for body in bodies)
+        densities = [factor * body.ellipsoid_mass_kg / body.ellipsoid_volume_m3 for body in bodies]
+    for density in densities:
         if not DENSITY_KG_M3[0] <= density <= DENSITY_KG_M3[1]:
             raise refusal(
                 "mutual_orbit.period_h",

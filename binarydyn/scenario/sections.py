@@ -39,17 +39,38 @@ class Polyhedron(Table):
         return self._path
 
 
+class Inclusion(Table):
+    """An ellipsoid of another density inside a body, its axes along the body's: a core, a lump, a mantle with a core in
+    it.
+    """
+
+    semi_axes_m: tuple[Number, Number, Number] = key(
+        ..., "m", "half the extents along the body's x, y, z, in any order; from a pebble to the body itself", 0.01, 1e6
+    )
+    centre_m: tuple[Number, Number, Number] = key(
+        (0.0, 0.0, 0.0),
+        "m",
+        "in the frame in which the body's shape is given; 0 is a core in the middle; no body is larger",
+        -1e6,
+        1e6,
+    )
+    density_kg_m3: Number = key(..., "kg/m3", f"its own, {_DENSITY}; in place of what it lies in", *DENSITY_KG_M3)
+
+
 class Body(Table):
-    """Size and mass of a homogeneous body: an ellipsoid or a polyhedron, by density or by mass."""
+    """Size and mass of a body: an ellipsoid or a polyhedron, by density or by mass, and what lies in it."""
 
     semi_axes_m: tuple[Number, Number, Number] | None = key(
         None, "m", f"[a, b, c], half the extents, longest first; {_AXES}", 0.1, 1e6
     )
     polyhedron: Polyhedron | None = None
-    density_kg_m3: Number | None = key(None, "kg/m3", f"bulk density, {_DENSITY}; in place of mass_kg", *DENSITY_KG_M3)
-    mass_kg: Number | None = key(
-        None, "kg", "mass in place of the density; from a boulder to a dwarf planet", 1.0, 1e21
+    density_kg_m3: Number | None = key(
+        None, "kg/m3", f"outside all inclusions, {_DENSITY}; in place of mass_kg", *DENSITY_KG_M3
     )
+    mass_kg: Number | None = key(
+        None, "kg", "of all of it, in place of the density; from a boulder to a dwarf planet", 1.0, 1e21
+    )
+    inclusions: tuple[Inclusion, ...] = key((), "", "parts of other density; none, since few interiors are known")
 
     @model_validator(mode="after")
     def _determined(self) -> Body:
@@ -57,6 +78,7 @@ class Body(Table):
         _exactly_one(self, "density_kg_m3", "mass_kg")
         if self.semi_axes_m:
             _check_ellipsoid(self)
+            _check_inclusions(self)
         return self
 
     @property
@@ -66,7 +88,7 @@ class Body(Table):
 
     @property
     def ellipsoid_mass_kg(self) -> float | None:
-        """Mass as given, or density times volume; None for a polyhedron given by density."""
+        """Mass as given, or density times volume without inclusions; None for a polyhedron given by density."""
         if self.mass_kg is not None or self.semi_axes_m is None:
             return self.mass_kg
         return self.density_kg_m3 * self.ellipsoid_volume_m3
@@ -92,6 +114,18 @@ def _check_ellipsoid(body: Body) -> None:
                 f"{body.mass_kg:g} kg in these axes is a density of {density:.3g} kg/m3, allowed is {low:g} .. "
                 f"{high:g} ({_DENSITY}); check the mass and the axes",
             )
+
+
+def _check_inclusions(body: Body) -> None:
+    """What any inclusion must obey; whether a slanting one sticks out is seen once the bodies are built."""
+    for row, part in enumerate(body.inclusions):
+        for axis, size, place, limit in zip("xyz", part.semi_axes_m, part.centre_m, body.semi_axes_m, strict=True):
+            if abs(place) + size > limit * (1.0 + 1e-9):
+                raise refusal(
+                    ("inclusions", str(row), "semi_axes_m"),
+                    f"it sticks out of the body: it reaches {abs(place) + size:g} m along {axis}, allowed is up to "
+                    f"{limit:g} m; check semi_axes_m (half the extents) and centre_m",
+                )
 
 
 class Primary(Body):

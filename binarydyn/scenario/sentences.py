@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from ..errors import InputError
-from .keys import Key
+from .keys import Key, key_name
 from .nearest import advice
 from .wording import as_given, one_line
 
@@ -95,11 +95,9 @@ def _keys_of(table: str, known: Mapping[str, Key]) -> str:
 def _plain(path: list) -> str:
     """The dotted name as the table of keys spells it, where a name chosen by the user is `<key>` and a row `<row>`."""
     parts = [str(part) for part in path]
-    if len(path) > 1 and parts[0] in ("expected", "input_sigma") and parts[1].isdigit():
-        parts[1] = "<row>"
     if parts[:2] == ["sampling", "quantities"] and len(parts) > 2:
         parts[2] = "<key>"
-    return ".".join(parts)
+    return key_name(parts)
 
 
 def _find(path: list, known: Mapping[str, Key]) -> Key | None:

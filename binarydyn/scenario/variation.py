@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from .fields import in_range, range_text, refusal
-from .keys import Key
+from .keys import Key, key_name
 from .nearest import advice
 from .wording import as_given, one_line
 
@@ -29,13 +29,13 @@ def numeric_names(known: Mapping[str, Key]) -> list[str]:
 def why_not_numeric(scenario: Scenario, name: str) -> str:
     """Empty where `name` is a number of this scenario; else the sentence that says why not."""
     known = scenario.known_keys()
-    names = numeric_names(known)
+    names, given, name = numeric_names(known), name, key_name(name.split("."))
     if name not in names:
         if name in known:
-            elements = [other for other in names if other.startswith(name + ".")]
+            elements = [other.replace(name, given) for other in names if other.startswith(name + ".")]
             return f"this is not a single number; vary {', '.join(elements) or 'a numeric key'} instead"
         return f"unknown key; {advice(name, names)}"
-    if value_of(scenario, name) is None:
+    if value_of(scenario, given) is None:
         return f"the scenario does not give it; vary a key that it gives, or add this one to [{name.partition('.')[0]}]"
     return ""
 
@@ -44,7 +44,10 @@ def value_of(scenario: Scenario, name: str) -> Any:
     """What a dotted key stands for, list elements by index; None where the scenario does not give it."""
     value: Any = scenario
     for part in name.split("."):
-        value = value[int(part)] if isinstance(value, tuple) else getattr(value, part, None)
+        if isinstance(value, tuple):
+            value = value[int(part)] if part.isdecimal() and int(part) < len(value) else None
+        else:
+            value = getattr(value, part, None)
         if value is None:
             return None
     return value
@@ -52,6 +55,7 @@ def value_of(scenario: Scenario, name: str) -> Any:
 
 def key_of(name: str, known: Mapping[str, Key]) -> Key:
     """The key of a dotted numeric name; an element of a list belongs to the list's key."""
+    name = key_name(name.split("."))
     return known[name] if name in known else known[name.rpartition(".")[0]]
 
 
@@ -78,8 +82,8 @@ def check_uncertain_keys(scenario: Scenario) -> None:
 def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
     """The scenario with the numbers of `changes` ({"impactor.mass_kg": 500.0}) put in, checked anew.
 
-    List elements go by index, `primary.semi_axes_m.0`.  Raises InputError for an unknown or non-numeric key (naming the
-    nearest right one), for a value that is no number, and for whatever the schema refuses.
+    List elements and rows go by index, `primary.inclusions.0.density_kg_m3`.  Raises InputError for an unknown or
+    non-numeric key (naming the nearest right one), for a value that is no number, and for whatever the schema refuses.
     """
     data = copy.deepcopy(scenario.data)
     for name, value in changes.items():
@@ -98,7 +102,7 @@ def _put(data: dict[str, Any], scenario: Scenario, name: str, value: float) -> N
         *tables, leaf = tables
         elements = list(value_of(scenario, ".".join([*tables, leaf])))
     for table in tables:
-        data = data.setdefault(table, {})
+        data = data[int(table)] if isinstance(data, list) else data.setdefault(table, {})
     if last.isdigit():
         data.setdefault(leaf, elements)[int(last)] = value
     else:
