@@ -54,7 +54,7 @@ def advance(model, w, out, steps, first, count, h, drifts, kicks, limits, status
 
 def _wrapper(number: int) -> str:
     names = "w, out, steps, first, count, h, drifts, kicks, limits, status"
-    return f'''"""Entry point of the splitting with the gravity model {number}: written by binarydyn.dynamics.split_runs."""
+    return f'''"""Entry point of the splitting, gravity model {number}: written by binarydyn.dynamics.split_runs."""
 
 from binarydyn._jit import kernel
 from binarydyn.dynamics import split_runs
