@@ -15,7 +15,6 @@ from ..constants import DAY_S
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
 from . import rungekutta
-from .motion import parameters
 from .state import State, System
 from .stepper import SIZE, WEIGHT, WORK
 from .trajectory import STATUSES, Trajectory
@@ -74,7 +73,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
         raise ValueError(f"a run needs a length other than zero, {days} days were given")
     state = system.state if state is None else state
     even = even_pair(system.primary, system.secondary)
-    constants, coefficients = parameters(system.primary, system.secondary, system.degree, even)
+    constants, coefficients = system.parameters
     intervals = max(1, ceil(abs(days) * 1440.0 / sample_minutes - 1e-9))
     work, size = np.zeros(WORK), scales(system, state)
     work[:SIZE] = state.vector

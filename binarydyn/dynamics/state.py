@@ -9,6 +9,8 @@ from typing import Protocol
 import numpy as np
 
 from ..constants import G
+from ..gravity.mutual import even_pair
+from .motion import parameters
 
 
 class Body(Protocol):
@@ -86,6 +88,11 @@ class System:
         """J2 R^2 of the primary, (I_z - (I_x + I_y)/2) / M1, in m2."""
         ix, iy, iz = self.primary.inertia_kg_m2
         return (iz - 0.5 * (ix + iy)) / self.primary.mass_kg
+
+    @cached_property
+    def parameters(self) -> tuple[np.ndarray, np.ndarray]:
+        """Motion constants and gravity coefficients of the kernels; see motion.py."""
+        return parameters(self.primary, self.secondary, self.degree, even_pair(self.primary, self.secondary))
 
     def at(self, state: State) -> System:
         """The same pair in another state."""
