@@ -27,7 +27,15 @@ def predict(
     from ..assessment import predict as run
 
     scenario = load(file) if file else builtin()
+    _check_places(out, plot)
     result = run(scenario, stages())
+    if as_json:
+        for sentence in result.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(_plain(result), indent=2, allow_nan=False))
+    else:
+        _print(result)
+    sys.stdout.flush()  # what is computed is shown before anything can go wrong with a file
     if out:
         from ..store import write_prediction
 
@@ -36,13 +44,19 @@ def predict(
         from ..plots import save_prediction
 
         save_prediction(plot, result)
-    if as_json:
-        for sentence in result.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
-        print(json.dumps(_plain(result), indent=2, allow_nan=False))
-    else:
-        _print(result)
     return 0 if result.status in ("done", "no_impact") else 1
+
+
+def _check_places(out: str, plot: str) -> None:
+    """Refuse files that cannot be written before anything is computed."""
+    if out:
+        from ..store import check_target
+
+        check_target(out)
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
 
 
 def _plain(result) -> dict:

@@ -1,8 +1,17 @@
 """What is kept: results as HDF5 files that say where they come from."""
 
-from .predictions import write_prediction
+from .predictions import check_target, write_prediction
 from .result import RecordedRun, Result, open_result
 from .sweeps import SweepStore
 from .units import long_name_of, unit_of
 
-__all__ = ["RecordedRun", "Result", "SweepStore", "long_name_of", "open_result", "unit_of", "write_prediction"]
+__all__ = [
+    "RecordedRun",
+    "Result",
+    "SweepStore",
+    "check_target",
+    "long_name_of",
+    "open_result",
+    "unit_of",
+    "write_prediction",
+]

@@ -23,8 +23,7 @@ _WIDTHS = {3: "axis", 4: "component"}
 
 def write_prediction(path: str | Path, prediction: Prediction) -> None:
     """Write a prediction, in place of an older one of that name.  InputError where it cannot."""
-    check_place(path)
-    _refuse_to_replace(Path(path))
+    check_target(path)
     changes = {f"{name}_s": value for name, value in prediction.period_changes_s().items()}
     changes |= {f"closed_form_{name}_s": value for name, value in prediction.analytic_changes_s().items()}
     system = prediction.start.system
@@ -43,9 +42,10 @@ def write_prediction(path: str | Path, prediction: Prediction) -> None:
     put(Path(path), image(fill))
 
 
-def _refuse_to_replace(path: Path) -> None:
-    """Anything but a prediction is somebody's work."""
-    if path.exists() and open_result(path).kind != "prediction":
+def check_target(path: str | Path) -> None:
+    """InputError, before anything is computed, where a prediction could not be written, or would replace other work."""
+    check_place(path)
+    if Path(path).exists() and open_result(path).kind != "prediction":
         raise InputError(
             one_line(str(path)), "it holds a sweep, allowed is a prediction or a new file; name another one"
         )
