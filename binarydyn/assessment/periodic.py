@@ -18,15 +18,15 @@ import numpy as np
 
 from ..constants import G
 from ..dynamics import rungekutta
+from ..dynamics.displacement import FREE, displaced
 from ..dynamics.motion import parameters
 from ..dynamics.state import State
 from ..dynamics.stepper import SIZE, WORK
 from ..errors import ConvergenceError
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
-from ..vectors import quaternion_of_turn, quaternion_product
+from ..vectors import quaternion_product
 
-FREE = 18
 STEP_RAD = 0.08
 """Largest turn of the faster spin in one integration step: the error over one T is then at rounding level."""
 TURN_LIMIT = 1e-12
@@ -165,7 +165,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
         separation_m=shooting.after_turn(y, factor, n)[1],
         rate_rad_s=n,
         turn_s=shooting.turn(n)[0],
-        return_map=jacobian[:FREE, :FREE] + _half_turn(shooting.even),
+        return_map=_return_map(jacobian[:FREE, :FREE], shooting.even),
         scale=scale,
         residual=residual,
         steps=steps,
@@ -220,17 +220,6 @@ def _linearised(shooting: Shooting, y, free, open_parameters, scale):
     return value, np.array(columns).T
 
 
-def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
-    """The state y (20,) with (18,) added: attitudes by small turns in body frames."""
-    out = y.copy()
-    out[0:6] += move[0:6]
-    out[6:10] = quaternion_product(*y[6:10], *quaternion_of_turn(*move[6:9]))
-    out[10:13] += move[9:12]
-    out[13:17] = quaternion_product(*y[13:17], *quaternion_of_turn(*move[12:15]))
-    out[17:20] += move[15:18]
-    return out
-
-
 def difference(end: np.ndarray, begin: np.ndarray) -> np.ndarray:
     """The (18,) that leads from one state to the other.
 
@@ -267,12 +256,16 @@ def _turned_about_body_z(y: np.ndarray, sense: float) -> np.ndarray:
     return out
 
 
-def _half_turn(even: bool) -> np.ndarray:
-    """How displacements read in the frame of the half-turned primary."""
-    diagonal = np.ones(FREE)
+def _return_map(change: np.ndarray, even: bool) -> np.ndarray:
+    """The linearised map from the derivative of the change over T.
+
+    For an even pair the change is read in the frame of the half-turned primary, into which the start has to be brought
+    and from which the end is brought back: x and y of its frame change sign.
+    """
+    half = np.ones(FREE)
     if even:
-        diagonal[[6, 7, 9, 10]] = -1.0
-    return np.diag(diagonal)
+        half[[6, 7, 9, 10]] = -1.0
+    return half[:, None] * (change + np.diag(half))
 
 
 def _long_axis(y: np.ndarray) -> np.ndarray:

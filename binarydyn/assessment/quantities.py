@@ -7,7 +7,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
+from ..bodies.averaged import Averaged
 from ..constants import HOUR_S
+from ..dynamics import Equilibrium, relative_equilibrium
 from ..scenario import Scenario, varied
 from .backwards import NoNumberError, period_change_s, precession_at_ratio, push_for_change, ratio_for_precession
 from .predict import Prediction, predict
@@ -37,6 +39,32 @@ class Case:
         if not periods:
             raise NoNumberError(f"the relaxed state has no {name} mode")
         return float(periods[0])
+
+    @cached_property
+    def equilibrium(self) -> Equilibrium:
+        """At the relaxed separation, the primary averaged over its spin."""
+        return self._standing_still("long")
+
+    @cached_property
+    def turned(self) -> Equilibrium:
+        """The same with the moonlet's intermediate axis along r."""
+        return self._standing_still("intermediate")
+
+    def _standing_still(self, facing: str) -> Equilibrium:
+        begun = self.prediction.start
+        spin = 2.0 * math.pi / (self.scenario.primary.spin_period_h * HOUR_S)
+        return relative_equilibrium(
+            Averaged(begun.system.primary),
+            begun.system.secondary,
+            separation_m=begun.separation_m,
+            facing=("long", facing),
+            spins_rad_s=(spin, None),
+            degree=begun.system.degree,
+        )
+
+    def attitude_periods_h(self) -> tuple[float, ...]:
+        """Of the moonlet's turns about r and about its motion at the equilibrium, the faster first."""
+        return tuple(mode.period_h for mode in self.equilibrium.modes if mode.name == "secondary_roll_pitch")
 
 
 @dataclass(frozen=True)
@@ -68,6 +96,11 @@ def _axes(body: str, scenario: Scenario, sphere: bool) -> dict[str, float]:
 def _kepler_ratio(case: Case) -> float:
     begun = case.prediction.start
     return (2.0 * math.pi / (begun.period_h * HOUR_S)) ** 2 * begun.separation_m**3 / begun.system.gm_m3_s2
+
+
+def _equilibrium_kepler_ratio(case: Case) -> float:
+    found = case.equilibrium
+    return found.rate_rad_s**2 * found.separation_m**3 / case.prediction.start.system.gm_m3_s2
 
 
 def _growth(case: Case) -> float:
@@ -118,6 +151,29 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "greatest_growth_per_orbit": Quantity(
         lambda case, _: _growth(case), "by which the free modes grow; 1 where all are stable"
+    ),
+    "equilibrium_kepler_ratio": Quantity(
+        lambda case, _: _equilibrium_kepler_ratio(case), "n^2 a^3 / GM of the relative equilibrium, primary averaged"
+    ),
+    "equilibrium_libration_h": Quantity(
+        lambda case, _: case.equilibrium.mode("libration").period_h, "libration about the relative equilibrium"
+    ),
+    "equilibrium_epicyclic_h": Quantity(
+        lambda case, _: case.equilibrium.mode("epicyclic").period_h, "radial oscillation about the relative equilibrium"
+    ),
+    "equilibrium_attitude_fast_h": Quantity(
+        lambda case, _: case.attitude_periods_h()[0], "faster turn of the moonlet out of the plane, at the equilibrium"
+    ),
+    "equilibrium_attitude_slow_h": Quantity(
+        lambda case, _: case.attitude_periods_h()[1], "slower turn of the moonlet out of the plane, at the equilibrium"
+    ),
+    "equilibrium_growth_per_h": Quantity(
+        lambda case, _: case.equilibrium.growth_rad_s * HOUR_S,
+        "fastest growth about the relative equilibrium; 0 where it is stable",
+    ),
+    "turned_growth_per_h": Quantity(
+        lambda case, _: case.turned.growth_rad_s * HOUR_S,
+        "fastest growth about the equilibrium with the moonlet's intermediate axis along r",
     ),
     "push_for_change_mm_s": Quantity(
         lambda case, given: push_for_change(case.scenario, 60.0 * given),

@@ -1,5 +1,6 @@
 """How the two bodies move."""
 
+from .equilibria import Equilibrium, circular_orbits, relative_equilibria, relative_equilibrium
 from .propagate import semi_major_axis_m
 from .runs import INTEGRATORS, Integrator, simulate, simulate_many
 from .state import Body, State, System
@@ -8,10 +9,14 @@ from .trajectory import Trajectory
 __all__ = [
     "INTEGRATORS",
     "Body",
+    "Equilibrium",
     "Integrator",
     "State",
     "System",
     "Trajectory",
+    "circular_orbits",
+    "relative_equilibria",
+    "relative_equilibrium",
     "semi_major_axis_m",
     "simulate",
     "simulate_many",
