@@ -209,7 +209,8 @@ def _with_free_modes(
             rate_rad_s=asked.rate_rad_s * rate_ratio if asked.rate_rad_s else None,
             separation_m=asked.separation_m * separation_ratio if asked.separation_m else None,
         )
-    raise ConvergenceError("the period with the free modes asked for could not be calibrated", residual_s, _ROUNDS)
+    sentence = "the period does not settle with the free modes asked for, as in chaotic motion; ask for smaller ones"
+    raise ConvergenceError(sentence, residual_s, _ROUNDS)
 
 
 def _excited_state(scenario: Scenario, orbit: PeriodicOrbit) -> State:
