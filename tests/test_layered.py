@@ -227,6 +227,19 @@ def test_rays_and_ground_are_those_of_the_outer_shape(make):
     assert body.hit([2000.0, 0.0, 0.0], [0.0, 1.0, 0.0]) is None
 
 
+def test_the_ground_is_the_outermost_one():
+    """A spike leans over from the pole: towards its tip the ray leaves the ball at 200 m and the spike near 400 m."""
+    vertices, facets = meshes.ellipsoid_mesh((200.0, 200.0, 200.0), 8)
+    vertices = vertices.copy()
+    vertices[np.argmax(vertices[:, 2])] = [400.0, 0.0, 150.0]
+    shape = Polyhedron.from_facets(vertices, facets, 2000.0)
+    body = Layered(shape, (Inclusion(Ellipsoid((50.0, 50.0, 50.0), 9000.0), (20.0, 0.0, 0.0)),))
+    x, y, z = body.axes @ (np.array([395.0, 0.0, 150.0]) - body.centre_m)
+    longitude, latitude = np.degrees([np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))])
+    ground, first = body.at_longitude_latitude(longitude, latitude), body.hit(np.zeros(3), [x, y, z])
+    assert first.distance_m < 210.0 and ground.distance_m > np.linalg.norm([x, y, z])
+
+
 @BOTH
 def test_envelopes_hold_the_surface_and_touch_it(make):
     body = make()
@@ -304,6 +317,8 @@ def test_inside_a_box():
     mesh = Mesh(*meshes.box((2.0, 3.0, 4.0), (5.0, 0.0, 0.0)))
     for point in np.random.default_rng(1).uniform([3.0, -2.5, -3.0], [7.0, 2.5, 3.0], (200, 3)):
         assert is_inside(mesh, point) == bool(np.all(np.abs(point - [5.0, 0.0, 0.0]) < [1.0, 1.5, 2.0]))
+    for within in (Ball(np.array([5.0, 0.0, 0.0]), 0.5 * np.eye(3)), Mesh(*meshes.box((1.0,) * 3, (5.0, 0.0, 0.0)))):
+        assert holds(mesh, within) and not clear(mesh, within) and not clear(within, mesh)
 
 
 ROUND, BOX = Ellipsoid((50.0, 50.0, 50.0), 3000.0), Polyhedron.from_facets(*meshes.box((80.0, 80.0, 80.0)), 3000.0)
@@ -439,6 +454,17 @@ def test_inclusions_are_read_shown_and_varied(tmp_path, capsys):
         with pytest.raises(InputError) as caught:
             varied(scenario, {name: 1000.0})
         assert word in str(caught.value)
+
+
+def test_a_light_mantle_does_not_make_the_implied_density_absurd():
+    """Fluff of 15 kg/m3 about a core that has nearly all the mass: Kepler's third law asks for a mean density only."""
+    data = layered_pair().data
+    core = {"semi_axes_m": [250.0, 240.0, 220.0], "density_kg_m3": 4000.0}
+    primary = {**data["primary"], "density_kg_m3": 15.0, "inclusions": [core]}
+    orbit = data["mutual_orbit"]
+    assert Scenario.from_data({**data, "primary": primary}, "fluff").primary.inclusions[0].density_kg_m3 == 4000.0
+    with pytest.raises(InputError, match="ask for a density"):
+        Scenario.from_data({**data, "primary": primary, "mutual_orbit": {**orbit, "period_h": 0.3}}, "fluff")
 
 
 def test_mass_and_inclusions_leave_the_density_between_to_be_found():

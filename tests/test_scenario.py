@@ -276,6 +276,7 @@ def test_varied_refuses_a_value_that_a_file_may_not_have(value):
         ("mutual_orbit.separation_km", "write separation_m"),
         ("push.along_track_m_s", "write along_track_mm_s"),
         ("impactor.beta", "beta belongs in [momentum_transfer]"),
+        ("impactor.centre_m", "centre_m belongs in [[primary.inclusions]] or [[secondary.inclusions]]"),
         ("primary.libration_amplitude_rad", "did you mean libration_amplitude_deg in [secondary]?"),
         ("mutual_orbit.ecentricity", "did you mean eccentricity?"),
         ("impactor.aim_ofset_m", "did you mean aim_offset_m?"),
