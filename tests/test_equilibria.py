@@ -410,12 +410,18 @@ def test_wrong_arguments_are_refused(arguments, says):
         relative_equilibrium(*LONG_PAIR, **arguments)
 
 
-def test_where_nothing_stands_still_it_says_so():
-    """A cloud with arms longer than the distance; and spheres that overlap, which the series does not mind."""
+@pytest.mark.parametrize(
+    ("facing", "says"), [(("intermediate", "long"), "no relative equilibrium"), (("long", "long"), "over 45 deg")]
+)
+def test_where_nothing_stands_still_it_says_so(facing, says):
+    """Clouds whose arms are longer than the distance; for one arrangement the search ends in another one."""
     random = np.random.default_rng(12)
     pair = Cloud.random(random, size_m=150.0), Cloud.random(random, size_m=60.0)
-    with pytest.raises(ConvergenceError) as caught:
-        relative_equilibrium(*pair, separation_m=60.0)
-    assert caught.value.steps > 1
-    overlapping = relative_equilibrium(*SPHERES, separation_m=400.0)
-    assert not overlapping.converged and relative_equilibrium(*SPHERES, separation_m=600.0).converged
+    with pytest.raises(ConvergenceError, match=says) as caught:
+        relative_equilibrium(*pair, separation_m=60.0, facing=facing)
+    assert caught.value.steps > 1 and (caught.value.residual > 1e-12) == says.startswith("no")
+
+
+def test_says_where_the_series_need_not_converge():
+    assert not relative_equilibrium(*SPHERES, separation_m=499.0).converged
+    assert relative_equilibrium(*SPHERES, separation_m=501.0).converged

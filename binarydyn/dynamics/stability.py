@@ -184,7 +184,6 @@ def _names(pair: Pair, y: np.ndarray, shapes: np.ndarray) -> list[str]:
         yaw = np.abs((turns / root) @ C[2]) ** 2 * (C[2] ** 2 @ root**2)
         slots[_PLANAR[k]] = yaw
         slots[_TILTS[k]] = np.sum(np.abs(turns) ** 2, axis=1) - yaw
-        turns_unseen = 2 in pair.round_axes[k] and abs(C[2, 2]) > 0.5
-        names += [_TILTS[k]] * 2 + [_PLANAR[k]] * (not turns_unseen)
+        names += [_TILTS[k], _TILTS[k], _PLANAR[k]]
     cost = -np.array([slots[name] for name in names]).T / np.sum(np.abs(shapes) ** 2, axis=1)[:, None]
     return [names[slot] for slot in linear_sum_assignment(cost)[1]]
