@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from meshes import lumpy
+from meshes import lumpy, obj_text
 
 import binarydyn
 from binarydyn.assessment import predict, start
@@ -17,7 +17,7 @@ from binarydyn.assessment.modes import free_modes
 from binarydyn.assessment.periodic import Wanted, find
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import System, simulate
-from binarydyn.errors import ConvergenceError
+from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.observables import attitude, averages, lines, period
 from binarydyn.scenario import Scenario, builtin, varied
 
@@ -294,3 +294,42 @@ def test_a_growing_mode_is_named_with_its_growth():
     turns = 2.0 * math.pi / (orbit.rate_rad_s * orbit.turn_s)
     assert {mode.name for mode in unstable} == {"libration"}
     assert max(mode.growth_per_orbit for mode in unstable) == pytest.approx(2.0**turns)
+
+
+def test_a_wrong_unit_is_refused_by_the_density_that_calibration_finds(tmp_path):
+    """A mesh in kilometres that is declared to be in metres asks for a density that no asteroid has."""
+    vertices, facets = lumpy(6, 1)[:2]
+    file = tmp_path / "primary.obj"
+    for unit, ok in (("km", True), ("m", False)):
+        file.write_text(obj_text(vertices * 0.4 / np.abs(vertices).max(), facets))
+        primary = {"polyhedron": {"file": str(file), "unit": unit}, "density_kg_m3": 2300.0, "spin_period_h": SPIN_H}
+        data = {"primary": primary, "secondary": {"semi_axes_m": [90.0, 75.0, 60.0], "mass_kg": 4e9}}
+        data |= {"mutual_orbit": {"separation_m": SEPARATION_M, "period_h": PERIOD_H}}
+        asked = Scenario.from_data(data, "pair")
+        if ok:
+            assert 1000.0 < start(asked).system.primary.density_kg_m3 < 20000.0
+        else:
+            with pytest.raises(
+                InputError, match="densities of .* check period_h, separation_m, the sizes and the unit"
+            ):
+                start(asked)
+
+
+def test_inputs_that_disagree_are_said():
+    surprising = start(pair(primary={"density_kg_m3": 1300.0}, secondary={"density_kg_m3": 1300.0}))
+    assert any("calibration multiplied the masses by" in sentence for sentence in surprising.warnings)
+    assert not start(pair(primary={"density_kg_m3": 2700.0}, secondary={"density_kg_m3": 2700.0})).warnings
+
+
+def test_what_a_prediction_does_not_use_is_said():
+    sampled = pair(
+        sampling={"quantities": {"push.along_track_mm_s": {"normal": [0.0, 1.0]}}}, push={"along_track_mm_s": 0.0}
+    )
+    assert any("[sampling] are not used yet" in sentence for sentence in predict(sampled).warnings)
+
+
+def test_an_early_end_says_when():
+    fallen = predict(pair(push={"along_track_mm_s": -160.0}))
+    assert any(
+        sentence.startswith("the bodies touch") and "h after the impact" in sentence for sentence in fallen.warnings
+    )

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, propagate
 from ..errors import FewCyclesError, InputError
 from ..impact import Impact, impact_on
@@ -104,6 +105,7 @@ class Prediction:
             "eccentricity_after": shape and shape.eccentricity,
             "precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
             "nodal_precession_after_deg_day": shape and shape.nodal_precession_deg_day,
+            "inclination_after_deg": shape and shape.inclination_deg,
             "inclination_change_deg": inclination_change(before.shape, shape) if before.shape and shape else None,
             "separation_before_m": before.shape and before.shape.mean_separation_m,
             "separation_after_m": shape and shape.mean_separation_m,
@@ -152,10 +154,33 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         before=before,
         after=after,
         status=_status(impact, before, after),
-        warnings=begun.warnings + impact.warnings + _before_warnings(before) + after.warnings + _doubts(trust),
+        warnings=begun.warnings
+        + impact.warnings
+        + _before_warnings(before)
+        + _early_end(after)
+        + after.warnings
+        + _doubts(trust)
+        + _unused(scenario),
         trust=trust,
     )
     return replace(result, model_error_s=_model_error_s(result)) if simulation.model_error != "none" else result
+
+
+def _early_end(after: Side) -> tuple[str, ...]:
+    """How a run ended before its window did, and when."""
+    words = {"contact": "the bodies touch", "escape": "the moonlet leaves"}
+    run = after.trajectory
+    if run.status == "done":
+        return ()
+    end = words.get(run.status, f"the run ends in {run.status}")
+    return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
+
+
+def _unused(scenario: Scenario) -> tuple[str, ...]:
+    """What a scenario says that a single prediction does not look at."""
+    if scenario.sampling and scenario.sampling.quantities:
+        return ("the distributions of [sampling] are not used yet: this is the prediction of the stated values alone",)
+    return ()
 
 
 def _doubts(trust: Trust) -> tuple[str, ...]:

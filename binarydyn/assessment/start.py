@@ -21,6 +21,7 @@ from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
 from ..observables import averages, period
 from ..scenario import Scenario
+from ..scenario.sections import DENSITY_KG_M3
 from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
 from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
@@ -29,6 +30,11 @@ Body = Ellipsoid | Polyhedron | Layered
 PERIOD_TOLERANCE_S = 1e-3
 """To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
 _ROUNDS = 12
+CALIBRATION_SURPRISE = 0.2
+"""Departure of the mass factor from 1 that is worth a warning.
+
+Beyond what densities are usually known to (common practice).
+"""
 
 
 @dataclass(frozen=True)
@@ -102,10 +108,29 @@ def start(scenario: Scenario) -> Start:
     )
     degree, warnings = _degree(scenario, primary, secondary, wanted)
     relaxed = find(primary, secondary, degree, wanted)
+    warnings += _calibration_warnings(scenario, relaxed.mass_factor, primary, secondary)
     system = _system(relaxed, primary, secondary, scenario, degree)
     if orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0:
         return _report(scenario, system, relaxed, 0.0, warnings)
     return _with_free_modes(scenario, primary, secondary, wanted, degree, warnings)
+
+
+def _calibration_warnings(scenario: Scenario, factor: float, primary, secondary) -> tuple[str, ...]:
+    """Refuse densities that no asteroid has, as a wrong unit of a mesh makes them.
+
+    Say it where the inputs disagree much.
+    """
+    densities = [factor * body.density_kg_m3 for body in (primary, secondary)]
+    low, high = DENSITY_KG_M3
+    if not all(low <= density <= high for density in densities):
+        raise InputError(
+            f"{scenario.place}:mutual_orbit.separation_m",
+            f"separation and period ask for densities of {densities[0]:.4g} and {densities[1]:.4g} kg/m3, allowed is "
+            f"{low:g} .. {high:g}; check period_h, separation_m, the sizes and the unit of a mesh",
+        )
+    if abs(factor - 1.0) < CALIBRATION_SURPRISE:
+        return ()
+    return (f"calibration multiplied the masses by {factor:.3g}: the stated masses, separation and period disagree",)
 
 
 def _degree(scenario: Scenario, primary, secondary, wanted: Wanted) -> tuple[int, tuple[str, ...]]:
@@ -134,7 +159,7 @@ def _report(
     scenario: Scenario, system: System, orbit: PeriodicOrbit, period_residual_s: float, warnings: tuple[str, ...]
 ) -> Start:
     modes = tuple(free_modes(orbit))
-    unstable = [mode for mode in modes if not mode.stable]
+    unstable = [mode for mode in modes if not mode.stable and mode.growth_per_orbit > 1.0]
     return Start(
         system=system,
         solved_for=scenario.mutual_orbit.solve_for,

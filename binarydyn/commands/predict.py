@@ -11,7 +11,7 @@ import typer
 
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
-from .progress import stages
+from .progress import say_if_cold, stages
 from .tables import print_table
 
 
@@ -28,6 +28,7 @@ def predict(
 
     scenario = load(file) if file else builtin()
     _check_places(out, plot)
+    say_if_cold()
     result = run(scenario, stages())
     if as_json:
         for sentence in result.warnings:
@@ -106,6 +107,7 @@ _LINES = (
     ("spread of single cycles", "s", "cycle_period_spread_before_s", "cycle_period_spread_after_s", ".2f"),
     ("apsidal precession", "deg/day", None, "precession_after_deg_day", ".3f"),
     ("nodal precession", "deg/day", None, "nodal_precession_after_deg_day", ".3f"),
+    ("mean tilt to the old plane", "deg", None, "inclination_after_deg", ".3f"),
     ("largest roll", "deg", None, "roll_max_after_deg", ".3f"),
     ("largest pitch", "deg", None, "pitch_max_after_deg", ".3f"),
 )
@@ -116,7 +118,7 @@ def _print(result) -> None:
     print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
     if n["period_change_s"] is not None:
         change, sigma = n["period_change_s"], n["period_change_sigma_s"]
-        print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, its own error {sigma:.1g} s)")
+        print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, fit error {sigma:.1g} s)")
     if n["model_error_s"] is not None:
         print(f"model error {n['model_error_s']:+.3f} s: what the next degree of gravity after {n['degree']} changes")
     push = ", ".join(

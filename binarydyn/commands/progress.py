@@ -67,3 +67,11 @@ def _lines(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
                 flush=True,
             )
         yield row
+
+
+def say_if_cold() -> None:
+    """Before the first run of all, say what takes so long: kernels are compiled once, then kept."""
+    from .._jit import cache_folder
+
+    if not any(cache_folder.glob("*/*.nbi")):
+        print("compiling kernels once for this version, about 20 s ..", file=sys.stderr, flush=True)

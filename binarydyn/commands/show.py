@@ -58,11 +58,18 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "members": len(statuses),
         "statuses": result.statuses(),
         "first_reasons": {word: reasons[statuses.index(word)] for word in result.statuses() if word != "done"},
+        "unstable": _count(result, "unstable_after"),
+        "tumbling": _count(result, "tumbling"),
         "tolerance": result.attributes["tolerance"],
         "varied": {key: values.tolist() for key, values in result.axes.items()},
         "period_change_s": _extremes(result),
         "caution": CAUTION,
     }
+
+
+def _count(result: Result, flag: str) -> int:
+    """Members with this flag."""
+    return int((result.columns[flag] == 1).sum()) if flag in result.columns else 0
 
 
 def _extremes(result: Result) -> dict[str, Any] | None:
@@ -85,6 +92,8 @@ def print_sweep(report: dict[str, Any]) -> None:
     """The report for a reader."""
     counts = ", ".join(f"{count} {status}" for status, count in report["statuses"].items())
     print(f"{report['scenario'] or 'scenario'}, sweep of {report['members']} members: {counts}")
+    if report["unstable"] or report["tumbling"]:
+        print(f"after the impact {report['unstable']} are unstable and {report['tumbling']} tumble: less certain")
     for status, reason in report["first_reasons"].items():
         print(f"first {status}: {reason}")
     if ends := report["period_change_s"]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import groupby, islice
 from queue import SimpleQueue
@@ -19,7 +19,7 @@ from ..constants import DAY_S
 from ..errors import ConvergenceError, FewCyclesError, InputError
 from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
-from .design import Design
+from .design import Design, Grid
 
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
@@ -67,12 +67,16 @@ def member_scenario(scenario: Scenario, inputs: dict[str, float]) -> Scenario:
     return varied(swept(scenario), inputs)
 
 
-def sweep(scenario: Scenario, design: Design, workers: int | None = None, done: Collection[int] = ()) -> Iterator[Row]:
+def sweep(
+    scenario: Scenario, design: Design | Mapping, workers: int | None = None, done: Collection[int] = ()
+) -> Iterator[Row]:
     """Iterate over the rows of all members that are not in `done`, in any order; `workers` None: one for each core.
 
-    InputError for a key that the scenario does not have or workers below 1; what happens to a member is in its row.
-    On KeyboardInterrupt, members under way are given up, rows that are ready are still yielded, then it goes on up.
+    A mapping {key: values} stands for the grid of them.  InputError for a key that the scenario does not have or
+    workers below 1; what happens to a member is in its row. On KeyboardInterrupt, members under way are given up,
+    rows that are ready are still yielded, then it goes on up.
     """
+    design = Grid.of(design) if isinstance(design, Mapping) else design
     design.check(scenario)
     if workers is not None and workers < 1:
         raise InputError("--workers", f"{workers} is given, allowed is 1 or more; change it or leave it out")

@@ -70,12 +70,17 @@ class Impactor(Table):
 
 
 class MomentumTransfer(Table):
-    """How much more than the impactor's momentum the moonlet receives."""
+    """How much more than the impactor's momentum the moonlet receives.
+
+    The ejecta leave along `ejecta_direction`, by default the outward surface normal at the site, of the facet that is
+    hit on a mesh; it enters twice, so its sign is free.
+    """
 
     beta: Number = key(
         1.0,
         "",
-        "momentum enhancement; 1 is no ejecta, the cautious choice; above 100 is far beyond any experiment",
+        "momentum enhancement along ejecta_direction (default: the surface normal at the site); 1 is no ejecta; "
+        "above 100 is far beyond any experiment",
         0.0,
         100.0,
     )
@@ -114,7 +119,13 @@ class Simulation(Table):
         "adaptive, right for any motion; splitting: faster, for pairs that stay apart",
         choices=("rungekutta", "splitting"),
     )
-    tolerance: Number = key(1e-12, "", "relative, per step; keeps the energy drift under 1e-11 in 60 days", 1e-14, 1e-6)
+    tolerance: Number = key(
+        1e-12,
+        "",
+        "relative, per step; drift under 1e-11 in 60 days; a sweep takes 1e-9 if it is not stated",
+        1e-14,
+        1e-6,
+    )
     days_before: Number = key(
         60.0, "days", "window before t0; about 100 orbits average the libration out", 0.0, 36500.0, open_low=True
     )

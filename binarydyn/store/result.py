@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -170,6 +171,10 @@ def open_result(path: str | Path) -> Result:
         missing = not path.exists()
     except (OSError, ValueError):
         missing = True
+    if left_over := _unfinished(path, missing):
+        raise InputError(
+            place, f"this sweep is not finished ({left_over} blocks are kept); repeat its command to go on"
+        )
     if missing:
         raise InputError(place, "there is no such file; `predict --out` and `sweep --out` write one")
     if path.is_dir():
@@ -184,6 +189,18 @@ def open_result(path: str | Path) -> Result:
             f"read it with binarydyn {one_line(str(attributes.get('package_version', '')))}",
         )
     return Result(path, attributes["kind"], attributes)
+
+
+def _unfinished(path: Path, missing: bool) -> int:
+    """Blocks of a sweep that was interrupted, if the path is that of its result to come or of their folder."""
+    folder = (
+        path
+        if path.name.endswith(".parts")
+        else path.with_name(path.name + ".parts")
+        if missing and path.name
+        else None
+    )
+    return sum(1 for _ in folder.glob("*.h5")) if folder and os.path.isdir(folder) else 0
 
 
 def _plain(value: Any) -> Any:
