@@ -157,15 +157,18 @@ _written.__path__ = [str(cache_folder)]
 sys.modules[_written.__name__] = _written
 
 
+_LAST_LINE = b"# complete\n"
+
+
 def written_module(name: str, text: Callable[[], str]) -> ModuleType:
     """Import a module of generated kernels from the cache folder.
 
     It is written there the first time (numba caches only code from files).
     """
     path = cache_folder / f"{name}.py"
-    if not path.exists():
+    if not path.exists() or not path.read_bytes().endswith(_LAST_LINE):
         draft = path.with_suffix(f".{os.getpid()}.tmp")
-        draft.write_text(text(), encoding="utf-8")
+        draft.write_bytes(text().encode() + _LAST_LINE)
         os.replace(draft, path)
         importlib.invalidate_caches()
     return importlib.import_module(f"{_written.__name__}.{name}")

@@ -57,7 +57,7 @@ def uncoupled_libration_h(begun: Start) -> float:
     Murray & Dermott 1999, ch. 5 (from memory).  Neglects the answer of the orbit, 1-5 % of the rate.
     """
     x, y, z = begun.system.secondary.inertia_kg_m2
-    return begun.period_h / math.sqrt(3.0 * (y - x) / z)
+    return begun.period_h / math.sqrt(3.0 * (y - x) / z) if y > x else math.inf
 
 
 def uncoupled_growth_per_h(begun: Start) -> float:

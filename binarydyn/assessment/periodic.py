@@ -34,6 +34,8 @@ TURN_LIMIT = 1e-12
 ACCEPTED = 1e-10
 """Relative residual that counts as periodic where rounding allows no better; the free modes then have a 1e-10 of r."""
 _LONGEST_MOVE = 0.2
+SLIP_LIMIT = 0.1
+"""|w1 - n| over n below which the turn of the primary is too long beside the free modes."""
 _DIFFERENCE = 3e-7
 _NEWTON_STEPS = 25
 
@@ -115,7 +117,11 @@ class Shooting:
 
     def turn(self, n: float) -> tuple[float, float]:
         """(T, angle of the orbit in T); an even pair has come back after half a turn."""
-        time = (math.pi if self.even else 2.0 * math.pi) / abs(self.wanted.spin_rate_rad_s - n)
+        slip = abs(self.wanted.spin_rate_rad_s - n)
+        if not slip > SLIP_LIMIT * n:
+            sentence = "the primary turns nearly with the orbit: a doubly synchronous pair is not supported yet"
+            raise ConvergenceError(sentence, slip / n, 0)
+        time = (math.pi if self.even else 2.0 * math.pi) / slip
         return time, n * time
 
     def after_turn(self, y: np.ndarray, factor: float, n: float) -> tuple[np.ndarray, float]:

@@ -34,6 +34,8 @@ from .start import Start, start
 from .trust import TWIST_RAD, Trust, simulate_with_companions
 
 Progress = Callable[[str, float], None]
+FORCED_LIBRATION_DEG = 1.0
+"""Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
 
 
 @dataclass(frozen=True)
@@ -156,7 +158,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         status=_status(impact, before, after),
         warnings=begun.warnings
         + impact.warnings
-        + _before_warnings(before)
+        + _before_warnings(scenario, begun, before)
         + _early_end(after)
         + after.warnings
         + _doubts(trust)
@@ -219,7 +221,14 @@ class _BeforeKey:
             scenario.simulation,
             scenario.observation,
         )
-        self.decisive = (str(scenario.folder), *(table.model_dump_json() for table in tables), scenario.place)
+        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
+        contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
+        self.decisive = (
+            *(table.model_dump_json() for table in tables),
+            str(scenario.folder),
+            scenario.place,
+            *contents,
+        )
 
     def __hash__(self) -> int:
         return hash(self.decisive)
@@ -271,15 +280,30 @@ def _status(impact: Impact, before: Side, after: Side) -> str:
     return after.trajectory.status
 
 
-def _before_warnings(before: Side) -> tuple[str, ...]:
+def _before_warnings(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
     """What is wrong with the window before t0; that a relaxed orbit has neither pericentre nor node is right."""
-    return () if before.shape else before.warnings
+    if not before.shape:
+        return before.warnings
+    found = []
+    miss_s = before.period.value_s - begun.period_h * HOUR_S
+    if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
+        found.append(
+            f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
+        )
+    forced = before.attitude.libration_max_deg if before.attitude else 0.0
+    asked = scenario.secondary.libration_amplitude_deg + 300.0 * scenario.mutual_orbit.eccentricity
+    if forced > FORCED_LIBRATION_DEG + asked and not before.attitude.tumbling:
+        found.append(
+            f"before the impact the primary's spin alone swings the moonlet by {forced:.3g} deg, near a resonance "
+            "with a free mode, and the prediction depends on rotation_phase_deg"
+        )
+    return tuple(found)
 
 
 def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:
     try:
         return periods(trajectory)
-    except FewCyclesError:
+    except (FewCyclesError, InputError):
         return {}
 
 

@@ -14,12 +14,12 @@ import numpy as np
 
 from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
 from ..constants import HOUR_S
-from ..dynamics import State, System, simulate
+from ..dynamics import State, System, Trajectory, simulate
 from ..dynamics.rungekutta import apart
 from ..errors import ConvergenceError, InputError
 from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
-from ..observables import averages, period
+from ..observables import averages, orbit_shape, period
 from ..scenario import Scenario
 from ..scenario.sections import DENSITY_KG_M3
 from .degree import chosen_degree
@@ -29,7 +29,9 @@ from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
 Body = Ellipsoid | Polyhedron | Layered
 PERIOD_TOLERANCE_S = 1e-3
 """To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
-_ROUNDS = 12
+_ROUNDS = 20
+LINEAR_ECCENTRICITY = 0.01
+"""Below it a free mode of that amplitude has that eccentricity to 1 %."""
 CALIBRATION_SURPRISE = 0.2
 """Departure of the mass factor from 1 that is worth a warning.
 
@@ -98,7 +100,7 @@ def start(scenario: Scenario) -> Start:
     """Build, relax and calibrate; see Start."""
     primary, secondary = bodies(scenario)
     orbit_table = scenario.mutual_orbit
-    _refuse_overlap(scenario, primary, secondary)
+    _refuse_overlap(scenario, primary, secondary, scenario.mutual_orbit.separation_m)
     wanted = Wanted(
         spin_rate_rad_s=2.0 * math.pi / (scenario.primary.spin_period_h * HOUR_S),
         phase_rad=math.radians(scenario.primary.rotation_phase_deg),
@@ -108,6 +110,7 @@ def start(scenario: Scenario) -> Start:
     )
     degree, warnings = _degree(scenario, primary, secondary, wanted)
     relaxed = find(primary, secondary, degree, wanted)
+    _refuse_overlap(scenario, primary, secondary, relaxed.separation_m)
     warnings += _calibration_warnings(scenario, relaxed.mass_factor, primary, secondary)
     system = _system(relaxed, primary, secondary, scenario, degree)
     if orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0:
@@ -190,9 +193,8 @@ def _range_warnings(system: System) -> tuple[str, ...]:
     )
 
 
-def _refuse_overlap(scenario: Scenario, primary, secondary) -> None:
+def _refuse_overlap(scenario: Scenario, primary, secondary, separation: float | None) -> None:
     """Meshes may overlap although the scenario's form is right; ellipsoids were checked with it."""
-    separation = scenario.mutual_orbit.separation_m
     if separation is None:
         return
     state = np.zeros(20)
@@ -213,10 +215,10 @@ def _with_free_modes(
 
     And correct what was asked of the relaxed orbit until it fits.
     """
-    asked = wanted
+    asked, eccentricity = wanted, scenario.mutual_orbit.eccentricity
     for _ in range(_ROUNDS):
         orbit = find(primary, secondary, degree, asked)
-        state = _excited_state(scenario, orbit)
+        state = _excited_state(scenario, orbit, eccentricity)
         system = _system(orbit, primary, secondary, scenario, degree).at(state)
         before = simulate(system, -scenario.simulation.days_before, sample_minutes=scenario.simulation.sample_minutes)
         if before.status != "done":
@@ -226,9 +228,12 @@ def _with_free_modes(
         rate_ratio = wanted.rate_rad_s / found if wanted.rate_rad_s else 1.0
         separation_ratio = wanted.separation_m / mean if wanted.separation_m else 1.0
         residual_s = abs(rate_ratio - 1.0) * 2.0 * math.pi / found
-        if residual_s < PERIOD_TOLERANCE_S and abs(separation_ratio - 1.0) < 1e-6:
+        shape_ratio = _shape_ratio(scenario, before)
+        settled = residual_s < PERIOD_TOLERANCE_S and abs(separation_ratio - 1.0) < 1e-6
+        if settled and abs(shape_ratio - 1.0) < 1e-3:
             orbit = replace(orbit, separation_m=mean, rate_rad_s=found)
             return _report(scenario, system, orbit, residual_s, warnings)
+        eccentricity *= shape_ratio
         asked = replace(
             asked,
             rate_rad_s=asked.rate_rad_s * rate_ratio if asked.rate_rad_s else None,
@@ -238,14 +243,23 @@ def _with_free_modes(
     raise ConvergenceError(sentence, residual_s, _ROUNDS)
 
 
-def _excited_state(scenario: Scenario, orbit: PeriodicOrbit) -> State:
+def _shape_ratio(scenario: Scenario, before: Trajectory) -> float:
+    """By how much the mode's amplitude misses the geometric eccentricity that is asked for.
+
+    Small ones are linear anyway.
+    """
+    wanted = scenario.mutual_orbit.eccentricity
+    return wanted / orbit_shape(before).eccentricity if wanted >= LINEAR_ECCENTRICITY else 1.0
+
+
+def _excited_state(scenario: Scenario, orbit: PeriodicOrbit, eccentricity: float) -> State:
     """The relaxed state with a free eccentricity e, r = a (1 - e cos f), and a free libration.
 
     Yaw = A cos(rate t + phase).
     """
     modes = {mode.name: mode for mode in free_modes(orbit)}
     move = np.zeros(18)
-    eccentricity, amplitude = scenario.mutual_orbit.eccentricity, scenario.secondary.libration_amplitude_deg
+    amplitude = scenario.secondary.libration_amplitude_deg
     for name, size in (("epicyclic", eccentricity), ("libration", amplitude)):
         if size and name not in modes:
             raise ConvergenceError(f"a free {name} was asked for, but the relaxed state has no such mode", size, 0)

@@ -45,7 +45,8 @@ def predict(
         from ..plots import save_prediction
 
         save_prediction(plot, result)
-    return 0 if result.status in ("done", "no_impact") else 1
+    measured = result.period_change_s is not None
+    return 0 if result.status in ("done", "no_impact") and measured else 1
 
 
 def _check_places(out: str, plot: str) -> None:
@@ -77,7 +78,12 @@ def _plain(result) -> dict:
             "relative_residual": begun.residual,
         },
         "free_modes_before": [
-            {"name": m.name, "period_h": m.period_h, "growth_per_orbit": m.growth_per_orbit} for m in begun.modes
+            {
+                "name": m.name,
+                "period_h": m.period_h if math.isfinite(m.period_h) else None,
+                "growth_per_orbit": m.growth_per_orbit,
+            }
+            for m in begun.modes
         ],
         "bodies": [_body(name, getattr(begun.system, name)) for name in ("primary", "secondary")],
         "scenario": result.scenario.name,

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
+from functools import wraps
 from importlib import import_module
 from importlib.metadata import version
+from pickle import UnpicklingError
 
 import typer
 
@@ -40,6 +42,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _complain(str(error), 1)
     except (KeyboardInterrupt, typer.Abort):
         return _complain("interrupted", 130)
+    except BrokenPipeError:
+        return 1
+    except OSError as error:
+        return _complain(f"the output could not be written ({error.strerror or error}); choose another place", 1)
     except Exception as error:
         # Usage errors of typer have had several base classes over its versions; what they share is this method.
         if not hasattr(error, "format_message"):
@@ -63,7 +69,26 @@ def _shell(words: Sequence[str]) -> typer.Typer:
 
 
 def _function(name: str) -> Callable[..., int | None]:
-    return getattr(import_module(f"{__package__}.{name}"), name)
+    function = getattr(import_module(f"{__package__}.{name}"), name)
+
+    @wraps(function)
+    def watched(*given, **named) -> int | None:
+        # typer would turn these two into silent exits of its own.
+        try:
+            return function(*given, **named)
+        except KeyboardInterrupt:
+            return _complain("interrupted", 130)
+        except (EOFError, UnpicklingError):
+            return _damaged_cache()
+
+    return watched
+
+
+def _damaged_cache() -> int:
+    """numba cannot read what it kept, after a crash or a full disk."""
+    from .._jit import cache_folder
+
+    return _complain(f"the compiled kernels in {cache_folder} are damaged; delete that folder and try again", 1)
 
 
 def _not_wanted() -> None:

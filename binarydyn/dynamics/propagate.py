@@ -57,6 +57,20 @@ def scales(system: System, state: State) -> np.ndarray:
     return np.repeat(parts, (3, 3, 4, 3, 4, 3))
 
 
+def usable(state: State) -> State:
+    """The state with attitudes of unit length.
+
+    ValueError for what is no state: not finite, no distance, no attitude.
+    """
+    y = state.vector
+    lengths = [float(np.linalg.norm(y[part])) for part in (slice(0, 3), slice(6, 10), slice(13, 17))]
+    if not np.all(np.isfinite(y)) or min(lengths) == 0.0:
+        raise ValueError("the state is not finite, or has a distance or an attitude of length zero; give another one")
+    if abs(lengths[1] - 1.0) < 1e-12 and abs(lengths[2] - 1.0) < 1e-12:
+        return state
+    return State.from_vector(y)
+
+
 def _limits(system: System, state: State) -> np.ndarray:
     near = system.primary.bounding_radius_m + system.secondary.bounding_radius_m
     far = 50.0 * float(np.linalg.norm(state.position_m))
@@ -71,7 +85,9 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     """
     if not np.isfinite(days) or days == 0.0:
         raise ValueError(f"a run needs a length other than zero, {days} days were given")
-    state = system.state if state is None else state
+    if not (sample_minutes > 0.0 and system.tolerance > 0.0):
+        raise ValueError(f"sample_minutes {sample_minutes} and tolerance {system.tolerance} must be above 0")
+    state = usable(system.state if state is None else state)
     even = even_pair(system.primary, system.secondary)
     constants, coefficients = system.parameters
     intervals = max(1, ceil(abs(days) * 1440.0 / sample_minutes - 1e-9))

@@ -67,6 +67,10 @@ def member_scenario(scenario: Scenario, inputs: dict[str, float]) -> Scenario:
     return varied(swept(scenario), inputs)
 
 
+MOST_WORKERS = 1024
+"""Threads; beyond any machine's cores they only wait for each other."""
+
+
 def sweep(
     scenario: Scenario, design: Design | Mapping, workers: int | None = None, done: Collection[int] = ()
 ) -> Iterator[Row]:
@@ -78,8 +82,8 @@ def sweep(
     """
     design = Grid.of(design) if isinstance(design, Mapping) else design
     design.check(scenario)
-    if workers is not None and workers < 1:
-        raise InputError("--workers", f"{workers} is given, allowed is 1 or more; change it or leave it out")
+    if workers is not None and not (isinstance(workers, int) and 1 <= workers <= MOST_WORKERS):
+        raise InputError("--workers", f"{workers} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out")
     return _rows(swept(scenario), design, workers or cores(), done)
 
 

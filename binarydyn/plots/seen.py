@@ -87,4 +87,5 @@ def _or_none(measure: Any, run: Trajectory) -> Any:
 def name_of(result: Any) -> str:
     """What the scenario is called; a stored result knows it without reading the scenario again."""
     stored = getattr(result, "attributes", None)
-    return (stored["scenario_name"] if stored else result.scenario.name) or "scenario without a name"
+    name = (stored["scenario_name"] if stored else result.scenario.name) or "scenario without a name"
+    return name.replace("$", r"\$")  # a name is no formula

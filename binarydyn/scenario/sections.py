@@ -176,7 +176,7 @@ class MutualOrbit(Table):
         None, "h", "mean sidereal period; shorter than any contact pair's, or longer than 11 years", 0.1, 1e5
     )
     eccentricity: Number = key(
-        0.0, "", "0 is the relaxed state; above 0.5 the moonlet's spin cannot stay locked", 0.0, 0.5
+        0.0, "", "geometric; 0 is the relaxed state; above 0.15 a moonlet's spin hardly stays locked", 0.0, 0.15
     )
     pericentre_deg: Number = key(
         0.0,
