@@ -67,7 +67,11 @@ def own_run(tolerance: float):
     run = propagate.start(nominal(tolerance), DAYS, sample_minutes=CHECKPOINT_MINUTES)
     begin = time.perf_counter()
     propagate.advance(run, block_steps=10**9)
-    return time.perf_counter() - begin, int(run.progress[rungekutta.EVALUATIONS]), run.samples.reshape(-1, 20)[1:-1, :3].copy()
+    return (
+        time.perf_counter() - begin,
+        int(run.progress[rungekutta.EVALUATIONS]),
+        run.samples.reshape(-1, 20)[1:-1, :3].copy(),
+    )
 
 
 def scipy_run(tolerance: float, slope):

@@ -1,6 +1,8 @@
-"""How fast at which accuracy?  Own integrators against general libraries on the same equations, 60 days, one thread, one process.
+"""How fast at which accuracy?  Own integrators against general libraries on the same equations, 60 days, one thread,
+one process.
 
-Needs the extra `bench` (heyoka, scikit-sundae).  Prints a table and saves work_precision.png; about ten minutes on one core.
+Needs the extra `bench` (heyoka, scikit-sundae).  Prints a table and saves work_precision.png; about ten minutes on
+one core.
 """
 
 import sys
@@ -71,7 +73,10 @@ def own(tolerance: float):
 
 
 def own_batch(tolerance: float):
-    """Seconds per case of MEMBERS members with their own shapes, densities and pushes; positions of the first, the nominal one."""
+    """Seconds per case of MEMBERS members with their own shapes, densities and pushes.
+
+    Positions of the first, the nominal one.
+    """
     random = np.random.default_rng(1)
     systems = [nominal(tolerance)] + [nominal(tolerance, random) for _ in range(MEMBERS - 1)]
     runs = [propagate.start(system, DAYS, sample_minutes=DAYS * 1440.0 / CHECKPOINTS) for system in systems]
@@ -127,7 +132,10 @@ def by_cvode(tolerance: float):
 
 
 def equations():
-    """The generated text of the right-hand side, run on heyoka's expressions, with parameters for what differs between members."""
+    """The generated text of the right-hand side, run on heyoka's expressions.
+
+    With parameters for what differs between members.
+    """
     import heyoka
 
     model = motion.MODELS[MODEL]
@@ -176,7 +184,11 @@ def by_heyoka_batch(system_of_equations, tolerance: float, cache={}):  # noqa: B
     values = np.array([np.concatenate([s.parameters[0][:13], s.parameters[1]]) for s in systems]).T
     if tolerance not in cache:
         cache[tolerance] = heyoka.taylor_adaptive_batch(
-            system_of_equations, np.ascontiguousarray(states), tol=tolerance, pars=np.ascontiguousarray(values), compact_mode=True
+            system_of_equations,
+            np.ascontiguousarray(states),
+            tol=tolerance,
+            pars=np.ascontiguousarray(values),
+            compact_mode=True,
         )
     ta = cache[tolerance]
     ta.set_time(0.0)
