@@ -28,12 +28,6 @@ def quaternion_product(a0, a1, a2, a3, b0, b1, b2, b3):
 
 
 @kernel
-def quaternion_about_z(angle):
-    """Quaternion of a turn by `angle` (rad) about the third axis."""
-    return math.cos(0.5 * angle), 0.0, 0.0, math.sin(0.5 * angle)
-
-
-@kernel
 def quaternion_of_turn(x, y, z):
     """Quaternion of the turn by |(x, y, z)| radians about that vector.
 
@@ -46,9 +40,3 @@ def quaternion_of_turn(x, y, z):
     angle = math.sqrt(square)
     s = math.sin(0.5 * angle) / angle
     return math.cos(0.5 * angle), s * x, s * y, s * z
-
-
-@kernel
-def cross(ax, ay, az, bx, by, bz):
-    """Vector product a x b."""
-    return ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
