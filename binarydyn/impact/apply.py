@@ -8,8 +8,8 @@ import numpy as np
 
 from ..dynamics.state import State, System
 from ..errors import InputError
-from ..scenario import Impactor, MomentumTransfer, Push, Scenario
-from .frame import aim_axes, inertial_direction, orbit_axes
+from ..scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Scenario
+from .frame import aim_axes, direction_in_space, orbit_axes
 from .momentum import MomentumAudit, ejecta_momentum, momentum_audit, pushed, rotation
 from .site import Miss, Site, is_behind, site_by_aim, site_by_coordinates
 
@@ -23,11 +23,15 @@ MASS_SHARE = 1e-3
 
 @dataclass(frozen=True)
 class ImpactSpec:
-    """What hits or pushes the moonlet: the scenario's tables of these names without the rest of a scenario."""
+    """What hits or pushes the moonlet: the scenario's tables of these names without the rest of a scenario.
+
+    mutual_orbit is asked only for the pole, by directions on the ecliptic.
+    """
 
     impactor: Impactor | None = None
     momentum_transfer: MomentumTransfer = field(default_factory=MomentumTransfer)
     push: Push | None = None
+    mutual_orbit: MutualOrbit | None = None
 
     def __post_init__(self):
         if self.impactor and self.push:
@@ -75,7 +79,7 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
     """
     before = system.state if state is None else state
     if given.impactor is not None:
-        return _hit(system, before, given.impactor, given.momentum_transfer)
+        return _hit(system, before, given)
     nothing = np.zeros(3)
     if given.push is None:
         return _impact("none", "neither an impactor nor a push is given", system, before, nothing)
@@ -85,17 +89,18 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
     return _impact("push", reason, system, before, system.secondary.mass_kg * dv)
 
 
-def _hit(system: System, before: State, impactor: Impactor, transfer: MomentumTransfer) -> Impact:
+def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
     """By equation 1 of momentum.py, with E the surface normal unless the transfer names another direction."""
-    axes = orbit_axes(before)
-    direction = inertial_direction(axes, impactor.direction.unit)
+    axes, impactor, transfer = orbit_axes(before), given.impactor, given.momentum_transfer
+    direction = direction_in_space(impactor.direction, axes, given.mutual_orbit)
     site = _site(system, before, impactor, axes, direction)
     if isinstance(site, Miss):
         return _impact("miss", site.reason, system, before, np.zeros(3))
     momentum = impactor.mass_kg * 1e3 * impactor.speed_km_s * direction
     normal = rotation(before.attitude2) @ site.normal
     tilted = transfer.ejecta_direction
-    ejecta = ejecta_momentum(momentum, transfer.beta, inertial_direction(axes, tilted.unit) if tilted else normal)
+    axis = direction_in_space(tilted, axes, given.mutual_orbit) if tilted else normal
+    ejecta = ejecta_momentum(momentum, transfer.beta, axis)
     reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
     warnings = _warnings(impactor, transfer, site, system.secondary.mass_kg)
     beta_along_normal = float((momentum - ejecta) @ normal / (momentum @ normal))

@@ -1,4 +1,8 @@
-"""The axes in which a push is told: along the moonlet's motion, outward from the primary, along the orbit normal."""
+"""The axes in which a push is told, and where they lie: orbit axes, the inertial frame and the ecliptic.
+
+Orbit axes: along the moonlet's motion, outward from the primary, along the orbit normal, at one instant.  Inertial: x
+from the primary to the moonlet at t0 in the relaxed state, z along the orbit normal before the impact.  Ecliptic J2000.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,7 @@ import numpy as np
 
 from ..dynamics.state import State
 from ..errors import InputError
+from ..scenario import Direction, MutualOrbit
 
 _SMALLEST_SINE = 1e-9
 """Sine of an angle below which a plane is not worth naming: its direction would be known to fewer than 7 digits."""
@@ -48,6 +53,40 @@ def inertial_direction(axes: np.ndarray, components: Sequence[float]) -> np.ndar
             "give along_track, radial, normal",
         )
     return (vector / length) @ axes
+
+
+def ecliptic_axes(orbit: MutualOrbit | None) -> np.ndarray:
+    """(3, 3), rows x, y, z of the inertial frame in ecliptic J2000 coordinates: inertial = axes @ ecliptic.
+
+    z is the orbit's pole p; x lies node_angle_deg ahead, along the motion, of the ascending node of the orbit on the
+    ecliptic, e x p / |e x p| with e the ecliptic's pole (where both agree, at the pole's longitude + 90 deg).
+    InputError without a pole.
+    """
+    if orbit is None or orbit.pole_deg is None:
+        raise InputError(
+            "mutual_orbit.pole_longitude_deg",
+            "the orbit's pole is not given, the ecliptic frame needs it; add pole_longitude_deg and pole_latitude_deg",
+        )
+    longitude, latitude, ahead = np.radians([*orbit.pole_deg, orbit.node_angle_deg])
+    sine, cosine = np.sin(longitude), np.cos(longitude)
+    pole = np.array([np.cos(latitude) * cosine, np.cos(latitude) * sine, np.sin(latitude)])
+    node = np.array([-sine, cosine, 0.0])
+    beyond = np.cross(pole, node)
+    x = np.cos(ahead) * node + np.sin(ahead) * beyond
+    return np.array([x, np.cross(pole, x), pole])
+
+
+def direction_in_space(direction: Direction, axes: np.ndarray, orbit: MutualOrbit | None) -> np.ndarray:
+    """Unit vector (3,), inertial, of a scenario's direction; axes (3, 3) as `orbit_axes` returns them.
+
+    InputError for an ecliptic direction where the orbit has no pole.
+    """
+    unit = np.array(direction.unit)
+    if direction.frame == "inertial":
+        return unit
+    if direction.frame == "ecliptic":
+        return ecliptic_axes(orbit) @ unit
+    return inertial_direction(axes, unit)
 
 
 def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:

@@ -1,6 +1,7 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
-from .events import Direction, Impactor, MomentumTransfer, Observation, Push, Simulation, Site
+from .directions import Direction, Site
+from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
 from .keys import Key
 from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling

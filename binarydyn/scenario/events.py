@@ -2,44 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 from pydantic import model_validator
 
+from .directions import Direction, Site
 from .fields import Number, Table, Whole, key, refusal
-
-
-class Direction(Table):
-    """A direction in orbit axes at t0: along the moonlet's motion, outward from the primary, along the orbit normal."""
-
-    along_track: Number = key(
-        0.0, "", "component along the moonlet's motion; only the ratio of the three counts", -1e6, 1e6
-    )
-    radial: Number = key(0.0, "", "component outward from the primary; only the ratio of the three counts", -1e6, 1e6)
-    normal: Number = key(0.0, "", "component along the orbit normal; only the ratio of the three counts", -1e6, 1e6)
-
-    @model_validator(mode="after")
-    def _points_somewhere(self) -> Direction:
-        if math.hypot(self.along_track, self.radial, self.normal) < 1e-6:
-            raise refusal(
-                "", "all components are zero, allowed is any other direction; give along_track, radial or normal"
-            )
-        return self
-
-    @property
-    def unit(self) -> tuple[float, float, float]:
-        """(along_track, radial, normal) divided by its length."""
-        length = math.hypot(self.along_track, self.radial, self.normal)
-        return self.along_track / length, self.radial / length, self.normal / length
-
-
-class Site(Table):
-    """A point on the moonlet's surface in its own (principal-axis) frame."""
-
-    longitude_deg: Number = key(
-        ..., "deg", "east of the long axis that points at the primary in the relaxed state", -180.0, 360.0
-    )
-    latitude_deg: Number = key(..., "deg", "north of the moonlet's equator", -90.0, 90.0)
 
 
 class Impactor(Table):

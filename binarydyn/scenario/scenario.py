@@ -101,6 +101,7 @@ class Scenario(Table):
     @model_validator(mode="after")
     def _consistent(self) -> Scenario:
         _check_impact(self)
+        _check_pole(self)
         _check_overlap(self)
         _check_spin(self)
         _check_implied_density(self)
@@ -118,6 +119,22 @@ def _check_impact(scenario: Scenario) -> None:
         raise refusal(
             "momentum_transfer", "it is given without an [impactor], allowed is with one; add [impactor] or remove it"
         )
+
+
+def _check_pole(scenario: Scenario) -> None:
+    """A direction on the sky means something only once the orbit is placed on it."""
+    if not scenario.impactor or scenario.mutual_orbit.pole_deg:
+        return
+    for name, direction in (
+        ("impactor.direction", scenario.impactor.direction),
+        ("momentum_transfer.ejecta_direction", scenario.momentum_transfer.ejecta_direction),
+    ):
+        if direction and direction.frame == "ecliptic":
+            raise refusal(
+                name,
+                "an ecliptic direction is given without the orbit's pole; add pole_longitude_deg and "
+                "pole_latitude_deg to [mutual_orbit]",
+            )
 
 
 def _check_overlap(scenario: Scenario) -> None:

@@ -184,12 +184,36 @@ class MutualOrbit(Table):
         "angle from the moonlet at t0 forward to the pericentre; it matters only with an eccentricity",
         *_ANGLE,
     )
+    pole_longitude_deg: Number | None = key(
+        None, "deg", "of the orbit normal, ecliptic J2000; needed only where the ecliptic is", *_ANGLE
+    )
+    pole_latitude_deg: Number | None = key(
+        None, "deg", "of the orbit normal, ecliptic J2000; below 0 the orbit is retrograde", -90.0, 90.0
+    )
+    node_angle_deg: Number = key(
+        0.0,
+        "deg",
+        "from the orbit's ascending node on the ecliptic forward to the moonlet at t0; it matters only with a pole",
+        *_ANGLE,
+    )
     solve_for: str = key(
         "density",
         "",
         "what calibration may change; density (one factor on both bodies) is the least well measured",
         choices=("density", "mass", "separation", "period"),
     )
+
+    @property
+    def pole_deg(self) -> tuple[float, float] | None:
+        """Ecliptic longitude and latitude of the orbit normal, where they are given."""
+        return None if self.pole_longitude_deg is None else (self.pole_longitude_deg, self.pole_latitude_deg)
+
+    @model_validator(mode="after")
+    def _whole_pole(self) -> MutualOrbit:
+        for name, other in (("pole_longitude_deg", "pole_latitude_deg"), ("pole_latitude_deg", "pole_longitude_deg")):
+            if getattr(self, name) is None and getattr(self, other) is not None:
+                raise refusal(name, f"the key is missing while {other} is given; add it, they go together")
+        return self
 
     @model_validator(mode="after")
     def _determined(self) -> MutualOrbit:
