@@ -13,44 +13,64 @@ import numpy as np
 
 from .._jit import kernel, written_module
 from . import lanes, propagate
-from .lanes import CONSTANTS, ERROR, FACTOR, LANES, PARAMETERS, SLOPE, STEPS, SUMS, TAKEN, take_ends
+from .lane_control import (
+    CLOSE,
+    COUNT,
+    DUE,
+    EVALUATED,
+    EVENT,
+    FAR2,
+    GONE,
+    GROWTH,
+    LOST,
+    NEAR2,
+    NEXT,
+    PENDING,
+    REACH,
+    SAMPLED,
+    STUCK,
+    TIME,
+    look_ahead,
+    settle,
+    weigh,
+)
+from .lanes import CONSTANTS, LANES, PARAMETERS, SLOPE, STEPS, TAKEN, between, take_ends
 from .lanes import attempt as attempt_lanes
 from .lanes import prepare_dense as prepare_lanes
 from .lanes import rates as rates_lanes
 from .rungekutta import (
     CONTACT,
     DONE,
+    ESCAPE,
     EVALUATIONS,
     FAR,
-    GROWTH,
     LIMITS,
-    MOST,
     NEAR,
     PROGRESS,
     SAMPLES,
     STEP,
     STEP_FAILURE,
     STEP_LIMIT,
-    TIME,
     TIME_ERROR,
     apart,
-    clock,
-    interpolate,
-    shorter,
-    too_short,
     touching_fraction,
-    whereabouts,
 )
-from .rungekutta import STEPS as STEP_COUNT
+from .rungekutta import GROWTH as RUN_GROWTH
+from .rungekutta import STEPS as RUN_STEPS
+from .rungekutta import TIME as RUN_TIME
 from .stepper import ARGUMENT, END, SIZE, WEIGHT
 
 BLOCK = 20_000
 """Joint steps in one call of compiled code: a tenth of a second, so that a run can be interrupted."""
 
 
+NEVER = 1e300
+"""As the number of samples taken: none will be due.  Idle lanes compute on harmless numbers, and nothing ends there."""
+
+
 @kernel
-def take_in(w, lane, member, states, weights, parameters, width):
-    """Put a member into a lane: state, error weights and parameters.
+def take_in(w, lane, member, progress, limits, states, weights, parameters, width):
+    """Put a member into a lane: state, error weights, parameters, and what its run remembers.
 
     The slope follows from the next right-hand side.
     """
@@ -59,10 +79,30 @@ def take_in(w, lane, member, states, weights, parameters, width):
         w[(WEIGHT + i) * LANES + lane] = weights[member * SIZE + i]
     for i in range(width):
         w[(PARAMETERS + i) * LANES + lane] = parameters[member * width + i]
+    p, m = member * PROGRESS, member * LIMITS
+    w[STEPS * LANES + lane], w[GROWTH * LANES + lane] = progress[p + STEP], progress[p + RUN_GROWTH]
+    w[TIME * LANES + lane], w[LOST * LANES + lane] = progress[p + RUN_TIME], progress[p + TIME_ERROR]
+    w[COUNT * LANES + lane], w[EVALUATED * LANES + lane] = progress[p + RUN_STEPS], progress[p + EVALUATIONS] + 1.0
+    w[SAMPLED * LANES + lane] = progress[p + SAMPLES]
+    w[NEAR2 * LANES + lane], w[FAR2 * LANES + lane] = limits[m + NEAR] ** 2, limits[m + FAR] ** 2
 
 
 @kernel
-def fill(w, member_of, queue, status, progress, states, weights, parameters, width):
+def let_go(w, lane, member, progress):
+    """Write down what the run of a member that has ended remembers, and leave its lane idle."""
+    p = member * PROGRESS
+    progress[p + STEP], progress[p + RUN_GROWTH] = w[STEPS * LANES + lane], w[GROWTH * LANES + lane]
+    progress[p + RUN_TIME], progress[p + TIME_ERROR] = w[TIME * LANES + lane], w[LOST * LANES + lane]
+    progress[p + RUN_STEPS], progress[p + EVALUATIONS] = w[COUNT * LANES + lane], w[EVALUATED * LANES + lane]
+    progress[p + SAMPLES] = w[SAMPLED * LANES + lane]
+    w[STEPS * LANES + lane], w[SAMPLED * LANES + lane] = 0.0, NEVER
+    w[NEAR2 * LANES + lane], w[FAR2 * LANES + lane] = 0.0, NEVER
+    for i in range(SIZE):
+        w[i * LANES + lane], w[(SIZE + i) * LANES + lane] = 1.0, 0.0
+
+
+@kernel
+def fill(w, member_of, queue, status, progress, limits, states, weights, parameters, width):
     """Give every free lane the next waiting member, queue[0]; returns how many lanes are busy and which are new."""
     busy, new = 0, 0
     for lane in range(LANES):
@@ -71,9 +111,8 @@ def fill(w, member_of, queue, status, progress, states, weights, parameters, wid
             queue[0] += 1
             status[member] = DONE
             member_of[lane] = member
-            take_in(w, lane, member, states, weights, parameters, width)
+            take_in(w, lane, member, progress, limits, states, weights, parameters, width)
             new |= 1 << lane
-            progress[member * PROGRESS + EVALUATIONS] += 1
         if member_of[lane] >= 0:
             busy += 1
     return busy, new
@@ -105,107 +144,120 @@ def advance(
     count = status.size
     size, width = out.size // count, parameters.size // count
     wanted = size // SIZE - 1
-    busy, new = fill(w, member_of, queue, status, progress, states, weights, parameters, width)
+    busy, new = fill(w, member_of, queue, status, progress, limits, states, weights, parameters, width)
     tries = 0
     while busy > 0 and tries < block:
         tries += 1
         if new:
             start_slopes(model, w, new)
-        for lane in range(LANES):
-            member = member_of[lane]
-            h = progress[member * PROGRESS + STEP] if member >= 0 else 0.0
-            for i in range(SIZE):
-                w[(STEPS + i) * LANES + lane] = h
+            new = 0
         attempt_lanes(model, w)
-        dense = judge(w, member_of, status, progress, spacing, limits)
-        if dense:
+        weigh(w, spacing)
+        due, ends = 0.0, 0.0
+        for lane in range(LANES):
+            due += w[DUE * LANES + lane]
+            ends += w[EVENT * LANES + lane]
+        touching = ends > 0.0 and look(w, member_of, status, limits)
+        if due > 0.0 or touching:
             prepare_lanes(model, w)
-        conclude(w, member_of, status, progress, out, size, wanted, spacing, max_steps, limits)
+            if touching:
+                touch(w, member_of, status, out, size, wanted, limits)
+            sample(model, w, member_of, out, size, spacing, wanted)
         take_ends(model, w)
-        release(w, member_of, status, progress, out, size, wanted)
-        busy, new = fill(w, member_of, queue, status, progress, states, weights, parameters, width)
+        settle(w)
+        if ends > 0.0 or over(w, wanted, max_steps):
+            release(w, member_of, status, progress, out, size, wanted, max_steps)
+            busy, new = fill(w, member_of, queue, status, progress, limits, states, weights, parameters, width)
     return busy > 0
 
 
 @kernel
-def judge(w, member_of, status, progress, spacing, limits):
-    """What the step means to each lane, before the interpolant is there; True if one of them needs it."""
-    dense = False
+def look(w, member_of, status, limits):
+    """Name the ends of the lanes with an event; True if bodies touch."""
+    touching = False
     for lane in range(LANES):
-        member = member_of[lane]
+        event, member = w[EVENT * LANES + lane], member_of[lane]
         if member < 0:
             continue
-        p, m, e = member * PROGRESS, member * LIMITS, END * LANES + lane
-        progress[p + STEP_COUNT] += 1
-        progress[p + EVALUATIONS] += 12
-        if w[(SUMS + ERROR) * LANES + lane] <= 1.0:
-            found = whereabouts(
-                w[e], w[e + LANES], w[e + 2 * LANES], w[e + 3 * LANES], w[e + 4 * LANES], w[e + 5 * LANES],
-                limits[m + NEAR], limits[m + FAR], w[PARAMETERS * LANES + lane],
-            )  # fmt: skip
-            if found == CONTACT and apart(w, e, LANES, limits, m) >= 0.0:
-                found = DONE
-            status[member] = found
-            after, _ = clock(progress[p + TIME], progress[p + TIME_ERROR], progress[p + STEP])
-            if found == CONTACT or (after - progress[p + SAMPLES] * spacing) * spacing >= 0.0:
-                progress[p + EVALUATIONS] += 3
-                dense = True
-    return dense
+        if event == CLOSE and apart(w, END * LANES + lane, LANES, limits, member * LIMITS) < 0.0:
+            status[member] = CONTACT
+            touching = True
+        if event == GONE:
+            status[member] = ESCAPE
+        if event == STUCK:
+            status[member] = STEP_FAILURE
+    return touching
 
 
 @kernel
-def conclude(w, member_of, status, progress, out, size, wanted, spacing, max_steps, limits):
-    """Take or refuse the step of each lane."""
+def touch(w, member_of, status, out, size, wanted, limits):
+    """In the lanes that touch: how far the step counts, and the state there."""
     for lane in range(LANES):
         member = member_of[lane]
-        w[(SUMS + TAKEN) * LANES + lane] = 0.0
-        if member < 0:
-            continue
-        p, o, found = member * PROGRESS, member * size, DONE
-        t, lost, h = progress[p + TIME], progress[p + TIME_ERROR], progress[p + STEP]
-        error, factor = w[(SUMS + ERROR) * LANES + lane], w[(SUMS + FACTOR) * LANES + lane]
-        if error <= 1.0:
-            found, fraction, done = status[member], 1.0, int(progress[p + SAMPLES])
-            if found == CONTACT:
-                fraction = touching_fraction(w, lane, LANES, out, o + wanted * SIZE, limits, member * LIMITS)
-            at = ((done * spacing - t) + lost) / h
-            while done < wanted and at <= fraction:
-                interpolate(w, lane, LANES, at, out, o + done * SIZE)
-                done += 1
-                at = ((done * spacing - t) + lost) / h
-            progress[p + SAMPLES] = done
-            if done >= wanted:
-                found = DONE
-            if found == CONTACT:
-                progress[p + TIME] = t + fraction * h
+        if member >= 0 and status[member] == CONTACT:
+            o = member * size + wanted * SIZE
+            w[REACH * LANES + lane] = touching_fraction(w, lane, LANES, out, o, limits, member * LIMITS)
+            w[DUE * LANES + lane], w[TAKEN * LANES + lane] = 1.0, 0.0
+            w[NEXT * LANES + lane] = w[STEPS * LANES + lane]
+
+
+@kernel
+def sample(model, w, member_of, out, size, spacing, wanted):
+    """Read off the interpolants all samples that lie in the steps just made."""
+    model = numba.literally(model)
+    for lane in range(LANES):
+        w[EVALUATED * LANES + lane] += 3.0 * w[DUE * LANES + lane]
+    pending = 1.0
+    while pending > 0.0:
+        pending = 0.0
+        look_ahead(w, spacing, wanted)
+        for lane in range(LANES):
+            pending += w[PENDING * LANES + lane]
+        if pending > 0.0:
+            between(model, w)
+        for lane in range(LANES):
+            if w[PENDING * LANES + lane] > 0.0:
+                at = member_of[lane] * size + int(w[SAMPLED * LANES + lane]) * SIZE
                 for i in range(SIZE):
-                    out[o + done * SIZE + i] = out[o + wanted * SIZE + i]
-            else:
-                w[(SUMS + TAKEN) * LANES + lane] = 1.0
-                progress[p + TIME], progress[p + TIME_ERROR] = clock(t, lost, h)
-                progress[p + STEP] = h * min(progress[p + GROWTH], max(0.3, factor))
-                progress[p + GROWTH] = MOST
-        else:
-            h = shorter(h, error, factor)
-            progress[p + STEP], progress[p + GROWTH] = h, 1.0
-            found = STEP_FAILURE if too_short(h, t) else DONE
-        if found == DONE and progress[p + SAMPLES] < wanted and progress[p + STEP_COUNT] >= max_steps:
-            found = STEP_LIMIT
-        status[member] = found
+                    out[at + i] = w[(ARGUMENT + i) * LANES + lane]
+                w[SAMPLED * LANES + lane] += 1.0
 
 
 @kernel
-def release(w, member_of, status, progress, out, size, wanted):
+def over(w, wanted, max_steps):
+    """Whether a lane has all its samples or all its steps."""
+    found = False
+    for lane in range(LANES):
+        done, count = w[SAMPLED * LANES + lane], w[COUNT * LANES + lane]
+        found = found or (done < NEVER and (done >= wanted or count >= max_steps))
+    return found
+
+
+@kernel
+def release(w, member_of, status, progress, out, size, wanted, max_steps):
     """Free the lanes whose member has ended; after an early end the last state goes where its sample would be."""
     for lane in range(LANES):
         member = member_of[lane]
-        if member >= 0:
-            found, done = status[member], int(progress[member * PROGRESS + SAMPLES])
-            if found != DONE or done >= wanted:
-                member_of[lane] = -1
-                if found != DONE and found != CONTACT:
-                    for i in range(SIZE):
-                        out[member * size + done * SIZE + i] = w[i * LANES + lane]
+        if member < 0:
+            continue
+        done, found = int(w[SAMPLED * LANES + lane]), status[member]
+        if done >= wanted:
+            found = DONE
+        elif found == DONE and w[COUNT * LANES + lane] >= max_steps:
+            found = STEP_LIMIT
+        status[member] = found
+        if found == DONE and done < wanted:
+            continue
+        member_of[lane] = -1
+        o = member * size
+        if found == CONTACT:
+            w[TIME * LANES + lane] += w[REACH * LANES + lane] * w[STEPS * LANES + lane]
+            for i in range(SIZE):
+                out[o + done * SIZE + i] = out[o + wanted * SIZE + i]
+        elif found != DONE:
+            for i in range(SIZE):
+                out[o + done * SIZE + i] = w[i * LANES + lane]
+        let_go(w, lane, member, progress)
 
 
 def _wrapper(number: int) -> str:
@@ -251,7 +303,9 @@ def _integrate(runs: list[propagate.Run], number: int, max_steps: float, block: 
     out = np.zeros(sum(run.samples.size for run in runs))
     member_of = np.full(LANES, -1)
     status = np.zeros(len(runs), dtype=np.int64)
-    work[: PARAMETERS * LANES] = 1.0  # idle lanes compute on harmless numbers
+    work[: PARAMETERS * LANES] = 1.0
+    rows = work.reshape(-1, LANES)
+    rows[[STEPS, NEAR2]], rows[[SAMPLED, FAR2]] = 0.0, NEVER
     arguments = (
         work,
         member_of,

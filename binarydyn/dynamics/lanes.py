@@ -21,12 +21,15 @@ from .stepper import ARGUMENT, DENSE, END, SIZE, WEIGHT
 LANES = 8
 WIDTH = SIZE * LANES
 SLOPE, STEPS, SUMS = 27 * SIZE, 28 * SIZE, 29 * SIZE
-"""Slots: where the right-hand side leaves its result; the step of each lane, twenty times.
+"""Slots: where the right-hand side leaves its result; the step of each lane, then nineteen copies of it.
 
-What each lane has one of.
+What else each lane has one of.
 """
-FIVE, THREE, ERROR, FACTOR, TAKEN = range(5)
-"""In the slot SUMS: sums of the squared errors, error norm, factor for the next step, 1 where the step is taken."""
+ERROR, FACTOR, TAKEN, AT = range(SUMS, SUMS + 4)
+"""Rows of the last slot: error norm, factor for the next step, 1 where the step is taken, fraction of it to look at.
+
+The other rows belong to lane_control.py.
+"""
 PARAMETERS = 30 * SIZE
 CONSTANTS = 19
 
@@ -51,36 +54,31 @@ _ATTEMPT = '''
 def attempt(w):
     """Try a step in every lane; the error norm and the factor for the next step are left in their slot."""
     wide_vectors()
-{stages}    for l in range({lanes}):
-        w[{sums} + l] = 0.0
-        w[{sums} + {lanes} + l] = 0.0
-    for j in range({size}):
-        for l in range({lanes}):
-            i = {lanes} * j + l
-            s = w[{weight} + i]
-            a = s * {fifth}
-            b = s * {third}
-            w[{sums} + l] = fma(a, a, w[{sums} + l])
-            w[{sums} + {lanes} + l] = fma(b, b, w[{sums} + {lanes} + l])
     for l in range({lanes}):
-        five = w[{sums} + l]
-        error = abs(w[{steps} + l]) * five / math.sqrt((five + 0.01 * w[{sums} + {lanes} + l]) * {size}.0 + 1e-300)
-        w[{sums} + 2 * {lanes} + l] = error
-        w[{sums} + 3 * {lanes} + l] = 0.9 / math.sqrt(math.sqrt(math.sqrt(error)))
+        h = w[{steps} + l]
+{spread}{stages}    for l in range({lanes}):
+        h, five, three = w[{steps} + l], 0.0, 0.0
+{errors}        error = abs(h) * five / math.sqrt((five + 0.01 * three) * {size}.0 + 1e-300)
+        w[{error} + l] = error
+        w[{factor} + l] = 0.9 / math.sqrt(math.sqrt(math.sqrt(error)))
 
 
 @kernel
 def take_ends(w):
     """In the lanes whose step is taken, make its end the new start; its slope is known already."""
     wide_vectors()
-    for i in range({size}):
-        for l in range({lanes}):
-            at = {lanes} * i + l
-            taken = w[{sums} + 4 * {lanes} + l] > 0.0
-            end, slope, y, old = w[{end} + at], w[13 * {width} + at], w[at], w[{width} + at]
-            w[at] = end if taken else y
-            w[{width} + at] = slope if taken else old
-'''
+    for l in range({lanes}):
+        taken = w[{taken} + l] > 0.0
+{ends}
+
+@kernel
+def between(w):
+    """States at the fraction of the step that each lane asks for, to the argument's slot; as rungekutta.interpolate."""
+    wide_vectors()
+    for l in range({lanes}):
+        a = w[{at} + l]
+        b = 1.0 - a
+{inside}'''
 _PREPARE_DENSE = '''
 
 @kernel
@@ -96,11 +94,11 @@ def prepare_dense(w):
 '''
 
 
-def _weighted(row: dict[int, float], newest: int = 0) -> str:
+def _weighted(row: dict[int, float], newest: int = 0, component: str = "i") -> str:
     """As in stepper.py, over the components of all lanes; the newest slope is at hand as `new`."""
     text = ""
     for slope, value in row.items():
-        term = "new" if slope == newest else f"w[{WIDTH * slope} + i]"
+        term = "new" if slope == newest else f"w[{WIDTH * slope} + {component}]"
         text = f"fma({value!r}, {term}, {text})" if text else f"{value!r} * {term}"
     return text
 
@@ -123,6 +121,39 @@ def _stage(number: int, row: dict[int, float]) -> str:
     return text
 
 
+def _errors() -> str:
+    """Sums of the squared errors over the components of a lane, each component in its turn."""
+    lines = []
+    for i in range(SIZE):
+        fifth, third = (_weighted(row, component=f"{i * LANES} + l") for row in tableau.ERRORS)
+        lines += [f"s = w[{WEIGHT * LANES + i * LANES} + l]", f"a, b = s * ({fifth}), s * ({third})"]
+        lines += ["five, three = fma(a, a, five), fma(b, b, three)"]
+    return "".join(f"        {line}\n" for line in lines)
+
+
+def _ends() -> str:
+    """Start and slope of each component from the end of the step, or as they were."""
+    lines = []
+    for i in range(SIZE):
+        start, slope = i * LANES, WIDTH + i * LANES
+        lines.append(f"end, new = w[{END * LANES + start} + l], w[{13 * WIDTH + start} + l]")
+        lines.append(f"old, was = w[{start} + l], w[{slope} + l]")
+        lines.append(f"w[{start} + l] = end if taken else old")
+        lines.append(f"w[{slope} + l] = new if taken else was")
+    return "".join(f"        {line}\n" for line in lines)
+
+
+def _inside() -> str:
+    """The interpolant of each component in turn."""
+    lines = []
+    for i in range(SIZE):
+        part = [f"w[{(DENSE + n * SIZE + i) * LANES} + l]" for n in range(7)]
+        lines.append(f"y = fma(a, {part[6]}, {part[5]})")
+        lines += [f"y = fma({factor}, y, {part[n]})" for n, factor in zip(range(4, -1, -1), "babab", strict=True)]
+        lines.append(f"w[{(ARGUMENT + i) * LANES} + l] = fma(a, y, w[{i * LANES} + l])")
+    return "".join(f"        {line}\n" for line in lines)
+
+
 def rates_source(degree: int, even: bool) -> str:
     """Text of the kernel `rates`: from the argument's slot to the slope's, for every lane."""
     tape = Tape()
@@ -140,12 +171,13 @@ def rates_source(degree: int, even: bool) -> str:
 
 
 def source(number: int) -> str:
-    """Text of the module with the kernels `rates`, `attempt` and `prepare_dense` of a gravity model."""
+    """Text of the module with the kernels of a gravity model."""
     model = MODELS[number]
     stages = [_stage(s, row) for s, row in enumerate(tableau.STAGES, start=2)]
-    fifth, third = (_weighted(row) for row in tableau.ERRORS)
-    places = {"lanes": LANES, "size": SIZE, "width": WIDTH, "sums": SUMS * LANES, "weight": WEIGHT * LANES}
-    places |= {"steps": STEPS * LANES, "end": END * LANES, "dense": DENSE * LANES, "fifth": fifth, "third": third}
+    places = {"lanes": LANES, "size": SIZE, "width": WIDTH, "steps": STEPS * LANES, "end": END * LANES}
+    places |= {"dense": DENSE * LANES, "errors": _errors(), "ends": _ends(), "inside": _inside()}
+    places |= {"error": ERROR * LANES, "factor": FACTOR * LANES, "taken": TAKEN * LANES, "at": AT * LANES}
+    places["spread"] = "".join(f"        w[{STEPS * LANES + i * LANES} + l] = h\n" for i in range(1, SIZE))
     text = _HEAD.format(number=number) + rates_source(model.degree, model.even)
     text += _ATTEMPT.format(stages="".join(stages[:12]), **places)
     text += _PREPARE_DENSE.format(stages="".join(stages[12:]), **places)
@@ -164,3 +196,4 @@ rates = by_model(module, "rates")
 attempt = by_model(module, "attempt")
 prepare_dense = by_model(module, "prepare_dense")
 take_ends = by_model(module, "take_ends")
+between = by_model(module, "between")

@@ -16,7 +16,19 @@ from .batch import aligned
 from .lanes import LANES
 from .propagate import Run
 from .rungekutta import DONE, EVALUATIONS, FAR, LIMITS, NEAR, SAMPLES, STEP, STEPS, TIME, whereabouts
-from .splitting import CONSTANTS, DRIFTS, KICKS, SIZE, STEP_SPIN, STEP_TURN, drift, kick, work_size
+from .splitting import (
+    CONSTANTS,
+    DRIFTS,
+    KICKS,
+    LONGEST_DRIFT,
+    MOST_TURN,
+    SIZE,
+    STEP_SPIN,
+    STEP_TURN,
+    drift,
+    kick,
+    work_size,
+)
 from .state import State, System
 
 UNFIT = 9
@@ -40,9 +52,12 @@ def advance(model, w, out, steps, first, count, h, drifts, kicks, limits, status
             kick(model, w, kicks[i] * h)
         drift(model, w, drifts[kicks.size] * h)
         for lane in range(LANES):
-            at = (lane * (steps + 1) + n) * SIZE
+            at = (lane * (steps + 2) + n) * SIZE
             for i in range(SIZE):
                 out[at + i] = w[i * LANES + lane]
+            for i in range(3):  # from momenta to rates
+                out[at + 10 + i] *= w[(SIZE + 1 + i) * LANES + lane]
+                out[at + 17 + i] *= w[(SIZE + 4 + i) * LANES + lane]
             m = lane * LIMITS
             found = whereabouts(
                 out[at], out[at + 1], out[at + 2], out[at + 3], out[at + 4], out[at + 5],
@@ -104,28 +119,35 @@ def _eight(runs: list[Run], block: int) -> list[Run]:
     columns = work.reshape(-1, LANES)
     for lane, run in enumerate(lanes):
         k = run.constants
-        columns[:SIZE, lane] = _momenta(run.work[:SIZE], 1.0 / k[1:4], 1.0 / k[7:10])
-        columns[SIZE : SIZE + CONSTANTS, lane] = [k[0], *k[1:4], *k[7:10]]
+        columns[:SIZE, lane] = _momenta(run.work[:SIZE], k)
+        inverse = 1.0 / np.linalg.norm(run.work[:3])
+        columns[SIZE : SIZE + CONSTANTS, lane] = [k[0], *k[1:4], *k[7:10], inverse]
         columns[SIZE + CONSTANTS :, lane] = run.coefficients
-    out = np.zeros((LANES, steps + 1, SIZE))
-    out[:, 0] = columns[:SIZE].T
-    limits, status = np.concatenate([run.limits for run in lanes]), np.zeros(LANES, dtype=np.int64)
+    out = np.empty((LANES, steps + 2, SIZE))  # the row after the last is for early ends, which there are none of
+    out[:, 0] = [run.work[:SIZE] for run in lanes]
+    limits, status = np.concatenate([_limits(run) for run in lanes]), np.zeros(LANES, dtype=np.int64)
     drifts, kicks = np.array(DRIFTS), np.array(KICKS)
     for first in range(0, steps, block):
         count = min(block, steps - first)
         entry(number).advance(work, out.ravel(), steps, first, count, h, drifts, kicks, limits, status)
     for run, samples in zip(runs, out, strict=False):
-        rates = _momenta(samples.T, run.constants[1:4], run.constants[7:10]).T
-        run.samples[: (steps + 1) * SIZE] = rates.ravel()
+        run.samples = samples.ravel()
         run.progress[[TIME, STEP, STEPS]] = steps * h, h, steps
         run.progress[EVALUATIONS], run.progress[SAMPLES], run.status = steps * len(KICKS), steps + 1, DONE
     return [run for run, bad in zip(runs, status, strict=False) if bad]
 
 
-def _momenta(y: np.ndarray, factors1: np.ndarray, factors2: np.ndarray) -> np.ndarray:
-    """States (20, ..) with both spins multiplied component by component: rates to momenta per G M1 M2, or back."""
+def _limits(run: Run) -> np.ndarray:
+    """Those of the run, with the distance inside which a drift would turn farther than its series hold for."""
+    out = run.limits.copy()
+    h = LONGEST_DRIFT * abs(run.spacing_s)
+    out[NEAR] = max(out[NEAR], np.cbrt(run.constants[0] * (h / MOST_TURN) ** 2))
+    return out
+
+
+def _momenta(y: np.ndarray, constants: np.ndarray) -> np.ndarray:
+    """State (20,) with both spins as momenta per G M1 M2."""
     out = np.array(y)
-    shape = (3,) + (1,) * (out.ndim - 1)
-    out[10:13] *= factors1.reshape(shape)
-    out[17:20] *= factors2.reshape(shape)
+    out[10:13] /= constants[1:4]
+    out[17:20] /= constants[7:10]
     return out

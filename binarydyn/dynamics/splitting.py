@@ -13,6 +13,7 @@ State, 20 numbers: r, v, q1, l1, q2, l2 with l = I w / (G M1 M2) in the body fra
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from types import ModuleType
 
@@ -23,15 +24,23 @@ from ..gravity.tape import Tape, text_of
 from .lanes import LANES
 from .motion import pull_terms
 
-SIZE, CONSTANTS = 20, 7
-"""Constants of a lane: G (M1 + M2), then G M1 M2 / I of both bodies; the gravity coefficients follow."""
+SIZE, CONSTANTS = 20, 8
+"""Constants of a lane: G (M1 + M2), then G M1 M2 / I of both bodies, and 1/|r|, which drifts keep; the gravity
+coefficients follow.
+"""
+INVERSE = SIZE + CONSTANTS - 1
 A = (0.04706710064597251, 0.1847569354170881, 0.2827060056798362)
 B = (0.11888191736819702, 0.24105046055150156, -0.2732866667053238)
 DRIFTS = (*A, 0.5 - sum(A), 0.5 - sum(A), *A[::-1])
 KICKS = (*B, 1.0 - 2.0 * sum(B), *B[::-1])
 STEP_TURN, STEP_SPIN = 0.48, 2.4
-"""Radians that the orbit and the faster spin turn in a step: 0.2 m along-track in 60 days; drifts are 0.28 of it at
-most, well inside the 0.6 rad (orbit) and 0.8 rad (half a spin) to which the series below hold to rounding."""
+"""Radians that the orbit and the faster spin turn in a step: 0.2 m along-track in 60 days."""
+LONGEST_DRIFT = max(DRIFTS)
+MOST_TURN, MOST_HALF_SPIN, MOST_TWIST = 0.3, 0.4, 0.2
+"""Radians for which the series below hold to rounding: of the orbit and of half a spin in a drift, of half the turn
+about a body's x axis in a kick.  The caller keeps bodies apart far enough for the first; the others follow from
+STEP_SPIN.
+"""
 
 
 def work_size(number: int, lanes: int = LANES) -> int:
@@ -48,52 +57,61 @@ def _series(z, terms: list[float]):
     return total
 
 
-def _factorials(first: int, count: int) -> list[float]:
-    """(-1)^k / (first + 2 k)!, the coefficients of the Stumpff functions."""
-    out, value = [], 1.0
-    for n in range(1, first + 2 * count):
+def _factorials(first: int, most: float) -> list[float]:
+    """(-1)^k / (first + 2 k)!, as many as the series in the square of an angle up to `most` needs to rounding."""
+    out, value, n = [], 1.0, 0
+    while True:
+        n += 1
         value *= n
         if n >= first and (n - first) % 2 == 0:
-            out.append((-1.0) ** ((n - first) // 2) / value)
-    return out[:count]
+            k = (n - first) // 2
+            if k and most ** (2 * k) / value * math.factorial(first) < 1e-17:
+                return out
+            out.append((-1.0) ** k / value)
 
 
-def kepler_terms(tape: Tape, r: list, v: list, gm, h) -> tuple[list, list]:
-    """r and v after a time h on the Kepler orbit, by the universal variable (Danby 1992, Fundamentals of Celestial
-    Mechanics, sec. 6.9).
+def kepler_terms(tape: Tape, r: list, v: list, gm, u, h) -> tuple[list, list, Term]:
+    """r, v and 1/|r| after a time h on the Kepler orbit, by the universal variable (Danby 1992, Fundamentals of
+    Celestial Mechanics, sec. 6.9), from u = 1/|r| to a few digits less than all.
 
-    Series for turns below 0.6 rad; one step of Halley's and one of Newton's method from a third-order guess.
+    Series for turns below MOST_TURN; one step of Halley's method from a third-order guess, one of Newton's with the
+    functions moved by their Taylor series.  The only division is that of Halley's step.
     """
-    u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
-    r0 = (r[0] * r[0] + r[1] * r[1] + r[2] * r[2]) * u
+    square = r[0] * r[0] + r[1] * r[1] + r[2] * r[2]
+    u = u * (1.5 - 0.5 * square * u * u)
+    r0 = square * u
     eta = r[0] * v[0] + r[1] * v[1] + r[2] * v[2]
     beta = 2.0 * gm * u - (v[0] * v[0] + v[1] * v[1] + v[2] * v[2])
     zeta = gm - beta * r0
     first = h * u
     turning = eta * u * first
     s = first * (1.0 - 0.5 * turning + first * first * u * (0.5 * eta * eta * u - (1.0 / 6.0) * zeta))
-    for halley in (True, False):
-        z = beta * s * s
-        g2, g3 = s * s * _series(z, _factorials(2, 8)), s * s * s * _series(z, _factorials(3, 8))
-        g1, g0 = s - beta * g3, 1.0 - beta * g2
-        miss = r0 * s + eta * g2 + zeta * g3 - h
-        slope = r0 + eta * g1 + zeta * g2
-        inverse = tape.reciprocal(slope)
-        d = -miss * inverse
-        if halley:
-            d = d * (1.0 - 0.5 * d * ((eta * g0 + zeta * g1) * inverse))
-        s = s + d
-    g3, g2, g1 = g3 + d * (g2 + 0.5 * d * g1), g2 + d * (g1 + 0.5 * d * g0), g1 + d * g0
-    inverse = tape.reciprocal(r0 + eta * g1 + zeta * g2)
+    square_s = s * s
+    z = beta * square_s
+    g2, g3 = square_s * _series(z, _factorials(2, MOST_TURN)), square_s * s * _series(z, _factorials(3, MOST_TURN))
+    g1, g0 = s - beta * g3, 1.0 - beta * g2
+    slope = r0 + eta * g1 + zeta * g2
+    inverse = tape.reciprocal(slope)
+    d = (h - (r0 * s + eta * g2 + zeta * g3)) * inverse
+    d = d + 0.5 * d * d * ((eta * g0 + zeta * g1) * -inverse)
+    g3, g2 = g3 + d * (g2 + d * (0.5 * g1 + (1.0 / 6.0) * d * g0)), g2 + d * (g1 + 0.5 * d * g0)
+    s = s + d
+    g1, g0 = s - beta * g3, 1.0 - beta * g2
+    d = (h - (r0 * s + eta * g2 + zeta * g3)) * inverse
+    g3, g2, g1 = g3 + d * g2, g2 + d * g1, g1 + d * g0
+    distance = r0 + eta * g1 + zeta * g2
+    for _ in range(2):
+        inverse = inverse * (2.0 - distance * inverse)
     f, g = gm * g2 * u, h - gm * g3
     fd, gd = -gm * g1 * u * inverse, gm * g2 * inverse
-    return [r[i] - f * r[i] + g * v[i] for i in range(3)], [v[i] + fd * r[i] - gd * v[i] for i in range(3)]
+    moved = [r[i] - f * r[i] + g * v[i] for i in range(3)]
+    return moved, [v[i] + fd * r[i] - gd * v[i] for i in range(3)], inverse
 
 
-def _sine_cosine(x):
-    """Of an angle below 0.8 rad, to rounding."""
+def _sine_cosine(x, most: float):
+    """Of an angle up to `most`, to rounding."""
     z = x * x
-    return x * _series(z, _factorials(1, 8)), 1.0 - z * _series(z, _factorials(2, 8))
+    return x * _series(z, _factorials(1, most)), 1.0 - z * _series(z, _factorials(2, most))
 
 
 def top_terms(q: list, l: list, e: list, h) -> tuple[list, list]:
@@ -103,9 +121,9 @@ def top_terms(q: list, l: list, e: list, h) -> tuple[list, list]:
     """
     t = 0.5 * h * e[1]
     z = t * t * (l[0] * l[0] + l[1] * l[1] + l[2] * l[2])
-    s, c = t * _series(z, _factorials(1, 9)), 1.0 - z * _series(z, _factorials(2, 9))
+    s, c = t * _series(z, _factorials(1, MOST_HALF_SPIN)), 1.0 - z * _series(z, _factorials(2, MOST_HALF_SPIN))
     x, y, w = s * l[0], s * l[1], s * l[2]
-    sz, cz = _sine_cosine(0.5 * h * (e[2] - e[1]) * l[2])
+    sz, cz = _sine_cosine(0.5 * h * (e[2] - e[1]) * l[2], MOST_HALF_SPIN)
     turn = [c * cz - w * sz, x * cz + y * sz, y * cz - x * sz, w * cz + c * sz]
     double, rest = 2.0 * sz * cz, 1.0 - 2.0 * sz * sz
     return _product(q, turn), [rest * l[0] + double * l[1], rest * l[1] - double * l[0], l[2]]
@@ -113,7 +131,7 @@ def top_terms(q: list, l: list, e: list, h) -> tuple[list, list]:
 
 def asymmetry_terms(q: list, l: list, e: list, h) -> tuple[list, list]:
     """What (e0 - e1) l_x^2 / 2 does in a time h: a turn about the body's x axis."""
-    s, c = _sine_cosine(0.5 * h * (e[0] - e[1]) * l[0])
+    s, c = _sine_cosine(0.5 * h * (e[0] - e[1]) * l[0], MOST_TWIST)
     double, rest = 2.0 * s * c, 1.0 - 2.0 * s * s
     return _product(q, [c, s, 0.0, 0.0]), [l[0], rest * l[1] + double * l[2], rest * l[2] - double * l[1]]
 
@@ -128,11 +146,11 @@ def _product(q: list, p: list) -> list:
 
 
 def drift_terms(tape: Tape, y: list, k: list, h) -> list:
-    """The first bracket for a time h."""
-    r, v = kepler_terms(tape, y[0:3], y[3:6], k[0], h)
+    """The first bracket for a time h, and 1/|r| after it."""
+    r, v, inverse = kepler_terms(tape, y[0:3], y[3:6], k[0], k[7], h)
     q, l = top_terms(y[6:10], y[10:13], k[1:4], h)
     p, m = top_terms(y[13:17], y[17:20], k[4:7], h)
-    return r + v + q + l + p + m
+    return [*r, *v, *q, *l, *p, *m, inverse]
 
 
 def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> tuple[list, list[str]]:
@@ -141,8 +159,7 @@ def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> tupl
     r, v = y[0:3], y[3:6]
     q, l = asymmetry_terms(y[6:10], y[10:13], k[1:4], half)
     p, m = asymmetry_terms(y[13:17], y[17:20], k[4:7], half)
-    u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
-    pull, torques, prologue = pull_terms(degree, even, tape, r, q, p, u)
+    pull, torques, prologue = pull_terms(degree, even, tape, r, q, p, k[7])
     v = [v[i] + h * k[0] * pull[i] for i in range(3)]
     l, m = [l[i] + h * torques[i] for i in range(3)], [m[i] + h * torques[3 + i] for i in range(3)]
     q, l = asymmetry_terms(q, l, k[1:4], half)
@@ -157,7 +174,10 @@ def _kernel(name: str, lanes: int, tape: Tape, results: list, prologue: list[str
     for line in prologue:
         target, place = line.split(" = c[")
         reads.append(f"{target} = w[{(SIZE + CONSTANTS + int(place[:-1])) * lanes} + l]")
-    writes = [f"w[{i * lanes} + l] = {text_of(v)}" for i, v in enumerate(results) if text_of(v) != f"y{i}"]
+    places = [*range(SIZE), INVERSE]
+    writes = [
+        f"w[{i * lanes} + l] = {text_of(v)}" for i, v in zip(places, results, strict=False) if text_of(v) != f"y{i}"
+    ]
     lines = tape.body(reads, results) + writes
     head = f"@kernel\ndef {name}(w, h):\n    called_not_copied()\n    wide_vectors()\n    for l in range({lanes}):\n"
     return head + "".join(f"        {line}\n" for line in lines)
