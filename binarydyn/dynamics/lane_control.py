@@ -1,4 +1,4 @@
-"""What eight lanes make of the steps they tried: the decisions of rungekutta.advance, side by side and without branches.
+"""What eight lanes make of the steps they tried: the decisions of rungekutta.advance, without branches.
 
 Each lane keeps what a run remembers in rows of the work array; numbers decide, and rare ends are left to the caller.
 """
@@ -15,9 +15,10 @@ from .stepper import END
 TIME, LOST, GROWTH, COUNT, EVALUATED, SAMPLED, NEAR2, FAR2, AFTER, LOST_AFTER, NEXT, DUE, EVENT, PENDING, REACH = range(
     SUMS + 4, SUMS + 19
 )
-"""Rows: time and its rounding error, how much longer the next step may be, attempts, evaluations, samples taken, squares
-of the radii for contact and escape; the time after the step, the next step, whether samples are due, what else is the
-matter, whether a sample waits at AT, the fraction of the step up to which it counts."""
+"""Rows: time and its rounding error, how much longer the next step may be, attempts, evaluations, samples taken; the
+squares of the radii for contact and escape; time after the step and its error, the next step, whether samples are due,
+what else is the matter, whether a sample waits at AT, the fraction of the step up to which it counts.
+"""
 CLOSE, GONE, STUCK = 1.0, 2.0, 3.0
 """Events: within the radius where contact is looked for, escaping, a step that no longer moves the time."""
 

@@ -20,7 +20,7 @@ from types import ModuleType
 from .._jit import by_model, written_module
 from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
-from ..gravity.tape import Tape, text_of
+from ..gravity.tape import Tape, Term, text_of
 from .lanes import LANES
 from .motion import pull_terms
 
@@ -94,7 +94,8 @@ def kepler_terms(tape: Tape, r: list, v: list, gm, u, h) -> tuple[list, list, Te
     inverse = tape.reciprocal(slope)
     d = (h - (r0 * s + eta * g2 + zeta * g3)) * inverse
     d = d + 0.5 * d * d * ((eta * g0 + zeta * g1) * -inverse)
-    g3, g2 = g3 + d * (g2 + d * (0.5 * g1 + (1.0 / 6.0) * d * g0)), g2 + d * (g1 + 0.5 * d * g0)
+    sixth = (1.0 / 6.0) * d
+    g3, g2 = g3 + d * (g2 + d * (0.5 * g1 + sixth * g0)), g2 + d * (g1 + d * (0.5 * g0 - sixth * (beta * g1)))
     s = s + d
     g1, g0 = s - beta * g3, 1.0 - beta * g2
     d = (h - (r0 * s + eta * g2 + zeta * g3)) * inverse
