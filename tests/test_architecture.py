@@ -9,7 +9,7 @@ import pytest
 
 import binarydyn.constants
 
-ORDER = ["_jit", "constants", "errors", "vectors", "scenario", "bodies", "gravity", "dynamics", "impact"]
+ORDER = ["_jit", "constants", "errors", "vectors", "kepler", "scenario", "bodies", "gravity", "dynamics", "impact"]
 ORDER += ["observables", "surroundings", "assessment", "ensembles", "store", "plots", "report", "commands"]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))

@@ -38,6 +38,15 @@ seed = 1
 "secondary.density_kg_m3" = {lognormal = [2000.0, 0.1]}
 """
 CORE = "[[primary.inclusions]]\nsemi_axes_m = [100, 100, 100]\ncentre_m = [40, 0, 0]\ndensity_kg_m3 = 3e3\n"
+HELIO = """[heliocentric_orbit]
+semi_major_axis_au = 1.5
+eccentricity = 0.3
+inclination_deg = 4.0
+node_deg = 80.0
+argument_of_pericentre_deg = 10.0
+mean_anomaly_deg = 200.0
+epoch_jd_tdb = 2462000.5
+[impactor]"""
 TWO = '"impactor.mass_kg", "momentum_transfer.beta"'
 
 # what is replaced, by what, the key that the line must name, a word that says what is wrong or what to do
@@ -150,6 +159,20 @@ WRONG = [
         "impactor.aim_offset_m",
         "both",
     ),
+    # among the planets
+    ("[impactor]", HELIO.replace("1.5", "0.0"), "heliocentric_orbit.semi_major_axis_au", "0.1 .. 1000 au"),
+    ("[impactor]", HELIO.replace("0.3", "1.2"), "heliocentric_orbit.eccentricity", "0 .. 0.99"),
+    ("[impactor]", HELIO.replace("4.0", "-4.0"), "heliocentric_orbit.inclination_deg", "0 .. 180 deg"),
+    ("[impactor]", HELIO.replace("80.0", "nan"), "heliocentric_orbit.node_deg", "finite"),
+    ("[impactor]", HELIO.replace("2462000.5", "62000.0"), "heliocentric_orbit.epoch_jd_tdb", "2.4e+06"),
+    ("[impactor]", HELIO.replace("mean_anomaly_deg = 200.0", ""), "heliocentric_orbit.mean_anomaly_deg", "missing"),
+    ("[impactor]", HELIO.replace("_au", "_km"), "heliocentric_orbit.semi_major_axis_km", "semi_major_axis_au"),
+    ("[impactor]", HELIO.replace("200.0", '"200"'), "heliocentric_orbit.mean_anomaly_deg", "without quotes"),
+    ('name = "a pair"', "impact_epoch_utc = 2031-05-06T07:08:09", "impact_epoch_utc", "quotes"),
+    ('name = "a pair"', 'impact_epoch_utc = "tomorrow"', "impact_epoch_utc", "ISO 8601"),
+    ('name = "a pair"', 'impact_epoch_utc = "2031-05-06"', "impact_epoch_utc", "date and time"),
+    ('name = "a pair"', 'impact_epoch_utc = "2031-05-06T07:08:09+02:00"', "impact_epoch_utc", "UTC"),
+    ('name = "a pair"', 'impact_epoch_utc = "1931-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
     # what lies in a body
     ("[secondary]", f"{CORE}[secondary]".replace("density_kg_m3 = 3e3", ""), "primary.inclusions.0.density", "missing"),
     ("[secondary]", f"{CORE}[secondary]".replace("3e3", "-3e3"), "primary.inclusions.0.density_kg_m3", "10 .. 20000"),

@@ -2,6 +2,7 @@
 
 from .directions import Direction, Site
 from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
+from .heliocentric import HeliocentricOrbit
 from .keys import Key
 from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling
@@ -13,6 +14,7 @@ __all__ = [
     "Direction",
     "Distribution",
     "Expected",
+    "HeliocentricOrbit",
     "Impactor",
     "InputSigma",
     "Key",

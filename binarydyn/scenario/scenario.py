@@ -13,6 +13,7 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 from ..constants import HOUR_S, G
 from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
 from .fields import Table, key, refusal
+from .heliocentric import HeliocentricOrbit, epoch_refusal
 from .keys import Key, known_keys
 from .reading import parsed, read_text, toml_text
 from .reference import Expected, InputSigma
@@ -31,9 +32,11 @@ class Scenario(Table):
 
     name: str = key("", "", "a title for tables and figures")
     description: str = key("", "", "anything worth remembering about it")
+    impact_epoch_utc: str = key("", "", "ISO 8601 date and time of t0; empty: not known, needed where the Sun is")
     primary: Primary
     secondary: Secondary
     mutual_orbit: MutualOrbit
+    heliocentric_orbit: HeliocentricOrbit | None = None
     impactor: Impactor | None = None
     momentum_transfer: MomentumTransfer = MomentumTransfer()
     push: Push | None = None
@@ -100,6 +103,8 @@ class Scenario(Table):
 
     @model_validator(mode="after")
     def _consistent(self) -> Scenario:
+        if wrong := epoch_refusal(self.impact_epoch_utc):
+            raise wrong
         _check_impact(self)
         _check_pole(self)
         _check_overlap(self)

@@ -1,0 +1,53 @@
+"""Where the pair is among the planets, and when it is hit: [heliocentric_orbit] and the impact's epoch."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from pydantic_core import PydanticCustomError
+
+from .fields import Number, Table, key, refusal
+
+_TURN = (-360.0, 360.0)
+EPOCH_YEARS = (1972, 2100)
+"""UTC in its present form began in 1972; beyond 2100 its leap seconds are anybody's guess."""
+
+
+class HeliocentricOrbit(Table):
+    """Osculating elements of the pair's barycentre about the Sun, ecliptic and equinox J2000."""
+
+    semi_major_axis_au: Number = key(
+        ..., "au", "from inside the orbit of any known asteroid to the outer belt", 0.1, 1e3
+    )
+    eccentricity: Number = key(..., "", "an ellipse; 0.99 is nearer the Sun than any rubble pile lasts", 0.0, 0.99)
+    inclination_deg: Number = key(..., "deg", "to the ecliptic; above 90 is retrograde", 0.0, 180.0)
+    node_deg: Number = key(..., "deg", "ecliptic longitude of the ascending node", *_TURN)
+    argument_of_pericentre_deg: Number = key(..., "deg", "from the node along the motion", *_TURN)
+    mean_anomaly_deg: Number = key(..., "deg", "at the epoch of the elements", *_TURN)
+    epoch_jd_tdb: Number = key(..., "d", "Julian date (TDB) of the elements, years 1858 to 2132", 2.4e6, 2.5e6)
+
+
+def epoch_refusal(text: str) -> PydanticCustomError | None:
+    """What is wrong with an epoch in UTC; None where nothing is, or where it is empty."""
+    if not text:
+        return None
+    example = 'such as "2031-05-06T07:08:09.1"'
+    try:
+        moment = utc(text)
+    except ValueError:
+        return refusal(
+            "impact_epoch_utc",
+            f'"{text[:40]}" is given, allowed is an ISO 8601 date and time in UTC, {example}; write one',
+        )
+    low, high = EPOCH_YEARS
+    if not low <= moment.year <= high:
+        return refusal("impact_epoch_utc", f"the year {moment.year} is given, allowed is {low} .. {high}; change it")
+    return None
+
+
+def utc(text: str) -> datetime:
+    """A date and time as ISO 8601 writes it, UTC whether it says so (Z, +00:00) or not; ValueError for others."""
+    moment = datetime.fromisoformat(text)
+    if len(text) <= 10 or (moment.tzinfo and moment.utcoffset()):
+        raise ValueError(text)
+    return moment.replace(tzinfo=UTC)
