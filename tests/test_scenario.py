@@ -77,7 +77,7 @@ def test_every_key_states_a_reason_and_defaults_are_in_their_own_range():
 
 def test_every_dimensional_key_carries_its_unit():
     suffixes = {"m": "_m", "kg": "_kg", "kg/m3": "_kg_m3", "h": "_h", "deg": "_deg", "km/s": "_km_s", "mm/s": "_mm_s"}
-    suffixes |= {"au": "_au", "d": "_jd_tdb"}
+    suffixes |= {"au": "_au", "d": "_jd_tdb", "m/s": "_m_s", "Pa": "_Pa"}
     for name, key in Scenario.known_keys().items():
         if key.unit == "days":
             assert ".days_" in name
@@ -284,7 +284,7 @@ def test_varied_refuses_a_value_that_a_file_may_not_have(value):
         ("primary.period_h", "period_h belongs in [mutual_orbit], or did you mean spin_period_h?"),
         ("simulations", "did you mean simulation?"),
         ("primary.impactor", "a table of its own, [impactor]"),
-        ("momentum_transfer.qqq", "allowed here are beta, ejecta_direction"),
+        ("momentum_transfer.qqq", "allowed here are beta, beta_pair, material, ejecta_direction"),
     ],
 )
 def test_the_right_key_is_named(name, expected):

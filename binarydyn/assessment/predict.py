@@ -15,7 +15,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, propagate
 from ..errors import FewCyclesError, InputError
-from ..impact import Impact, impact_on
+from ..impact import Impact, impact_numbers, impact_on
 from ..observables import (
     AttitudeHistory,
     Estimate,
@@ -103,6 +103,8 @@ class Prediction:
             "along_track_dv_mm_s": impact.dv_along_track_mm_s,
             "radial_dv_mm_s": impact.dv_radial_mm_s,
             "normal_dv_mm_s": impact.dv_normal_mm_s,
+            "barycentre_dv_mm_s": 1e3 * float(np.linalg.norm(impact.audit.barycentre_dv_m_s)),
+            **impact_numbers(impact),
             "eccentricity_before": before.shape and before.shape.eccentricity,
             "eccentricity_after": shape and shape.eccentricity,
             "precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
@@ -277,6 +279,8 @@ def _status(impact: Impact, before: Side, after: Side) -> str:
         return f"{before.trajectory.status}_before"
     if impact.status in ("miss", "none"):
         return "miss" if impact.status == "miss" else "no_impact"
+    if impact.status == "grazing" and after.trajectory.status == "done":
+        return "grazing"
     return after.trajectory.status
 
 

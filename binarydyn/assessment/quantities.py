@@ -123,6 +123,9 @@ _PREDICTED = (
     "total_mass_kg",
     "secondary_mass_kg",
     "primary_density_kg_m3",
+    "beta",
+    "beta_pair",
+    "crater_radius_m",
 )
 QUANTITIES: dict[str, Quantity] = {
     **{name: _number(name) for name in _PREDICTED},

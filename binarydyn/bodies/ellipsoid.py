@@ -113,6 +113,10 @@ class Ellipsoid:
         """First meeting of a ray (body frame) with the surface, from inside where it leaves; None if it misses."""
         return hit_ellipsoid(self.enclosing_axes_m, origin_m, direction)
 
+    def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
+        """(3,) the normal at a hit, whatever the radius: the surface is smooth."""
+        return hit.normal
+
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
         """The ground in a body-centred direction: longitude from x towards y, latitude from -90 to 90 towards z."""
         return hit_ellipsoid(self.enclosing_axes_m, np.zeros(3), direction_of(longitude_deg, latitude_deg))

@@ -14,7 +14,7 @@ from .integrals import DEGREE, place_of_moment, volume_integrals
 from .mesh_file import read_mesh
 from .principal import principal_axes
 from .solid import require_solid
-from .surface import Hit, direction_of, hit_mesh
+from .surface import Hit, direction_of, hit_mesh, mean_normal
 
 _PLACE = place_of_moment()
 _SECOND = place_of_moment(2)
@@ -152,6 +152,10 @@ class Polyhedron:
     def hit(self, origin_m, direction) -> Hit | None:
         """First facet met by a ray (body frame), also from inside; None if it misses."""
         return hit_mesh(self.vertices_m, self.facets, origin_m, direction)
+
+    def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
+        """(3,) mean normal, by area, of the facets within radius_m of a hit; of the facet that is hit for 0."""
+        return mean_normal(self.vertices_m, self.facets, hit, radius_m)
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
         """The outermost ground seen from the centre of mass: longitude from x towards y, latitude towards z."""

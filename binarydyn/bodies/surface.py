@@ -96,6 +96,21 @@ def hit_mesh(vertices: np.ndarray, facets: np.ndarray, origin_m, direction, oute
     return Hit(point, normal / np.linalg.norm(normal), float(distance[best]), int(numbers[best]))
 
 
+def mean_normal(vertices: np.ndarray, facets: np.ndarray, hit: Hit, radius_m: float) -> np.ndarray:
+    """Unit normal (3,) of the ground about a hit: by area, of the facets whose middle is within radius_m, and of the
+    one that is hit.
+
+    Facets that face away from the one that is hit belong to the other side of a thin body and do not count.
+    """
+    a, b, c = vertices[facets].transpose(1, 0, 2)
+    areas = np.cross(b - a, c - a)
+    near = np.linalg.norm((a + b + c) / 3.0 - hit.point_m, axis=1) <= radius_m
+    near &= areas @ hit.normal > 0.0
+    near[hit.facet] = True
+    total = areas[near].sum(axis=0)
+    return total / np.linalg.norm(total)
+
+
 def _along_ray(points: np.ndarray, direction: np.ndarray) -> np.ndarray:
     """Shear and permute (n, 3) points so that the ray becomes the third axis and lengths along it are kept."""
     main = int(np.argmax(np.abs(direction)))

@@ -130,7 +130,10 @@ def _print(result) -> None:
     push = ", ".join(
         f"{n[f'{axis}_dv_mm_s']:+.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
     )
-    print(f"change of velocity {push}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}\n")
+    print(f"change of velocity {push}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}")
+    for line in _hit_lines(n):
+        print(line)
+    print()
     rows = [(name, unit, _number(n.get(a), form), _number(n[b], form)) for name, unit, a, b, form in _LINES]
     print_table(("", "unit", "before", "after"), rows)
     print()
@@ -147,6 +150,26 @@ def _print(result) -> None:
     for sentence in result.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def _hit_lines(n: dict) -> list[str]:
+    """The site, both betas, and what a material says of its crater; nothing without a hit."""
+    if n["beta"] is None:
+        return []
+    betas = f"beta {n['beta']:.4g}, for the barycentre {n['beta_pair']:.4g}"
+    if n["beta_low"] is not None:
+        betas = betas.replace(",", f" (68 %: {n['beta_low']:.4g} to {n['beta_high']:.4g}),", 1)
+    lines = [
+        f"hit at longitude {n['site_longitude_deg']:.2f}, latitude {n['site_latitude_deg']:.2f} deg, "
+        f"{n['incidence_deg']:.1f} deg from the normal; {betas}; barycentre {n['barycentre_dv_mm_s']:.4g} mm/s"
+    ]
+    if n["crater_radius_m"] is not None:
+        lines.append(
+            f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']}); ejecta {n['ejecta_mass_kg']:.3g} kg, "
+            f"of which {n['mass_captured_kg']:.3g} fall back and {n['mass_lost_pair_kg']:.3g} leave the pair; their "
+            f"cone keeps {math.cos(math.radians(n['cone_half_angle_deg'])):.3g} of the summed momentum"
+        )
+    return lines
 
 
 def _number(value, form: str) -> str:

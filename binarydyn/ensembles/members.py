@@ -213,7 +213,7 @@ def _outcome(prediction: Prediction) -> tuple[str, str]:
             return status, ""
         short = (side for side in (prediction.before, prediction.after) if side.period is None)
         return "not_measured", "; ".join(sentence for side in short for sentence in side.warnings)
-    if status in ("miss", "no_impact"):
+    if status in ("miss", "grazing", "no_impact"):
         return status, prediction.impact.reason
     run = (prediction.before if status.endswith("_before") else prediction.after).trajectory
     days = max(abs(run.time_s[0]), abs(run.time_s[-1])) / DAY_S

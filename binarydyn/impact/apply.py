@@ -8,9 +8,10 @@ import numpy as np
 
 from ..dynamics.state import State, System
 from ..errors import InputError
-from ..scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Scenario
+from ..scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Sampling, Scenario
 from .frame import aim_axes, direction_in_space, orbit_axes
-from .momentum import MomentumAudit, ejecta_momentum, momentum_audit, pushed, rotation
+from .momentum import MomentumAudit, momentum_audit, pushed, rotation
+from .release import Released, ejecta_released
 from .site import Miss, Site, is_behind, site_by_aim, site_by_coordinates
 
 OBLIQUE_DEG = 60.0
@@ -25,13 +26,14 @@ MASS_SHARE = 1e-3
 class ImpactSpec:
     """What hits or pushes the moonlet: the scenario's tables of these names without the rest of a scenario.
 
-    mutual_orbit is asked only for the pole, by directions on the ecliptic.
+    mutual_orbit is asked only for the pole, by directions on the ecliptic, sampling for the spread of beta.
     """
 
     impactor: Impactor | None = None
     momentum_transfer: MomentumTransfer = field(default_factory=MomentumTransfer)
     push: Push | None = None
     mutual_orbit: MutualOrbit | None = None
+    sampling: Sampling | None = None
 
     def __post_init__(self):
         if self.impactor and self.push:
@@ -42,7 +44,8 @@ class ImpactSpec:
 class Impact:
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
-    status: `hit`, `miss`, `push` (a change of velocity was given) or `none` (nothing was).  state: just after.
+    status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given) or `none` (nothing was).  state: just
+    after.  released: the ejecta; None without a hit.
     dv: change of the moonlet's velocity and so of r', inertial and in orbit axes at the state before; spin_change in
     the body frame; momentum received, inertial.  beta_along_normal: received over brought along the
     surface normal, equal to beta where the ejecta leave along it; None without a hit, like site.
@@ -59,6 +62,7 @@ class Impact:
     spin_change_rad_s: np.ndarray
     momentum_kg_m_s: np.ndarray
     beta_along_normal: float | None
+    released: Released | None
     audit: MomentumAudit
     warnings: tuple[str, ...] = ()
 
@@ -90,21 +94,28 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
 
 
 def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
-    """By equation 1 of momentum.py, with E the surface normal unless the transfer names another direction."""
+    """By equation 1 of momentum.py; a grazing hit brings its own momentum and throws nothing back."""
     axes, impactor, transfer = orbit_axes(before), given.impactor, given.momentum_transfer
     direction = direction_in_space(impactor.direction, axes, given.mutual_orbit)
     site = _site(system, before, impactor, axes, direction)
     if isinstance(site, Miss):
         return _impact("miss", site.reason, system, before, np.zeros(3))
     momentum = impactor.mass_kg * 1e3 * impactor.speed_km_s * direction
-    normal = rotation(before.attitude2) @ site.normal
-    tilted = transfer.ejecta_direction
-    axis = direction_in_space(tilted, axes, given.mutual_orbit) if tilted else normal
-    ejecta = ejecta_momentum(momentum, transfer.beta, axis)
-    reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
+    to_inertial = rotation(before.attitude2)
+    normal, place = to_inertial @ site.normal, f"longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f}"
     warnings = _warnings(impactor, transfer, site, system.secondary.mass_kg)
-    beta_along_normal = float((momentum - ejecta) @ normal / (momentum @ normal))
-    return _impact("hit", reason, system, before, momentum, ejecta, site, beta_along_normal, warnings)
+    if site.incidence_deg > impactor.grazing_deg:
+        reason = (
+            f"grazing hit at {place} deg, {site.incidence_deg:.1f} deg from the normal, beyond grazing_deg = "
+            f"{impactor.grazing_deg:g}: the impactor may skip off; the push is that of one that stays, without ejecta"
+        )
+        nothing = Released(normal, np.zeros(3), np.zeros(3), 1.0, 1.0, None)
+        return _impact("grazing", reason, system, before, momentum, nothing, site, 1.0, (*warnings, reason))
+    released = ejecta_released(system, before, given, site, direction, normal, axes)
+    beta_along_normal = float((momentum - released.momentum_kg_m_s) @ normal / (momentum @ normal))
+    if released.scaled:
+        warnings += released.scaled.warnings
+    return _impact("hit", f"hit at {place} deg", system, before, momentum, released, site, beta_along_normal, warnings)
 
 
 def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray) -> Site | Miss:
@@ -113,10 +124,11 @@ def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, d
     flight = to_inertial.T @ direction
     if impactor.site is not None:
         place = impactor.site
-        site = site_by_coordinates(system.secondary, flight, place.longitude_deg, place.latitude_deg)
+        radius = impactor.normal_radius_m
+        site = site_by_coordinates(system.secondary, flight, place.longitude_deg, place.latitude_deg, radius)
     else:
         offset = np.array(impactor.aim_offset_m) @ aim_axes(axes, direction)
-        site = site_by_aim(system.secondary, flight, to_inertial.T @ offset)
+        site = site_by_aim(system.secondary, flight, to_inertial.T @ offset, impactor.normal_radius_m)
     if isinstance(site, Site):
         to_primary = rotation(before.attitude1).T
         point = to_primary @ (before.position_m + to_inertial @ site.point_m)
@@ -144,7 +156,7 @@ def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_k
             f"the impactor has {impactor.mass_kg / mass_kg:.3g} of the moonlet's mass, above {MASS_SHARE:g}; "
             "the mass that stays in the moonlet is neglected"
         )
-    if transfer.beta < 1.0:
+    if not transfer.material and transfer.beta < 1.0:
         said.append(f"beta {transfer.beta:g} is below 1: the ejecta would carry momentum onwards, not back")
     return tuple(said)
 
@@ -155,13 +167,14 @@ def _impact(
     system: System,
     before: State,
     momentum: np.ndarray,
-    ejecta: np.ndarray | None = None,
+    released: Released | None = None,
     site: Site | None = None,
     beta_along_normal: float | None = None,
     warnings: tuple[str, ...] = (),
 ) -> Impact:
     """The result of momentum brought and carried away; without a site it acts at the centre of mass."""
-    ejecta = np.zeros(3) if ejecta is None else ejecta
+    ejecta = np.zeros(3) if released is None else released.momentum_kg_m_s
+    leaves = np.zeros(3) if released is None else released.pair_momentum_kg_m_s
     point = np.zeros(3) if site is None else site.point_m
     received = momentum - ejecta
     changed = bool(received.any())
@@ -180,6 +193,7 @@ def _impact(
         spin_change_rad_s=after.rate2_rad_s - before.rate2_rad_s,
         momentum_kg_m_s=received,
         beta_along_normal=beta_along_normal,
-        audit=momentum_audit(system, before, after, momentum, ejecta, point),
+        released=released,
+        audit=momentum_audit(system, before, after, momentum, ejecta, point, leaves),
         warnings=warnings,
     )

@@ -89,6 +89,25 @@ def direction_in_space(direction: Direction, axes: np.ndarray, orbit: MutualOrbi
     return inertial_direction(axes, unit)
 
 
+def tilted(
+    normal: np.ndarray, direction: np.ndarray, up: np.ndarray, tilt_deg: float, azimuth_deg: float
+) -> np.ndarray:
+    """Unit vector (3,) tilt_deg away from a normal, at an azimuth that counts about the normal, anticlockwise from
+    outside, from downrange: the part of the direction of flight along the ground.
+
+    Where the flight is straight down, from the part along the ground of `up`; all vectors unit, in one frame.
+    """
+    ahead = direction - (direction @ normal) * normal
+    if np.linalg.norm(ahead) < _SMALLEST_SINE:
+        ahead = up - (up @ normal) * normal
+    if np.linalg.norm(ahead) < _SMALLEST_SINE:
+        ahead = np.eye(3)[np.argmin(np.abs(normal))] - np.min(np.abs(normal)) * normal
+    ahead = ahead / np.linalg.norm(ahead)
+    tilt, azimuth = np.radians([tilt_deg, azimuth_deg])
+    aside = np.cos(azimuth) * ahead + np.sin(azimuth) * np.cross(normal, ahead)
+    return np.cos(tilt) * normal + np.sin(tilt) * aside
+
+
 def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:
     """(2, 3), the axes of the aim offset [u, v] in the plane normal to the direction of flight, inertial frame.
 

@@ -22,18 +22,21 @@ from ..vectors import rotation_of_quaternion
 class MomentumAudit:
     """Books of an impact from the states before and after it; vectors (3,) in the inertial frame.
 
-    impactor = brought by the impactor, ejecta = carried away, received = M2 times the change of the moonlet's velocity;
-    barycentre_dv is that of the pair if what leaves the moonlet leaves the pair too.  Energies in the frame where the
-    barycentre was at rest before; rotational: of the moonlet (the primary's spin does not change).
+    impactor = brought by the impactor, ejecta = carried away from the moonlet, pair_ejecta = the part that leaves the
+    pair as well, received = M2 times the change of the moonlet's velocity; barycentre_dv is that of the pair with the
+    ejecta that stay in it.  Energies in the frame where the barycentre was at rest before, of the two bodies just
+    after; rotational: of the moonlet (the primary's spin does not change).
 
-    With J = impactor - ejecta: linear_residual |received - J|; angular_residual |dH - r_impact x J|, about the
-    barycentre; energy_residual |dE - J.(u + u')/2|, the work of an impulse whose point has the velocities u and u'
-    before and after.  Each is relative to what is given plus what the state holds already, because a
-    state stores no finer digits than those of its own velocity and spin.
+    With J = impactor - ejecta: linear_residual |received - J|; pair_residual |(M1 + M2) barycentre_dv - received -
+    (ejecta - pair_ejecta)|, as the pair's momentum is the moonlet's and that of the ejecta that stay; angular_residual
+    |dH - r_impact x J|, about the barycentre; energy_residual |dE - J.(u + u')/2|, the work of an impulse whose point
+    has the velocities u and u' before and after.  Each is relative to what is given plus what the state holds already,
+    because a state stores no finer digits than those of its own velocity and spin.
     """
 
     impactor_kg_m_s: np.ndarray
     ejecta_kg_m_s: np.ndarray
+    pair_ejecta_kg_m_s: np.ndarray
     received_kg_m_s: np.ndarray
     barycentre_dv_m_s: np.ndarray
     angular_momentum_change_kg_m2_s: np.ndarray
@@ -43,6 +46,7 @@ class MomentumAudit:
     rotational_after_J: float
     barycentre_kinetic_after_J: float
     linear_residual: float
+    pair_residual: float
     angular_residual: float
     energy_residual: float
 
@@ -87,16 +91,19 @@ def momentum_audit(
     impactor_kg_m_s: np.ndarray,
     ejecta_kg_m_s: np.ndarray,
     point_m: np.ndarray,
+    pair_ejecta_kg_m_s: np.ndarray | None = None,
 ) -> MomentumAudit:
     """Compare two states with the momentum (3,), inertial, that was brought to and carried away from a point (3,)
-    of the secondary's body frame."""
+    of the secondary's body frame; pair_ejecta is the part that leaves the pair, by default all of it."""
     m, m2 = system.reduced_mass_kg, system.secondary.mass_kg
     share = system.primary.mass_kg / system.mass_kg
     inertia, to_inertial = system.secondary.inertia_kg_m2, rotation(before.attitude2)
     r, v, w, dv = before.position_m, before.velocity_m_s, before.rate2_rad_s, after.velocity_m_s - before.velocity_m_s
     dw = after.rate2_rad_s - w
     given = impactor_kg_m_s - ejecta_kg_m_s
-    received, barycentre_dv = m2 * dv, given / system.mass_kg
+    received, both_dv = m2 * dv, given / system.mass_kg
+    leaves = ejecta_kg_m_s if pair_ejecta_kg_m_s is None else pair_ejecta_kg_m_s
+    barycentre_dv = (impactor_kg_m_s - leaves) / system.mass_kg
 
     # The primary's spin may be hundreds of times the change: differences are taken part by part.
     angular_change = m * np.cross(r, dv) + to_inertial @ (inertia * dw)
@@ -106,16 +113,18 @@ def momentum_audit(
 
     orbital = [0.5 * m * (u @ u) for u in (v, after.velocity_m_s)]
     rotational = [0.5 * (u @ (inertia * u)) for u in (w, after.rate2_rad_s)]
-    barycentre = 0.5 * system.mass_kg * (barycentre_dv @ barycentre_dv)
+    barycentre = 0.5 * system.mass_kg * (both_dv @ both_dv)
     # Mean of the impact point's velocities before and after.
-    point_velocity = share * (v + 0.5 * dv) + 0.5 * barycentre_dv + to_inertial @ np.cross(w + 0.5 * dw, point_m)
+    point_velocity = share * (v + 0.5 * dv) + 0.5 * both_dv + to_inertial @ np.cross(w + 0.5 * dw, point_m)
     energy_change = orbital[1] - orbital[0] + rotational[1] - rotational[0] + barycentre
     energy_scale = sum(orbital) + sum(rotational) + barycentre
 
     linear_scale = np.linalg.norm(given) + m * np.linalg.norm(v)
+    pair_difference = system.mass_kg * barycentre_dv - received - (ejecta_kg_m_s - leaves)
     return MomentumAudit(
         impactor_kg_m_s=impactor_kg_m_s,
         ejecta_kg_m_s=ejecta_kg_m_s,
+        pair_ejecta_kg_m_s=leaves,
         received_kg_m_s=received,
         barycentre_dv_m_s=barycentre_dv,
         angular_momentum_change_kg_m2_s=angular_change,
@@ -125,6 +134,7 @@ def momentum_audit(
         rotational_after_J=float(rotational[1]),
         barycentre_kinetic_after_J=float(barycentre),
         linear_residual=float(np.linalg.norm(received - given) / linear_scale),
+        pair_residual=float(np.linalg.norm(pair_difference) / linear_scale),
         angular_residual=float(np.linalg.norm(angular_change - np.cross(impact_point, given)) / angular_scale),
         energy_residual=float(abs(energy_change - given @ point_velocity) / energy_scale),
     )

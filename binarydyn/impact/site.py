@@ -6,7 +6,7 @@ than a second, in which the moonlet moves by decimetres and turns by about a hun
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -26,13 +26,16 @@ class Surface(Protocol):
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit: ...
 
+    def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray: ...
+
 
 @dataclass(frozen=True)
 class Site:
     """Point (3,) and outward unit normal (3,) in the body frame of the moonlet, origin at its centre of mass.
 
     lever_arm_m: distance of the line of flight from the centre of mass.  incidence_deg: between the way back, -U,
-    and the normal; 0 is a hit straight down.
+    and the normal; 0 is a hit straight down.  A normal that is the mean over a footprint may even face away, beyond
+    90 deg.
     """
 
     point_m: np.ndarray
@@ -58,10 +61,13 @@ class Miss:
     reason: str
 
 
-def site_by_aim(body: Surface, direction: np.ndarray, offset_m: np.ndarray) -> Site | Miss:
+def site_by_aim(
+    body: Surface, direction: np.ndarray, offset_m: np.ndarray, normal_radius_m: float = 0.0
+) -> Site | Miss:
     """First meeting of the line of flight with the surface.
 
-    direction (3,) unit, offset_m (3,) of the line from the centre of mass and normal to it, both in the body frame.
+    direction (3,) unit, offset_m (3,) of the line from the centre of mass and normal to it, both in the body frame;
+    the normal is the mean over facets within normal_radius_m.
     """
     hit = body.hit(offset_m - 2.0 * body.bounding_radius_m * direction, direction)
     if hit is None:
@@ -71,10 +77,12 @@ def site_by_aim(body: Surface, direction: np.ndarray, offset_m: np.ndarray) -> S
         )
     if hit.normal @ direction > -_EDGE_ON_COSINE:
         return Miss("the line of flight only touches the moonlet's surface; aim closer to the centre")
-    return _site(hit, direction)
+    return _site(body, hit, direction, normal_radius_m)
 
 
-def site_by_coordinates(body: Surface, direction: np.ndarray, longitude_deg: float, latitude_deg: float) -> Site | Miss:
+def site_by_coordinates(
+    body: Surface, direction: np.ndarray, longitude_deg: float, latitude_deg: float, normal_radius_m: float = 0.0
+) -> Site | Miss:
     """The ground at a body longitude and latitude, if the direction of flight (3,), body frame, can reach it.
 
     InputError for coordinates that name no ground.
@@ -88,7 +96,7 @@ def site_by_coordinates(body: Surface, direction: np.ndarray, longitude_deg: flo
         )
     if _hidden(body, hit, direction):
         return Miss(f"{place} is hidden from the impactor by higher ground; choose a site in view")
-    return _site(hit, direction)
+    return _site(body, hit, direction, normal_radius_m)
 
 
 def is_behind(body: Surface, point_m: np.ndarray, direction: np.ndarray) -> bool:
@@ -108,6 +116,8 @@ def _incidence_deg(hit: Hit, direction: np.ndarray) -> float:
     return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(hit.normal, direction)), -(hit.normal @ direction))))
 
 
-def _site(hit: Hit, direction: np.ndarray) -> Site:
+def _site(body: Surface, hit: Hit, direction: np.ndarray, normal_radius_m: float) -> Site:
+    if normal_radius_m > 0.0:
+        hit = replace(hit, normal=body.normal_about(hit, normal_radius_m))
     lever_arm = float(np.linalg.norm(np.cross(hit.point_m, direction)))
     return Site(hit.point_m, hit.normal, lever_arm, _incidence_deg(hit, direction))

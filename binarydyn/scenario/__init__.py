@@ -4,6 +4,7 @@ from .directions import Direction, Site
 from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
 from .heliocentric import HeliocentricOrbit
 from .keys import Key
+from .materials import MATERIALS, Material
 from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
@@ -11,6 +12,7 @@ from .sections import MutualOrbit, Polyhedron, Primary, Secondary
 from .variation import numeric_names, value_of, varied
 
 __all__ = [
+    "MATERIALS",
     "Direction",
     "Distribution",
     "Expected",
@@ -18,6 +20,7 @@ __all__ = [
     "Impactor",
     "InputSigma",
     "Key",
+    "Material",
     "MomentumTransfer",
     "MutualOrbit",
     "Observation",

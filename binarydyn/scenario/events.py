@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from pydantic import model_validator
 
 from .directions import Direction, Site
 from .fields import Number, Table, Whole, key, refusal
+from .materials import Material
 
 
 class Impactor(Table):
@@ -15,6 +18,14 @@ class Impactor(Table):
     speed_km_s: Number = key(
         ..., "km/s", "relative to the moonlet; from a slow landing to an unbound solar orbit", 0.01, 100.0
     )
+    density_kg_m3: Number = key(
+        1000.0,
+        "kg/m3",
+        "as a ball of its mass, for the scaling of ejecta; 1000 lies between a hollow spacecraft and its denser parts",
+        10.0,
+        20000.0,
+    )
+    radius_m: Number | None = key(None, "m", "as a ball, in place of its density", 1e-3, 1e3)
     direction: Direction
     site: Site | None = None
     aim_offset_m: tuple[Number, Number] = key(
@@ -25,21 +36,56 @@ class Impactor(Table):
         -1e6,
         1e6,
     )
+    aim_sigma_m: tuple[Number, Number] = key(
+        (0.0, 0.0), "m", "1 sigma of the aim point along u and v; 0 is a perfect aim", 0.0, 1e6
+    )
+    normal_radius_m: Number = key(
+        0.0,
+        "m",
+        "the normal at the site is the mean, by area, of the facets within this distance, as wide as the crater; "
+        "0 takes the facet that is hit; only for a moonlet given as a mesh",
+        0.0,
+        1e5,
+    )
+    grazing_deg: Number = key(
+        75.0,
+        "deg",
+        "a hit farther from the normal is `grazing`: at less than 15 deg above the ground impactors skip off "
+        "(Gault & Wedekind 1978, Proc. Lunar Planet. Sci. Conf. 9, 3843, from memory)",
+        0.0,
+        90.0,
+    )
+
+    @property
+    def ball(self) -> tuple[float, float]:
+        """(radius m, density kg/m3) of the ball that stands for it."""
+        if self.radius_m is not None:
+            return self.radius_m, self.mass_kg / (4.0 / 3.0 * math.pi * self.radius_m**3)
+        return (self.mass_kg / (4.0 / 3.0 * math.pi * self.density_kg_m3)) ** (1.0 / 3.0), self.density_kg_m3
 
     @model_validator(mode="after")
     def _one_aim(self) -> Impactor:
-        if self.site is not None and "aim_offset_m" in self.model_fields_set:
+        for name in ("aim_offset_m", "aim_sigma_m"):
+            if self.site is not None and name in self.model_fields_set:
+                raise refusal(name, f"site and {name} are both given, at most one is allowed; remove one of them")
+        if self.radius_m is not None and "density_kg_m3" in self.model_fields_set:
             raise refusal(
-                "aim_offset_m", "site and aim_offset_m are both given, at most one is allowed; remove one of them"
+                "radius_m", "density_kg_m3 and radius_m are both given, at most one is allowed; remove one of them"
+            )
+        if not 1.0 <= self.ball[1] <= 25000.0:
+            raise refusal(
+                "radius_m",
+                f"{self.radius_m:g} m makes a density of {self.ball[1]:.3g} kg/m3, allowed is 1 .. 25000; "
+                "check radius_m and mass_kg",
             )
         return self
 
 
 class MomentumTransfer(Table):
-    """How much more than the impactor's momentum the moonlet receives.
+    """How much more than the impactor's momentum the moonlet receives: beta itself, or the ground's material.
 
-    The ejecta leave along `ejecta_direction`, by default the outward surface normal at the site, of the facet that is
-    hit on a mesh; it enters twice, so its sign is free.
+    The ejecta leave about `ejecta_direction`, by default the outward surface normal at the site, of the facet that is
+    hit on a mesh (see normal_radius_m); it enters twice, so its sign is free.
     """
 
     beta: Number = key(
@@ -50,7 +96,67 @@ class MomentumTransfer(Table):
         0.0,
         100.0,
     )
+    beta_pair: Number | None = key(
+        None, "", "as beta, counting only what leaves the pair; none: all that leaves the moonlet does", 0.0, 100.0
+    )
+    material: Material | None = None
     ejecta_direction: Direction | None = None
+    ejecta_tilt_deg: Number = key(
+        0.0, "deg", "of the ejecta from the surface normal, in place of ejecta_direction; 0 is along it", 0.0, 80.0
+    )
+    ejecta_tilt_azimuth_deg: Number = key(
+        0.0,
+        "deg",
+        "of that tilt about the normal, from downrange (for a hit straight down, from the moonlet's z axis); "
+        "180 is back along the flight",
+        -360.0,
+        360.0,
+    )
+    launch_angle_deg: Number = key(
+        45.0,
+        "deg",
+        "of the ejecta above the ground; their cone's half angle is 90 less this, and the cosine of that is kept; "
+        "needs a material",
+        5.0,
+        90.0,
+    )
+    ejecta_speed: str = key(
+        "launch",
+        "",
+        "what is summed over what escapes: the speed at launch, or what is left of it far away; needs a material",
+        choices=("launch", "far_away"),
+    )
+    oblique: str = key(
+        "normal_component",
+        "",
+        "what drives the ejecta of an oblique hit: its speed along the normal (common practice), or its whole speed, "
+        "so that beta stays that of a vertical hit (after Raducan, Davison & Collins 2022, Icarus 374, 114793, from "
+        "memory); needs a material",
+        choices=("normal_component", "vertical_beta"),
+    )
+    scaling_sigma: Number = key(
+        0.2,
+        "",
+        "1 sigma of ln(beta - 1) at given parameters: codes differ by 15 to 20 % for the same hit (Stickle et al. "
+        "2020, Icarus 338, 113446, from memory); needs a material",
+        0.0,
+        3.0,
+    )
+
+    @model_validator(mode="after")
+    def _beta_or_material(self) -> MomentumTransfer:
+        given = self.model_fields_set
+        for name in ("beta", "beta_pair"):
+            if self.material and name in given:
+                raise refusal(name, f"material and {name} are both given, at most one is allowed; remove one of them")
+        for name in ("launch_angle_deg", "ejecta_speed", "oblique", "scaling_sigma"):
+            if not self.material and name in given:
+                raise refusal(name, "it is given without a material, which alone uses it; add material or remove it")
+        if self.ejecta_direction and {"ejecta_tilt_deg", "ejecta_tilt_azimuth_deg"} & given:
+            raise refusal(
+                "ejecta_direction", "ejecta_direction and a tilt are both given, at most one is allowed; remove one"
+            )
+        return self
 
 
 class Push(Table):

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 _UNITS = sorted(
     "m km cm mm au s sec ms min minutes h hr hours d day days y kg g t tons kg_m3 g_cm3 g_cc kg_m_3 t_m3 "
-    "km_s m_s cm_s mm_s um_s km_h kms deg rad degrees".split(),
+    "km_s m_s cm_s mm_s um_s km_h kms deg rad degrees pa kpa mpa".split(),
     key=len,
     reverse=True,
 )

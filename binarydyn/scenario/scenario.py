@@ -124,6 +124,11 @@ def _check_impact(scenario: Scenario) -> None:
         raise refusal(
             "momentum_transfer", "it is given without an [impactor], allowed is with one; add [impactor] or remove it"
         )
+    if scenario.impactor and scenario.impactor.normal_radius_m > 0.0 and not scenario.secondary.polyhedron:
+        raise refusal(
+            "impactor.normal_radius_m",
+            "it is given for an ellipsoid, which has one normal at each point, allowed is for a mesh; remove it",
+        )
 
 
 def _check_pole(scenario: Scenario) -> None:

@@ -19,7 +19,7 @@ from .units import long_name_of, unit_of
 if TYPE_CHECKING:
     import h5py
 
-TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning"))
+TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning", "crater_regime"))
 FLAGS = frozenset(("tumbling", "unstable_after", "is_even"))
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
 UNKNOWN = -1

@@ -1,0 +1,41 @@
+"""Values of uncertain inputs, drawn from the distributions of [sampling], for numbers that need no simulation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ..scenario import Sampling, Scenario
+from ..scenario.variation import key_of
+
+
+def drawn(sampling: Sampling, starts: Sequence[str], count: int, random: np.random.Generator) -> dict[str, np.ndarray]:
+    """(count,) values of each quantity whose dotted name starts with one of `starts`, correlated as stated.
+
+    Correlation coefficients are those of the normal deviates behind the distributions (exact between normal ones).
+    What falls outside a key's range is moved to its limit.
+    """
+    names = list(sampling.quantities)
+    chosen = [i for i, name in enumerate(names) if name.startswith(tuple(starts))]
+    if not chosen:
+        return {}
+    matrix = np.array(sampling.correlation_matrix)[np.ix_(chosen, chosen)]
+    deviates = random.standard_normal((count, len(chosen))) @ np.linalg.cholesky(matrix).T
+    return {names[i]: _values(sampling, names[i], z) for i, z in zip(chosen, deviates.T, strict=True)}
+
+
+def _values(sampling: Sampling, name: str, z: np.ndarray) -> np.ndarray:
+    from scipy.special import ndtr
+
+    given, facts = sampling.quantities[name], key_of(name, Scenario.known_keys()).facts
+    if given.normal:
+        values = given.normal[0] + given.normal[1] * z
+    elif given.uniform:
+        values = given.uniform[0] + (given.uniform[1] - given.uniform[0]) * ndtr(z)
+    else:
+        values = given.lognormal[0] * np.exp(given.lognormal[1] * z)
+    low = facts["low"]
+    if low is None:
+        return values
+    return np.clip(values, np.nextafter(low, np.inf) if facts["open_low"] else low, facts["high"])

@@ -1,0 +1,36 @@
+"""What a prediction says about the hit itself: one flat table, units in the names.
+
+None where nothing is known; a text is empty then.
+"""
+
+from __future__ import annotations
+
+from .apply import Impact
+
+_OF_SITE = ("incidence_deg", "lever_arm_m")
+_OF_MATERIAL = (
+    "beta_low",
+    "beta_high",
+    "crater_radius_m",
+    "cone_half_angle_deg",
+    "ejecta_mass_kg",
+    "mass_captured_kg",
+    "mass_lost_kg",
+    "mass_lost_pair_kg",
+)
+
+
+def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
+    """Both betas with the middle 68 % of the first, the site, the crater and its ejecta, the push of the barycentre."""
+    site, released = impact.site, impact.released
+    found = released and released.scaled
+    return {
+        "beta": released and released.beta,
+        "beta_pair": released and released.beta_pair,
+        "beta_along_normal": impact.beta_along_normal,
+        "site_longitude_deg": site and site.longitude_deg,
+        "site_latitude_deg": site and site.latitude_deg,
+        **{name: getattr(site, name) if site else None for name in _OF_SITE},
+        "crater_regime": found.crater_regime if found else "",
+        **{name: getattr(found, name) if found else None for name in _OF_MATERIAL},
+    }
