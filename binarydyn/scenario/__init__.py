@@ -1,7 +1,7 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
 from .directions import Direction, Site
-from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
+from .events import Impactor, Observation, Push, Simulation
 from .heliocentric import HeliocentricOrbit
 from .keys import Key
 from .materials import MATERIALS, Material
@@ -9,6 +9,7 @@ from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
 from .sections import MutualOrbit, Polyhedron, Primary, Secondary
+from .transfer import MomentumTransfer
 from .variation import numeric_names, value_of, varied
 
 __all__ = [

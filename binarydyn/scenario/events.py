@@ -1,4 +1,4 @@
-"""What a scenario says about the hit ([impactor], [momentum_transfer], [push]) and how to calculate and observe it."""
+"""What a scenario says about the hit ([impactor], [push]) and how to calculate and observe it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from pydantic import model_validator
 
 from .directions import Direction, Site
 from .fields import Number, Table, Whole, key, refusal
-from .materials import Material
 
 
 class Impactor(Table):
@@ -77,84 +76,6 @@ class Impactor(Table):
                 "radius_m",
                 f"{self.radius_m:g} m makes a density of {self.ball[1]:.3g} kg/m3, allowed is 1 .. 25000; "
                 "check radius_m and mass_kg",
-            )
-        return self
-
-
-class MomentumTransfer(Table):
-    """How much more than the impactor's momentum the moonlet receives: beta itself, or the ground's material.
-
-    The ejecta leave about `ejecta_direction`, by default the outward surface normal at the site, of the facet that is
-    hit on a mesh (see normal_radius_m); it enters twice, so its sign is free.
-    """
-
-    beta: Number = key(
-        1.0,
-        "",
-        "momentum enhancement along ejecta_direction (default: the surface normal at the site); 1 is no ejecta; "
-        "above 100 is far beyond any experiment",
-        0.0,
-        100.0,
-    )
-    beta_pair: Number | None = key(
-        None, "", "as beta, counting only what leaves the pair; none: all that leaves the moonlet does", 0.0, 100.0
-    )
-    material: Material | None = None
-    ejecta_direction: Direction | None = None
-    ejecta_tilt_deg: Number = key(
-        0.0, "deg", "of the ejecta from the surface normal, in place of ejecta_direction; 0 is along it", 0.0, 80.0
-    )
-    ejecta_tilt_azimuth_deg: Number = key(
-        0.0,
-        "deg",
-        "of that tilt about the normal, from downrange (for a hit straight down, from the moonlet's z axis); "
-        "180 is back along the flight",
-        -360.0,
-        360.0,
-    )
-    launch_angle_deg: Number = key(
-        45.0,
-        "deg",
-        "of the ejecta above the ground; their cone's half angle is 90 less this, and the cosine of that is kept; "
-        "needs a material",
-        5.0,
-        90.0,
-    )
-    ejecta_speed: str = key(
-        "launch",
-        "",
-        "what is summed over what escapes: the speed at launch, or what is left of it far away; needs a material",
-        choices=("launch", "far_away"),
-    )
-    oblique: str = key(
-        "normal_component",
-        "",
-        "what drives the ejecta of an oblique hit: its speed along the normal (common practice), or its whole speed, "
-        "so that beta stays that of a vertical hit (after Raducan, Davison & Collins 2022, Icarus 374, 114793, from "
-        "memory); needs a material",
-        choices=("normal_component", "vertical_beta"),
-    )
-    scaling_sigma: Number = key(
-        0.2,
-        "",
-        "1 sigma of ln(beta - 1) at given parameters: codes differ by 15 to 20 % for the same hit (Stickle et al. "
-        "2020, Icarus 338, 113446, from memory); needs a material",
-        0.0,
-        3.0,
-    )
-
-    @model_validator(mode="after")
-    def _beta_or_material(self) -> MomentumTransfer:
-        given = self.model_fields_set
-        for name in ("beta", "beta_pair"):
-            if self.material and name in given:
-                raise refusal(name, f"material and {name} are both given, at most one is allowed; remove one of them")
-        for name in ("launch_angle_deg", "ejecta_speed", "oblique", "scaling_sigma"):
-            if not self.material and name in given:
-                raise refusal(name, "it is given without a material, which alone uses it; add material or remove it")
-        if self.ejecta_direction and {"ejecta_tilt_deg", "ejecta_tilt_azimuth_deg"} & given:
-            raise refusal(
-                "ejecta_direction", "ejecta_direction and a tilt are both given, at most one is allowed; remove one"
             )
         return self
 

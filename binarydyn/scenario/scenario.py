@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import PrivateAttr, ValidationError, model_validator
 
 from ..constants import HOUR_S, G
-from .events import Impactor, MomentumTransfer, Observation, Push, Simulation
+from .events import Impactor, Observation, Push, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
 from .keys import Key, known_keys
@@ -20,6 +20,7 @@ from .reference import Expected, InputSigma
 from .sampling import Sampling
 from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
 from .sentences import input_error
+from .transfer import MomentumTransfer
 from .variation import check_sampled_keys, check_uncertain_keys
 
 BUILTIN = "built-in scenario"
