@@ -9,8 +9,8 @@ import pytest
 
 import binarydyn.constants
 
-ORDER = ["_jit", "constants", "errors", "vectors", "kepler", "scenario", "bodies", "gravity", "dynamics", "impact"]
-ORDER += ["observables", "surroundings", "assessment", "ensembles", "store", "plots", "report", "commands"]
+ORDER = ["_jit", "constants", "errors", "vectors", "kepler", "epochs", "scenario", "bodies", "gravity", "dynamics"]
+ORDER += ["impact", "observables", "surroundings", "assessment", "ensembles", "store", "plots", "report", "commands"]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))
 

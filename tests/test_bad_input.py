@@ -173,6 +173,17 @@ WRONG = [
     ('name = "a pair"', 'impact_epoch_utc = "2031-05-06"', "impact_epoch_utc", "date and time"),
     ('name = "a pair"', 'impact_epoch_utc = "2031-05-06T07:08:09+02:00"', "impact_epoch_utc", "UTC"),
     ('name = "a pair"', 'impact_epoch_utc = "1931-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
+    # what comes near
+    ("[impactor]", "[spacecraft]\nreflectance = 1.5\n[impactor]", "spacecraft.reflectance", "0 .. 1"),
+    ("[impactor]", "[spacecraft]\narea_to_mass_m2_kg = 0\n[impactor]", "spacecraft.area_to_mass_m2_kg", "above 0"),
+    ("[impactor]", "[spacecraft]\naim_distance_m = -5\n[impactor]", "spacecraft.aim_distance_m", "0 .. 1e+09 m"),
+    ("[impactor]", "[spacecraft]\ndistance_km = 5\n[impactor]", "spacecraft.distance_km", "distance_m"),
+    (
+        "[impactor]",
+        "[spacecraft]\nspeed_at_infinity_m_s = 0\n[impactor]",
+        "spacecraft.speed_at_infinity_m_s",
+        "0.0001 .. 100000 m/s",
+    ),
     # what lies in a body
     ("[secondary]", f"{CORE}[secondary]".replace("density_kg_m3 = 3e3", ""), "primary.inclusions.0.density", "missing"),
     ("[secondary]", f"{CORE}[secondary]".replace("3e3", "-3e3"), "primary.inclusions.0.density_kg_m3", "10 .. 20000"),

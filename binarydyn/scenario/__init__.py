@@ -9,6 +9,7 @@ from .reference import Expected, InputSigma
 from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
 from .sections import MutualOrbit, Polyhedron, Primary, Secondary
+from .spacecraft import Spacecraft
 from .transfer import MomentumTransfer
 from .variation import numeric_names, value_of, varied
 
@@ -33,6 +34,7 @@ __all__ = [
     "Secondary",
     "Simulation",
     "Site",
+    "Spacecraft",
     "builtin",
     "load",
     "numeric_names",

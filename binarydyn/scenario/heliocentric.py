@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 from pydantic_core import PydanticCustomError
 
+from ..epochs import moment
 from .fields import Number, Table, key, refusal
 
 _TURN = (-360.0, 360.0)
@@ -33,21 +32,13 @@ def epoch_refusal(text: str) -> PydanticCustomError | None:
         return None
     example = 'such as "2031-05-06T07:08:09.1"'
     try:
-        moment = utc(text)
+        year = moment(text).year
     except ValueError:
         return refusal(
             "impact_epoch_utc",
             f'"{text[:40]}" is given, allowed is an ISO 8601 date and time in UTC, {example}; write one',
         )
     low, high = EPOCH_YEARS
-    if not low <= moment.year <= high:
-        return refusal("impact_epoch_utc", f"the year {moment.year} is given, allowed is {low} .. {high}; change it")
+    if not low <= year <= high:
+        return refusal("impact_epoch_utc", f"the year {year} is given, allowed is {low} .. {high}; change it")
     return None
-
-
-def utc(text: str) -> datetime:
-    """A date and time as ISO 8601 writes it, UTC whether it says so (Z, +00:00) or not; ValueError for others."""
-    moment = datetime.fromisoformat(text)
-    if len(text) <= 10 or (moment.tzinfo and moment.utcoffset()):
-        raise ValueError(text)
-    return moment.replace(tzinfo=UTC)

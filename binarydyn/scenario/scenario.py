@@ -20,6 +20,7 @@ from .reference import Expected, InputSigma
 from .sampling import Sampling
 from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
 from .sentences import input_error
+from .spacecraft import Spacecraft
 from .transfer import MomentumTransfer
 from .variation import check_sampled_keys, check_uncertain_keys
 
@@ -43,6 +44,7 @@ class Scenario(Table):
     push: Push | None = None
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
+    spacecraft: Spacecraft = Spacecraft()
     sampling: Sampling | None = None
     expected: tuple[Expected, ...] = key((), "", "published values that validate compares with")
     input_sigma: tuple[InputSigma, ...] = key((), "", "uncertainties of the inputs, for validate")

@@ -1,0 +1,48 @@
+"""What a spacecraft meets near the pair, and what the impact does to the pair's orbit about the Sun."""
+
+from .environment import (
+    Ground,
+    circular_period_h,
+    circular_speed_m_s,
+    escape_speed_m_s,
+    grounds,
+    hill_radius_m,
+    light_acceleration_m_s2,
+    solar_flux_w_m2,
+    sphere_of_influence_m,
+    synchronous_radius_m,
+    terminator_limits_m,
+    volume_radius_m,
+)
+from .heliocentric import (
+    Deflection,
+    deflection,
+    elements_at_impact,
+    elements_of,
+    lead_years_for_earth_radius,
+    rule_of_thumb_m,
+)
+from .passes import Pass, range_of_speeds_m_s
+
+__all__ = [
+    "Deflection",
+    "Ground",
+    "Pass",
+    "circular_period_h",
+    "circular_speed_m_s",
+    "deflection",
+    "elements_at_impact",
+    "elements_of",
+    "escape_speed_m_s",
+    "grounds",
+    "hill_radius_m",
+    "lead_years_for_earth_radius",
+    "light_acceleration_m_s2",
+    "range_of_speeds_m_s",
+    "rule_of_thumb_m",
+    "solar_flux_w_m2",
+    "sphere_of_influence_m",
+    "synchronous_radius_m",
+    "terminator_limits_m",
+    "volume_radius_m",
+]

@@ -1,0 +1,121 @@
+"""What the impact does to the pair's own orbit about the Sun, and how far that moves it after years.
+
+The barycentre's change of velocity, in ecliptic axes, is added to its motion at the impact; both orbits are then
+followed as ellipses about the Sun.  The difference of two such orbits is right as long as the planets pull both alike:
+years, not beyond a close approach to a planet, which multiplies it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..constants import ASTRONOMICAL_UNIT_M, DAY_S, EARTH_RADIUS_M
+from ..epochs import seconds_since
+from ..errors import InputError
+from ..impact.frame import ecliptic_axes
+from ..kepler import Elements, elements_at, position_velocity
+from ..scenario import HeliocentricOrbit, MutualOrbit
+
+YEAR_S = 365.25 * DAY_S
+
+
+def elements_of(orbit: HeliocentricOrbit) -> Elements:
+    """The scenario's elements in SI units, at their epoch."""
+    return Elements(
+        orbit.semi_major_axis_au * ASTRONOMICAL_UNIT_M,
+        orbit.eccentricity,
+        *(
+            math.radians(angle)
+            for angle in (
+                orbit.inclination_deg,
+                orbit.node_deg,
+                orbit.argument_of_pericentre_deg,
+                orbit.mean_anomaly_deg,
+            )
+        ),
+    )
+
+
+def elements_at_impact(orbit: HeliocentricOrbit, impact_epoch_utc: str) -> Elements:
+    """The same ellipse with the mean anomaly at the impact."""
+    elements = elements_of(orbit)
+    time_s = seconds_since(orbit.epoch_jd_tdb, impact_epoch_utc)
+    anomaly = elements.mean_anomaly_rad + elements.mean_motion_rad_s() * time_s
+    return replace(elements, mean_anomaly_rad=anomaly % (2.0 * math.pi))
+
+
+def ecliptic_dv_m_s(barycentre_dv_m_s: np.ndarray, mutual_orbit: MutualOrbit) -> np.ndarray:
+    """(3,) a vector of the pair's inertial frame in ecliptic J2000 axes; InputError where the orbit has no pole."""
+    return np.asarray(barycentre_dv_m_s, dtype=float) @ ecliptic_axes(mutual_orbit)
+
+
+@dataclass(frozen=True)
+class Deflection:
+    """The heliocentric orbit at the impact and what the barycentre's dv (3,), m/s, ecliptic J2000, makes of it."""
+
+    before: Elements
+    dv_m_s: np.ndarray
+
+    @property
+    def after(self) -> Elements:
+        """Elements just after the impact."""
+        position, velocity = position_velocity(self.before)
+        return elements_at(position, velocity + self.dv_m_s)
+
+    @property
+    def along_track_m_s(self) -> float:
+        """Component along the heliocentric velocity, the one that changes the period and so grows with time."""
+        _, velocity = position_velocity(self.before)
+        return float(self.dv_m_s @ velocity / np.linalg.norm(velocity))
+
+    @property
+    def radial_normal_m_s(self) -> tuple[float, float]:
+        """Across the velocity in the orbital plane, outward; and along the orbit's pole."""
+        _, velocity = position_velocity(self.before)
+        pole = self.before.axes[2]
+        outward = np.cross(velocity / np.linalg.norm(velocity), pole)
+        return float(self.dv_m_s @ outward), float(self.dv_m_s @ pole)
+
+    @property
+    def period_change_s(self) -> float:
+        """Of the revolution about the Sun: 3 P a v dv_t / GM, from the elements."""
+        before, after = self.before.mean_motion_rad_s(), self.after.mean_motion_rad_s()
+        return 2.0 * math.pi * (before - after) / (before * after)
+
+    def displacement_m(self, years) -> tuple[np.ndarray, np.ndarray]:
+        """(along the velocity, total), m, of the pair from where it would have been; years (...) after the impact.
+
+        Along is negative where the push has let it fall behind.
+        """
+        times = np.asarray(years, dtype=float) * YEAR_S
+        here, velocity = position_velocity(self.before, times)
+        moved, _ = position_velocity(self.after, times)
+        apart = moved - here
+        along = np.sum(apart * velocity, axis=-1) / np.linalg.norm(velocity, axis=-1)
+        return along, np.linalg.norm(apart, axis=-1)
+
+
+def rule_of_thumb_m(dv_m_s: float, years) -> np.ndarray:
+    """-3 dv t: the displacement along the track of a near-circular orbit (Ahrens & Harris 1992, Nature 360, 429).
+
+    A push along the motion raises the orbit, which then falls behind.
+    """
+    return -3.0 * dv_m_s * np.asarray(years, dtype=float) * YEAR_S
+
+
+def lead_years_for_earth_radius(dv_m_s: float) -> float:
+    """Years for 3 dv t = one Earth radius, inf for no push: about 0.07 m/s / years (Ahrens & Harris 1992)."""
+    return EARTH_RADIUS_M / (3.0 * abs(dv_m_s)) / YEAR_S if dv_m_s else math.inf
+
+
+def deflection(
+    orbit: HeliocentricOrbit | None, impact_epoch_utc: str, mutual_orbit: MutualOrbit, barycentre_dv_m_s: np.ndarray
+) -> Deflection:
+    """Of a change of the barycentre's velocity in the pair's inertial frame; InputError names what is missing."""
+    for name, given in (("heliocentric_orbit", orbit), ("impact_epoch_utc", impact_epoch_utc)):
+        if not given:
+            raise InputError(name, "it is not given, the effect on the heliocentric orbit needs it; add it")
+    return Deflection(elements_at_impact(orbit, impact_epoch_utc), ecliptic_dv_m_s(barycentre_dv_m_s, mutual_orbit))
