@@ -4,62 +4,21 @@ in one process.
 Prints a table and saves work_precision.png beside this file; takes about a minute on one core.
 """
 
+import sys
 import time
 from pathlib import Path
 
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from binarydyn._jit import written_module
-from binarydyn.bodies import Ellipsoid
-from binarydyn.dynamics import State, System, motion, propagate, rungekutta
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from nominal_pair import CHECKPOINTS, DAYS, fastest, nominal, right_hand_side
+
+from binarydyn.dynamics import propagate, rungekutta
 from binarydyn.dynamics.motion import parameters
 
-DAYS = 60.0
-CHECKPOINT_MINUTES = 8640.0  # ten checkpoints
+CHECKPOINT_MINUTES = DAYS * 1440.0 / CHECKPOINTS
 REPEATS = 9
-PRIMARY, SECONDARY = Ellipsoid((400.0, 380.0, 310.0), 2300.0), Ellipsoid((90.0, 75.0, 60.0), 2300.0)
-
-RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of an array, and a loop over it."""
-
-import numpy as np
-
-from numba import int64
-
-from binarydyn._jit import kernel
-from binarydyn_written.motion_{number} import rates
-
-
-@kernel
-def slope(y, w, c, k):
-    w[:20] = y
-    rates(w, int64(0), int64(20), c, k)
-    return w[20:40].copy()
-
-
-@kernel
-def evaluate(w, count, c, k):
-    for _ in range(count):
-        rates(w, int64(0), int64(20), c, k)
-        for i in range(20):
-            w[i] += 1e-12 * w[20 + i]
-'''
-
-
-def nominal(tolerance: float, degree: int = 4) -> System:
-    """A pair after a push of -3 mm/s, with the moonlet's axes tilted by 2 degrees."""
-    gm = 6.67430e-11 * (PRIMARY.mass_kg + SECONDARY.mass_kg)
-    n = 1.01 * np.sqrt(gm / 1180.0**3)
-    tilt = np.radians(1.0)
-    state = State(
-        np.array([1180.0, 0.0, 0.0]),
-        np.array([0.0, 1180.0 * n - 3e-3, 0.0]),
-        np.array([1.0, 0.0, 0.0, 0.0]),
-        np.array([0.0, 0.0, 2.0 * np.pi / (2.4 * 3600.0)]),
-        np.array([np.cos(tilt), *(np.sin(tilt) * np.sqrt([0.5, 0.5, 0.0]))]),
-        np.array([0.0, 0.0, n]),
-    )
-    return System(PRIMARY, SECONDARY, state, degree, tolerance)
 
 
 def own_run(tolerance: float):
@@ -77,7 +36,7 @@ def own_run(tolerance: float):
 def scipy_run(tolerance: float, slope):
     """The same with scipy's DOP853, absolute tolerances scaled as our own are."""
     system = nominal(tolerance)
-    constants, coefficients = parameters(PRIMARY, SECONDARY, 4, True)
+    constants, coefficients = system.parameters
     work = np.zeros(40)
     times = np.linspace(0.0, DAYS * 86400.0, 11)
     sizes = propagate.scales(system, system.state)
@@ -118,18 +77,13 @@ def milliseconds_at(rows: np.ndarray, error_m: float) -> float:
 
 def right_hand_side_ns(number: int, degree: int, even: bool) -> float:
     """Nanoseconds of one evaluation alone, each waiting for the last."""
-    motion.module(number)
-    module = written_module(f"experiment_right_hand_side_{number}", lambda: RIGHT_HAND_SIDE.format(number=number))
-    constants, coefficients = parameters(PRIMARY, SECONDARY, degree, even)
+    pair = nominal(1e-9)
+    constants, coefficients = parameters(pair.primary, pair.secondary, degree, even)
     work = np.zeros(40)
-    work[:20] = nominal(1e-9).state.vector
-    module.evaluate(work, 10, coefficients, constants)
-    best = np.inf
-    for _ in range(REPEATS):
-        begin = time.perf_counter()
-        module.evaluate(work, 100_000, coefficients, constants)
-        best = min(best, time.perf_counter() - begin)
-    return best * 1e4
+    work[:20] = pair.state.vector
+    evaluate = right_hand_side(number).evaluate
+    evaluate(work, 10, coefficients, constants)
+    return 1e4 * fastest(lambda: evaluate(work, 100_000, coefficients, constants), REPEATS)
 
 
 def main() -> None:
@@ -137,7 +91,7 @@ def main() -> None:
         kind = "ellipsoids" if even else "any bodies"
         print(f"right-hand side, degree {degree}, {kind}: {right_hand_side_ns(number, degree, even):.1f} ns")
     reference = own_run(1e-15)[2]
-    slope = written_module("experiment_right_hand_side_104", lambda: "").slope
+    slope = right_hand_side(104).slope
     scipy_run(1e-6, slope)
     own = table(own_run, 10.0 ** np.arange(-6.0, -13.5, -0.5), reference)
     other = table(lambda tolerance: scipy_run(tolerance, slope), 10.0 ** np.arange(-6.0, -12.5, -1.0), reference)
