@@ -22,7 +22,7 @@ DAYS, CHECKPOINTS = 60.0, 10
 PERIOD_ERROR_M = 0.19
 """Along the track after 60 days: what an error of 0.01 s in the period makes."""
 
-_RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of an array, and a loop in which each waits for the last."""
+_RIGHT_HAND_SIDE = '''"""The right-hand side of model {number} as a function of an array, alone and in a loop."""
 
 from numba import int64
 

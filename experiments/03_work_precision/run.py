@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
+sys.path.insert(0, str(Path(__file__).parents[1]))
 import methods
 from nominal_pair import PERIOD_ERROR_M, circumstances, members
 
@@ -146,7 +146,8 @@ def table(degree: int, found: list[Curve], notes: list[str]) -> str:
 
 
 def main() -> None:
-    head = f"Measured on {circumstances()} (load before the run); one thread, time of the processor; errors against 80-bit runs."
+    head = f"Measured on {circumstances()} (load before the run); one thread, time of the processor; "
+    head += "errors against 80-bit runs."
     text, all_found = head + "\n", {}
     for degree in DEGREES:
         found, note = curves(degree)

@@ -132,7 +132,7 @@ def moved(case: Case, move: np.ndarray) -> State:
 
 
 def separations(one, other) -> np.ndarray:
-    """Angle between the moonlet's attitudes in two runs, and that between the directions of r: the larger, each time."""
+    """Angle between the moonlet's attitudes in two runs or, if larger, between the directions of r, each time."""
     count = min(len(one.time_s), len(other.time_s))
     p, q = one.attitude2[:count], other.attitude2[:count]
     chord = np.minimum(np.linalg.norm(p - q, axis=1), np.linalg.norm(p + q, axis=1))

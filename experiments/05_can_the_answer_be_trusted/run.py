@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from cases import DAYS, LONG, REFERENCE, cases, growth, period_changes_s
 from nominal_pair import circumstances
 
@@ -39,7 +39,8 @@ def flags(some, tolerance: float) -> tuple[np.ndarray, np.ndarray]:
 
 def error_table(errors: dict[str, np.ndarray], unstable: np.ndarray) -> str:
     """Markdown: quantiles of |error of the period change|."""
-    text = "| error of the period change, s | members | median | 90 % | largest | above 0.01 s |\n|---|---|---|---|---|---|\n"
+    text = "| error of the period change, s | members | median | 90 % | largest | above 0.01 s |\n"
+    text += "|---|---|---|---|---|---|\n"
     for name, error in errors.items():
         for word, chosen in (("regular", ~unstable), ("unstable", unstable)):
             e = error[chosen & np.isfinite(error)]
