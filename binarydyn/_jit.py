@@ -17,7 +17,7 @@ from numba.extending import intrinsic, overload
 
 _PACKAGE = Path(__file__).parent
 # The files whose text decides what a kernel computes; editing a plot or a command keeps the compiled code.
-_KERNEL_SOURCES = ("_jit.py", "vectors.py", "bodies", "gravity", "dynamics", "observables")
+_KERNEL_SOURCES = ("_jit.py", "vectors.py", "bodies", "gravity", "dynamics", "observables", "ensembles/accumulate.py")
 
 
 def _digest() -> str:

@@ -168,8 +168,23 @@ def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> tupl
     return [*r, *v, *q, *l, *p, *m], prologue
 
 
-def _kernel(name: str, lanes: int, tape: Tape, results: list, prologue: list[str]) -> str:
+def part(name: str, number: int) -> tuple[Tape, list, list[str]]:
+    """One part of the splitting, `drift` or `kick`, of a gravity model, as operations on a tape.
+
+    From y0 .. y19, k0 .. k7, the time h and the coefficients to the new state; after a drift also 1/|r|.  The third is the
+    lines that read the coefficients from c.
+    """
+    tape, model = Tape(), MODELS[number]
+    y, k = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"k{i}" for i in range(CONSTANTS)))
+    (h,) = tape.inputs("h")
+    if name == "drift":
+        return tape, drift_terms(tape, y, k, h), []
+    return tape, *kick_terms(model.degree, model.even, tape, y, k, h)
+
+
+def _kernel(name: str, number: int, lanes: int) -> str:
     """A loop over lanes that reads state, constants and coefficients, and writes the changed components."""
+    tape, results, prologue = part(name, number)
     reads = [f"y{i} = w[{i * lanes} + l]" for i in range(SIZE)]
     reads += [f"k{i} = w[{(SIZE + i) * lanes} + l]" for i in range(CONSTANTS)]
     for line in prologue:
@@ -186,19 +201,9 @@ def _kernel(name: str, lanes: int, tape: Tape, results: list, prologue: list[str
 
 def source(number: int, lanes: int) -> str:
     """Text of the module with the kernels `drift` and `kick`: each changes the states of all lanes by a time h."""
-    model = MODELS[number]
     text = f'"""Parts of the splitting, gravity model {number}: written by binarydyn.dynamics.splitting."""\n\n'
     text += "import math\n\nfrom binarydyn._jit import called_not_copied, fma, kernel, wide_vectors\n"
-    for name in ("drift", "kick"):
-        tape = Tape()
-        y, k = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"k{i}" for i in range(CONSTANTS)))
-        (h,) = tape.inputs("h")
-        if name == "drift":
-            results, prologue = drift_terms(tape, y, k, h), []
-        else:
-            results, prologue = kick_terms(model.degree, model.even, tape, y, k, h)
-        text += "\n\n" + _kernel(name, lanes, tape, results, prologue)
-    return text
+    return text + "".join("\n\n" + _kernel(name, number, lanes) for name in ("drift", "kick"))
 
 
 @cache

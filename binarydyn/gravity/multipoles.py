@@ -50,9 +50,12 @@ def _projection(n: int) -> list[tuple[Powers, list[tuple[Powers, float]]]]:
 
 
 def multipole(body, n: int) -> dict[Powers, float]:
-    """T^(n) of a body, in m^n: components of the traceless tensor from its inertia integrals per unit mass."""
+    """T^(n) of a body, in m^n: components of the traceless tensor from its inertia integrals per unit mass.
+
+    Of many bodies at once where moments and mass are arrays.
+    """
     moments = {s: body.moment(*s) / body.mass_kg for s in powers(n)}
-    return {p: float(sum(w * moments[s] for s, w in row)) for p, row in _projection(n)}
+    return {p: sum(w * moments[s] for s, w in row) for p, row in _projection(n)}
 
 
 def component_list(degree: int, even: bool) -> list[tuple[int, Powers]]:

@@ -74,6 +74,14 @@ class Tape:
         """1 / a."""
         return self._new(("1/", a.name, ""))
 
+    def smaller(self, a: Term, b: Term) -> Term:
+        """The smaller of two, b where either is not a number."""
+        return self._new(("min", a.name, b.name))
+
+    def larger(self, a: Term, b: Term) -> Term:
+        """The larger of two, b where either is not a number."""
+        return self._new(("max", a.name, b.name))
+
     def _new(self, key: tuple[str, str, str]) -> Term:
         if key not in self._known:
             name = f"t{len(self.lines)}"
@@ -116,6 +124,8 @@ def _written(line: tuple[str, str, str, str], products: dict[str, tuple[str, str
         return f"{target} = 1.0 / math.sqrt({a})", ()
     if sign == "1/":
         return f"{target} = 1.0 / {a}", ()
+    if sign in ("min", "max"):
+        return f"{target} = {a} if {a} {'<' if sign == 'min' else '>'} {b} else {b}", ()
     if sign == "*":
         return f"{target} = -{b}" if a == "-1.0" else f"{target} = {a} * {b}", ()
     if b in products and a != b:

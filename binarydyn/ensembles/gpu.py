@@ -1,0 +1,150 @@
+"""The same cases on a GPU, one thread each: the text of the kernel is written from the tapes that the processor's come from.
+
+Compiled by the driver's own compiler through CuPy (extra `gpu`) without contraction, so that a row has the bits that lanes
+give.  Everything of a case stays in registers; only the outcomes and the last state are written.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+import numpy as np
+
+from ..constants import DAY_S
+from ..dynamics.splitting import CONSTANTS, DRIFTS, INVERSE, KICKS, SIZE, part, work_size
+from ..errors import InputError
+from ..gravity.tape import text_of
+from .accumulate import GIVEN, KEPT, measuring
+from .cases import Cases, Outcomes, outcomes, turn_weights
+
+THREADS = 128
+LAST_KERNEL_S = [0.0]
+"""Seconds that the kernel itself took in the last call, by the GPU's own clock."""
+_LAUNCH = 2**20
+"""Cases in one launch: half a gigabyte of columns, and a screen's driver may be waiting."""
+
+_KERNEL = """
+__device__ __constant__ const double DRIFTS[{parts}] = {{{drifts}}};
+__device__ __constant__ const double KICKS[{kicks_count}] = {{{kicks}}};
+
+extern "C" __global__ void run(const double* __restrict__ given, double* __restrict__ out,
+                               const double* __restrict__ weights, const int count, const int steps, const double length)
+{{
+    const int i = blockIdx.x * blockDim.x + threadIdx.x;
+    if (i >= count) return;
+    const size_t n = count;
+{reads}
+    for (int step = 0; step < steps; ++step) {{
+#pragma unroll 1
+        for (int j = 0; j < {parts}; ++j) {{
+            {{
+                const double h = DRIFTS[j] * length;
+{drift}
+            }}
+            if (j == {parts} - 1) break;
+            {{
+                const double h = KICKS[j] * length;
+{kick}
+            }}
+        }}
+        {{
+            const double g = weights[step];
+{measure}
+        }}
+    }}
+{writes}
+}}
+"""
+
+
+def _c(lines: list[str], indent: int) -> str:
+    """Lines of a tape as C: every value a constant of its own."""
+    text = []
+    for line in lines:
+        target, value = line.replace("math.sqrt", "sqrt").split(" = ", 1)
+        value = re.sub(r"^(\S+) if (.+) else (\S+)$", r"(\2) ? \1 : \3", value)
+        text.append(f"{' ' * indent}const double {target} = {value};")
+    return "\n".join(text)
+
+
+def _block(tape, results: list, names: list[str], indent: int) -> str:
+    """The operations of a tape, then its results into the variables `names`."""
+    changes = [
+        f"{' ' * indent}{name} = {text_of(v)};" for name, v in zip(names, results, strict=True) if text_of(v) != name
+    ]
+    return "\n".join([_c(tape.body([], results), indent), *changes])
+
+
+def source(number: int) -> str:
+    """The kernel of a gravity model in CUDA C."""
+    state, last = [f"y{i}" for i in range(SIZE)], f"k{INVERSE - SIZE}"
+    constants, kept = [f"k{i}" for i in range(CONSTANTS)], [f"m{i}" for i in range(KEPT)]
+    drift, kick = part("drift", number), part("kick", number)
+    tape, measured = measuring()
+    rows = work_size(number, 1)
+    places = {name: i for i, name in enumerate(state + constants)}
+    places |= {line.split(" = c[")[0]: SIZE + CONSTANTS + int(line.split(" = c[")[1][:-1]) for line in kick[2]}
+    places |= {f"e{i}": rows + i for i in range(GIVEN)} | {name: rows + GIVEN + i for i, name in enumerate(kept)}
+    changing = {*state, last, *kept}
+    reads = [
+        f"    {'' if name in changing else 'const '}double {name} = given[{row} * n + i];"
+        for name, row in places.items()
+    ]
+    writes = [f"    out[{row} * n + i] = {name};" for row, name in enumerate(state + kept)]
+    return _KERNEL.format(
+        parts=len(DRIFTS),
+        kicks_count=len(KICKS),
+        drifts=", ".join(map(repr, DRIFTS)),
+        kicks=", ".join(map(repr, KICKS)),
+        reads="\n".join(reads),
+        writes="\n".join(writes),
+        drift=_block(drift[0], drift[1], [*state, last], 16),
+        kick=_block(kick[0], kick[1], state, 16),
+        measure=_block(tape, measured, kept, 12),
+    )
+
+
+def cupy():
+    """The library; InputError, one sentence, where it or a GPU is missing."""
+    try:
+        import cupy as found
+
+        if found.cuda.runtime.getDeviceCount() > 0:
+            return found
+        reason = "this machine has none"
+    except ImportError:
+        reason = "CuPy is not installed (pip install 'binarydyn[gpu]')"
+    except Exception as error:  # the driver's own
+        reason = " ".join(str(error).split())
+    raise InputError("backend", f"a GPU was asked for, but {reason}; choose the backend threads")
+
+
+@cache
+def _kernel(number: int):
+    return cupy().RawKernel(source(number), "run", options=("--fmad=false", "--std=c++17"))
+
+
+def accumulated(given: Cases, days: float, steps: int | None = None) -> Outcomes:
+    """As cases.accumulated, on the GPU: the same bits.  Errors: InputError where there is none."""
+    library = cupy()
+    steps = steps or given.steps(days)
+    h, kernel = days * DAY_S / steps, _kernel(given.model)
+    weights = library.asarray(turn_weights(steps, days))
+    last = np.empty_like(given.columns)
+    last[SIZE:-KEPT] = given.columns[SIZE:-KEPT]
+    LAST_KERNEL_S[0] = 0.0
+    for first in range(0, len(given), _LAUNCH):
+        some = slice(first, first + _LAUNCH)
+        columns = library.asarray(np.ascontiguousarray(given.columns[:, some]))
+        count = columns.shape[1]
+        out = library.empty((SIZE + KEPT, count))
+        blocks = (count + THREADS - 1) // THREADS
+        begin, end = library.cuda.Event(), library.cuda.Event()
+        begin.record()
+        kernel((blocks,), (THREADS,), (columns, out, weights, np.int32(count), np.int32(steps), float(h)))
+        end.record()
+        result = out.get()
+        LAST_KERNEL_S[0] += library.cuda.get_elapsed_time(begin, end) * 1e-3
+        last[:SIZE, some], last[-KEPT:, some] = result[:SIZE], result[SIZE:]
+    return outcomes(given, last, h)
