@@ -171,8 +171,8 @@ def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> tupl
 def part(name: str, number: int) -> tuple[Tape, list, list[str]]:
     """One part of the splitting, `drift` or `kick`, of a gravity model, as operations on a tape.
 
-    From y0 .. y19, k0 .. k7, the time h and the coefficients to the new state; after a drift also 1/|r|.  The third is the
-    lines that read the coefficients from c.
+    From y0 .. y19, k0 .. k7, the time h and the coefficients to the new state; after a drift also 1/|r|.  The third
+    is the lines that read the coefficients from c.
     """
     tape, model = Tape(), MODELS[number]
     y, k = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"k{i}" for i in range(CONSTANTS)))

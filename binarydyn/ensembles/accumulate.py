@@ -1,9 +1,10 @@
 """What many cases amount to, worked out while they are stepped: nothing is stored but the outcomes and the last state.
 
-The mean rate of the longitude under the squared Hann window (observables/estimators.py, weighted_fit) is a weighted sum of
-the angles turned in each step, so one number a case holds it; extremes of the distance, of the angle between the moonlet's
-long axis and the line of centres, and of the tilt of its short axis against the orbit normal cost one number each.
-Steps are those of the splitting (dynamics/splitting.py); this file writes them for lanes, gpu.py the same text for a GPU.
+The mean rate of the longitude under the squared Hann window (observables/estimators.py, weighted_fit) is a weighted
+sum of the angles turned in each step, so one number a case holds it; extremes of the distance, of the angle between
+the moonlet's long axis and the line of centres, and of the tilt of its short axis against the orbit normal cost one
+number each. Steps are those of the splitting (dynamics/splitting.py); this file writes them for lanes, gpu.py the
+same text for a GPU.
 """
 
 from __future__ import annotations
@@ -20,9 +21,9 @@ from ..dynamics.splitting import CONSTANTS, SIZE, drift, kick, work_size
 from ..gravity.tape import Tape, text_of
 
 GIVEN, KEPT = 7, 7
-"""Of each case: the axes from which and towards which the longitude counts, and which end of the long axis points at the
-primary; then what is kept while stepping: the last direction (2), sum of weighted turns, 1/|r| least and largest, cosines
-of the long axis' angle and of the short axis' tilt, least."""
+"""Of each case: the axes from which and towards which the longitude counts, and which end of the long axis points at
+the primary; then what is kept while stepping: the last direction (2), sum of weighted turns, 1/|r| least and largest,
+cosines of the long axis' angle and of the short axis' tilt, least."""
 _TERMS = 15
 """Of the arctangent's series, enough to rounding for steps in which the orbit turns up to 1.2 rad."""
 
@@ -51,7 +52,10 @@ def measure_terms(tape: Tape, y: list, u, given: list, kept: list, weight) -> li
 
 
 def measuring() -> tuple[Tape, list]:
-    """The measurement on a tape: from y0 .. y19, k7 = 1/|r|, e0 .. e6 and m0 .. m6, with the weight g, to the next m."""
+    """The measurement on a tape: from y0 .. y19, k7 = 1/|r|, e0 .. e6 and m0 ..
+
+    M6, with the weight g, to the next m.
+    """
     tape = Tape()
     y, given = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"e{i}" for i in range(GIVEN)))
     kept = tape.inputs(*(f"m{i}" for i in range(KEPT)))

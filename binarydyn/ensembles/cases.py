@@ -1,9 +1,9 @@
 """Many pairs from given states, stepped to the end of a window by the splitting, and what they amount to.
 
 For campaigns of thousands to millions of runs of which the outcomes count, not the paths: no sample is stored.  A row
-depends on its case alone, and a GPU gives the same bits as lanes of the processor, because every fused operation is written
-down and nothing else is fused.  Valid where the splitting is (see dynamics.INTEGRATORS); cases that come too near or part are
-named, and are for `simulate`.
+depends on its case alone, and a GPU gives the same bits as lanes of the processor, because every fused operation is
+written down and nothing else is fused.  Valid where the splitting is (see dynamics.INTEGRATORS); cases that come too
+near or part are named, and are for `simulate`.
 """
 
 from __future__ import annotations
@@ -20,7 +20,6 @@ from ..constants import DAY_S
 from ..dynamics import State, System
 from ..dynamics.batch import aligned
 from ..dynamics.lanes import LANES
-from ..dynamics.motion import parameters
 from ..dynamics.splitting import (
     CONSTANTS,
     DRIFTS,
@@ -45,8 +44,8 @@ class Cases:
     """n pairs ready to step: one column a case, rows as the kernels read them.
 
     columns (rows, n): state with momenta per G M1 M2 (20), constants (8), gravity coefficients, what the measurement is
-    given (7) and keeps (7).  turn_rad_s, spin_rad_s: of the fastest orbit and spin, which decide the step.  near_m (n,):
-    distance within which bodies may touch.
+    given (7) and keeps (7).  turn_rad_s, spin_rad_s: of the fastest orbit and spin, which decide the step.  near_m
+    (n,): distance within which bodies may touch.
     """
 
     model: int
@@ -68,10 +67,11 @@ class Cases:
 class Outcomes:
     """What became of n cases; arrays (n,).
 
-    period_s: mean sidereal period over the window, fit under a squared Hann window.  separation_min_m, separation_max_m;
-    long_axis_angle_max_deg: between the moonlet's long axis and the line of centres, beyond 90 it has turned over;
-    tilt_max_deg: between its short axis and the orbit normal.  fits: False where the bodies came so near, or parted, that
-    the fixed step or the measurement is not valid; the other numbers of such a case mean nothing.  state (20, n): the last.
+    period_s: mean sidereal period over the window, fit under a squared Hann window.  separation_min_m,
+    separation_max_m; long_axis_angle_max_deg: between the moonlet's long axis and the line of centres, beyond 90 it
+    has turned over; tilt_max_deg: between its short axis and the orbit normal.  fits: False where the bodies came so
+    near, or parted, that the fixed step or the measurement is not valid; the other numbers of such a case mean
+    nothing.  state (20, n): the last.
     """
 
     period_s: np.ndarray
@@ -130,7 +130,10 @@ def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
 
 
 def turn_weights(steps: int, days: float) -> np.ndarray:
-    """(steps,): weights of the turns whose sum is the slope of the longitude fitted under a squared Hann window, rad/s."""
+    """(steps,).
+
+    Weights of the turns whose sum is the slope of the longitude fitted under a squared Hann window, rad/s.
+    """
     time = np.linspace(0.0, abs(days) * DAY_S, steps + 1)
     weights = squared_hann(time)
     middle = time - weights @ time / weights.sum()
