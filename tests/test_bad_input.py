@@ -50,6 +50,7 @@ epoch_jd_tdb = 2462000.5
 TWO = '"impactor.mass_kg", "momentum_transfer.beta"'
 
 # what is replaced, by what, the key that the line must name, a word that says what is wrong or what to do
+RATIOS = "axis_ratio_ab = 1.2\naxis_ratio_bc = 1.1\nvolume_equivalent_diameter_m = 120.0"
 WRONG = [
     # keys
     ("spin_period_h = 3.1", "spin_period_s = 11160.0", "primary.spin_period_s", "spin_period_h"),
@@ -145,6 +146,18 @@ WRONG = [
         "polyhedron.unit",
         "m or km",
     ),
+    # a shape by its ratios
+    ("semi_axes_m = [70, 60, 50]", f"{RATIOS}\nsemi_axes_m = [70, 60, 50]", "secondary.axis_ratio_ab", "both"),
+    (
+        "semi_axes_m = [70, 60, 50]",
+        f'{RATIOS}\npolyhedron = {{file = "scenario.toml", unit = "m"}}',
+        "secondary.axis_ratio_ab",
+        "both",
+    ),
+    ("semi_axes_m = [70, 60, 50]", RATIOS.replace("axis_ratio_bc = 1.1", ""), "secondary.axis_ratio_bc", "missing"),
+    ("semi_axes_m = [70, 60, 50]", RATIOS.replace("1.1", "0.9"), "secondary.axis_ratio_bc", "1 .. 20"),
+    ("semi_axes_m = [70, 60, 50]", RATIOS.replace("120", "0"), "secondary.volume_equivalent_diameter_m", "0.1"),
+    ("semi_axes_m = [70, 60, 50]", RATIOS.replace("_ab", "_ac"), "secondary.axis_ratio_ac", "axis_ratio_a"),
     # the hit
     ("[simulation]", "[push]\nradial_mm_s = 1.0\n[simulation]", "push", "both"),
     (

@@ -392,3 +392,18 @@ def test_no_text_gives_anything_but_a_scenario_or_one_line(text):
         assert sentence.startswith("any.toml") and sentence.isprintable() and len(sentence) < 700
     else:
         assert Scenario.from_data(scenario.data, "any.toml").model_dump() == scenario.model_dump()
+
+
+def test_a_shape_by_its_ratios_is_the_ellipsoid_of_that_volume():
+    """4/3 pi a b c = pi D^3 / 6; and ratios can be varied, one by one, at constant volume."""
+    shape = "axis_ratio_ab = 1.25\naxis_ratio_bc = 1.6\nvolume_equivalent_diameter_m = 120.0"
+    pair = Scenario.from_text(LEAST.replace("semi_axes_m = [70, 60, 50]", shape))
+    for scenario, ratios in ((pair, (1.25, 1.6)), (varied(pair, {"secondary.axis_ratio_bc": 1.1}), (1.25, 1.1))):
+        a, b, c = scenario.secondary.semi_axes_m
+        assert (a / b, b / c) == pytest.approx(ratios, rel=1e-14)
+        assert scenario.secondary.ellipsoid_volume_m3 == pytest.approx(math.pi / 6.0 * 120.0**3, rel=1e-14)
+    with pytest.raises(InputError, match="axis_ratio_ab: semi_axes_m and axis_ratio_ab are both given"):
+        varied(pair, {"secondary.semi_axes_m.0": 80.0})
+    axes = {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate((70.0, 60.0, 50.0))}
+    assert varied(pair, axes).secondary.semi_axes_m == (70.0, 60.0, 50.0)
+    assert varied(pair, axes).secondary.axis_ratio_ab is None

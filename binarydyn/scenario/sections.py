@@ -11,6 +11,7 @@ from .fields import Number, Table, key, refusal
 
 DENSITY_KG_M3 = (10.0, 20000.0)
 _AXES = "from a boulder to a body that no spacecraft could move; in place of polyhedron"
+_RATIO = "with the other two of axis_ratio_ab, axis_ratio_bc and volume_equivalent_diameter_m in place of semi_axes_m"
 _DENSITY = "from fluffier than fresh snow to denser than iron"
 _ANGLE = (-360.0, 360.0)
 
@@ -63,6 +64,9 @@ class Body(Table):
     semi_axes_m: tuple[Number, Number, Number] | None = key(
         None, "m", f"[a, b, c], half the extents, longest first; {_AXES}", 0.1, 1e6
     )
+    axis_ratio_ab: Number | None = key(None, "", f"a/b, {_RATIO}", 1.0, 20.0)
+    axis_ratio_bc: Number | None = key(None, "", f"b/c, {_RATIO}", 1.0, 20.0)
+    volume_equivalent_diameter_m: Number | None = key(None, "m", f"of the ball of the same volume, {_RATIO}", 0.1, 1e6)
     polyhedron: Polyhedron | None = None
     density_kg_m3: Number | None = key(
         None, "kg/m3", f"outside all inclusions, {_DENSITY}; in place of mass_kg", *DENSITY_KG_M3
@@ -74,6 +78,7 @@ class Body(Table):
 
     @model_validator(mode="after")
     def _determined(self) -> Body:
+        _take_ratios(self)
         _exactly_one(self, "semi_axes_m", "polyhedron")
         _exactly_one(self, "density_kg_m3", "mass_kg")
         if self.semi_axes_m:
@@ -92,6 +97,30 @@ class Body(Table):
         if self.mass_kg is not None or self.semi_axes_m is None:
             return self.mass_kg
         return self.density_kg_m3 * self.ellipsoid_volume_m3
+
+
+RATIOS = ("axis_ratio_ab", "axis_ratio_bc", "volume_equivalent_diameter_m")
+"""Together they stand for semi_axes_m."""
+
+
+def _take_ratios(body: Body) -> None:
+    """Work the semi-axes out of the ratios and the volume, a b c = (D/2)^3, where these are given."""
+    given = [name for name in RATIOS if getattr(body, name) is not None]
+    if not given:
+        return
+    _refuse_a_second_shape(body, given[0])
+    for name in RATIOS:
+        if name not in given:
+            raise refusal(name, f"the key is missing while {given[0]} is given; add it, the three go together")
+    middle = 0.5 * body.volume_equivalent_diameter_m * (body.axis_ratio_bc / body.axis_ratio_ab) ** (1.0 / 3.0)
+    axes = (middle * body.axis_ratio_ab, middle, middle / body.axis_ratio_bc)
+    body.__dict__["semi_axes_m"] = axes  # frozen for everybody else; model_fields_set still says what was given
+
+
+def _refuse_a_second_shape(body: Body, ratio: str) -> None:
+    for name in ("semi_axes_m", "polyhedron"):
+        if getattr(body, name) is not None:
+            raise refusal(ratio, f"{name} and {ratio} are both given, exactly one is allowed; remove one of them")
 
 
 def _exactly_one(table: Table, first: str, second: str) -> None:

@@ -11,6 +11,7 @@ from ..errors import InputError
 from .fields import in_range, range_text, refusal
 from .keys import Key, key_name
 from .nearest import advice
+from .sections import RATIOS
 from .wording import as_given, one_line
 
 if TYPE_CHECKING:
@@ -82,10 +83,12 @@ def check_uncertain_keys(scenario: Scenario) -> None:
 def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
     """The scenario with the numbers of `changes` ({"impactor.mass_kg": 500.0}) put in, checked anew.
 
-    List elements and rows go by index, `primary.inclusions.0.density_kg_m3`.  Raises InputError for an unknown or
+    List elements and rows go by index, `primary.inclusions.0.density_kg_m3`.  All three semi-axes of a body take the
+    place of its axis ratios and volume.  Raises InputError for an unknown or
     non-numeric key (naming the nearest right one), for a value that is no number, and for whatever the schema refuses.
     """
     data = copy.deepcopy(scenario.data)
+    _drop_ratios(data, changes)
     for name, value in changes.items():
         place = f"{scenario.place}:{one_line(name)}"
         if why := why_not_numeric(scenario, name):
@@ -94,6 +97,14 @@ def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
             raise InputError(place, f"{as_given(value)} is given, allowed is a number; write one")
         _put(data, scenario, name, float(value))
     return type(scenario).from_data(data, scenario.place, scenario.folder)
+
+
+def _drop_ratios(data: dict[str, Any], changes: Mapping[str, float]) -> None:
+    """A body whose three semi-axes change is no longer described by ratios."""
+    for body in ("primary", "secondary"):
+        if all(f"{body}.semi_axes_m.{i}" in changes for i in range(3)):
+            for name in RATIOS:
+                data.get(body, {}).pop(name, None)
 
 
 def _put(data: dict[str, Any], scenario: Scenario, name: str, value: float) -> None:
