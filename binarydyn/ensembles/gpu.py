@@ -30,12 +30,33 @@ __device__ __constant__ const double DRIFTS[{parts}] = {{{drifts}}};
 __device__ __constant__ const double KICKS[{kicks_count}] = {{{kicks}}};
 
 extern "C" __global__ void run(const double* __restrict__ given, double* __restrict__ out,
-                               const double* __restrict__ weights, const int count, const int steps, const double
-                               length) {{ const int i = blockIdx.x * blockDim.x + threadIdx.x; if (i >= count) return;
-                               const size_t n = count; {reads} for (int step = 0; step < steps; ++step) {{ #pragma
-                               unroll 1 for (int j = 0; j < {parts}; ++j) {{ {{ const double h = DRIFTS[j] * length;
-                               {drift} }} if (j == {parts} - 1) break; {{ const double h = KICKS[j] * length; {kick}
-                               }} }} {{ const double g = weights[step]; {measure} }} }} {writes} }}
+                               const double* __restrict__ weights, const int count, const int steps,
+                               const double length)
+{{
+    const int i = blockIdx.x * blockDim.x + threadIdx.x;
+    if (i >= count) return;
+    const size_t n = count;
+{reads}
+    for (int step = 0; step < steps; ++step) {{
+#pragma unroll 1
+        for (int j = 0; j < {parts}; ++j) {{
+            {{
+                const double h = DRIFTS[j] * length;
+{drift}
+            }}
+            if (j == {parts} - 1) break;
+            {{
+                const double h = KICKS[j] * length;
+{kick}
+            }}
+        }}
+        {{
+            const double g = weights[step];
+{measure}
+        }}
+    }}
+{writes}
+}}
 """
 
 
