@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from ..errors import InputError
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold, stages
@@ -22,12 +23,19 @@ def predict(
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     out: Annotated[str, typer.Option("--out", help="Store the result, with both trajectories, as HDF5.")] = "",
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    plot_aim: Annotated[
+        str, typer.Option("--plot-aim", help="Save a figure of the moonlet as the impactor sees it.")
+    ] = "",
 ) -> int:
     """Relax and calibrate, run before, apply the impact, run after, compare."""
     from ..assessment import predict as run
 
     scenario = load(file) if file else builtin()
-    _check_places(out, plot)
+    _check_places(out, plot, plot_aim)
+    if plot_aim and not scenario.impactor:
+        raise InputError(
+            "--plot-aim", "the scenario has no [impactor], the figure shows its aim; add it or leave it out"
+        )
     say_if_cold()
     result = run(scenario, stages())
     if as_json:
@@ -45,20 +53,24 @@ def predict(
         from ..plots import save_prediction
 
         save_prediction(plot, result)
+    if plot_aim:
+        from ..plots import save_aim
+
+        save_aim(plot_aim, result)
     measured = result.period_change_s is not None
     return 0 if result.status in ("done", "no_impact") and measured else 1
 
 
-def _check_places(out: str, plot: str) -> None:
+def _check_places(out: str, *figures: str) -> None:
     """Refuse files that cannot be written before anything is computed."""
     if out:
         from ..store import check_target
 
         check_target(out)
-    if plot:
+    for figure in filter(None, figures):
         from ..plots import check_path
 
-        check_path(plot)
+        check_path(figure)
 
 
 def _plain(result) -> dict:

@@ -1,5 +1,6 @@
 """What is shown: figures of a prediction and of a sweep; the only place that imports matplotlib."""
 
+from .aim import aim_figure, save_aim
 from .angles import attitude_angles
 from .cycles import period_per_cycle
 from .files import FORMATS, check_path
@@ -10,11 +11,13 @@ from .sweep_page import save_sweep, sweep_figure
 
 __all__ = [
     "FORMATS",
+    "aim_figure",
     "attitude_angles",
     "check_path",
     "orbit",
     "period_per_cycle",
     "prediction_figure",
+    "save_aim",
     "save_prediction",
     "save_sweep",
     "sweep_figure",
