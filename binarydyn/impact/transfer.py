@@ -25,6 +25,15 @@ from .site import Site
 
 DRAWS = 2000
 """A quantile at one sigma is then good to 3 % of sigma."""
+INPUTS = (
+    "momentum_transfer.material.",
+    "momentum_transfer.launch_angle_deg",
+    "impactor.mass_kg",
+    "impactor.speed_km_s",
+    "impactor.density_kg_m3",
+    "impactor.radius_m",
+)
+"""How the names of the quantities begin that beta at a fixed place depends on."""
 
 
 @dataclass(frozen=True)
@@ -113,8 +122,10 @@ def scaled(
 ) -> Scaled:
     """beta of a material at a place of the secondary, with its spread: of the scaling, and of what [sampling] gives."""
     one = _yield(place, impactor, transfer, {})
-    betas = beta_draws(place, impactor, transfer, sampling)
-    low, high = np.quantile(betas, [0.158655, 0.841345])
+    if sampling and any(name.startswith(INPUTS) for name in sampling.quantities):
+        low, high = np.quantile(beta_draws(place, impactor, transfer, sampling), [0.158655, 0.841345])
+    else:
+        low, high = (1.0 + (one.beta - 1.0) * np.exp(sign * transfer.scaling_sigma) for sign in (-1.0, 1.0))
     return Scaled(
         beta=float(one.beta),
         beta_pair=float(one.beta_pair),
@@ -140,11 +151,11 @@ def beta_draws(
 ) -> np.ndarray:
     """(count,) betas at a fixed place: ln(beta - 1) scatters by scaling_sigma, the inputs as [sampling] says.
 
-    Inputs are the numbers of the material, launch_angle_deg, and the impactor's mass, speed and density or radius.  A
-    million take about 3 s.  Draws outside a key's range are not refused; they are moved to its limit.
+    Inputs are INPUTS: the numbers of the material, launch_angle_deg, and the impactor's mass, speed and density or
+    radius.  A million take about 3 s.  Draws outside a key's range are not refused; they are moved to its limit.
     """
     random = random or np.random.default_rng(sampling.seed if sampling else 0)
-    inputs = drawn(sampling, ("momentum_transfer.", "impactor."), count, random) if sampling else {}
+    inputs = drawn(sampling, INPUTS, count, random) if sampling else {}
     betas = _yield(place, impactor, transfer, inputs).beta
     return 1.0 + (betas - 1.0) * np.exp(transfer.scaling_sigma * random.standard_normal(count))
 
