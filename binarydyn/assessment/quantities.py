@@ -7,11 +7,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
-from ..bodies.averaged import Averaged
 from ..constants import HOUR_S
-from ..dynamics import Equilibrium, relative_equilibrium
+from ..dynamics import Equilibrium
 from ..scenario import Scenario, varied
+from ..surroundings import Deflection
 from .backwards import NoNumberError, period_change_s, precession_at_ratio, push_for_change, ratio_for_precession
+from .description import Description, standing_still
 from .predict import Prediction, predict
 
 
@@ -51,16 +52,15 @@ class Case:
         return self._standing_still("intermediate")
 
     def _standing_still(self, facing: str) -> Equilibrium:
-        begun = self.prediction.start
-        spin = 2.0 * math.pi / (self.scenario.primary.spin_period_h * HOUR_S)
-        return relative_equilibrium(
-            Averaged(begun.system.primary),
-            begun.system.secondary,
-            separation_m=begun.separation_m,
-            facing=("long", facing),
-            spins_rad_s=(spin, None),
-            degree=begun.system.degree,
-        )
+        return standing_still(self.scenario, self.prediction.start, facing)
+
+    @cached_property
+    def deflection(self) -> Deflection:
+        """Of the heliocentric orbit; NoNumberError, which names what is missing, where there is none."""
+        described = Description(self.scenario, self.prediction.start)
+        if described.deflection is None:
+            raise NoNumberError(f"the heliocentric effect needs {described.deflection_missing}")
+        return described.deflection
 
     def attitude_periods_h(self) -> tuple[float, ...]:
         """Of the moonlet's turns about r and about its motion at the equilibrium, the faster first."""
@@ -177,6 +177,13 @@ QUANTITIES: dict[str, Quantity] = {
     "turned_growth_per_h": Quantity(
         lambda case, _: case.turned.growth_rad_s * HOUR_S,
         "fastest growth about the equilibrium with the moonlet's intermediate axis along r",
+    ),
+    "barycentre_along_track_um_s": Quantity(
+        lambda case, _: 1e6 * case.deflection.along_track_m_s,
+        "push of the barycentre along its heliocentric velocity",
+    ),
+    "heliocentric_period_change_s": Quantity(
+        lambda case, _: case.deflection.period_change_s, "change of the revolution about the Sun"
     ),
     "push_for_change_mm_s": Quantity(
         lambda case, given: push_for_change(case.scenario, 60.0 * given),

@@ -23,6 +23,7 @@ COMMANDS = {
     "predict": "How much the impact changes the orbit period, and what else changes.",
     "sweep": "The same prediction over a grid of any numbers of the scenario.",
     "show": "What is in a result file and where it comes from.",
+    "describe": "What follows from a scenario: the pair, its small motions, what a spacecraft meets.",
     "check": "What a scenario asks and how it differs from the defaults.",
     "validate": "What the package gives for published cases, beside what is published.",
 }

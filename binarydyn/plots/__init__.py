@@ -3,6 +3,7 @@
 from .aim import aim_figure, save_aim
 from .angles import attitude_angles
 from .cycles import period_per_cycle
+from .description_page import description_figure, save_description
 from .files import FORMATS, check_path
 from .maps import sweep_line, sweep_map
 from .mutual_orbit import orbit
@@ -14,10 +15,12 @@ __all__ = [
     "aim_figure",
     "attitude_angles",
     "check_path",
+    "description_figure",
     "orbit",
     "period_per_cycle",
     "prediction_figure",
     "save_aim",
+    "save_description",
     "save_prediction",
     "save_sweep",
     "sweep_figure",

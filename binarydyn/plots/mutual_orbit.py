@@ -13,7 +13,7 @@ from .style import AFTER, BEFORE, IMPACT, INK, LATER, PALE
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_FACES = {"primary": "#e4e4e4", "secondary": "#c4c4c4"}
+FACES = {"primary": "#e4e4e4", "secondary": "#c4c4c4"}
 _ROUND = 2e-3
 """(r_max - r_min)/(r_max + r_min) of a lap below which its pericentre cannot be seen in a drawing to scale."""
 _PERICENTRES_SHOWN = 13
@@ -71,7 +71,7 @@ def _bodies(ax: Axes, before: Trajectory, plane: np.ndarray) -> None:
     }
     for name, (body, attitude, centre) in ends.items():
         shape = outline(body, attitude, plane) + centre[:, None]
-        ax.fill(*shape, facecolor=_FACES[name], edgecolor=INK, linewidth=0.8, zorder=2.5, label=f"_{name}")
+        ax.fill(*shape, facecolor=FACES[name], edgecolor=INK, linewidth=0.8, zorder=2.5, label=f"_{name}")
     radius = system.primary.bounding_radius_m
     small = radius < _SMALL * ax.get_xlim()[1]
     ax.text(0.0, -1.1 * radius if small else 0.0, "primary", ha="center", va="top" if small else "center", zorder=4)

@@ -1,0 +1,260 @@
+"""`binarydyn describe`: everything that follows from a scenario without running it, on one screen."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..scenario import builtin, load
+from ..scenario.wording import CAUTION
+from .progress import say_if_cold
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..assessment.description import Description
+
+_BODY_ROWS = (
+    ("mass", "kg", "mass_kg", ".4e"),
+    ("GM", "m3/s2", "gm_m3_s2", ".5g"),
+    ("density", "kg/m3", "density_kg_m3", ".1f"),
+    ("mean radius", "m", "radius_m", ".2f"),
+    ("J2", "", "j2", ".5f"),
+    ("C22", "", "c22", ".5f"),
+    ("gravity", "m/s2", "gravity_m_s2", ".3e"),
+    ("ground at the equator turns by", "m/s", "rotation_speed_m_s", ".4f"),
+    ("circular speed at the ground", "m/s", "lowest_circular_speed_m_s", ".4f"),
+    ("escape speed, from it alone", "m/s", "escape_speed_m_s", ".4f"),
+    ("escape speed, from the pair", "m/s", "pair_escape_speed_m_s", ".4f"),
+    ("synchronous radius", "m", "synchronous_radius_m", ".1f"),
+    ("room until the other takes over", "m", "room_m", ".1f"),
+    ("own speed about the barycentre", "m/s", "own_speed_m_s", ".4f"),
+    ("angular momentum of the spin", "kg m2/s", "angular_momentum_kg_m2_s", ".4e"),
+)
+_SUN_ROWS = (
+    ("distance from the Sun", "au", "distance_m", ".4f"),
+    ("Hill radius", "km", "hill_radius_m", ".2f"),
+    ("solar flux", "W/m2", "solar_flux_w_m2", ".1f"),
+    ("terminator orbit: safe up to", "km", "terminator_safe_m", ".2f"),
+    ("terminator orbit: none beyond", "km", "terminator_largest_m", ".2f"),
+)
+
+
+def describe(
+    file: Annotated[
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+    ] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure to scale (PNG, PDF or SVG by the ending).")] = "",
+) -> None:
+    """Relax and calibrate, and print what follows."""
+    from ..assessment.derived_numbers import numbers
+    from ..assessment.description import describe as derived
+
+    scenario = load(file) if file else builtin()
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    say_if_cold()
+    described = derived(scenario)
+    found = numbers(described)
+    if as_json:
+        for sentence in _warnings(described):
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(_plain(described, found), indent=2, allow_nan=False))
+    else:
+        _print(described, found)
+    sys.stdout.flush()
+    if plot:
+        from ..plots import save_description
+
+        save_description(plot, described)
+
+
+def _warnings(described: Description) -> tuple[str, ...]:
+    said = described.start.warnings
+    if described.scenario.kind_of_impact != "none":
+        said += described.impact.warnings
+    return said
+
+
+def _plain(described: Description, found: dict[str, Any]) -> dict[str, Any]:
+    from ..assessment.derived_numbers import displacements, element_changes, modes, rings
+
+    return {
+        **{name: _finite(value) for name, value in found.items()},
+        "modes": modes(described),
+        "circular_orbits": rings(described),
+        "heliocentric_missing": _missing(described),
+        "heliocentric_elements_and_changes": element_changes(described),
+        "displacements": displacements(described),
+        "calibration": {"solved_for": described.start.solved_for, "mass_factor": described.start.mass_factor},
+        "scenario": described.scenario.name,
+        "scenario_sha256": described.scenario.sha256,
+        "warnings": list(_warnings(described)),
+        "caution": CAUTION,
+    }
+
+
+def _finite(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _missing(described: Description) -> dict[str, str]:
+    """What is not known for want of what."""
+    lacks = {} if described.sunlit else {"hill_radius_m, sphere_of_influence_m, solar_flux, terminator orbits": _ORBIT}
+    if described.deflection_missing:
+        lacks["effect on the heliocentric orbit"] = described.deflection_missing
+    return lacks
+
+
+_ORBIT = "[heliocentric_orbit]"
+
+
+def _print(described: Description, found: dict[str, Any]) -> None:
+    print(f"{described.scenario.name or 'scenario'} ({described.scenario.place})")
+    _print_pair(described, found)
+    _print_modes(described, found)
+    _print_near(described, found)
+    if described.sunlit:
+        _print_sun(described)
+    if described.deflection:
+        _print_deflection(described, found)
+    for what, need in _missing(described).items():
+        print(f"not known: {what.replace('_m,', ',').replace('_', ' ')}; {need} is missing")
+    for sentence in _warnings(described):
+        print(f"warning: {sentence}")
+    print(CAUTION)
+
+
+def _print_pair(described: Description, found: dict[str, Any]) -> None:
+    rows = [
+        (name, unit, *(_number(found[f"{body}_{key}"], form) for body in ("primary", "secondary")))
+        for name, unit, key, form in _BODY_ROWS
+    ]
+    print_table(("", "unit", "primary", "secondary"), rows)
+    for body in ("primary", "secondary"):
+        if found[f"{body}_synchronous_says"]:
+            print(f"synchronous radius of the {body}: {found[f'{body}_synchronous_says']}")
+    print(
+        f"pair: {found['total_mass_kg']:.4e} kg, GM {found['total_gm_m3_s2']:.5g} m3/s2, "
+        f"{described.start.solved_for} solved for (masses times {described.start.mass_factor:.5f})"
+    )
+    print(
+        f"mutual orbit: a {found['separation_m']:.2f} m, P {found['period_h']:.6f} h, "
+        f"n {found['mean_motion_rad_s']:.5e} rad/s, v {found['orbital_speed_m_s']:.5f} m/s"
+    )
+    total = found["total_angular_momentum_kg_m2_s"]
+    shares = ", ".join(
+        f"{name} {found[f'{name}_angular_momentum_kg_m2_s'] / total:.2%}" for name in ("orbit", "primary", "secondary")
+    )
+    print(f"angular momentum along the orbit normal {total:.4e} kg m2/s: {shares}\n")
+
+
+def _print_modes(described: Description, found: dict[str, Any]) -> None:
+    from ..assessment.derived_numbers import modes
+
+    rows = [
+        (
+            row["name"].replace("_", " "),
+            _number(row["period_h"], ".4f"),
+            _number(row["growth_per_orbit"], ".4f"),
+            _number(row["equilibrium_period_h"], ".4f"),
+        )
+        for row in modes(described)
+    ]
+    print_table(("small motion", "relaxed orbit, h", "growth an orbit", "equilibrium, h"), rows)
+    print("rates about the relaxed orbit are known modulo the turn of the primary")
+    if described.equilibrium is None:
+        print(f"no relative equilibrium of the averaged primary: {found['equilibrium_reason']}\n")
+        return
+    steady = "stable" if found["equilibrium_stable"] else "unstable"
+    least = "of least energy" if found["equilibrium_least_energy"] else "not of least energy: dissipation ends it"
+    print(
+        f"equilibrium with the primary averaged over its spin: {steady}, {found['equilibrium_branch']}, {least}; "
+        f"P {found['equilibrium_period_h']:.6f} h\n"
+    )
+
+
+def _print_near(described: Description, found: dict[str, Any]) -> None:
+    from ..assessment.derived_numbers import rings
+
+    rows = [
+        (f"{row['radius_m']:.0f}", f"{row['speed_m_s']:.4f}", f"{row['period_h']:.2f}", row["says"])
+        for row in rings(described)
+    ]
+    print_table(("circular orbit about the pair, m", "m/s", "h", ""), rows)
+    craft = described.scenario.spacecraft
+    speeds = ", ".join(
+        f"{least:.4f} to {greatest:.4f} m/s to the {body}"
+        for body, (least, greatest) in zip(("primary", "secondary"), described.relative_speeds_m_s(), strict=True)
+    )
+    print(
+        f"pass at {craft.speed_at_infinity_m_s:g} m/s aimed {craft.aim_distance_m:g} m off: closest approach "
+        f"{found['pass_pericentre_m']:.1f} m, e {found['pass_eccentricity']:.4f}, "
+        f"turned by {found['pass_turn_deg']:.2f} deg ({_OUTCOMES[found['pass_outcome']]})"
+    )
+    print(f"  at {craft.distance_m:g} m: {described.flyby.speed_m_s(craft.distance_m):.4f} m/s; relative {speeds}")
+    if found["pass_pericentre_speed_m_s"] is not None:
+        print(
+            f"  there {found['pass_pericentre_speed_m_s']:.4f} m/s; burn to be captured: "
+            f"{found['pass_burn_to_parabola_m_s']:.4f} m/s (just bound), {found['pass_burn_to_circle_m_s']:.4f} m/s "
+            "(circle)"
+        )
+    print()
+
+
+_OUTCOMES = {
+    "contact": "it ends on the primary",
+    "inside": "it comes among the bodies, which are no point mass there",
+    "free": "free of the bodies",
+}
+
+
+def _print_sun(described: Description) -> None:
+    scales = {"au": 149597870700.0, "km": 1e3}
+    rows = [
+        (name, unit, *(_number(getattr(place, key) / scales.get(unit, 1.0), form) for place in described.sunlit))
+        for name, unit, key, form in _SUN_ROWS
+    ]
+    print_table(("along the heliocentric orbit", "unit", *(place.where for place in described.sunlit)), rows)
+    craft = described.scenario.spacecraft
+    print(
+        f"sphere of influence {described.sphere_of_influence_m / 1e3:.2f} km; terminator orbits of "
+        f"{craft.area_to_mass_m2_kg:g} m2/kg, reflectance {craft.reflectance:g}\n"
+    )
+
+
+def _print_deflection(described: Description, found: dict[str, Any]) -> None:
+    from ..assessment.derived_numbers import displacements, element_changes
+
+    print(
+        f"push of the barycentre: {found['barycentre_along_track_um_s']:+.3f} along its heliocentric velocity, "
+        f"{found['barycentre_outward_um_s']:+.3f} outward, {found['barycentre_normal_um_s']:+.3f} normal, um/s"
+    )
+    changes = element_changes(described)
+    print(
+        f"heliocentric orbit: a {changes['semi_major_axis_au_km'][1]:+.4f} km, "
+        f"e {changes['eccentricity'][1]:+.3e}, i {changes['inclination_deg_uas'][1]:+.3f} uas, "
+        f"period {changes['period_days_s'][1]:+.4f} s"
+    )
+    rows = [
+        (
+            f"{row['lead_years']:g}",
+            *(f"{row[key]:+.3f}" for key in ("along_track_km", "total_km", "rule_of_thumb_km")),
+        )
+        for row in displacements(described)
+    ]
+    print_table(("years later", "along the track, km", "in all, km", "-3 dv t, km"), rows)
+    print(
+        f"an Earth radius by the rule of thumb 3 dv t takes {found['lead_for_earth_radius_years']:.4g} years; planets "
+        "are left out\n"
+    )
+
+
+def _number(value: float | None, form: str) -> str:
+    return "-" if value is None or not math.isfinite(value) else format(value, form)
