@@ -16,9 +16,10 @@ from scipy.special import ellipj
 from binarydyn.bodies import Ellipsoid
 from binarydyn.dynamics import State, System, rungekutta, semi_major_axis_m, simulate
 from binarydyn.dynamics import tableau_8_5_3 as tableau
+from binarydyn.dynamics.equal_steps import equal_steps
 from binarydyn.dynamics.motion import parameters
 from binarydyn.dynamics.propagate import ERROR_SHARE, advance, blocks, finished, fraction_done, scales, start
-from binarydyn.dynamics.stepper import SIZE, WEIGHT, WORK
+from binarydyn.dynamics.stepper import SIZE, WEIGHT
 from binarydyn.gravity import mutual_gravity
 
 DAY_S, HOUR_S = 86400.0, 3600.0
@@ -569,10 +570,8 @@ def test_dense_output_fulfils_the_conditions_of_order_7(a):
 def fixed(system: System, seconds: float, count: int) -> np.ndarray:
     """State (20,) after `count` equal steps."""
     constants, coefficients = parameters(system.primary, system.secondary, system.degree, True)
-    work = np.zeros(WORK)
-    work[:SIZE] = system.state.vector
-    rungekutta.entry(104).fixed_steps(work, seconds / count, count, coefficients, constants)
-    return work[:SIZE].copy()
+    columns = system.state.vector[:, None], constants[:, None]
+    return equal_steps(104, *columns, coefficients, np.array([seconds]), count)[0][:, 0]
 
 
 def test_fixed_steps_converge_with_order_8():

@@ -17,15 +17,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import G
-from ..dynamics import rungekutta
-from ..dynamics.displacement import FREE, displaced
+from ..dynamics.displacement import FREE, displaced, product
+from ..dynamics.equal_steps import equal_steps
 from ..dynamics.motion import parameters
 from ..dynamics.state import State
-from ..dynamics.stepper import SIZE, WORK
+from ..dynamics.stepper import SIZE
 from ..errors import ConvergenceError
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
-from ..vectors import quaternion_product
 
 STEP_RAD = 0.08
 """Largest turn of the faster spin in one integration step: the error over one T is then at rounding level."""
@@ -80,7 +79,7 @@ class Shooting:
     def __init__(self, primary, secondary, degree: int, wanted: Wanted):
         self.primary, self.secondary, self.wanted = primary, secondary, wanted
         self.even = even_pair(primary, secondary)
-        self.kernels = rungekutta.entry(model_number(degree, self.even))
+        self.model = model_number(degree, self.even)
         self.constants, self.coefficients = parameters(primary, secondary, degree, self.even)
         self.gm = G * (primary.mass_kg + secondary.mass_kg)
         ix, iy, iz = primary.inertia_kg_m2
@@ -115,40 +114,43 @@ class Shooting:
         y[12], y[16], y[19] = self.wanted.spin_rate_rad_s, 1.0, n
         return y
 
-    def turn(self, n: float) -> tuple[float, float]:
-        """(T, angle of the orbit in T); an even pair has come back after half a turn."""
-        slip = abs(self.wanted.spin_rate_rad_s - n)
-        if not slip > SLIP_LIMIT * n:
+    def turn(self, n):
+        """(T, angle of the orbit in T) for one rate or several; an even pair has come back after half a turn."""
+        slip = np.abs(self.wanted.spin_rate_rad_s - n)
+        if not np.all(slip > SLIP_LIMIT * np.abs(n)):
             sentence = "the primary turns nearly with the orbit: a doubly synchronous pair is not supported yet"
-            raise ConvergenceError(sentence, slip / n, 0)
+            raise ConvergenceError(sentence, float(np.min(slip / np.abs(n))), 0)
         time = (math.pi if self.even else 2.0 * math.pi) / slip
         return time, n * time
 
-    def after_turn(self, y: np.ndarray, factor: float, n: float) -> tuple[np.ndarray, float]:
-        """State after T, turned back by the orbit's angle, and the time-mean of |r| over T."""
-        time, angle = self.turn(n)
-        count = max(24, math.ceil(time * max(abs(self.wanted.spin_rate_rad_s), n) / STEP_RAD))
-        work, constants = np.zeros(WORK), self.constants.copy()
-        work[:SIZE] = y
-        constants[0] *= factor
-        constants[[1, 2, 3, 7, 8, 9]] *= factor
-        total = self.kernels.fixed_steps(work, time / count, count, self.coefficients, constants)
-        return _turned_about_z(work[:SIZE], -angle), total / count
+    def after_turn(self, y: np.ndarray, factor, n) -> tuple[np.ndarray, np.ndarray]:
+        """States (20, m) after T, turned back by the orbit's angle, and the time-means of |r| over T; side by side.
 
-    def conditions(self, y: np.ndarray, factor: float, n: float, scale: np.ndarray) -> np.ndarray:
-        """What must vanish.
-
-        (18,) the change over T, then longitude, phase of the primary, and the separation if it is given.
+        factor and n are (m,) or one for all.  The number of steps is that of the first, so that what differs between
+        the columns is smooth.
         """
-        end, mean = self.after_turn(y, factor, n)
-        half = _turned_about_body_z(y, 1.0 if self.wanted.spin_rate_rad_s > n else -1.0) if self.even else y
-        out = np.empty(FREE + 3)
-        out[:FREE] = difference(end, half) / scale
+        factor, n = (np.broadcast_to(value, y.shape[1:]) for value in (factor, n))
+        time, angle = self.turn(n)
+        count = max(24, math.ceil(time[0] * max(abs(self.wanted.spin_rate_rad_s), n[0]) / STEP_RAD))
+        constants = np.repeat(self.constants[:, None], y.shape[1], axis=1)
+        constants[[0, 1, 2, 3, 7, 8, 9]] *= factor
+        ends, means = equal_steps(self.model, y, constants, self.coefficients, time, count)
+        return _turned_about_z(ends, -angle), means
+
+    def conditions(self, y: np.ndarray, factor, n, scale: np.ndarray) -> np.ndarray:
+        """What must vanish, for each of the states (20, m).
+
+        (21, m): the change over T, then longitude, phase of the primary, and the separation if it is given.
+        """
+        ends, means = self.after_turn(y, factor, n)
+        half = _turned_about_body_z(y, 1.0 if self.wanted.spin_rate_rad_s > n[0] else -1.0) if self.even else y
+        out = np.empty((FREE + 3, y.shape[1]))
+        out[:FREE] = difference(ends, half) / scale[:, None]
         long_axis = _long_axis(y)
         out[FREE] = y[1] / scale[0]
         wanted = self.wanted.phase_rad
         out[FREE + 1] = -math.sin(wanted) * long_axis[0] + math.cos(wanted) * long_axis[1]
-        out[FREE + 2] = 0.0 if self.wanted.separation_m is None else mean / self.wanted.separation_m - 1.0
+        out[FREE + 2] = 0.0 if self.wanted.separation_m is None else means / self.wanted.separation_m - 1.0
         return out
 
 
@@ -168,7 +170,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
     return PeriodicOrbit(
         state=State.from_vector(y),
         mass_factor=factor,
-        separation_m=shooting.after_turn(y, factor, n)[1],
+        separation_m=float(shooting.after_turn(y[:, None], factor, n)[1][0]),
         rate_rad_s=n,
         turn_s=shooting.turn(n)[0],
         return_map=_return_map(jacobian[:FREE, :FREE], shooting.even),
@@ -205,49 +207,43 @@ def _newton(shooting: Shooting, y, factor: float, n: float, scale):
 
 
 def _linearised(shooting: Shooting, y, free, open_parameters, scale):
-    """The conditions and their derivatives to the 18 displacements (in units of scale) and to the open parameters."""
+    """The conditions and their derivatives to the 18 displacements (in units of scale) and to the open parameters.
 
-    def at(displacement, log_factor, log_rate):
-        moved = displaced(y, displacement * scale)
-        return shooting.conditions(moved, math.exp(log_factor), math.exp(log_rate), scale)
-
-    zero = np.zeros(FREE)
-    value = at(zero, *free)
-    columns = []
+    Central differences, all of them side by side in one call.
+    """
+    moves = np.zeros((FREE, 1 + 2 * (FREE + len(open_parameters))))
+    logs = np.repeat(np.array(free)[:, None], moves.shape[1], axis=1)
     for i in range(FREE):
-        move = zero.copy()
-        move[i] = _DIFFERENCE
-        columns.append((at(move, *free) - at(-move, *free)) / (2.0 * _DIFFERENCE))
-    for i in open_parameters:
-        up, down = list(free), list(free)
-        up[i] += _DIFFERENCE
-        down[i] -= _DIFFERENCE
-        columns.append((at(zero, *up) - at(zero, *down)) / (2.0 * _DIFFERENCE))
-    return value, np.array(columns).T
+        moves[i, 1 + 2 * i : 3 + 2 * i] = _DIFFERENCE, -_DIFFERENCE
+    for column, i in enumerate(open_parameters, start=FREE):
+        logs[i, 1 + 2 * column : 3 + 2 * column] += (_DIFFERENCE, -_DIFFERENCE)
+    states = displaced(np.repeat(y[:, None], moves.shape[1], axis=1), moves * scale[:, None])
+    found = shooting.conditions(states, *np.exp(logs), scale)
+    return found[:, 0], (found[:, 1::2] - found[:, 2::2]) / (2.0 * _DIFFERENCE)
 
 
 def difference(end: np.ndarray, begin: np.ndarray) -> np.ndarray:
-    """The (18,) that leads from one state to the other.
+    """The (18, m) that lead from the states (20, m) to the others.
 
     Turns by twice the vector part, which is enough for small ones.
     """
-    out = np.empty(FREE)
+    out = np.empty((FREE, end.shape[1]))
     out[0:6] = end[0:6] - begin[0:6]
     for at, to in ((6, 6), (13, 12)):
-        w, *vector = quaternion_product(begin[at], *(-begin[at + 1 : at + 4]), *end[at : at + 4])
-        out[to : to + 3] = 2.0 * np.array(vector) * (1.0 if w >= 0.0 else -1.0)
+        w, *vector = product(begin[at], *(-begin[at + 1 : at + 4]), *end[at : at + 4])
+        out[to : to + 3] = 2.0 * np.array(vector) * np.where(w >= 0.0, 1.0, -1.0)
     out[9:12] = end[10:13] - begin[10:13]
     out[15:18] = end[17:20] - begin[17:20]
     return out
 
 
-def _turned_about_z(y: np.ndarray, angle: float) -> np.ndarray:
-    out, c, s = y.copy(), math.cos(angle), math.sin(angle)
+def _turned_about_z(y: np.ndarray, angle) -> np.ndarray:
+    out, c, s = y.copy(), np.cos(angle), np.sin(angle)
     for i in (0, 3):
         out[i], out[i + 1] = c * y[i] - s * y[i + 1], s * y[i] + c * y[i + 1]
-    half = (math.cos(0.5 * angle), 0.0, 0.0, math.sin(0.5 * angle))
+    half = (np.cos(0.5 * angle), 0.0, 0.0, np.sin(0.5 * angle))
     for i in (6, 13):
-        out[i : i + 4] = quaternion_product(*half, *y[i : i + 4])
+        out[i : i + 4] = product(*half, *y[i : i + 4])
     return out
 
 
@@ -257,7 +253,7 @@ def _turned_about_body_z(y: np.ndarray, sense: float) -> np.ndarray:
     X and y of its frame change sign.
     """
     out = y.copy()
-    out[6:10] = quaternion_product(*y[6:10], 0.0, 0.0, 0.0, sense)
+    out[6:10] = product(*y[6:10], 0.0, 0.0, 0.0, sense)
     out[10:12] = -y[10:12]
     return out
 

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..vectors import quaternion_of_turn, quaternion_product
+from ..vectors import quaternion_product
 
 FREE = 18
 """Position, velocity (inertial frame), turn and rate of the primary, turn and rate of the secondary (body frames)."""
+product = getattr(quaternion_product, "py_func", quaternion_product)
+"""quaternion_product on numbers or on whole arrays."""
 
 
 def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
-    """The state y (20,) with (18,) added: attitudes by small turns in body frames."""
-    out = y.copy()
+    """The states y (20,) or (20, m) with moves (18,) or (18, m) added: attitudes by small turns in body frames."""
+    out = np.array(y)
     out[0:6] += move[0:6]
-    out[6:10] = quaternion_product(*y[6:10], *quaternion_of_turn(*move[6:9]))
+    out[6:10] = product(*y[6:10], *_of_turn(move[6:9]))
     out[10:13] += move[9:12]
-    out[13:17] = quaternion_product(*y[13:17], *quaternion_of_turn(*move[12:15]))
+    out[13:17] = product(*y[13:17], *_of_turn(move[12:15]))
     out[17:20] += move[15:18]
     return out
+
+
+def _of_turn(turn: np.ndarray) -> np.ndarray:
+    """Quaternions (4,) or (4, m) of turns by |turn| radians about that vector."""
+    half = 0.5 * np.sqrt(turn[0] * turn[0] + turn[1] * turn[1] + turn[2] * turn[2])
+    return np.array([np.cos(half), *(0.5 * np.sinc(half / np.pi) * turn)])

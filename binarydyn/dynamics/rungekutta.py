@@ -201,22 +201,6 @@ def drifts(model, out, rows, c, k):
     return energy, momentum
 
 
-@kernel
-def fixed_steps(model, w, h, count, c, k):
-    """Make `count` equal steps of length h from w[:20] without error control; returns the sum of |r| over their starts.
-
-    A smooth function of its start, which a Newton search needs; nothing is interpolated.
-    """
-    model = numba.literally(model)
-    rates(model, w, 0, SIZE, c, k)
-    total = 0.0
-    for _ in range(count):
-        total += math.sqrt(w[0] * w[0] + w[1] * w[1] + w[2] * w[2])
-        attempt(model, w, h, c, k)
-        take_end(w)
-    return total
-
-
 def _wrappers(number: int) -> str:
     return f'''"""Entry points of the gravity model {number}: written by binarydyn.dynamics.rungekutta."""
 
@@ -232,15 +216,10 @@ def advance(w, progress, out, spacing, max_steps, block_steps, limits, c, k):
 @kernel
 def drifts(out, rows, c, k):
     return rungekutta.drifts({number}, out, rows, c, k)
-
-
-@kernel
-def fixed_steps(w, h, count, c, k):
-    return rungekutta.fixed_steps({number}, w, h, count, c, k)
 '''
 
 
 @cache
 def entry(number: int):
-    """Compiled entry points `advance`, `drifts` and `fixed_steps` of one gravity model; each is cached on disk."""
+    """Compiled entry points `advance` and `drifts` of one gravity model; each is cached on disk."""
     return written_module(f"runge_kutta_model_{number}", lambda: _wrappers(number))
