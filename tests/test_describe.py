@@ -241,7 +241,7 @@ def test_the_figure_is_to_scale(dated):
     assert pair.get_aspect() == 1.0
     lines = {line.get_label(): line for line in pair.lines}
     assert np.hypot(*lines["mutual orbit"].get_data()) == pytest.approx(821.0, rel=1e-12)
-    synchronous = np.hypot(*lines["synchronous with the primary"].get_data())
+    synchronous = np.hypot(*lines["synchronous with primary"].get_data())
     assert synchronous == pytest.approx(numbers(dated)["primary_synchronous_radius_m"], rel=1e-12)
     ends = {line.get_label(): line.get_xdata()[-1] for line in ruler.lines}
     assert ends["_Hill radius, perihelion"] == numbers(dated)["perihelion_hill_radius_m"]

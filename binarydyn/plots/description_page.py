@@ -68,9 +68,9 @@ def pair_to_scale(ax: Axes, described: Description) -> None:
     _circle(ax, np.zeros(2), separation, BEFORE.line(1.2), "mutual orbit")
     synchronous = described.grounds[0]
     if not synchronous.synchronous_says:
-        _circle(ax, np.zeros(2), synchronous.synchronous_radius_m, LATER.line(1.1), "synchronous with the primary")
+        _circle(ax, np.zeros(2), synchronous.synchronous_radius_m, LATER.line(1.1), "synchronous with primary")
     _circle(ax, centre, described.grounds[1].room_m, PITCH.line(1.1), "the moonlet's room")
-    ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=2, frameon=False, fontsize=SMALL, handlelength=2.4)
+    ax.legend(loc="lower center", bbox_to_anchor=(0.45, 1.0), ncols=2, frameon=False, fontsize=SMALL, handlelength=2.4)
 
 
 def _circle(ax: Axes, centre: np.ndarray, radius: float, line: dict, name: str) -> None:
@@ -85,7 +85,7 @@ def radii(described: Description) -> list[tuple[str, float]]:
         ("primary, mean radius", described.shapes[0].radius_m),
     ]
     if not described.grounds[0].synchronous_says:
-        found.append(("synchronous with the primary", described.grounds[0].synchronous_radius_m))
+        found.append(("synchronous with primary", described.grounds[0].synchronous_radius_m))
     found += [("moonlet's room", described.grounds[1].room_m), ("separation", described.start.separation_m)]
     found.append(("closest approach of the pass", described.flyby.pericentre_m))
     for place in described.sunlit:
