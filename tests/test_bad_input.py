@@ -186,6 +186,7 @@ WRONG = [
     ('name = "a pair"', 'impact_epoch_utc = "2031-05-06"', "impact_epoch_utc", "date and time"),
     ('name = "a pair"', 'impact_epoch_utc = "2031-05-06T07:08:09+02:00"', "impact_epoch_utc", "UTC"),
     ('name = "a pair"', 'impact_epoch_utc = "1931-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
+    ('name = "a pair"', 'impact_epoch_utc = "2131-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
     # what comes near
     ("[impactor]", "[spacecraft]\nreflectance = 1.5\n[impactor]", "spacecraft.reflectance", "0 .. 1"),
     ("[impactor]", "[spacecraft]\narea_to_mass_m2_kg = 0\n[impactor]", "spacecraft.area_to_mass_m2_kg", "above 0"),

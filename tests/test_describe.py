@@ -155,6 +155,11 @@ def test_circular_orbits_keep_keplers_law_and_name_what_ends_them(dated, invente
     says = [row["says"] for row in rings(dated)]
     assert says[0] == "holds against sunlight" and says[-1] == "sunlight ends it at perihelion"
     assert {row["says"] for row in rings(invented)} == {""}
+    near_sun = described(DATED.replace("_au = 1.37", "_au = 0.3"))
+    half_hill = 0.5 * numbers(near_sun)["perihelion_hill_radius_m"]
+    for row in rings(near_sun):
+        assert (row["says"] == "beyond half the Hill radius at perihelion") == (row["radius_m"] > half_hill)
+    assert rings(near_sun)[2]["radius_m"] < half_hill < rings(near_sun)[3]["radius_m"]
 
 
 def test_displacement_goes_with_the_rule_of_thumb_to_the_shape_of_the_orbit(dated):
@@ -203,6 +208,8 @@ def test_speeds_relative_to_each_body(invented):
     assert found["primary_own_speed_m_s"] + found["secondary_own_speed_m_s"] == pytest.approx(
         found["orbital_speed_m_s"]
     )
+    momenta = [found[f"{name}_mass_kg"] * found[f"{name}_own_speed_m_s"] for name in ("primary", "secondary")]
+    assert momenta[0] == pytest.approx(momenta[1], rel=1e-12)  # the barycentre rests
     at = math.sqrt(0.2**2 + 2 * found["total_gm_m3_s2"] / 1e4)
     for name in ("primary", "secondary"):
         own = found[f"{name}_own_speed_m_s"]
