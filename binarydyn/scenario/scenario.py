@@ -15,6 +15,7 @@ from .events import Impactor, Observation, Push, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
 from .keys import Key, known_keys
+from .observer import Observer
 from .reading import parsed, read_text, toml_text
 from .reference import Expected, InputSigma
 from .sampling import Sampling
@@ -45,6 +46,7 @@ class Scenario(Table):
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
     spacecraft: Spacecraft = Spacecraft()
+    observer: Observer = Observer()
     sampling: Sampling | None = None
     expected: tuple[Expected, ...] = key((), "", "published values that validate compares with")
     input_sigma: tuple[InputSigma, ...] = key((), "", "uncertainties of the inputs, for validate")
