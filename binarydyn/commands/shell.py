@@ -22,6 +22,7 @@ from ..scenario.wording import CAUTION, one_line
 COMMANDS = {
     "predict": "How much the impact changes the orbit period, and what else changes.",
     "sweep": "The same prediction over a grid of any numbers of the scenario.",
+    "events": "When the bodies eclipse and hide each other, before and after the impact.",
     "show": "What is in a result file and where it comes from.",
     "describe": "What follows from a scenario: the pair, its small motions, what a spacecraft meets.",
     "check": "What a scenario asks and how it differs from the defaults.",

@@ -24,17 +24,14 @@ def show(
     from ..store import open_result
 
     result = open_result(file)
-    report = sweep_report(result) if result.kind == "sweep" else _prediction_report(result)
+    report = _REPORTS.get(result.kind, _prediction_report)(result)
     report |= {"provenance": {k: v for k, v in result.attributes.items() if k not in ("scenario", "design", "caution")}}
     if plot:
         save_figure(plot, result)
     if as_json:
         print(json.dumps(report, indent=2, allow_nan=False))
         return
-    if result.kind == "sweep":
-        print_sweep(report)
-    else:
-        _print_prediction(report)
+    {"sweep": print_sweep, "events": _print_events}.get(result.kind, _print_prediction)(report)
     print()
     print_table(("provenance", ""), [(name, str(value)) for name, value in report["provenance"].items()])
     print(CAUTION)
@@ -127,6 +124,27 @@ def _print_prediction(report: dict[str, Any]) -> None:
     print_table(("quantity", "unit", "value"), [(name, "" if unit == "1" else unit, x) for name, unit, x in rows])
     for sentence in report["warnings"]:
         print(f"warning: {sentence}")
+
+
+def _events_report(result: Result) -> dict[str, Any]:
+    columns = {name: values.tolist() for name, values in result.events.items() if name != "number"}
+    plain = {name: [None if x != x or x == "" else x for x in values] for name, values in columns.items()}
+    return {
+        "kind": "events",
+        "file": str(result.path),
+        "scenario": result.attributes["scenario_name"],
+        "events": [dict(zip(plain, row, strict=True)) for row in zip(*plain.values(), strict=True)],
+        "caution": CAUTION,
+    }
+
+
+def _print_events(report: dict[str, Any]) -> None:
+    print(f"{report['scenario'] or 'scenario'}, timetable of {len(report['events'])} conjunctions")
+    names = ("mid_utc", "side", "kind", "body", "extent", "duration_minutes", "depth_mag", "drift_s")
+    print_table(names, [[_text(row[name]) for name in names] for row in report["events"]])
+
+
+_REPORTS = {"sweep": sweep_report, "events": _events_report}
 
 
 def _text(value: Any) -> str:

@@ -102,7 +102,8 @@ class Sky:
         helio, place = scenario.heliocentric_orbit, scenario.place
         if helio is None:
             raise InputError(
-                f"{place}:heliocentric_orbit", "the table is missing, events need the pair's orbit about the Sun; add it"
+                f"{place}:heliocentric_orbit",
+                "the table is missing, events need the pair's orbit about the Sun; add it",
             )
         if not scenario.impact_epoch_utc:
             raise InputError(

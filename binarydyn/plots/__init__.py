@@ -9,6 +9,7 @@ from .maps import sweep_line, sweep_map
 from .mutual_orbit import orbit
 from .prediction_page import prediction_figure, save_prediction
 from .sweep_page import save_sweep, sweep_figure
+from .timetable_page import save_timetable, timetable_figure
 
 __all__ = [
     "FORMATS",
@@ -23,7 +24,9 @@ __all__ = [
     "save_description",
     "save_prediction",
     "save_sweep",
+    "save_timetable",
     "sweep_figure",
     "sweep_line",
     "sweep_map",
+    "timetable_figure",
 ]

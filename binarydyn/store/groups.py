@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     import h5py
 
 TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning", "crater_regime"))
+TEXTS |= {"side", "kind", "body", "extent", "impact", "sunlight", "impact_epoch_utc", "impact_seen_utc", "mid_utc"}
+TEXTS |= {f"contact{k}_utc" for k in (1, 2, 3, 4)}
 FLAGS = frozenset(("tumbling", "unstable_after", "is_even"))
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
 UNKNOWN = -1

@@ -105,6 +105,11 @@ class Result:
         """Of a sweep: the values of each varied key; the last key varies fastest over the members."""
         return {name: column.values for name, column in self._group("design", "sweep").items()}
 
+    @cached_property
+    def events(self) -> dict[str, np.ndarray]:
+        """Of a timetable: its events as arrays (n,) by name; an unknown number is nan, an unknown text is empty."""
+        return {name: column.values for name, column in self._group("events", "events").items()}
+
     @property
     def keys(self) -> tuple[str, ...]:
         """Of a sweep: what varies."""

@@ -13,6 +13,8 @@ UNITS = {
     "minutes": "min",
     "days": "d",
     "deg": "deg",
+    "mag": "mag",
+    "au": "au",
     "kg": "kg",
     "km": "km",
     "m2": "m2",

@@ -1,0 +1,187 @@
+"""`binarydyn events`: when the bodies eclipse and hide each other, before and after the impact, as it is seen."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..errors import InputError
+from ..scenario import builtin, load
+from ..scenario.wording import CAUTION, one_line
+from .progress import say_if_cold
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..assessment.timetable import Timetable
+
+
+def events(
+    file: Annotated[
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+    ] = "",
+    days: Annotated[float, typer.Option("--days", help="Length of the table before and after the impact.")] = 14.0,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    csv_file: Annotated[str, typer.Option("--csv", help="Write the events as CSV.")] = "",
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    out: Annotated[str, typer.Option("--out", help="Store the table as HDF5.")] = "",
+) -> int:
+    """Timetable of mutual events in UTC with light time, and how far those after the impact drift away."""
+    from ..assessment.timetable import timetable
+    from ..assessment.timetable_rows import rows, summary
+
+    scenario = load(file) if file else builtin()
+    _check_places(csv_file, plot, out)
+    say_if_cold()
+    table = timetable(scenario, days)
+    found, whole = rows(table), summary(table)
+    if as_json:
+        for sentence in table.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(_report(table, whole, found), indent=2, allow_nan=False))
+    else:
+        _print(table, whole, found)
+    sys.stdout.flush()
+    if csv_file:
+        _write_csv(csv_file, found)
+    if out:
+        from ..store.timetables import write_timetable
+
+        write_timetable(out, table)
+    if plot:
+        from ..plots import save_timetable
+
+        save_timetable(plot, table)
+    return 0 if table.status == "done" else 1
+
+
+def _check_places(csv_file: str, plot: str, out: str) -> None:
+    """Refuse files that cannot be written before anything is computed."""
+    if csv_file:
+        from ..store.files import check_place
+
+        check_place(csv_file)
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    if out:
+        from ..store.timetables import check_target
+
+        check_target(out)
+
+
+def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> dict[str, Any]:
+    return whole | {
+        "scenario": table.scenario.name,
+        "scenario_sha256": table.scenario.sha256,
+        "ephemerides": [
+            {
+                "kind": line.kind,
+                "body": line.body,
+                "zero_utc": table.sky.clock.utc(line.zero_s)[0],
+                "synodic_spacing_h": line.spacing_s / 3600.0,
+                "scatter_s": line.scatter_s,
+                "events": line.count,
+            }
+            for line in table.ephemerides
+        ],
+        "nights": [
+            {"date_utc": date, "events": count, "drift_s": drift, "o_minus_c_s": o_c}
+            for date, count, drift, o_c in table.nights()
+        ],
+        "events": found,
+        "warnings": list(table.warnings),
+        "caution": CAUTION,
+    }
+
+
+def _write_csv(path: str, found: list[dict[str, Any]]) -> None:
+    try:
+        with Path(path).open("w", newline="", encoding="utf-8") as stream:
+            writer = csv.DictWriter(stream, fieldnames=list(found[0]) if found else ["side"])
+            writer.writeheader()
+            writer.writerows(found)
+    except OSError as error:
+        raise InputError(one_line(path), f"it cannot be written ({error.strerror}); choose another place") from None
+
+
+def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> None:
+    w = whole
+    print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}): {w['status']}")
+    print(
+        f"t0 {w['impact_epoch_utc']} UTC at the pair, seen {w['impact_seen_utc']} "
+        f"(light time {w['light_time_s']:.2f} s)\n"
+        f"phase angle {w['phase_angle_deg']:.2f} deg; from the orbit's pole: observer {w['aspect_deg']:.2f}, "
+        f"Sun {w['solar_aspect_deg']:.2f} deg; {w['sun_distance_au']:.4f} au from the Sun, "
+        f"{w['observer_distance_au']:.4f} au from the observer\n"
+        f"sidereal period {_text(w['period_before_h'], '.6f')} h before, {_text(w['period_after_h'], '.6f')} h after\n"
+    )
+    head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "min", "mag", "drift, min", "O-C, min")
+    shown = [row for row in found if row["extent"] != "absent"]
+    print_table(head, [_cells(row) for row in shown])
+    for sentence in _absent(found):
+        print(sentence)
+    _print_lines(table)
+    for sentence in table.warnings:
+        print(f"warning: {sentence}")
+    print(CAUTION)
+
+
+def _cells(row: dict[str, Any]) -> tuple[str, ...]:
+    first, last = (row[name][11:19] if row[name] else "-" for name in ("contact1_utc", "contact4_utc"))
+    return (
+        row["mid_utc"][:19].replace("T", " "),
+        f"{row['cycle']:+d}" if row["side"] == "before" else f"{row['cycle']:d}",
+        f"{row['body']} {'eclipsed' if row['kind'] == 'eclipse' else 'occulted'}",
+        row["extent"],
+        first,
+        last,
+        _text(row["duration_minutes"], ".1f"),
+        f"{row['depth_mag']:.4f}",
+        _text(row["drift_s"], "+.2f", 60.0),
+        _text(row["o_minus_c_s"], "+.2f", 60.0),
+    )
+
+
+def _absent(found: list[dict[str, Any]]) -> list[str]:
+    """What does not take place, by kind."""
+    said = []
+    for kind, body in dict.fromkeys((row["kind"], row["body"]) for row in found):
+        same = [row for row in found if (row["kind"], row["body"]) == (kind, body)]
+        missing = [row["miss_m"] for row in same if row["extent"] == "absent"]
+        if missing:
+            said.append(
+                f"{kind} of the {body}: absent in {len(missing)} of {len(same)} conjunctions, the outlines miss by "
+                f"{min(missing):.1f} .. {max(missing):.1f} m"
+            )
+    return said or ([] if found else ["no conjunction in this table: the orbit is seen and lit from its pole"])
+
+
+def _print_lines(table: Timetable) -> None:
+    if table.ephemerides:
+        print()
+        head = ("ephemeris before t0", "events", "zero (UTC)", "spacing, h", "scatter, s")
+        cells = [
+            (
+                f"{line.kind} of the {line.body}",
+                str(line.count),
+                table.sky.clock.utc(line.zero_s)[0],
+                f"{line.spacing_s / 3600.0:.6f}",
+                f"{line.scatter_s:.2f}",
+            )
+            for line in table.ephemerides
+        ]
+        print_table(head, cells)
+    if nights := table.nights():
+        print()
+        cells = [(d, str(n), f"{x / 60.0:+.2f}", _text(y, "+.2f", 60.0)) for d, n, x, y in nights]
+        print_table(("night (UTC)", "events", "mean drift, min", "mean O-C, min"), cells)
+
+
+def _text(value: float | None, form: str, unit: float = 1.0) -> str:
+    return "-" if value is None else format(value / unit, form)

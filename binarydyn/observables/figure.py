@@ -1,0 +1,80 @@
+"""What of a body can be seen: its outer surface, as an ellipsoid or as a mesh, in the frame of its centre of mass."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..dynamics.state import Body
+from ..errors import InputError
+
+
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """The outer surface: an ellipsoid, or a mesh if it has facets.
+
+    x_principal = turn @ x + shift_m, x in the frame in which the ellipsoid's axes are its axes; meshes are principal
+    already.  vertices_m (n, 3), facets (m, 3).
+    """
+
+    semi_axes_m: np.ndarray
+    turn: np.ndarray
+    shift_m: np.ndarray
+    vertices_m: np.ndarray
+    facets: np.ndarray
+
+    @classmethod
+    def of(cls, body: Body) -> Figure:
+        """Of an ellipsoid, a polyhedron or a layered body.  InputError for a stored one, which has no surface."""
+        outer = getattr(body, "shape", body)
+        if hasattr(outer, "facets"):
+            vertices, facets = np.asarray(body.vertices_m, dtype=float), np.asarray(outer.facets, dtype=np.int64)
+            return cls(np.zeros(3), np.eye(3), np.zeros(3), np.ascontiguousarray(vertices), facets)
+        if not hasattr(outer, "semi_axes_m"):
+            raise InputError(
+                "body",
+                f"a {type(body).__name__} has no surface, allowed is an ellipsoid or a mesh; build the pair anew",
+            )
+        turn = np.ascontiguousarray(body.axes @ outer.axes.T)
+        shift = body.axes @ (outer.centre_m - body.centre_m)
+        none = np.empty((0, 3))
+        return cls(np.array(outer.semi_axes_m, dtype=float), turn, shift, none, none.astype(np.int64))
+
+    @property
+    def is_mesh(self) -> bool:
+        """Whether it has facets."""
+        return len(self.facets) > 0
+
+    @cached_property
+    def corners_m(self) -> np.ndarray:
+        """(k, 3) vertices of a mesh's convex hull, which casts the same outline; none of an ellipsoid."""
+        if not self.is_mesh:
+            return self.vertices_m
+        from scipy.spatial import ConvexHull
+
+        return np.ascontiguousarray(self.vertices_m[ConvexHull(self.vertices_m).vertices])
+
+    @cached_property
+    def reach_m(self) -> float:
+        """Greatest distance of the surface from the middle of the ellipsoid, or of a mesh from the centre of mass."""
+        return float(np.linalg.norm(self.vertices_m, axis=1).max() if self.is_mesh else self.semi_axes_m.max())
+
+    @cached_property
+    def is_convex(self) -> bool:
+        """Whether no vertex lies above the plane of a facet by more than 1e-9 of the body's size."""
+        if not self.is_mesh:
+            return True
+        a, b, c = self.vertices_m[self.facets].transpose(1, 0, 2)
+        normal = np.cross(b - a, c - a)
+        normal /= np.linalg.norm(normal, axis=1)[:, None]
+        above = [
+            (normal[i : i + 256] @ self.vertices_m.T).max(axis=1) - np.sum(normal[i : i + 256] * a[i : i + 256], axis=1)
+            for i in range(0, len(a), 256)
+        ]
+        return float(np.concatenate(above).max()) <= 1e-9 * self.reach_m
+
+    def placed(self, position_m: np.ndarray, rotation: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(m, 3) and (m, 3, 3): middle and axes of the surface for a centre of mass (m, 3) and body axes (m, 3, 3)."""
+        return position_m + rotation @ self.shift_m, np.ascontiguousarray(rotation @ self.turn)

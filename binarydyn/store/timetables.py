@@ -1,0 +1,49 @@
+"""A timetable of mutual events as a file: one row for each event, what holds for all of them, and the warnings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from ..assessment.timetable import Timetable
+from ..assessment.timetable_rows import rows, summary
+from ..errors import InputError
+from ..scenario.wording import one_line
+from .files import check_place, image, put
+from .groups import Column, write_group
+from .provenance import attributes
+from .result import open_result
+
+KIND = "events"
+
+
+def write_timetable(path: str | Path, table: Timetable) -> None:
+    """Write a timetable, in place of an older one of that name.  InputError where it cannot."""
+    check_target(path)
+    found = rows(table)
+    columns = {"number": Column.of("number", np.arange(len(found)), "number")}
+    for name in found[0] if found else ():
+        columns[name] = Column.of(name, [row[name] for row in found], "number")
+    sentences = list(table.warnings)
+    warnings = {
+        "number": Column.of("number", np.arange(len(sentences)), "number"),
+        "warning": Column.of("warning", sentences, "number"),
+    }
+
+    def fill(file) -> None:
+        file.attrs.update(attributes(table.scenario, KIND))
+        write_group(file, "events", columns)
+        write_group(file, "summary", {name: Column.of(name, value) for name, value in summary(table).items()})
+        write_group(file, "warnings", warnings)
+
+    put(Path(path), image(fill))
+
+
+def check_target(path: str | Path) -> None:
+    """InputError, before anything is computed, where a timetable could not be written, or would replace other work."""
+    check_place(path)
+    if Path(path).exists() and (kind := open_result(path).kind) != KIND:
+        raise InputError(
+            one_line(str(path)), f"it holds a {kind}, allowed is a timetable or a new file; name another one"
+        )
