@@ -16,8 +16,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..constants import DAY_S
-
 if TYPE_CHECKING:
     from astropy.time import Time
 
@@ -71,11 +69,6 @@ class Clock:
         with offline():
             epoch = Time(self.epoch_utc.replace(tzinfo=None), scale="utc", format="datetime").tdb
             return epoch + TimeDelta(np.asarray(time_s, dtype=float), format="sec", scale="tdb")
-
-    def since_jd_tdb(self, jd_tdb: float) -> float:
-        """Seconds from a Julian date (TDB) to the epoch."""
-        epoch = self.at(0.0)
-        return ((epoch.jd1 - jd_tdb) + epoch.jd2) * DAY_S
 
     def utc(self, time_s) -> list[str]:
         """ISO 8601 dates and times, UTC, to a tenth of a second, of seconds (m,) from the epoch."""

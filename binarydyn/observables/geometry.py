@@ -14,11 +14,11 @@ from functools import cached_property
 import numpy as np
 
 from ..constants import ASTRONOMICAL_UNIT_M, SPEED_OF_LIGHT_M_S
+from ..epochs import moment, seconds_since
 from ..errors import InputError
 from ..impact.frame import ecliptic_axes
 from ..kepler import Elements, position_velocity
 from ..scenario import Scenario
-from ..scenario.heliocentric import utc
 from .ephemeris import Clock, Site, observer_about_sun_m
 
 _LIGHT_TIME_STEPS = 3
@@ -114,10 +114,12 @@ class Sky:
                 f"{place}:mutual_orbit.pole_longitude_deg",
                 "the key is missing, events need the pole of the mutual orbit; add its longitude and latitude",
             )
-        clock = Clock(utc(scenario.impact_epoch_utc))
+        clock = Clock(moment(scenario.impact_epoch_utc))
         angles = (helio.inclination_deg, helio.node_deg, helio.argument_of_pericentre_deg, helio.mean_anomaly_deg)
         given = Elements(helio.semi_major_axis_au * ASTRONOMICAL_UNIT_M, helio.eccentricity, *np.radians(angles))
-        at_t0 = given.mean_anomaly_rad + given.mean_motion_rad_s() * clock.since_jd_tdb(helio.epoch_jd_tdb)
+        at_t0 = given.mean_anomaly_rad + given.mean_motion_rad_s() * seconds_since(
+            helio.epoch_jd_tdb, scenario.impact_epoch_utc
+        )
         elements = Elements(*_without_anomaly(given), float(np.remainder(at_t0, 2.0 * np.pi)))
         seen_from = scenario.observer
         site = None
