@@ -325,7 +325,7 @@ def test_what_a_prediction_does_not_use_is_said():
     sampled = pair(
         sampling={"quantities": {"push.along_track_mm_s": {"normal": [0.0, 1.0]}}}, push={"along_track_mm_s": 0.0}
     )
-    assert any("[sampling] are not used yet" in sentence for sentence in predict(sampled).warnings)
+    assert any("draws from [sampling]" in sentence for sentence in predict(sampled).warnings)
 
 
 def test_an_early_end_says_when():

@@ -183,7 +183,7 @@ def _early_end(after: Side) -> tuple[str, ...]:
 def _unused(scenario: Scenario) -> tuple[str, ...]:
     """What a scenario says that a single prediction does not look at."""
     if scenario.sampling and scenario.sampling.quantities:
-        return ("the distributions of [sampling] are not used yet: this is the prediction of the stated values alone",)
+        return ("this is the prediction of the stated values alone; `sweep --sample random` draws from [sampling]",)
     return ()
 
 

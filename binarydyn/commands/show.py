@@ -58,10 +58,23 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "unstable": _count(result, "unstable_after"),
         "tumbling": _count(result, "tumbling"),
         "tolerance": result.attributes["tolerance"],
-        "varied": {key: values.tolist() for key, values in result.axes.items()},
+        "varied": {key: values.tolist() for key, values in result.axes.items()} or list(result.keys),
         "period_change_s": _extremes(result),
+        **_sampled(result),
         "caution": CAUTION,
     }
+
+
+def _sampled(result: Result) -> dict[str, Any]:
+    """What drawn members say: how they were drawn, intervals of the outcomes, chances; nothing for a grid."""
+    if not result.sample:
+        return {}
+    from ..ensembles.spread import chances, spread
+
+    asked = result.scenario.requirement
+    wanted = (asked.period_change_s, asked.measured_to_s) if asked else (None, None)
+    drawn = {"kind": result.sample.kind, "seed": result.sample.seed}
+    return {"sample": drawn, "spread": spread(result.columns), "chances": chances(result.columns, *wanted)}
 
 
 def _count(result: Result, flag: str) -> int:
@@ -93,10 +106,28 @@ def print_sweep(report: dict[str, Any]) -> None:
         print(f"after the impact {report['unstable']} are unstable and {report['tumbling']} tumble: less certain")
     for status, reason in report["first_reasons"].items():
         print(f"first {status}: {reason}")
-    if ends := report["period_change_s"]:
+    if "sample" in report:
+        _print_spread(report)
+    elif ends := report["period_change_s"]:
         rows = [(name, f"{end['value_s']:+.3f}", *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
         print_table(("period change", "s", *report["varied"]), rows)
     print(f"integrator tolerance {report['tolerance']}")
+
+
+def _print_spread(report: dict[str, Any]) -> None:
+    """Intervals and chances of drawn members."""
+    from ..store import long_name_of, unit_of
+
+    rows = []
+    for name, marks in report["spread"].items():
+        unit = unit_of(name)
+        rows.append((long_name_of(name), "" if unit == "1" else unit, *(f"{value:.6g}" for value in marks.values())))
+    print_table(("outcome", "unit", "median", "68 % from", "to", "95 % from", "to"), rows)
+    print()
+    chances = report["chances"].items()
+    rows = [(name.replace("_", " "), f"{c['chance']:.4g}", f"{c['standard_error']:.2g}") for name, c in chances]
+    print_table(("chance of", "share", "+-"), rows)
+    print("intervals are over stable members that ended well; an unstable one has no predictable outcome")
 
 
 def _prediction_report(result: Result) -> dict[str, Any]:

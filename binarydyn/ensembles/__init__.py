@@ -2,5 +2,6 @@
 
 from .design import Design, Grid
 from .members import Row, member_scenario, sweep, swept
+from .sample import Sample
 
-__all__ = ["Design", "Grid", "Row", "member_scenario", "sweep", "swept"]
+__all__ = ["Design", "Grid", "Row", "Sample", "member_scenario", "sweep", "swept"]

@@ -12,6 +12,7 @@ from ..errors import InputError
 from ..scenario.wording import CAUTION
 from .files import check_path, save
 from .maps import sweep_line, sweep_map
+from .sample_page import sample_figure
 from .seen import name_of
 from .style import MM, PAGE, SMALL
 from .words import label_of, number, unit_of
@@ -25,7 +26,9 @@ _SIZE_MM = (160.0, 136.0)
 
 def sweep_figure(result: Any) -> Figure:
     """Map of the period change over the first two swept keys that take several values, or a line over the only one;
-    160 mm x 136 mm.  Further keys are held at the middle one of their values, and the page says so.
+    160 mm x 136 mm; for drawn members the page of sample_page.py.
+
+    Further keys are held at the middle one of their values, and the page says so.
 
     result: a stored result of kind `sweep`.  InputError for another kind, or if no key takes several values.
     """
@@ -33,6 +36,8 @@ def sweep_figure(result: Any) -> Figure:
     from matplotlib.figure import Figure
 
     keys, columns = _table(result)
+    if getattr(result, "sample", None):
+        return sample_figure(result)
     varying = [key for key in keys if len(np.unique(columns[key])) > 1]
     if not varying:
         raise InputError("plot", f"a sweep of {len(columns['status'])} member is given, 2 are needed; vary a key")

@@ -141,6 +141,17 @@ class Simulation(Table):
         return self
 
 
+class Requirement(Table):
+    """What the test is to achieve; a sample tells the chance of it."""
+
+    period_change_s: Number | None = key(
+        None, "s", "least size of the period change; none is required, up to a day", 0.0, 86400.0, open_low=True
+    )
+    measured_to_s: Number | None = key(
+        None, "s", "largest error of its fit; none is required, up to a day", 0.0, 86400.0, open_low=True
+    )
+
+
 class Observation(Table):
     """How the period is read from the motion."""
 

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import PrivateAttr, ValidationError, model_validator
 
 from ..constants import HOUR_S, G
-from .events import Impactor, Observation, Push, Simulation
+from .events import Impactor, Observation, Push, Requirement, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
 from .keys import Key, known_keys
@@ -47,6 +47,7 @@ class Scenario(Table):
     observation: Observation = Observation()
     spacecraft: Spacecraft = Spacecraft()
     observer: Observer = Observer()
+    requirement: Requirement | None = None
     sampling: Sampling | None = None
     expected: tuple[Expected, ...] = key((), "", "published values that validate compares with")
     input_sigma: tuple[InputSigma, ...] = key((), "", "uncertainties of the inputs, for validate")

@@ -104,7 +104,7 @@ def _write(group: h5py.Group, name: str, column: Column) -> None:
 def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:
     """The columns of a group.  ValueError where the content is not what was written."""
     group = parent[name]
-    columns = {key: _read(group[key], key) for key in group.attrs["columns"].split(" ")}
+    columns = {key: _read(group[key], key) for key in group.attrs["columns"].split()}
     if digest(columns) != group.attrs["content_sha256"]:
         raise ValueError(f"the content of {name} is not what was written")
     return columns

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..dynamics import State, System, Trajectory
+from ..ensembles import Sample
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
@@ -113,7 +114,13 @@ class Result:
     @property
     def keys(self) -> tuple[str, ...]:
         """Of a sweep: what varies."""
-        return tuple(self.axes)
+        return self.sample.keys if self.sample else tuple(self.axes)
+
+    @cached_property
+    def sample(self) -> Sample | None:
+        """Of a sweep over drawn members: how they were drawn; None for a grid."""
+        text = self.attributes.get("design", "")
+        return Sample.from_json(text) if text.startswith("{") else None
 
     def on_grid(self, name: str) -> np.ndarray:
         """A column of a sweep, one dimension for each of `axes`."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ..ensembles import Grid, Row, swept
+from ..ensembles import Design, Row, swept
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
@@ -28,7 +28,7 @@ class SweepStore:
     """
 
     def __init__(
-        self, path: str | Path, scenario: Scenario, design: Grid, block_rows: int = 1000, block_s: float = 2.0
+        self, path: str | Path, scenario: Scenario, design: Design, block_rows: int = 1000, block_s: float = 2.0
     ):
         self.path, self.design = Path(path), design
         self.block_rows, self.block_s = block_rows, block_s
@@ -119,7 +119,8 @@ class SweepStore:
 
             def fill(file) -> None:
                 file.attrs.update(self.attributes)
-                write_group(file, AXES, {key: Column.of(key, list(v), key) for key, v in self.design.axes})
+                axes = getattr(self.design, "axes", ())
+                write_group(file, AXES, {key: Column.of(key, list(v), key) for key, v in axes})
                 write_group(file, ROWS, columns)
 
             put(self.path, image(fill))

@@ -1,0 +1,160 @@
+"""Members drawn from the distributions of a scenario: at random, by a scrambled Sobol sequence, or in a Latin
+hypercube.
+
+Member k depends on the seed and k alone (a Latin hypercube on the count too), so that a sample can be extended and
+any part of it done anywhere.  Correlated quantities are drawn by a Gaussian copula: normal scores with the stated
+correlations, each carried to its own distribution.  Random: one counter-based stream a member (Salmon et al. 2011,
+Proc. SC11, 16); Sobol: Owen's scrambling (Owen 1998, J. Complexity 14, 466), best in counts that are powers of 2;
+both through numpy and scipy.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..errors import InputError
+from ..scenario import Scenario
+from ..scenario.sampling import Distribution
+from ..scenario.wording import as_given
+from .design import LARGEST
+
+KINDS = ("random", "sobol", "latin")
+MOST_DIMENSIONS = 500
+_BLOCK = 4096
+"""Members drawn together; a draw is cheap, starting a sequence is not."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """`count` members of a kind; quantities ((key, shape, (two numbers)), ..) and their correlations, row by row."""
+
+    kind: str
+    quantities: tuple[tuple[str, str, tuple[float, float]], ...]
+    correlations: tuple[tuple[float, ...], ...]
+    count: int
+    seed: int
+
+    def __post_init__(self):
+        if self.kind not in KINDS:
+            raise InputError("--sample", f"{as_given(self.kind)} is given, allowed is {' or '.join(KINDS)}; choose one")
+        if not self.quantities:
+            raise InputError(
+                "--sample", "the scenario has no [sampling.quantities], at least one distribution is needed; add one"
+            )
+        if not 1 <= self.count <= LARGEST:
+            raise InputError("--count", f"{self.count} is given, allowed is 1 .. {LARGEST}; change it")
+        if not 0 <= self.seed < 2**63:
+            raise InputError("--seed", f"{self.seed} is given, allowed is 0 .. 2^63 - 1; change it")
+        if len(self.quantities) > MOST_DIMENSIONS:
+            number = len(self.quantities)
+            raise InputError("--sample", f"{number} quantities are given, allowed are {MOST_DIMENSIONS}; fix some")
+
+    @classmethod
+    def of(cls, scenario: Scenario, kind: str, count: int | None = None, seed: int | None = None) -> Sample:
+        """From the [sampling] of a scenario; count and seed in place of its own.  Raises InputError."""
+        sampling = scenario.sampling
+        listed = sampling.quantities.items() if sampling else ()
+        quantities = tuple((name, *_shape(distribution)) for name, distribution in listed)
+        matrix = tuple(map(tuple, sampling.correlation_matrix)) if sampling else ()
+        own_count, own_seed = (sampling.count, sampling.seed) if sampling else (1, 0)
+        return cls(kind, quantities, matrix, own_count if count is None else count, own_seed if seed is None else seed)
+
+    @classmethod
+    def from_json(cls, text: str) -> Sample:
+        """The sample that `json` wrote."""
+        held = json.loads(text)
+        quantities = tuple((name, shape, tuple(numbers)) for name, shape, numbers in held["quantities"])
+        correlations = tuple(map(tuple, held["correlations"]))
+        return cls(held["sample"], quantities, correlations, held["count"], held["seed"])
+
+    @property
+    def json(self) -> str:
+        """As text that gives back the same numbers, bit for bit."""
+        named = {"sample": self.kind, "count": self.count, "seed": self.seed}
+        return json.dumps(named | {"quantities": self.quantities, "correlations": self.correlations})
+
+    @property
+    def sha256(self) -> str:
+        """Of all that decides the members, in hexadecimal."""
+        return hashlib.sha256(self.json.encode()).hexdigest()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The dotted names that vary."""
+        return tuple(name for name, _, _ in self.quantities)
+
+    def __len__(self) -> int:
+        return self.count
+
+    def member(self, k: int) -> dict[str, float]:
+        """What member k, 0 <= k < len, changes in the scenario."""
+        return dict(zip(self.keys, self.draws(k, k + 1)[0].tolist(), strict=True))
+
+    def draws(self, first: int, end: int) -> np.ndarray:
+        """(end - first, quantities): the values of members first .. end - 1."""
+        from scipy.special import ndtr
+
+        scores = self._scores(first, end)
+        if self.correlations and len(self.quantities) > 1:
+            scores = scores @ self._mixing.T
+        columns = []
+        for (_, shape, (one, other)), z in zip(self.quantities, scores.T, strict=True):
+            if shape == "uniform":
+                columns.append(one + (other - one) * ndtr(z))
+            else:
+                columns.append(one * np.exp(other * z) if shape == "lognormal" else one + other * z)
+        return np.array(columns).T
+
+    def check(self, scenario: Scenario) -> None:
+        """Nothing: the scenario has checked its distributions when it was read."""
+
+    @cached_property
+    def _mixing(self) -> np.ndarray:
+        return np.linalg.cholesky(np.array(self.correlations))
+
+    def _scores(self, first: int, end: int) -> np.ndarray:
+        """Independent standard normal scores of some members."""
+        size = len(self.quantities)
+        if self.kind == "random":
+            streams = (np.random.Philox(key=self.seed, counter=[0, 0, 0, k]) for k in range(first, end))
+            return np.array([np.random.Generator(stream).standard_normal(size) for stream in streams])
+        from scipy.special import ndtri
+
+        if self.kind == "latin":
+            return ndtri(self._hypercube[first:end])
+        blocks = range(first // _BLOCK, (end - 1) // _BLOCK + 1)
+        parts = [self._sobol(b)[max(first - b * _BLOCK, 0) : end - b * _BLOCK] for b in blocks]
+        return np.concatenate(parts)
+
+    def _sobol(self, block: int) -> np.ndarray:
+        """Scores of one block of the sequence."""
+        if block not in self._blocks:
+            from scipy.special import ndtri
+            from scipy.stats import qmc
+
+            sequence = qmc.Sobol(len(self.quantities), rng=self.seed)
+            if block:
+                sequence.fast_forward(block * _BLOCK)
+            self._blocks[block] = ndtri(np.clip(sequence.random(_BLOCK), 1e-16, 1.0 - 1e-16))
+        return self._blocks[block]
+
+    @cached_property
+    def _blocks(self) -> dict[int, np.ndarray]:
+        return {}
+
+    @cached_property
+    def _hypercube(self) -> np.ndarray:
+        from scipy.stats import qmc
+
+        points = qmc.LatinHypercube(len(self.quantities), rng=self.seed).random(self.count)
+        return np.clip(points, 1e-16, 1.0 - 1e-16)
+
+
+def _shape(distribution: Distribution) -> tuple[str, tuple[float, float]]:
+    name = next(name for name in ("normal", "uniform", "lognormal") if getattr(distribution, name) is not None)
+    return name, getattr(distribution, name)

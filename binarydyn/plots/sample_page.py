@@ -1,0 +1,77 @@
+"""One page a sample: how the period change is spread over the drawn members, and which inputs it follows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ..ensembles.spread import SHARES
+from ..errors import InputError
+from ..scenario.wording import CAUTION
+from .seen import name_of
+from .style import MM, PAGE, SMALL
+from .words import label_of, number
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_SHOWN = "period_change_s"
+_SIZE_MM = (160.0, 136.0)
+_INPUTS = 8
+
+
+def sample_figure(result: Any) -> Figure:
+    """Histogram of the period change with its intervals, and the rank correlations with the inputs."""
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    columns = result.columns
+    well = (columns["status"] == "done") & np.isfinite(columns[_SHOWN])
+    unstable = well & (columns["unstable_after"] == 1) if "unstable_after" in columns else np.zeros_like(well)
+    regular = well & ~unstable
+    if regular.sum() < 2:
+        raise InputError("plot", f"{regular.sum()} members have a period change, 2 are needed; draw more")
+    with rc_context(PAGE):
+        figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
+        _histogram(figure.add_axes((0.11, 0.24, 0.46, 0.58)), columns[_SHOWN], regular, unstable)
+        _ranks(figure.add_axes((0.80, 0.24, 0.17, 0.58)), columns, result.keys, regular)
+        figure.text(0.02, 0.975, f"{name_of(result)}: {label_of(_SHOWN)}", fontsize=11.5, fontweight="bold", va="top")
+        sentence = _sentence(columns[_SHOWN][regular], len(well), int(unstable.sum()))
+        figure.text(0.02, 0.92, sentence, fontsize=SMALL, va="top")
+        figure.text(0.02, 0.015, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
+    return figure
+
+
+def _histogram(ax, change, regular, unstable) -> None:
+    low, high = np.quantile(change[regular], [0.001, 0.999])
+    bins = np.linspace(low, high, int(np.clip(np.sqrt(regular.sum()), 5, 60)) + 1)
+    ax.hist(change[regular], bins, color="0.55", label="stable")
+    if unstable.any():
+        ax.hist(change[unstable], bins, histtype="step", color="C3", hatch="////", label="unstable attitude")
+    marks = np.quantile(change[regular], list(SHARES.values()))
+    ax.axvspan(marks[3], marks[4], color="C0", alpha=0.10, lw=0, label="95 %")
+    ax.axvspan(marks[1], marks[2], color="C0", alpha=0.18, lw=0, label="68 %")
+    ax.axvline(marks[0], color="C0", lw=1.4, label="median")
+    ax.set(xlabel=label_of(_SHOWN), ylabel="members")
+    ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.16), ncols=3, frameon=False, borderaxespad=0.0)
+
+
+def _ranks(ax, columns, keys, regular) -> None:
+    from scipy.stats import spearmanr
+
+    size = {key: float(spearmanr(columns[key][regular], columns[_SHOWN][regular]).statistic) for key in keys}
+    shown = sorted(size, key=lambda key: -abs(size[key]))[:_INPUTS][::-1]
+    ax.barh(range(len(shown)), [size[key] for key in shown], color="0.55")
+    ax.axvline(0.0, color="0.2", lw=0.8)
+    ax.set(xlim=(-1.05, 1.05), xlabel="rank correlation")
+    names = [label_of(key).split(",")[0].replace(" ", "\n", 1) for key in shown]
+    ax.set_yticks(range(len(shown)), names, fontsize=SMALL)
+
+
+def _sentence(change, count: int, unstable: int) -> str:
+    marks = dict(zip(SHARES, np.quantile(change, list(SHARES.values())), strict=True))
+    text = f"median {number(marks['median'], '+.1f', 's')}, 68 % {number(marks['low_68'], '+.1f')} to "
+    text += f"{number(marks['high_68'], '+.1f', 's')}, 95 % {number(marks['low_95'], '+.1f')} to "
+    text += number(marks["high_95"], "+.1f", "s")
+    return f"{text}; {len(change)} of {count} members" + (f", {unstable} unstable ones apart" if unstable else "")
