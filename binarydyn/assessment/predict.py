@@ -15,7 +15,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, propagate
 from ..errors import FewCyclesError, InputError
-from ..impact import Impact, impact_numbers, impact_on
+from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on
 from ..observables import (
     AttitudeHistory,
     Estimate,
@@ -30,6 +30,7 @@ from ..observables import (
 from ..scenario import Scenario
 from .analytic import analytic_changes
 from .degree import next_degree
+from .shares import Shares, shares
 from .start import Start, start
 from .trust import TWIST_RAD, Trust, simulate_with_companions
 
@@ -65,6 +66,7 @@ class Prediction:
     status: str
     warnings: tuple[str, ...]
     trust: Trust
+    shares: Shares | None = None
     model_error_s: float | None = None
 
     @property
@@ -81,6 +83,10 @@ class Prediction:
         """The change by every estimator that could be used on both windows."""
         both = [_all_periods(side.trajectory) for side in (self.before, self.after)]
         return {name: both[1][name].value_s - both[0][name].value_s for name in both[0] if name in both[1]}
+
+    def budget(self) -> Budget:
+        """Energy and angular momentum before and just after the impact, part by part, and whether the books close."""
+        return impact_budget(self.start.system, self.start.system.state, self.impact)
 
     def analytic_changes_s(self) -> dict[str, float]:
         """Closed-form estimates for the same push; see analytic.py."""
@@ -100,6 +106,9 @@ class Prediction:
             "period_change_s": self.period_change_s,
             "period_change_sigma_s": _change_sigma_s(before, after),
             "model_error_s": self.model_error_s,
+            "period_change_reshaping_s": self.shares and self.shares.reshaping_s,
+            "period_change_push_s": self.shares and self.shares.push_s,
+            "period_change_remainder_s": self.shares and self.shares.remainder_s,
             "along_track_dv_mm_s": impact.dv_along_track_mm_s,
             "radial_dv_mm_s": impact.dv_radial_mm_s,
             "normal_dv_mm_s": impact.dv_normal_mm_s,
@@ -148,7 +157,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     if progress:
         progress("after the impact", 0.0)
     run, trust = simulate_with_companions(
-        begun.system, simulation.days_after, impact.state, simulation.sample_minutes, simulation.max_steps
+        impact.system, simulation.days_after, impact.state, simulation.sample_minutes, simulation.max_steps
     )
     after = measured(run, scenario.observation.estimator)
     result = Prediction(
@@ -166,6 +175,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         + _doubts(trust)
         + _unused(scenario),
         trust=trust,
+        shares=shares(begun.system, scenario, impact, before.period, after.period),
     )
     return replace(result, model_error_s=_model_error_s(result)) if simulation.model_error != "none" else result
 

@@ -154,9 +154,7 @@ def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario, degree
         degree,
         simulation.tolerance,
         simulation.integrator,
-        ImpactSpec(
-            scenario.impactor, scenario.momentum_transfer, scenario.push, scenario.mutual_orbit, scenario.sampling
-        ),
+        ImpactSpec.of(scenario),
     )
 
 

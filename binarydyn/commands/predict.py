@@ -12,6 +12,7 @@ import typer
 from ..errors import InputError
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
+from .budget import plain_budget, print_budget
 from .progress import say_if_cold, stages
 from .tables import print_table
 
@@ -26,6 +27,9 @@ def predict(
     plot_aim: Annotated[
         str, typer.Option("--plot-aim", help="Save a figure of the moonlet as the impactor sees it.")
     ] = "",
+    budget: Annotated[
+        bool, typer.Option("--budget", help="Also the energy and angular momentum of the impact, part by part.")
+    ] = False,
 ) -> int:
     """Relax and calibrate, run before, apply the impact, run after, compare."""
     from ..assessment import predict as run
@@ -41,9 +45,10 @@ def predict(
     if as_json:
         for sentence in result.warnings:
             print(f"warning: {sentence}", file=sys.stderr)
-        print(json.dumps(_plain(result), indent=2, allow_nan=False))
+        books = {"budget": plain_budget(result.budget())} if budget else {}
+        print(json.dumps(_plain(result) | books, indent=2, allow_nan=False))
     else:
-        _print(result)
+        _print(result, budget)
     sys.stdout.flush()  # what is computed is shown before anything can go wrong with a file
     if out:
         from ..store import write_prediction
@@ -131,12 +136,14 @@ _LINES = (
 )
 
 
-def _print(result) -> None:
+def _print(result, budget: bool = False) -> None:
     n = result.numbers()
     print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
     if n["period_change_s"] is not None:
         change, sigma = n["period_change_s"], n["period_change_sigma_s"]
         print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, fit error {sigma:.1g} s)")
+    for line in _share_lines(result, n):
+        print(line)
     if n["model_error_s"] is not None:
         print(f"model error {n['model_error_s']:+.3f} s: what the next degree of gravity after {n['degree']} changes")
     push = ", ".join(
@@ -157,11 +164,30 @@ def _print(result) -> None:
         f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 "
         f"({result.start.solved_for} solved for)"
     )
+    if budget:
+        print_budget(result.budget())
     steadiness = "unstable" if n["unstable_after"] else "stable"
     print(f"a twist of the moonlet at the impact grows {n['amplification_after']:.3g} times: {steadiness}")
     for sentence in result.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def _share_lines(result, n: dict) -> list[str]:
+    """The new shapes, and what they and the push each have of the change; nothing where none changes."""
+    lines, new = [], result.impact.system
+    if result.shares:
+        for name in ("primary", "secondary"):
+            if getattr(new, name) is not getattr(result.start.system, name):
+                axes = " x ".join(f"{axis:.2f}" for axis in getattr(new, name).semi_axes_m)
+                lines.append(f"{name} reshaped to semi-axes of {axes} m")
+        if result.shares.remainder_s is not None:
+            lines.append(
+                f"of that, reshaping {n['period_change_reshaping_s']:+.3f} s and the push at the new shape "
+                f"{n['period_change_push_s']:+.3f} s (less what it does at the old one: "
+                f"{n['period_change_remainder_s']:+.3f} s)"
+            )
+    return lines
 
 
 def _hit_lines(n: dict) -> list[str]:

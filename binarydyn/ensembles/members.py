@@ -24,7 +24,7 @@ from .design import Design, Grid
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
 _IN_FLIGHT = 4
-_DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "push")
+_DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "push", "reshaping")
 _FAILURES = {InputError: "bad_input", ConvergenceError: "not_converged", FewCyclesError: "too_few_cycles"}
 
 

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
 from ..dynamics.state import State, System
 from ..errors import InputError
-from ..scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Sampling, Scenario
+from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
+from .boulders import Thrown, boulders_thrown
 from .frame import aim_axes, direction_in_space, orbit_axes
 from .momentum import MomentumAudit, momentum_audit, pushed, rotation
 from .release import Released, ejecta_released
+from .reshaping import Reshaped, reshaped
 from .site import Miss, Site, is_behind, site_by_aim, site_by_coordinates
 
 OBLIQUE_DEG = 60.0
@@ -34,6 +36,13 @@ class ImpactSpec:
     push: Push | None = None
     mutual_orbit: MutualOrbit | None = None
     sampling: Sampling | None = None
+    boulders: tuple[Boulder, ...] = ()
+    reshaping: Reshaping | None = None
+
+    @classmethod
+    def of(cls, scenario: Scenario, **changes) -> ImpactSpec:
+        """The tables of a scenario, but for `changes` by their names."""
+        return cls(**{each.name: getattr(scenario, each.name) for each in fields(cls)} | changes)
 
     def __post_init__(self):
         if self.impactor and self.push:
@@ -44,11 +53,13 @@ class ImpactSpec:
 class Impact:
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
-    status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given) or `none` (nothing was).  state: just
-    after.  released: the ejecta; None without a hit.
+    status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given), `reshaped` (only the shapes change) or
+    `none` (nothing was given).  state: just after; system: the pair with its shapes after, the one that was given where
+    none changed.  released: the ejecta; thrown: the boulders; None without a hit, or without any.
     dv: change of the moonlet's velocity and so of r', inertial and in orbit axes at the state before; spin_change in
-    the body frame; momentum received, inertial.  beta_along_normal: received over brought along the
-    surface normal, equal to beta where the ejecta leave along it; None without a hit, like site.
+    the body frame, by the push (a new shape changes the rate once more: reshaped); momentum received, inertial.
+    beta_along_normal: received over brought along the surface normal, equal to beta where the ejecta leave along it and
+    no boulders do; None without a hit, like site.
     """
 
     status: str
@@ -64,6 +75,9 @@ class Impact:
     beta_along_normal: float | None
     released: Released | None
     audit: MomentumAudit
+    system: System
+    thrown: Thrown | None = None
+    reshaped: Reshaped | None = None
     warnings: tuple[str, ...] = ()
 
 
@@ -72,16 +86,31 @@ def apply_impact(system: System, state: State | None = None) -> tuple[System, St
 
     A miss, or no impact, leaves both as they are.
     """
-    after = impact_on(system, system.impact or ImpactSpec(), state).state
-    return system.at(after), after
+    impact = impact_on(system, system.impact or ImpactSpec(), state)
+    return impact.system.at(impact.state), impact.state
 
 
 def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None = None) -> Impact:
     """Push the secondary of a system that is in `state` (default: the system's) as a scenario or a spec says.
 
-    InputError where the orbit axes are not defined or the site's coordinates name no ground.
+    A miss changes no shapes either.  InputError where the orbit axes are not defined or the site's coordinates name no
+    ground.
     """
     before = system.state if state is None else state
+    impact = _pushed(system, before, given)
+    return impact if given.reshaping is None or impact.status == "miss" else _reshaped(system, impact, given.reshaping)
+
+
+def _reshaped(system: System, impact: Impact, given: Reshaping) -> Impact:
+    """The same impact on bodies that then take their new shapes."""
+    new = reshaped(system, impact.state, given)
+    alone = {"status": "reshaped", "reason": "nothing hits; the shapes change"} if impact.status == "none" else {}
+    warnings = impact.warnings + new.warnings
+    return replace(impact, state=new.state, system=new.system, reshaped=new, warnings=warnings, **alone)
+
+
+def _pushed(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
+    """What the momentum does to bodies that keep their shapes."""
     if given.impactor is not None:
         return _hit(system, before, given)
     nothing = np.zeros(3)
@@ -112,10 +141,15 @@ def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
         nothing = Released(normal, np.zeros(3), np.zeros(3), 1.0, 1.0, None)
         return _impact("grazing", reason, system, before, momentum, nothing, site, 1.0, (*warnings, reason))
     released = ejecta_released(system, before, given, site, direction, normal, axes)
-    beta_along_normal = float((momentum - released.momentum_kg_m_s) @ normal / (momentum @ normal))
-    if released.scaled:
-        warnings += released.scaled.warnings
-    return _impact("hit", f"hit at {place} deg", system, before, momentum, released, site, beta_along_normal, warnings)
+    warnings += released.scaled.warnings if released.scaled else ()
+    thrown, away = None, released.momentum_kg_m_s
+    if given.boulders:
+        thrown = boulders_thrown(system, before, given.boulders, site, normal, axes, given.mutual_orbit)
+        warnings += thrown.warnings
+        away = away + thrown.momentum_kg_m_s
+    beta_along_normal = float((momentum - away) @ normal / (momentum @ normal))
+    reason = f"hit at {place} deg"
+    return _impact("hit", reason, system, before, momentum, released, site, beta_along_normal, warnings, thrown)
 
 
 def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray) -> Site | Miss:
@@ -171,10 +205,12 @@ def _impact(
     site: Site | None = None,
     beta_along_normal: float | None = None,
     warnings: tuple[str, ...] = (),
+    thrown: Thrown | None = None,
 ) -> Impact:
     """The result of momentum brought and carried away; without a site it acts at the centre of mass."""
-    ejecta = np.zeros(3) if released is None else released.momentum_kg_m_s
-    leaves = np.zeros(3) if released is None else released.pair_momentum_kg_m_s
+    carriers = [carrier for carrier in (released, thrown) if carrier]
+    ejecta = sum((carrier.momentum_kg_m_s for carrier in carriers), np.zeros(3))
+    leaves = sum((carrier.pair_momentum_kg_m_s for carrier in carriers), np.zeros(3))
     point = np.zeros(3) if site is None else site.point_m
     received = momentum - ejecta
     changed = bool(received.any())
@@ -195,5 +231,7 @@ def _impact(
         beta_along_normal=beta_along_normal,
         released=released,
         audit=momentum_audit(system, before, after, momentum, ejecta, point, leaves),
+        system=system,
+        thrown=thrown,
         warnings=warnings,
     )

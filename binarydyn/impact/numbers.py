@@ -5,6 +5,8 @@ None where nothing is known; a text is empty then.
 
 from __future__ import annotations
 
+import numpy as np
+
 from .apply import Impact
 
 _OF_SITE = ("incidence_deg", "lever_arm_m")
@@ -21,13 +23,14 @@ _OF_MATERIAL = (
 
 
 def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
-    """Both betas with the middle 68 % of the first, the site, the crater and its ejecta, the push of the barycentre."""
-    site, released = impact.site, impact.released
+    """Both betas with the middle 68 % of the first, what all boulders give, the site, the crater and its ejecta."""
+    site, released, thrown, mass_kg = impact.site, impact.released, impact.thrown, impact.system.secondary.mass_kg
     found = released and released.scaled
     return {
         "beta": released and released.beta,
         "beta_pair": released and released.beta_pair,
         "beta_along_normal": impact.beta_along_normal,
+        "boulders_dv_mm_s": 1e3 * float(np.linalg.norm(thrown.momentum_kg_m_s)) / mass_kg if thrown else None,
         "site_longitude_deg": site and site.longitude_deg,
         "site_latitude_deg": site and site.latitude_deg,
         **{name: getattr(site, name) if site else None for name in _OF_SITE},

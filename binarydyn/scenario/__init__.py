@@ -1,11 +1,13 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
+from .boulders import Boulder
 from .directions import Direction, Site
 from .events import Impactor, Observation, Push, Simulation
 from .heliocentric import HeliocentricOrbit
 from .keys import Key
 from .materials import MATERIALS, Material
 from .reference import Expected, InputSigma
+from .reshaping import Reshaping
 from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
 from .sections import MutualOrbit, Polyhedron, Primary, Secondary
@@ -15,6 +17,7 @@ from .variation import numeric_names, value_of, varied
 
 __all__ = [
     "MATERIALS",
+    "Boulder",
     "Direction",
     "Distribution",
     "Expected",
@@ -29,6 +32,7 @@ __all__ = [
     "Polyhedron",
     "Primary",
     "Push",
+    "Reshaping",
     "Sampling",
     "Scenario",
     "Secondary",

@@ -61,7 +61,7 @@ class Key:
         return f"{what}, {limits}" if limits else what
 
 
-ROW_TABLES = ("expected", "input_sigma", "inclusions")
+ROW_TABLES = ("expected", "input_sigma", "inclusions", "boulders")
 """Tables that may be there several times, `[[name]]`."""
 
 

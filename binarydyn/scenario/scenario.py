@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import PrivateAttr, ValidationError, model_validator
 
 from ..constants import HOUR_S, G
+from .boulders import Boulder
 from .events import Impactor, Observation, Push, Requirement, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
@@ -18,6 +19,7 @@ from .keys import Key, known_keys
 from .observer import Observer
 from .reading import parsed, read_text, toml_text
 from .reference import Expected, InputSigma
+from .reshaping import Reshaping, check_reshaping
 from .sampling import Sampling
 from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
 from .sentences import input_error
@@ -42,7 +44,11 @@ class Scenario(Table):
     heliocentric_orbit: HeliocentricOrbit | None = None
     impactor: Impactor | None = None
     momentum_transfer: MomentumTransfer = MomentumTransfer()
+    boulders: tuple[Boulder, ...] = key(
+        (), "", "thrown off at the site beside the finer ejecta; none, as they are rarely seen"
+    )
     push: Push | None = None
+    reshaping: Reshaping | None = None
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
     spacecraft: Spacecraft = Spacecraft()
@@ -114,6 +120,7 @@ class Scenario(Table):
         _check_impact(self)
         _check_pole(self)
         _check_overlap(self)
+        check_reshaping(self)
         _check_spin(self)
         _check_implied_density(self)
         _check_cadence(self)
@@ -130,6 +137,10 @@ def _check_impact(scenario: Scenario) -> None:
         raise refusal(
             "momentum_transfer", "it is given without an [impactor], allowed is with one; add [impactor] or remove it"
         )
+    if scenario.boulders and not scenario.impactor:
+        raise refusal(
+            "boulders", "boulders are given without an [impactor], whose site they leave; add it or remove them"
+        )
     if scenario.impactor and scenario.impactor.normal_radius_m > 0.0 and not scenario.secondary.polyhedron:
         raise refusal(
             "impactor.normal_radius_m",
@@ -144,6 +155,7 @@ def _check_pole(scenario: Scenario) -> None:
     for name, direction in (
         ("impactor.direction", scenario.impactor.direction),
         ("momentum_transfer.ejecta_direction", scenario.momentum_transfer.ejecta_direction),
+        *((f"boulders.{row}.direction", boulder.direction) for row, boulder in enumerate(scenario.boulders)),
     ):
         if direction and direction.frame == "ecliptic":
             raise refusal(

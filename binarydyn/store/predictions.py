@@ -26,7 +26,7 @@ def write_prediction(path: str | Path, prediction: Prediction) -> None:
     check_target(path)
     changes = {f"{name}_s": value for name, value in prediction.period_changes_s().items()}
     changes |= {f"closed_form_{name}_s": value for name, value in prediction.analytic_changes_s().items()}
-    system = prediction.start.system
+    system, new = prediction.start.system, prediction.impact.system
 
     def fill(file) -> None:
         file.attrs.update(attributes(prediction.scenario, "prediction"))
@@ -35,6 +35,9 @@ def write_prediction(path: str | Path, prediction: Prediction) -> None:
         write_group(file, "start", _scalars(_calibration(prediction.start)))
         write_group(file, "primary", _body(system.primary))
         write_group(file, "secondary", _body(system.secondary))
+        for name in ("primary", "secondary"):
+            if getattr(new, name) is not getattr(system, name):
+                write_group(file, f"{name}_after", _body(getattr(new, name)))
         write_group(file, "before", _run(prediction.before.trajectory, prediction.before.cycle_periods_s))
         write_group(file, "after", _run(prediction.after.trajectory, prediction.after.cycle_periods_s))
         write_group(file, "warnings", _warnings(prediction.warnings))

@@ -143,17 +143,21 @@ class Result:
         c = {name: column.values for name, column in columns.items()}
         y = np.concatenate([c[name].reshape(len(c["time_s"]), -1) for name in STATE], axis=1)
         return RecordedRun(
-            system=self._system(State.from_vector(y[impact])),
+            system=self._system(State.from_vector(y[impact]), group),
             time_s=c["time_s"],
             y=y,
             **{name: columns[name].plain for name in ENDS},
             cycle_periods_s=c["cycle_periods_s"],
         )
 
-    def _system(self, state: State) -> System:
+    def _system(self, state: State, group: str) -> System:
+        """The pair of a run; after an impact that changed a shape, with that."""
         bodies = []
         for name in ("primary", "secondary"):
-            c = {key: column for key, column in self._group(name, "prediction").items() if key != "axis"}
+            changed = f"{name}_{group}"
+            there = _read(self.path, lambda file, changed=changed: changed in file)
+            columns = self._group(changed if there else name, "prediction")
+            c = {key: column for key, column in columns.items() if key != "axis"}
             plain = {key: column.values if column.dims else column.plain for key, column in c.items()}
             bodies.append(RecordedBody(**plain | {"is_even": plain["is_even"] == 1}))
         begun = self.calibration

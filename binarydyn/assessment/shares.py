@@ -1,0 +1,67 @@
+"""What the push and the reshaping each have of the period change, where an impact does both.
+
+With P(push, shape) the period after, measured over the same window in the same way, and P0 the period before:
+
+    total      P(push, new) - P0
+    reshaping  P(none, new) - P0            the shapes change, nothing pushes
+    push       P(push, new) - P(none, new)  with minus without push, at the new shape
+    remainder  push - [P(push, old) - P0]   = total less what reshaping alone and the push alone do
+
+Shares do not add: reshaping and push fill the total because the push is counted at the new shape; at the old one it
+does another part, and the remainder is the difference.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..dynamics import State, System, simulate
+from ..errors import FewCyclesError, InputError
+from ..impact import Impact, ImpactSpec, impact_on, reshaped
+from ..observables import Estimate, period
+from ..scenario import Scenario
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Shares of the period change, s; None where a run ended too early for its period."""
+
+    reshaping_s: float | None
+    push_s: float | None
+    remainder_s: float | None
+
+
+def shares(
+    begun: System, scenario: Scenario, impact: Impact, before: Estimate | None, after: Estimate | None
+) -> Shares | None:
+    """Run once without the push and once without the reshaping; None where the shapes do not change.
+
+    begun: the pair before the impact; before, after: the periods, where they could be measured.
+    """
+    if impact.reshaped is None:
+        return None
+    if before is None or after is None:
+        return Shares(None, None, None)
+    before_s, after_s = before.value_s, after.value_s
+    if impact.status == "reshaped":
+        return Shares(after_s - before_s, 0.0, 0.0)
+    alone = reshaped(begun, begun.state, scenario.reshaping)
+    reshaped_s = _period_s(alone.system, alone.state, scenario)
+    pushed = impact_on(begun, ImpactSpec.of(scenario, reshaping=None))
+    pushed_s = _period_s(begun, pushed.state, scenario)
+    push = None if reshaped_s is None else after_s - reshaped_s
+    return Shares(
+        reshaping_s=None if reshaped_s is None else reshaped_s - before_s,
+        push_s=push,
+        remainder_s=None if push is None or pushed_s is None else push - (pushed_s - before_s),
+    )
+
+
+def _period_s(system: System, state: State, scenario: Scenario) -> float | None:
+    """Mean period over the window after t0, as the prediction measures it."""
+    given = scenario.simulation
+    run = simulate(system, given.days_after, state, given.sample_minutes, given.max_steps)
+    try:
+        return period(run, scenario.observation.estimator).value_s
+    except (FewCyclesError, InputError):
+        return None

@@ -1,0 +1,115 @@
+"""Where the energy and the angular momentum of an impact go: part by part, before, after the push, with the new shapes.
+
+In the frame where the pair's barycentre was at rest before; energies in J, angular momenta about the barycentre in
+kg m2/s.  Parts are worked out anew from each state, so that their sums can be held against what was brought: the work
+J.(u + u')/2 and the moment r x J of the impulse J = impactor - ejecta - boulders (momentum.py), and what the new shapes
+change (reshaping.py).  What goes into heat, craters and the bodies' own gravity is not in the books.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..dynamics.state import State, System
+from .apply import Impact
+from .momentum import rotation
+from .reshaping import potential_J
+
+PARTS = ("orbit", "primary spin", "moonlet spin", "potential", "barycentre")
+
+
+@dataclass(frozen=True)
+class Budget:
+    """energy_J (stages, 5) by PARTS; angular_momentum_kg_m2_s (stages, 3, 3) of the first three, inertial axes.
+
+    Stages: `before`, `after the push` and, where shapes change, `new shapes`.  brought_J and brought_kg_m2_s (3,): the
+    work and the moment of the impulse; shapes_J: what the new shapes add.  Residuals: sums against what was brought and
+    added, over the sizes of what is summed; zero but for rounding.
+    """
+
+    stages: tuple[str, ...]
+    energy_J: np.ndarray
+    angular_momentum_kg_m2_s: np.ndarray
+    brought_J: float
+    brought_kg_m2_s: np.ndarray
+    shapes_J: float
+    energy_residual: float
+    angular_residual: float
+
+
+def impact_budget(system: System, before: State, impact: Impact) -> Budget:
+    """The books of an impact on a system that was in the state `before`."""
+    pushed, push_dv = _just_pushed(before, impact), impact.momentum_kg_m_s / system.mass_kg
+    stages = [("before", system, before, np.zeros(3)), ("after the push", system, pushed, push_dv)]
+    if impact.reshaped:
+        stages.append(("new shapes", impact.system, impact.state, push_dv))
+    energy = np.array([_energies(*stage[1:]) for stage in stages])
+    moments = np.array([_moments(*stage[1:3]) for stage in stages])
+    arm, speeds = _arm(system, before, impact), [_speed(system, state, impact) for state in (before, pushed)]
+    work = float(impact.momentum_kg_m_s @ (0.5 * (speeds[0] + speeds[1] + push_dv)))
+    moment = np.cross(arm, impact.momentum_kg_m_s)
+    jump = impact.reshaped.energy_change_J if impact.reshaped else 0.0
+    sums, totals = energy.sum(axis=1), moments.sum(axis=1)
+    return Budget(
+        stages=tuple(stage[0] for stage in stages),
+        energy_J=energy,
+        angular_momentum_kg_m2_s=moments,
+        brought_J=work,
+        brought_kg_m2_s=moment,
+        shapes_J=jump,
+        energy_residual=float(abs(sums[-1] - sums[0] - work - jump) / np.abs(energy[0]).sum()),
+        angular_residual=float(
+            np.linalg.norm(totals[-1] - totals[0] - moment) / np.linalg.norm(moments[0], axis=1).sum()
+        ),
+    )
+
+
+def _just_pushed(before: State, impact: Impact) -> State:
+    """The state after the push on bodies that still have their old shapes."""
+    return State(
+        before.position_m,
+        impact.state.velocity_m_s,
+        before.attitude1,
+        before.rate1_rad_s,
+        before.attitude2,
+        before.rate2_rad_s + impact.spin_change_rad_s,
+    )
+
+
+def _energies(system: System, state: State, barycentre_m_s: np.ndarray) -> list[float]:
+    """By PARTS."""
+    v, w1, w2 = state.velocity_m_s, state.rate1_rad_s, state.rate2_rad_s
+    return [
+        0.5 * system.reduced_mass_kg * float(v @ v),
+        0.5 * float(w1 @ (system.primary.inertia_kg_m2 * w1)),
+        0.5 * float(w2 @ (system.secondary.inertia_kg_m2 * w2)),
+        potential_J(system, state),
+        0.5 * system.mass_kg * float(barycentre_m_s @ barycentre_m_s),
+    ]
+
+
+def _moments(system: System, state: State) -> list[np.ndarray]:
+    """Angular momenta (3,) of the orbit and both spins; the barycentre passes through the origin."""
+    return [
+        system.reduced_mass_kg * np.cross(state.position_m, state.velocity_m_s),
+        rotation(state.attitude1) @ (system.primary.inertia_kg_m2 * state.rate1_rad_s),
+        rotation(state.attitude2) @ (system.secondary.inertia_kg_m2 * state.rate2_rad_s),
+    ]
+
+
+def _lever(state: State, impact: Impact) -> np.ndarray:
+    """(3,) from the moonlet's centre to where the impulse acts, inertial; zero where a push is given."""
+    return np.zeros(3) if impact.site is None else rotation(state.attitude2) @ impact.site.point_m
+
+
+def _arm(system: System, state: State, impact: Impact) -> np.ndarray:
+    """(3,) from the barycentre to where the impulse acts."""
+    return system.primary.mass_kg / system.mass_kg * state.position_m + _lever(state, impact)
+
+
+def _speed(system: System, state: State, impact: Impact) -> np.ndarray:
+    """(3,) velocity of that point of the moonlet, from the barycentre."""
+    turning = np.cross(rotation(state.attitude2) @ state.rate2_rad_s, _lever(state, impact))
+    return system.primary.mass_kg / system.mass_kg * state.velocity_m_s + turning
