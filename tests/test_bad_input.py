@@ -181,6 +181,76 @@ WRONG = [
     ("[impactor]", HELIO.replace("mean_anomaly_deg = 200.0", ""), "heliocentric_orbit.mean_anomaly_deg", "missing"),
     ("[impactor]", HELIO.replace("_au", "_km"), "heliocentric_orbit.semi_major_axis_km", "semi_major_axis_au"),
     ("[impactor]", HELIO.replace("200.0", '"200"'), "heliocentric_orbit.mean_anomaly_deg", "without quotes"),
+    # perturbations
+    ("[impactor]", '[perturbations]\nsolar_tide = "yes"\n[impactor]', "perturbations.solar_tide", "off or on"),
+    ("[impactor]", '[perturbations]\nsolar_tide = "on"\n[impactor]', "heliocentric_orbit", "missing"),
+    ("[impactor]", '[perturbations]\nsolar_tide = "on"\n' + HELIO, "impact_epoch_utc", "missing"),
+    (
+        'name = "a pair"',
+        'impact_epoch_utc = "2031-05-06T07:08:09"\nperturbations = {solar_tide = "on"}\n'
+        + "heliocentric_orbit = {"
+        + ", ".join(HELIO.splitlines()[1:-1])
+        + "}",
+        "mutual_orbit.pole_longitude_deg",
+        "missing",
+    ),
+    (
+        "[impactor]",
+        "[perturbations]\nmean_motion_rate_rad_s2 = 1\n[impactor]",
+        "perturbations.mean_motion_rate_rad_s2",
+        "1e-12",
+    ),
+    ("[impactor]", "[perturbations]\nmean_motion_rate = 1e-17\n[impactor]", "perturbations.mean_motion_rate", "rad_s2"),
+    (
+        "[impactor]",
+        "[perturbations]\nmean_motion_rate_rad_s2 = 1e-17\nmean_anomaly_drift_deg_yr2 = 1\n[impactor]",
+        "perturbations.mean_anomaly_drift_deg_yr2",
+        "remove",
+    ),
+    (
+        "[impactor]",
+        "[perturbations]\nmean_anomaly_drift_deg_yr2 = nan\n[impactor]",
+        "perturbations.mean_anomaly_drift_deg_yr2",
+        "finite",
+    ),
+    (
+        "[impactor]",
+        "[perturbations]\ntransient_period_change_s = 1e5\n[impactor]",
+        "perturbations.transient_period_change_s",
+        "3600",
+    ),
+    (
+        "[impactor]",
+        "[perturbations]\ntransient_days = 3\n[impactor]",
+        "perturbations.transient_period_change_s",
+        "remove",
+    ),
+    (
+        "[impactor]",
+        '[perturbations]\ntransient_period_change_s = -34\ntransient_profile = "step"\n[impactor]',
+        "perturbations.transient_profile",
+        "linear",
+    ),
+    (
+        "[impactor]",
+        "[perturbations]\ntransient_period_change_s = -34\ntransient_days = 0\n[impactor]",
+        "perturbations.transient_days",
+        "0.01 .. 36500",
+    ),
+    ("[impactor]", "[perturbations]\nlove_number = 0.01\n[impactor]", "perturbations.time_lag_s", "add it"),
+    ("[impactor]", "[perturbations]\ntime_lag_s = 30\n[impactor]", "perturbations.love_number", "add it"),
+    (
+        "[impactor]",
+        "[perturbations]\nlove_number = 2\ntime_lag_s = 30\n[impactor]",
+        "perturbations.love_number",
+        "0 .. 1.5",
+    ),
+    (
+        "[impactor]",
+        "[perturbations]\nlove_number = 0.1\ntime_lag_s = -30\n[impactor]",
+        "perturbations.time_lag_s",
+        "0 .. 100000",
+    ),
     ('name = "a pair"', "impact_epoch_utc = 2031-05-06T07:08:09", "impact_epoch_utc", "quotes"),
     ('name = "a pair"', 'impact_epoch_utc = "tomorrow"', "impact_epoch_utc", "ISO 8601"),
     ('name = "a pair"', 'impact_epoch_utc = "2031-05-06"', "impact_epoch_utc", "date and time"),

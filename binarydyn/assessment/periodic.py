@@ -20,7 +20,7 @@ from ..constants import G
 from ..dynamics.displacement import FREE, displaced, product
 from ..dynamics.equal_steps import equal_steps
 from ..dynamics.motion import parameters
-from ..dynamics.state import State
+from ..dynamics.state import State, flattening_m2
 from ..dynamics.stepper import SIZE
 from ..errors import ConvergenceError
 from ..gravity.models import model_number
@@ -82,11 +82,7 @@ class Shooting:
         self.model = model_number(degree, self.even)
         self.constants, self.coefficients = parameters(primary, secondary, degree, self.even)
         self.gm = G * (primary.mass_kg + secondary.mass_kg)
-        ix, iy, iz = primary.inertia_kg_m2
-        jx, jy, jz = secondary.inertia_kg_m2
-        # Murray & Dermott 1999, ch. 6: J2 R^2 of the primary and (J2' + 6 C22') R'^2 of the aligned secondary.
-        self.flattening = (iz - 0.5 * (ix + iy)) / primary.mass_kg
-        self.flattening += (jz - 0.5 * (jx + jy) + 1.5 * (jy - jx)) / secondary.mass_kg
+        self.flattening = flattening_m2(primary, secondary)
 
     def guess(self) -> tuple[float, float, float]:
         """(mass factor, separation, rate) of a circular orbit with the quadrupoles averaged.

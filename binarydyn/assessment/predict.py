@@ -6,7 +6,7 @@ estimator.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -137,8 +137,8 @@ class Prediction:
             "secondary_density_kg_m3": self.start.system.secondary.density_kg_m3,
             "total_mass_kg": self.start.system.mass_kg,
             "secondary_mass_kg": self.start.system.secondary.mass_kg,
-            "energy_drift": max(run.energy_drift for run in runs),
-            "angular_momentum_drift": max(run.angular_momentum_drift for run in runs),
+            "energy_drift": _largest(run.energy_drift for run in runs),
+            "angular_momentum_drift": _largest(run.angular_momentum_drift for run in runs),
             "degree": self.start.system.degree,
             "estimator": self.scenario.observation.estimator,
             "window_days": after.trajectory.days,
@@ -232,11 +232,15 @@ class _BeforeKey:
             scenario.mutual_orbit,
             scenario.simulation,
             scenario.observation,
+            scenario.perturbations,
         )
+        if scenario.perturbations.solar_tide == "on":
+            tables += (scenario.heliocentric_orbit,)
         meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
         contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
         self.decisive = (
             *(table.model_dump_json() for table in tables),
+            scenario.impact_epoch_utc,
             str(scenario.folder),
             scenario.place,
             *contents,
@@ -325,6 +329,12 @@ def _change_sigma_s(before: Side, after: Side) -> float | None:
     if before.period is None or after.period is None:
         return None
     return float(np.hypot(before.period.sigma_s, after.period.sigma_s))
+
+
+def _largest(drifts: Iterable[float | None]) -> float | None:
+    """None where perturbations change what is else conserved."""
+    known = [drift for drift in drifts if drift is not None]
+    return max(known) if known else None
 
 
 def _spread(cycle_periods_s: np.ndarray) -> float | None:

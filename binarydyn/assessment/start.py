@@ -2,7 +2,8 @@
 
 Calibration changes the one quantity that the scenario leaves open until the orbit's mean sidereal period, which the
 relaxed orbit has exactly, is the measured one at the measured time-mean separation.  A free eccentricity or libration
-asked for on purpose is added as a mode, and the open quantity then adjusted by simulation of the window before t0.
+asked for on purpose is added as a mode, and the open quantity then adjusted by simulation of the window before t0; so
+it is where perturbations are on.  The relaxed state itself knows none of them.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from ..scenario.sections import DENSITY_KG_M3
 from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
 from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
+from .perturbing import perturbation_warnings, perturbations_of
 
 Body = Ellipsoid | Polyhedron | Layered
 PERIOD_TOLERANCE_S = 1e-3
@@ -96,26 +98,33 @@ def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> E
     return Ellipsoid(table.semi_axes_m, density_kg_m3)
 
 
+def wanted_of(scenario: Scenario) -> Wanted:
+    """What the relaxed state must have."""
+    orbit = scenario.mutual_orbit
+    return Wanted(
+        spin_rate_rad_s=2.0 * math.pi / (scenario.primary.spin_period_h * HOUR_S),
+        phase_rad=math.radians(scenario.primary.rotation_phase_deg),
+        mass_factor=None if orbit.solve_for in ("density", "mass") else 1.0,
+        separation_m=orbit.separation_m,
+        rate_rad_s=2.0 * math.pi / (orbit.period_h * HOUR_S) if orbit.period_h else None,
+    )
+
+
 def start(scenario: Scenario) -> Start:
     """Build, relax and calibrate; see Start."""
     primary, secondary = bodies(scenario)
     orbit_table = scenario.mutual_orbit
     _refuse_overlap(scenario, primary, secondary, scenario.mutual_orbit.separation_m)
-    wanted = Wanted(
-        spin_rate_rad_s=2.0 * math.pi / (scenario.primary.spin_period_h * HOUR_S),
-        phase_rad=math.radians(scenario.primary.rotation_phase_deg),
-        mass_factor=None if orbit_table.solve_for in ("density", "mass") else 1.0,
-        separation_m=orbit_table.separation_m,
-        rate_rad_s=2.0 * math.pi / (orbit_table.period_h * HOUR_S) if orbit_table.period_h else None,
-    )
+    wanted = wanted_of(scenario)
     degree, warnings = _degree(scenario, primary, secondary, wanted)
     relaxed = find(primary, secondary, degree, wanted)
     _refuse_overlap(scenario, primary, secondary, relaxed.separation_m)
     warnings += _calibration_warnings(scenario, relaxed.mass_factor, primary, secondary)
     system = _system(relaxed, primary, secondary, scenario, degree)
-    if orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0:
+    relaxed_on_purpose = orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0
+    if relaxed_on_purpose and not system.perturbations:
         return _report(scenario, system, relaxed, 0.0, warnings)
-    return _with_free_modes(scenario, primary, secondary, wanted, degree, warnings)
+    return _by_simulation(scenario, primary, secondary, wanted, degree, warnings)
 
 
 def _calibration_warnings(scenario: Scenario, factor: float, primary, secondary) -> tuple[str, ...]:
@@ -155,6 +164,7 @@ def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario, degree
         simulation.tolerance,
         simulation.integrator,
         ImpactSpec.of(scenario),
+        perturbations_of(scenario, secondary),
     )
 
 
@@ -178,6 +188,7 @@ def _report(
             for m in unstable
         )
         + _range_warnings(system)
+        + perturbation_warnings(system, orbit.separation_m, scenario.simulation.days_before)
         + warnings,
     )
 
@@ -208,10 +219,10 @@ def _refuse_overlap(scenario: Scenario, primary, secondary, separation: float | 
         )
 
 
-def _with_free_modes(
+def _by_simulation(
     scenario: Scenario, primary, secondary, wanted: Wanted, degree: int, warnings: tuple[str, ...]
 ) -> Start:
-    """Relax, add the asked modes, simulate the window before t0.
+    """Relax, add the asked modes, simulate the window before t0 with the perturbations.
 
     And correct what was asked of the relaxed orbit until it fits.
     """
@@ -222,7 +233,9 @@ def _with_free_modes(
         system = _system(orbit, primary, secondary, scenario, degree).at(state)
         before = simulate(system, -scenario.simulation.days_before, sample_minutes=scenario.simulation.sample_minutes)
         if before.status != "done":
-            raise ConvergenceError(f"with the free modes asked for, the run before t0 ends in {before.status}", 1.0, 1)
+            raise ConvergenceError(
+                f"with the free modes and perturbations asked for, the run before t0 ends in {before.status}", 1.0, 1
+            )
         found = 2.0 * math.pi / period(before).value_s
         mean = float(averages.mean(np.linalg.norm(before.position_m, axis=1), averages.squared_hann(before.time_s)))
         rate_ratio = wanted.rate_rad_s / found if wanted.rate_rad_s else 1.0
@@ -239,7 +252,10 @@ def _with_free_modes(
             rate_rad_s=asked.rate_rad_s * rate_ratio if asked.rate_rad_s else None,
             separation_m=asked.separation_m * separation_ratio if asked.separation_m else None,
         )
-    sentence = "the period does not settle with the free modes asked for, as in chaotic motion; ask for smaller ones"
+    sentence = (
+        "the period does not settle with the free modes and perturbations asked for, as in chaotic motion; ask for "
+        "smaller ones"
+    )
     raise ConvergenceError(sentence, residual_s, _ROUNDS)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Annotated, Any
 
 import typer
@@ -33,9 +33,10 @@ def check(
     scenario = load(file) if file else builtin()
     rows = list(_rows(scenario))
     if as_json:
-        print(json.dumps(_report(scenario, rows), indent=2))
+        print(json.dumps(_report(scenario, rows) | {"perturbations": _sizes(scenario)}, indent=2))
     else:
         _print_scenario(scenario, rows)
+        _print_sizes(_sizes(scenario))
 
 
 def _alone(file: str, as_file: bool, keys: bool, as_json: bool) -> None:
@@ -97,6 +98,27 @@ def _print_scenario(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -
         for name, distribution in scenario.sampling.quantities.items():
             for kind, numbers in distribution.model_dump(exclude_none=True).items():
                 cells.append((f'sampling.quantities."{name}"', f"{kind} {_text(numbers)}", "", "", ""))
+    print_table(head, cells)
+
+
+def _sizes(scenario: Scenario) -> list[dict[str, Any]]:
+    """Each perturbation that is on, with its size in closed form; nothing is run for it."""
+    if not scenario.perturbations.any:
+        return []
+    from ..assessment.sizes import estimated_sizes
+
+    return [asdict(size) for size in estimated_sizes(scenario)]
+
+
+def _print_sizes(sizes: Sequence[dict[str, Any]]) -> None:
+    if not sizes:
+        return
+    print()
+    head = ("perturbation", "acceleration / attraction", "period change, s", "")
+    cells = [
+        (row["name"], f"{row['relative_acceleration']:.2e}", f"{row['period_change_s']:+.2g}", row["says"])
+        for row in sizes
+    ]
     print_table(head, cells)
 
 

@@ -160,7 +160,8 @@ def _print(result, budget: bool = False) -> None:
     rows += [(name, "closed form", _number(value, "+.3f")) for name, value in result.analytic_changes_s().items()]
     print_table(("period change by", "", "s"), rows)
     print(
-        f"\nenergy drift {n['energy_drift']:.1e}, angular momentum drift {n['angular_momentum_drift']:.1e}, "
+        f"\nenergy drift {_number(n['energy_drift'], '.1e')}, "
+        f"angular momentum drift {_number(n['angular_momentum_drift'], '.1e')}, "
         f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 "
         f"({result.start.solved_for} solved for)"
     )

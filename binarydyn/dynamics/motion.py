@@ -129,9 +129,32 @@ def source(degree: int, even: bool) -> str:
     return head + "".join(f"    {line}\n" for line in lines)
 
 
+PERTURBED = 1000
+"""Added to the number of a gravity model: the same with the terms of perturbations.py, which depend on the time."""
+
+
+def perturbed_source(number: int) -> str:
+    """Text of the module with the kernel `rates` of a gravity model and the perturbations."""
+    return f'''"""The equations of motion with perturbations: written by binarydyn.dynamics.motion."""
+
+from binarydyn._jit import kernel
+from binarydyn.dynamics.perturbations import add
+from binarydyn_written.motion_{number} import rates as own
+
+
+@kernel
+def rates(w, at, to, c, k):
+    own(w, at, to, c, k)
+    add(w, at, to, k)
+'''
+
+
 @cache
 def module(number: int) -> ModuleType:
-    """The module with the kernel `rates` of a gravity model."""
+    """The module with the kernel `rates` of a gravity model, or of one with perturbations."""
+    if number >= PERTURBED:
+        module(number - PERTURBED)  # its rates are imported by the written text
+        return written_module(f"motion_{number}", lambda: perturbed_source(number - PERTURBED))
     model = MODELS[number]
     return written_module(f"motion_{number}", lambda: source(model.degree, model.even))
 
@@ -139,7 +162,8 @@ def module(number: int) -> ModuleType:
 rates = by_model(module, "rates")
 """rates(model, w, at, to, c, k): write the rates of the state w[at : at + 20] to w[to : to + 20].
 
-k motion constants, c gravity coefficients; nan or inf where r = 0.
+k motion constants, c gravity coefficients; nan or inf where r = 0.  With perturbations k has their constants too, and
+the time is read from the work array.
 """
 
 

@@ -15,6 +15,7 @@ from ..constants import DAY_S
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
 from . import rungekutta
+from .motion import PERTURBED
 from .state import State, System
 from .stepper import SIZE, WEIGHT, WORK
 from .trajectory import STATUSES, Trajectory
@@ -74,6 +75,8 @@ def usable(state: State) -> State:
 def _limits(system: System, state: State) -> np.ndarray:
     near = system.primary.bounding_radius_m + system.secondary.bounding_radius_m
     far = 50.0 * float(np.linalg.norm(state.position_m))
+    if system.perturbations and system.perturbations.tide:
+        far = system.perturbations.tide.hill_radius_m(system.gm_m3_s2)
     return np.array([near, far, *system.primary.enclosing_axes_m, *system.secondary.enclosing_axes_m], dtype=float)
 
 
@@ -90,6 +93,10 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     state = usable(system.state if state is None else state)
     even = even_pair(system.primary, system.secondary)
     constants, coefficients = system.parameters
+    model = model_number(system.degree, even)
+    if system.perturbations:
+        constants = np.append(constants, system.perturbations.constants(system, state, forwards=days > 0.0))
+        model += PERTURBED
     intervals = max(1, ceil(abs(days) * 1440.0 / sample_minutes - 1e-9))
     work, size = np.zeros(WORK), scales(system, state)
     work[:SIZE] = state.vector
@@ -99,7 +106,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     progress[rungekutta.STEP] = np.sign(days) * 0.05 / max(size[10], size[17])
     return Run(
         system,
-        model_number(system.degree, even),
+        model,
         constants,
         coefficients,
         _limits(system, state),
@@ -145,19 +152,25 @@ def finished(run: Run) -> Trajectory:
     y = run.samples[: len(times) * SIZE].reshape(-1, SIZE).copy()
     y[:, 6:10] /= np.linalg.norm(y[:, 6:10], axis=1, keepdims=True)
     y[:, 13:17] /= np.linalg.norm(y[:, 13:17], axis=1, keepdims=True)
-    energy, momentum = rungekutta.entry(run.model).drifts(y.ravel(), len(y), run.coefficients, run.constants)
-    at_start = run.system.at(State.from_vector(y[0]))
+    energy, momentum = (None, None) if run.system.perturbations else _drifts(run, y)
     order = slice(None, None, -1 if run.spacing_s < 0 else 1)
     return Trajectory(
         system=run.system,
         time_s=np.ascontiguousarray(times[order]),
         y=np.ascontiguousarray(y[order]),
         status=STATUSES[run.status],
-        energy_drift=energy * 2.0 * semi_major_axis_m(at_start),
-        angular_momentum_drift=momentum / _orbital_momentum(at_start),
+        energy_drift=energy,
+        angular_momentum_drift=momentum,
         steps=int(run.progress[rungekutta.STEPS]),
         evaluations=int(run.progress[rungekutta.EVALUATIONS]),
     )
+
+
+def _drifts(run: Run, y: np.ndarray) -> tuple[float, float]:
+    """By how much energy and angular momentum depart from their start; see Trajectory."""
+    energy, momentum = rungekutta.entry(run.model).drifts(y.ravel(), len(y), run.coefficients, run.constants)
+    at_start = run.system.at(State.from_vector(y[0]))
+    return energy * 2.0 * semi_major_axis_m(at_start), momentum / _orbital_momentum(at_start)
 
 
 def semi_major_axis_m(system: System) -> float:

@@ -16,7 +16,7 @@ from .._jit import fma, inlined, kernel, written_module
 from ..bodies.contact import ellipsoids_touch
 from ..vectors import quaternion_product, rotation_of_quaternion
 from .motion import conserved, rates
-from .stepper import DENSE, END, SIZE, attempt, prepare_dense
+from .stepper import BEGUN, CLOCK, DENSE, END, ENDED, SIZE, attempt, prepare_dense
 
 DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, PAUSED = range(6)
 # What a run remembers between blocks: time, the rounding error of the time, next step, how much longer it may get,
@@ -142,6 +142,7 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
     wanted = out.size // SIZE - 1
     t, lost, h, most = progress[TIME], progress[TIME_ERROR], progress[STEP], progress[GROWTH]
     done, attempts, status = int(progress[SAMPLES]), 0, DONE
+    w[CLOCK] = t
     rates(model, w, 0, SIZE, c, k)
     progress[EVALUATIONS] += 1
     while done < wanted and status == DONE:
@@ -151,6 +152,8 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         attempts += 1
         progress[STEPS] += 1
         progress[EVALUATIONS] += 12
+        after, lost_after = clock(t, lost, h)
+        w[BEGUN], w[ENDED] = t, after
         error = attempt(model, w, h, c, k)
         factor = fitting(error)
         if not error <= 1.0:
@@ -161,7 +164,6 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         status = whereabouts(w[e], w[e + 1], w[e + 2], w[e + 3], w[e + 4], w[e + 5], limits[NEAR], limits[FAR], k[0])
         if status == CONTACT and apart(w, END, 1, limits, 0) >= 0.0:
             status = DONE
-        after, lost_after = clock(t, lost, h)
         fraction = 1.0
         if status == CONTACT or (after - done * spacing) * spacing >= 0.0:
             prepare_dense(model, w, h, c, k)

@@ -52,9 +52,10 @@ def simulate(
     """Integrate the full two-body problem over `days` from t0 (backwards if negative) and return its samples.
 
     The trajectory's status names the end: done, contact, escape, step_failure or step_limit.  ValueError if days is 0
-    or not finite.  The splitting samples at its own steps, or more often if sample_minutes is shorter.
+    or not finite.  The splitting samples at its own steps, or more often if sample_minutes is shorter.  Systems with
+    perturbations run with rungekutta, whatever they name.
     """
-    if system.integrator == "splitting":
+    if system.integrator == "splitting" and not system.perturbations:
         return simulate_many([system], days, [state], sample_minutes, max_steps)[0]
     run = propagate.start(system, days, state, sample_minutes)
     for _ in propagate.blocks(run, max_steps):
@@ -71,14 +72,16 @@ def simulate_many(
 ) -> list[Trajectory]:
     """`simulate` for many systems over the same days: the same trajectories bit for bit, several times faster.
 
-    Systems may differ in everything; those that share a gravity model and an integrator run side by side.
+    Systems may differ in everything; those that share a gravity model and an integrator run side by side, those with
+    perturbations one by one.
     """
     states = states or [None] * len(systems)
     asked = list(zip(systems, states, strict=True))
-    split = [k for k, (system, _) in enumerate(asked) if system.integrator == "splitting"]
+    alone = {k: simulate(s, days, y, sample_minutes, max_steps) for k, (s, y) in enumerate(asked) if s.perturbations}
+    split = [k for k, (s, _) in enumerate(asked) if s.integrator == "splitting" and k not in alone]
     runs = {k: split_runs.start(asked[k][0], days, asked[k][1], sample_minutes) for k in split}
     unfit = {id(run) for run in split_runs.integrate(list(runs.values()))}
-    others = [k for k in range(len(asked)) if k not in runs or id(runs[k]) in unfit]
+    others = [k for k in range(len(asked)) if k not in alone and (k not in runs or id(runs[k]) in unfit)]
     runs |= {k: propagate.start(asked[k][0], days, asked[k][1], sample_minutes) for k in others}
     batch.integrate([runs[k] for k in others], float(max_steps))
-    return [propagate.finished(runs[k]) for k in range(len(asked))]
+    return [alone[k] if k in alone else propagate.finished(runs[k]) for k in range(len(asked))]

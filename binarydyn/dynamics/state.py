@@ -11,6 +11,7 @@ import numpy as np
 from ..constants import G
 from ..gravity.mutual import even_pair
 from .motion import parameters
+from .perturbations import Perturbations
 
 
 class Body(Protocol):
@@ -23,6 +24,18 @@ class Body(Protocol):
     enclosing_axes_m: np.ndarray
 
     def moment(self, i: int, j: int, k: int) -> float: ...
+
+
+def flattening_m2(primary: Body, secondary: Body) -> float:
+    """J of n^2 a^3 = GM (1 + 3/2 J / a^2), m2: J2 R^2 of the primary and (J2' + 6 C22') R'^2 of the aligned secondary.
+
+    Murray & Dermott 1999, ch. 6.
+    """
+    ix, iy, iz = primary.inertia_kg_m2
+    jx, jy, jz = secondary.inertia_kg_m2
+    flat = (iz - 0.5 * (ix + iy)) / primary.mass_kg
+    flat += (jz - 0.5 * (jx + jy) + 1.5 * (jy - jx)) / secondary.mass_kg
+    return flat
 
 
 @dataclass(frozen=True)
@@ -55,9 +68,10 @@ class State:
 
 @dataclass(frozen=True)
 class System:
-    """Two rigid bodies, their state at t0, how to integrate it, and what is to hit it (for impact/.
+    """Two rigid bodies, their state at t0, how to integrate it, what is to hit it (for impact/; dynamics never looks),
+    and what moves them besides their own gravity.
 
-    Dynamics never looks).
+    Runs start at t0, also from another state: perturbations count their time from there.
     """
 
     primary: Body
@@ -67,6 +81,7 @@ class System:
     tolerance: float = 1e-12
     integrator: str = "rungekutta"
     impact: object | None = None
+    perturbations: Perturbations | None = None
 
     @property
     def mass_kg(self) -> float:
@@ -88,6 +103,11 @@ class System:
         """J2 R^2 of the primary, (I_z - (I_x + I_y)/2) / M1, in m2."""
         ix, iy, iz = self.primary.inertia_kg_m2
         return (iz - 0.5 * (ix + iy)) / self.primary.mass_kg
+
+    @cached_property
+    def flattening_m2(self) -> float:
+        """Of both bodies; see the function of this name."""
+        return flattening_m2(self.primary, self.secondary)
 
     @cached_property
     def parameters(self) -> tuple[np.ndarray, np.ndarray]:

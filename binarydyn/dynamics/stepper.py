@@ -1,12 +1,13 @@
 """One step of an explicit Runge-Kutta method as straight-line source, written from its table of coefficients.
 
 A flat work array holds slots of 20 numbers: the state, the slopes k1..k16, an argument, the state at the end of the
-step, the weights of the error norm and the seven coefficients of the interpolant.  Literal offsets let the compiler
-see that slots do not overlap.
+step, the weights of the error norm, the seven coefficients of the interpolant, and times: now, of the step's start, of
+its end.  Literal offsets let the compiler see that slots do not overlap.
 """
 
 from __future__ import annotations
 
+import math
 from functools import cache
 from types import ModuleType
 
@@ -16,7 +17,9 @@ from . import tableau_8_5_3 as tableau
 
 SIZE = 20
 ARGUMENT, END, WEIGHT, DENSE = 17 * SIZE, 18 * SIZE, 19 * SIZE, 20 * SIZE
-WORK = 27 * SIZE
+CLOCK = 27 * SIZE
+BEGUN, ENDED = CLOCK + 1, CLOCK + 2
+WORK = 28 * SIZE
 
 
 def _weighted(row: dict[int, float]) -> str:
@@ -28,9 +31,16 @@ def _weighted(row: dict[int, float]) -> str:
     return text
 
 
-def _stage(number: int, row: dict[int, float], to: int) -> str:
+def _time(row: dict[int, float]) -> str:
+    """The time of a stage; at the end of the step exactly the time from which the next step goes on."""
+    node = math.fsum(row.values())
+    return f"w[{ENDED}]" if abs(node - 1.0) < 1e-12 else f"fma({node!r}, h, w[{BEGUN}])"
+
+
+def _stage(number: int, row: dict[int, float], to: int, timed: bool) -> str:
+    clock = f"    w[{CLOCK}] = {_time(row)}\n" if timed else ""
     return (
-        f"    for i in range({SIZE}):\n        w[{to} + i] = fma(h, {_weighted(row)}, w[i])\n"
+        f"    for i in range({SIZE}):\n        w[{to} + i] = fma(h, {_weighted(row)}, w[i])\n{clock}"
         f"    rates(w, int64({to}), int64({number * SIZE}), c, k)\n"
     )
 
@@ -74,7 +84,8 @@ def prepare_dense(w, h, c, k):
 
 def source(number: int) -> str:
     """Text of the module with the kernels `attempt` and `prepare_dense` of a gravity model."""
-    stages = [_stage(s, row, END if s == 13 else ARGUMENT) for s, row in enumerate(tableau.STAGES, start=2)]
+    timed = number >= motion.PERTURBED
+    stages = [_stage(s, row, END if s == 13 else ARGUMENT, timed) for s, row in enumerate(tableau.STAGES, start=2)]
     fifth, third = (_weighted(row) for row in tableau.ERRORS)
     places = {"size": SIZE, "weight": WEIGHT, "end": END, "dense": DENSE}
     text = _HEAD.format(number=number) + _ATTEMPT.format(

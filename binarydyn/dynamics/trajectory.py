@@ -18,15 +18,16 @@ class Trajectory:
 
     time_s (n,) from t0; y (n, 20) as State.vector.  status is one of STATUSES' words; after an early end
     the samples stop at the last instant reached.  energy_drift = max |E - E0| / (G M1 M2 / 2a),
-    angular_momentum_drift = max |H - H0| / (m |r x v|), both over all samples.
+    angular_momentum_drift = max |H - H0| / (m |r x v|), both over all samples; None with perturbations,
+    which change both.
     """
 
     system: System
     time_s: np.ndarray
     y: np.ndarray
     status: str
-    energy_drift: float
-    angular_momentum_drift: float
+    energy_drift: float | None
+    angular_momentum_drift: float | None
     steps: int
     evaluations: int
 

@@ -84,7 +84,9 @@ class Outcomes:
 
 
 def cases(systems: Sequence[System], states: Sequence[State] | None = None) -> Cases:
-    """Cases of systems that share degree and symmetry; ValueError if they do not."""
+    """Cases of systems that share degree and symmetry; ValueError if they do not, or have perturbations."""
+    if any(system.perturbations for system in systems):
+        raise ValueError("cases step in lanes, perturbations are given, which only single runs follow; simulate them")
     states = [system.state for system in systems] if states is None else states
     numbers = {model_number(s.degree, s.primary.is_even and s.secondary.is_even) for s in systems}
     if len(numbers) != 1:

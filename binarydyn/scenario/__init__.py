@@ -6,6 +6,7 @@ from .events import Impactor, Observation, Push, Simulation
 from .heliocentric import HeliocentricOrbit
 from .keys import Key
 from .materials import MATERIALS, Material
+from .perturbations import Perturbations
 from .reference import Expected, InputSigma
 from .reshaping import Reshaping
 from .sampling import Distribution, Sampling
@@ -29,6 +30,7 @@ __all__ = [
     "MomentumTransfer",
     "MutualOrbit",
     "Observation",
+    "Perturbations",
     "Polyhedron",
     "Primary",
     "Push",

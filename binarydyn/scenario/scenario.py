@@ -17,6 +17,7 @@ from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
 from .keys import Key, known_keys
 from .observer import Observer
+from .perturbations import Perturbations
 from .reading import parsed, read_text, toml_text
 from .reference import Expected, InputSigma
 from .reshaping import Reshaping, check_reshaping
@@ -51,6 +52,7 @@ class Scenario(Table):
     reshaping: Reshaping | None = None
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
+    perturbations: Perturbations = Perturbations()
     spacecraft: Spacecraft = Spacecraft()
     observer: Observer = Observer()
     requirement: Requirement | None = None
@@ -119,6 +121,7 @@ class Scenario(Table):
             raise wrong
         _check_impact(self)
         _check_pole(self)
+        _check_sun(self)
         _check_overlap(self)
         check_reshaping(self)
         _check_spin(self)
@@ -163,6 +166,19 @@ def _check_pole(scenario: Scenario) -> None:
                 "an ecliptic direction is given without the orbit's pole; add pole_longitude_deg and "
                 "pole_latitude_deg to [mutual_orbit]",
             )
+
+
+def _check_sun(scenario: Scenario) -> None:
+    """The Sun pulls from somewhere only once orbit, epoch and pole place the pair under it."""
+    if scenario.perturbations.solar_tide != "on":
+        return
+    for name, given in (
+        ("heliocentric_orbit", scenario.heliocentric_orbit),
+        ("impact_epoch_utc", scenario.impact_epoch_utc),
+        ("mutual_orbit.pole_longitude_deg", scenario.mutual_orbit.pole_deg),
+    ):
+        if not given:
+            raise refusal(name, 'it is missing while perturbations.solar_tide = "on" needs it; add it')
 
 
 def _check_overlap(scenario: Scenario) -> None:

@@ -6,6 +6,8 @@ UNITS = {
     "kg_m2": "kg m2",
     "kg_m3": "kg/m3",
     "deg_day": "deg/day",
+    "deg_yr2": "deg/yr2",
+    "rad_s2": "rad/s2",
     "rad_s": "rad/s",
     "mm_s": "mm/s",
     "km_s": "km/s",
