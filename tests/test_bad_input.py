@@ -306,6 +306,7 @@ WRONG = [
     ("beta = 2.0", "beta = 2.0\nbeta_pair = -1", "momentum_transfer.beta_pair", "0 .. 100"),
     ("beta = 2.0", 'beta = 2.0\nmaterial = {name = "sand"}', "momentum_transfer.beta", "both"),
     ("beta = 2.0", 'beta_pair = 2.0\nmaterial = {name = "sand"}', "momentum_transfer.beta_pair", "both"),
+    ("beta = 2.0", 'material = {name = "sand"}', 'sampling.quantities."momentum_transfer.beta"', "a material gives it"),
     ("beta = 2.0", 'material = "sand"', "momentum_transfer.material", "a table with the keys name, mu"),
     ("beta = 2.0", 'material = {name = "sant"}', "momentum_transfer.material.name", "sand"),
     ("beta = 2.0", "material = {name = 3}", "momentum_transfer.material.name", "quotes"),

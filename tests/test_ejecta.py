@@ -283,7 +283,9 @@ def check_books(body, count: int, size_m: float):
     """Momentum of the moonlet and of the pair, and angular momentum about the barycentre, kept here with the absolute
     motion of both bodies and of what stays in the pair: relative to what is given to 1e-12."""
     random, found = np.random.default_rng(11), 0
-    while found < count:
+    for _ in range(10 * count):
+        if found == count:
+            break
         r, v = random.normal(size=(2, 3))
         turns = [np.roll(turn.as_quat(), 1) for turn in Rotation.random(2, rng=random)]
         r *= random.uniform(800.0, 1500.0) / np.linalg.norm(r)
@@ -308,6 +310,7 @@ def check_books(body, count: int, size_m: float):
             continue
         found += 1
         check_one(system, impactor, impact)
+    assert found == count
 
 
 def check_one(system: System, impactor: Impactor, impact):

@@ -144,6 +144,13 @@ def _check_impact(scenario: Scenario) -> None:
         raise refusal(
             "boulders", "boulders are given without an [impactor], whose site they leave; add it or remove them"
         )
+    if scenario.momentum_transfer.material and scenario.sampling:
+        for name in ("momentum_transfer.beta", "momentum_transfer.beta_pair"):
+            if name in scenario.sampling.quantities:
+                raise refusal(
+                    ("sampling", "quantities", name),
+                    "it is uncertain while a material gives it, allowed are the numbers of the material; remove it",
+                )
     if scenario.impactor and scenario.impactor.normal_radius_m > 0.0 and not scenario.secondary.polyhedron:
         raise refusal(
             "impactor.normal_radius_m",
