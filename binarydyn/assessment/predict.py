@@ -19,9 +19,11 @@ from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on
 from ..observables import (
     AttitudeHistory,
     Estimate,
+    FundamentalLines,
     OrbitShape,
     attitude,
     cycle_periods,
+    fundamental_lines,
     inclination_change,
     orbit_shape,
     period,
@@ -67,6 +69,7 @@ class Prediction:
     warnings: tuple[str, ...]
     trust: Trust
     shares: Shares | None = None
+    lines: FundamentalLines = FundamentalLines()
     model_error_s: float | None = None
 
     @property
@@ -129,6 +132,14 @@ class Prediction:
             "tumbling": turned and turned.tumbling,
             "amplification_after": self.trust.amplification,
             "unstable_after": self.trust.unstable,
+            "tumbling_criteria_agree": turned and turned.tumbling == self.trust.unstable,
+            "mean_motion_period_after_h": self.lines.mean_motion_h,
+            "libration_period_after_h": self.lines.libration_h,
+            "libration_line_after_deg": self.lines.libration_deg,
+            "pole_precession_period_after_h": self.lines.precession_h,
+            "pole_precession_line_after_deg": self.lines.precession_deg,
+            "pole_nutation_period_after_h": self.lines.nutation_h,
+            "pole_nutation_line_after_deg": self.lines.nutation_deg,
             "secondary_spin_period_after_h": turned and turned.secondary_spin_period_h,
             "primary_pole_wobble_after_deg": turned and turned.primary_pole_wobble_deg,
             "cycle_period_spread_before_s": _spread(before.cycle_periods_s),
@@ -173,9 +184,11 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         + _early_end(after)
         + after.warnings
         + _doubts(trust)
+        + _disagreement(after, trust)
         + _unused(scenario),
         trust=trust,
         shares=shares(begun.system, scenario, impact, before.period, after.period),
+        lines=fundamental_lines(run, after.attitude) if after.attitude else FundamentalLines(),
     )
     return replace(result, model_error_s=_model_error_s(result)) if simulation.model_error != "none" else result
 
@@ -203,6 +216,18 @@ def _doubts(trust: Trust) -> tuple[str, ...]:
     return (
         f"the run after the impact is unstable: a twist of {TWIST_RAD:g} rad grows {trust.amplification:.3g} times, "
         "so its attitude, and the period by seconds, depend on more than can be known",
+    )
+
+
+def _disagreement(after: Side, trust: Trust) -> tuple[str, ...]:
+    """Where the two criteria of tumbling, the angles and the companions, say different things."""
+    if after.attitude is None or after.attitude.tumbling == trust.unstable:
+        return ()
+    if trust.unstable:
+        return ("the moonlet does not tumble within the window, but unstable as it is it may do so later",)
+    return (
+        f"the moonlet tumbles ({after.attitude.tumbling_reason}), but regularly: companion runs stay beside it, "
+        f"so its attitude can be predicted",
     )
 
 

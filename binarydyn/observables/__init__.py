@@ -2,6 +2,7 @@
 
 from .estimates import METHODS, Estimate, cycle_periods, passage_times, period, periods
 from .frequency import Line, lines
+from .fundamental import FundamentalLines, SmallMotion, fundamental_lines, small_motion
 from .orbit import OrbitShape, inclination_change, orbit_shape
 from .orientation import AttitudeHistory, attitude
 
@@ -9,14 +10,18 @@ __all__ = [
     "METHODS",
     "AttitudeHistory",
     "Estimate",
+    "FundamentalLines",
     "Line",
     "OrbitShape",
+    "SmallMotion",
     "attitude",
     "cycle_periods",
+    "fundamental_lines",
     "inclination_change",
     "lines",
     "orbit_shape",
     "passage_times",
     "period",
     "periods",
+    "small_motion",
 ]

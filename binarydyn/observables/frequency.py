@@ -69,6 +69,27 @@ def lines(time_s: np.ndarray, signal: np.ndarray, count: int = 1) -> list[Line]:
     return [Line(w, float(abs(c)), float(np.angle(c))) for w, c in zip(rates, amplitudes, strict=True)]
 
 
+def peeled(time_s: np.ndarray, signal: np.ndarray, count: int) -> list[Line]:
+    """As `lines` for a real signal, but each line is taken off by itself, with the amplitude that the window gives it.
+
+    Ten times as fast; amplitudes, and so the weaker lines, err by what stronger ones leak into them: as (2 pi/T)^3 over
+    the cube of their distance.
+    """
+    weights = hann(time_s)
+    rest, found = signal - mean(signal, weights), []
+    for _ in range(count):
+        rate = refined_rate(time_s, rest, weights, _highest_point(time_s, rest * weights, True))
+        size = 2.0 * mean(rest * np.exp(-1j * rate * time_s), weights)
+        found.append(Line(rate, float(abs(size)), float(np.angle(size))))
+        rest = rest - wave(found[-1], time_s)
+    return found
+
+
+def wave(line: Line, time_s: np.ndarray) -> np.ndarray:
+    """(n,) amplitude cos(rate t + phase)."""
+    return line.amplitude * np.cos(line.rate_rad_s * time_s + line.phase_rad)
+
+
 def even_count(time_s: np.ndarray) -> int:
     """How many samples from the first stand on a uniform grid; one less than all when the last step was cut short."""
     step = np.diff(time_s)
@@ -86,11 +107,11 @@ def _check_grid(time: np.ndarray, signal: np.ndarray) -> None:
 def _highest_point(time: np.ndarray, weighted: np.ndarray, is_real: bool) -> float:
     """Rate, rad/s, at the highest point of a padded fast Fourier transform; the zero rate is out for a real signal."""
     size = _PADDING * 2 ** int(np.ceil(np.log2(len(time))))
-    power = np.abs(np.fft.fft(weighted, size))
-    rates = 2.0 * np.pi * np.fft.fftfreq(size, time[1] - time[0])
+    step = time[1] - time[0]
     if is_real:
-        power = np.where(rates > 0.0, power, 0.0)
-    return float(rates[np.argmax(power)])
+        power = np.abs(np.fft.rfft(weighted, size)[1:])
+        return 2.0 * np.pi * (1 + int(np.argmax(power))) / (size * step)
+    return float(2.0 * np.pi * np.fft.fftfreq(size, step)[np.argmax(np.abs(np.fft.fft(weighted, size)))])
 
 
 def _without(time, signal, weights, rates, is_real) -> tuple[np.ndarray, np.ndarray]:
