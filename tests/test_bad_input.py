@@ -38,6 +38,8 @@ seed = 1
 "secondary.density_kg_m3" = {lognormal = [2000.0, 0.1]}
 """
 CORE = "[[primary.inclusions]]\nsemi_axes_m = [100, 100, 100]\ncentre_m = [40, 0, 0]\ndensity_kg_m3 = 3e3\n"
+SHAPE = "[reshaping]\nsecondary_semi_axes_m = [75, 60, 48]\n[impactor]"
+ROCK = "[[boulders]]\nmass_kg = 1e4\nspeed_m_s = 5\ndirection = {along_track = 1, normal = 2}\n[impactor]"
 HELIO = """[heliocentric_orbit]
 semi_major_axis_au = 1.5
 eccentricity = 0.3
@@ -258,6 +260,35 @@ WRONG = [
     ('name = "a pair"', 'impact_epoch_utc = "1931-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
     ('name = "a pair"', 'impact_epoch_utc = "2131-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
     # what comes near
+    # shapes and boulders
+    ("[impactor]", SHAPE.replace("[75, 60, 48]", "[60, 75, 48]"), "reshaping.secondary_semi_axes_m", "longest first"),
+    ("[impactor]", SHAPE.replace("[75, 60, 48]", "[75, 60]"), "reshaping.secondary_semi_axes_m", "3 numbers"),
+    ("[impactor]", SHAPE.replace("[75, 60, 48]", "[75, 60, 0]"), "reshaping.secondary_semi_axes_m", "0.1 .. 1e+06 m"),
+    ("[impactor]", SHAPE.replace("[75, 60, 48]", "[75, 60, nan]"), "reshaping.secondary_semi_axes_m", "finite"),
+    ("[impactor]", SHAPE.replace("_axes_m", "_axis_m"), "reshaping.secondary_semi_axis_m", "secondary_semi_axes_m"),
+    ("[impactor]", SHAPE.replace("48]", '48]\nvolume = "keep"'), "reshaping.volume", "did you mean kept"),
+    ("[impactor]", "[reshaping]\n[impactor]", "reshaping.secondary_semi_axes_m", "at least one"),
+    ("[impactor]", SHAPE.replace("48]", '0.1]\nvolume = "as_given"'), "reshaping.secondary_semi_axes_m", "density"),
+    ("[impactor]", SHAPE.replace("[75, 60, 48]", "[1e6, 1, 1]"), "reshaping", "overlap"),
+    (
+        "[secondary]",
+        f"{CORE}{SHAPE[:-10].replace('secondary', 'primary')}[secondary]",
+        "reshaping.primary",
+        "inclusions",
+    ),
+    ("[impactor]", ROCK.replace("1e4", "0"), "boulders.0.mass_kg", "0.001 .. 1e+12 kg"),
+    ("[impactor]", ROCK.replace("= 5", "= -5"), "boulders.0.speed_m_s", "0.001 .. 10000 m/s"),
+    ("[impactor]", ROCK.replace("speed_m_s = 5\n", ""), "boulders.0.speed_m_s", "missing"),
+    ("[impactor]", ROCK.replace("speed_m_s", "speed_km_s"), "boulders.0.speed_km_s", "speed_m_s"),
+    ("[impactor]", ROCK.replace("along_track = 1, normal = 2", ""), "boulders.0.direction", "zero"),
+    ("[impactor]", ROCK.replace("along_track = 1, normal = 2", "up = 1"), "boulders.0.direction.up", "unknown"),
+    ("[impactor]", ROCK.replace("[[boulders]]", "[boulders]"), "boulders", "double brackets"),
+    (
+        "[impactor]",
+        ROCK.replace("along_track = 1, normal = 2", "ecliptic_longitude_deg = 1, ecliptic_latitude_deg = 2"),
+        "boulders.0.direction",
+        "pole",
+    ),
     ("[impactor]", "[spacecraft]\nreflectance = 1.5\n[impactor]", "spacecraft.reflectance", "0 .. 1"),
     ("[impactor]", "[spacecraft]\narea_to_mass_m2_kg = 0\n[impactor]", "spacecraft.area_to_mass_m2_kg", "above 0"),
     ("[impactor]", "[spacecraft]\naim_distance_m = -5\n[impactor]", "spacecraft.aim_distance_m", "0 .. 1e+09 m"),

@@ -8,7 +8,7 @@ from binarydyn.assessment import build, predict
 from binarydyn.constants import G
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, impact_budget, impact_on, orbit_axes
-from binarydyn.scenario import Boulder, Direction, MutualOrbit, Scenario, builtin
+from binarydyn.scenario import Boulder, Direction, MutualOrbit, Scenario, builtin, varied
 
 PAIR = build(builtin())
 HEAD_ON = {"mass_kg": 500.0, "speed_km_s": 6.0, "direction": {"along_track": -1.0}}
@@ -100,6 +100,16 @@ def test_no_boulders_without_a_site():
     spec = ImpactSpec.of(builtin(), boulders=(along_pole,), mutual_orbit=orbit)
     carried = impact_on(PAIR, spec).thrown.momentum_kg_m_s
     assert carried == pytest.approx([0.0, 0.0, 1e4], abs=1e-8)
+
+
+def test_boulders_need_an_impactor_and_can_be_varied():
+    row = {"mass_kg": 4e5, "speed_m_s": 5.0, "direction": {"normal": -1.0}}
+    pushed = {name: table for name, table in builtin().data.items() if name not in ("impactor", "momentum_transfer")}
+    with pytest.raises(InputError, match="add .impactor. or remove"):
+        Scenario.from_data(pushed | {"push": {"along_track_mm_s": -1.0}, "boulders": [row]}, "test")
+    asked = Scenario.from_data(builtin().data | {"boulders": [row]}, "test")
+    assert varied(asked, {"boulders.0.mass_kg": 7.0}).boulders[0].mass_kg == 7.0
+    assert Scenario.from_text(varied(asked, {"boulders.0.mass_kg": 7.0}).text).boulders[0].mass_kg == 7.0
 
 
 def test_boulders_tilt_the_orbit():

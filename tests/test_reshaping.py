@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from binarydyn.assessment import build, predict
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import State, System, simulate
-from binarydyn.impact import first_order_change, impact_budget, impact_on, reshaped
+from binarydyn.impact import apply_impact, first_order_change, impact_budget, impact_on, reshaped
 from binarydyn.impact.reshaping import reshaped_body
 from binarydyn.observables import attitude
 from binarydyn.scenario import Reshaping, Scenario, varied
@@ -102,6 +102,15 @@ def test_a_miss_changes_no_shape():
     miss["impactor"]["aim_offset_m"] = [500.0, 0.0]
     result = predict(scenario(miss, SHAPE))
     assert result.status == "miss" and result.shares is None and result.impact.system is result.start.system
+
+
+def test_the_system_of_a_prediction_awaits_its_own_impact():
+    """Also where the run before is shared with another scenario: apply_impact gives the state that was predicted."""
+    for along_track in (-1.0, -2.0):
+        result = predict(scenario(push(along_track), SHAPE))
+        system, state = apply_impact(result.start.system)
+        assert np.array_equal(state.vector, result.impact.state.vector)
+        assert system.secondary == result.impact.system.secondary != result.start.system.secondary
 
 
 # The period ------------------------------------------------------------------------------------------------------

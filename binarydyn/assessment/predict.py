@@ -15,7 +15,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, propagate
 from ..errors import FewCyclesError, InputError
-from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on
+from ..impact import Budget, Impact, ImpactSpec, impact_budget, impact_numbers, impact_on
 from ..observables import (
     AttitudeHistory,
     Estimate,
@@ -242,8 +242,12 @@ def _model_error_s(result: Prediction) -> float | None:
 
 
 def _before(scenario: Scenario, progress: Progress | None) -> tuple[Start, Side]:
-    """Start and window before t0; members of a sweep that differ only in the impact share them."""
-    return _before_of(_BeforeKey(scenario, progress))
+    """Start and window before t0; members of a sweep that differ only in the impact share them.
+
+    What is to hit the system is the scenario's own.
+    """
+    begun, before = _before_of(_BeforeKey(scenario, progress))
+    return replace(begun, system=replace(begun.system, impact=ImpactSpec.of(scenario))), before
 
 
 class _BeforeKey:
