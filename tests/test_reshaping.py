@@ -7,8 +7,11 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from binarydyn.assessment import build, predict
+from binarydyn.assessment.backwards import beta_for_change, primary_flattening_s, ratio_for_reshaping
+from binarydyn.assessment.validate import compared
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import State, System, simulate
+from binarydyn.errors import InputError
 from binarydyn.impact import apply_impact, first_order_change, impact_budget, impact_on, reshaped
 from binarydyn.impact.reshaping import reshaped_body
 from binarydyn.observables import attitude
@@ -184,6 +187,38 @@ def test_shares_repeat_to_a_tenth_of_a_second(tables):
         data = {"simulation": {"days_before": 60.0, "days_after": 60.0}}
         again = changes(*tables, data, **keys)
         assert np.abs(np.subtract(again, first)).max() < 0.1
+
+
+# Backwards -------------------------------------------------------------------------------------------------------
+
+
+def test_the_shape_that_gives_a_share_gives_it():
+    asked = scenario(SHAPE)
+    ratio = ratio_for_reshaping(asked, -60.0)
+    a = (np.prod(OLD) * 1.3 * ratio) ** (1.0 / 3.0)
+    table = {"secondary_semi_axes_m": [a, a * NEW[1] / NEW[0], a / ratio], "volume": "kept"}
+    assert predict(scenario({"reshaping": table})).period_change_s == pytest.approx(-60.0, abs=0.02)
+
+
+def test_a_flatter_primary_is_the_reshaping_of_it():
+    a, b, c = DATA["primary"]["semi_axes_m"]
+    table = {"primary_semi_axes_m": [a, b, (c - 2.0) * ((c - 2.0) / c) ** 0.5]}  # scaled to the volume: c - 2 at last
+    alone_s = predict(scenario({"reshaping": table})).period_change_s
+    assert primary_flattening_s(scenario(push(-1.0)), 2.0) == pytest.approx(alone_s, abs=1e-6) and alone_s < -20.0
+
+
+def test_the_beta_that_gives_a_change_gives_it():
+    asked = scenario(HIT)
+    beta = beta_for_change(asked, -1500.0)
+    assert predict(varied(asked, {"momentum_transfer.beta": beta})).period_change_s == pytest.approx(-1500.0, abs=1e-3)
+    with pytest.raises(InputError, match="an impactor"):
+        beta_for_change(scenario(push(-1.0)), -1500.0)
+
+
+def test_a_row_that_needs_a_new_shape_says_so():
+    row = {"expected": [{"quantity": "reshaping_at_ac_s", "given": 1.6}]}
+    with pytest.raises(InputError, match="needs .reshaping."):
+        compared(scenario(push(-1.0), row))
 
 
 # The books -------------------------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ..errors import BinarydynError, ConvergenceError, InputError
-from ..scenario import Scenario, varied
+from ..scenario import Reshaping, Scenario, value_of, varied
 from .predict import predict
 
 CHANGE_TOLERANCE_S = 1e-3
@@ -15,6 +15,8 @@ RATIO_TOLERANCE = 1e-4
 RATIO_RANGE = (1.05, 1.4)
 """a/b of the moonlet between which a precession selects one: the rate falls steadily there (nearer to 1 it hardly
 changes; above, the libration is in resonance with the orbit)."""
+SHAPE_RANGE = (1.4, 3.0)
+"""a/c of the moonlet between which a reshaping selects one."""
 _ROUNDS = 12
 
 
@@ -29,11 +31,26 @@ def push_for_change(scenario: Scenario, change_s: float) -> float:
     """
     if scenario.push is None or scenario.push.along_track_mm_s == 0.0:
         raise InputError(f"{scenario.place}:push.along_track_mm_s", "no push is given to start from; write a guess")
+    return _solved(scenario, "push.along_track_mm_s", change_s)
 
-    def miss(push_mm_s: float) -> float:
-        return period_change_s(varied(scenario, {"push.along_track_mm_s": push_mm_s})) - change_s
 
-    old = scenario.push.along_track_mm_s
+def beta_for_change(scenario: Scenario, change_s: float) -> float:
+    """Momentum enhancement with which the simulated period changes by `change_s`; the rest as in the scenario.
+
+    InputError without an impactor or with a material, ConvergenceError where none does.
+    """
+    if scenario.impactor is None or scenario.momentum_transfer.material:
+        raise InputError(f"{scenario.place}:momentum_transfer.beta", "an impactor and a beta to start from are needed")
+    return _solved(scenario, "momentum_transfer.beta", change_s)
+
+
+def _solved(scenario: Scenario, key: str, change_s: float) -> float:
+    """The value of a key that gives the period change, by the secant method from the scenario's own."""
+
+    def miss(value: float) -> float:
+        return period_change_s(varied(scenario, {key: value})) - change_s
+
+    old = value_of(scenario, key)
     off_old = miss(old)
     if abs(off_old) < CHANGE_TOLERANCE_S:
         return old
@@ -43,7 +60,7 @@ def push_for_change(scenario: Scenario, change_s: float) -> float:
         if abs(off_new) < CHANGE_TOLERANCE_S:
             return new
         old, off_old, new = new, off_new, new - off_new * (new - old) / (off_new - off_old)
-    raise ConvergenceError("no push gives the measured period change", abs(off_new), _ROUNDS)
+    raise ConvergenceError(f"no {key} gives the measured period change", abs(off_new), _ROUNDS)
 
 
 def period_change_s(scenario: Scenario) -> float:
@@ -52,6 +69,38 @@ def period_change_s(scenario: Scenario) -> float:
     if result.period_change_s is None:
         raise NoNumberError(f"there is no period change, the run ends in {result.status}")
     return result.period_change_s
+
+
+def reshaping_at_ratio(scenario: Scenario, ratio: float) -> float:
+    """Period change, s, without a push if the moonlet's new shape had a/c = ratio at its a/b and the old volume."""
+    a, b, _ = scenario.reshaping.secondary_semi_axes_m
+    new = scenario.reshaping.model_copy(update={"secondary_semi_axes_m": (a, b, a / ratio), "volume": "kept"})
+    return reshaping_alone_s(scenario.model_copy(update={"reshaping": new}))
+
+
+def primary_flattening_s(scenario: Scenario, metres: float) -> float:
+    """Period change, s, without a push if the primary alone became `metres` shorter from pole to centre, at its volume.
+
+    The equatorial semi-axes grow by one factor.
+    """
+    a, b, c = scenario.primary.semi_axes_m
+    wider = (c / (c - metres)) ** 0.5
+    new = Reshaping(primary_semi_axes_m=(a * wider, b * wider, c - metres))
+    return reshaping_alone_s(scenario.model_copy(update={"reshaping": new}))
+
+
+def reshaping_alone_s(scenario: Scenario) -> float:
+    """Period change, s, of the scenario's new shapes without anything that pushes."""
+    return period_change_s(scenario.model_copy(update={"push": None, "impactor": None, "boulders": ()}))
+
+
+def ratio_for_reshaping(scenario: Scenario, change_s: float) -> float:
+    """a/c of the moonlet's new shape, within SHAPE_RANGE, whose reshaping alone changes the period by `change_s`."""
+
+    def miss(ratio: float) -> float:
+        return reshaping_at_ratio(scenario, ratio) - change_s
+
+    return _bracketed(miss, SHAPE_RANGE, f"no a/c in {SHAPE_RANGE} gives {change_s:g} s")
 
 
 def precession_at_ratio(scenario: Scenario, ratio: float) -> float:

@@ -7,11 +7,23 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from ..constants import HOUR_S
 from ..dynamics import Equilibrium
 from ..scenario import Scenario, varied
 from ..surroundings import Deflection
-from .backwards import NoNumberError, period_change_s, precession_at_ratio, push_for_change, ratio_for_precession
+from .backwards import (
+    NoNumberError,
+    beta_for_change,
+    period_change_s,
+    precession_at_ratio,
+    primary_flattening_s,
+    push_for_change,
+    ratio_for_precession,
+    ratio_for_reshaping,
+    reshaping_at_ratio,
+)
 from .description import Description, standing_still
 from .predict import Prediction, predict
 
@@ -75,6 +87,7 @@ class Quantity:
     says: str
     needs_given: str = ""
     needs_ellipsoids: bool = False
+    needs_reshaping: bool = False
 
 
 def _as_spheres(scenario: Scenario) -> Scenario:
@@ -91,6 +104,18 @@ def _axes(body: str, scenario: Scenario, sphere: bool) -> dict[str, float]:
     a, b, c = getattr(scenario, body).semi_axes_m
     equator = (a * b * c) ** (1 / 3) if sphere else math.sqrt(a * b)
     return {f"{body}.semi_axes_m.{i}": axis for i, axis in enumerate((equator, equator, equator if sphere else c))}
+
+
+def _dv_for_change(scenario: Scenario, change_s: float) -> float:
+    found = varied(scenario, {"momentum_transfer.beta": beta_for_change(scenario, change_s)})
+    return predict(found).impact.dv_along_track_mm_s
+
+
+def _tilt_deg(case: Case) -> float:
+    """Angle between r x v before and after."""
+    states = case.prediction.start.system.state, case.prediction.impact.state
+    before, after = (np.cross(state.position_m, state.velocity_m_s) for state in states)
+    return math.degrees(math.atan2(np.linalg.norm(np.cross(before, after)), before @ after))
 
 
 def _kepler_ratio(case: Case) -> float:
@@ -126,6 +151,15 @@ _PREDICTED = (
     "beta",
     "beta_pair",
     "crater_radius_m",
+    "secondary_density_kg_m3",
+    "along_track_dv_mm_s",
+    "boulders_dv_mm_s",
+    "inclination_after_deg",
+    "nodal_precession_after_deg_day",
+    "roll_max_after_deg",
+    "period_change_reshaping_s",
+    "period_change_push_s",
+    "period_change_remainder_s",
 )
 QUANTITIES: dict[str, Quantity] = {
     **{name: _number(name) for name in _PREDICTED},
@@ -189,6 +223,35 @@ QUANTITIES: dict[str, Quantity] = {
         lambda case, given: push_for_change(case.scenario, 60.0 * given),
         "along-track push that gives a measured period change",
         needs_given="period change, min",
+    ),
+    "beta_for_change": Quantity(
+        lambda case, given: beta_for_change(case.scenario, 60.0 * given),
+        "momentum enhancement that gives a measured period change",
+        needs_given="period change, min",
+    ),
+    "dv_for_change_mm_s": Quantity(
+        lambda case, given: _dv_for_change(case.scenario, 60.0 * given),
+        "along-track change of velocity with the momentum enhancement that gives a measured period change",
+        needs_given="period change, min",
+    ),
+    "orbit_tilt_deg": Quantity(lambda case, _: _tilt_deg(case), "of the orbit just after the impact to that before"),
+    "reshaping_at_ac_s": Quantity(
+        lambda case, given: reshaping_at_ratio(case.scenario, given),
+        "period change by reshaping alone, for another a/c of the secondary's new shape at its a/b and the old volume",
+        needs_given="a/c",
+        needs_reshaping=True,
+    ),
+    "ac_for_reshaping": Quantity(
+        lambda case, given: ratio_for_reshaping(case.scenario, given),
+        "a/c of the secondary's new shape, at its a/b and the old volume, that gives a change by reshaping alone",
+        needs_given="period change, s",
+        needs_reshaping=True,
+    ),
+    "primary_flattening_s": Quantity(
+        lambda case, given: primary_flattening_s(case.scenario, given),
+        "period change by reshaping alone, if the primary became shorter along its pole at its volume",
+        needs_given="shortening of the polar semi-axis, m",
+        needs_ellipsoids=True,
     ),
     "precession_at_ab_deg_day": Quantity(
         lambda case, given: precession_at_ratio(case.scenario, given),

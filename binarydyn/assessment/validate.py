@@ -108,6 +108,8 @@ def _check_names(scenario: Scenario, row: int, expected: Expected) -> None:
             else "none is allowed; remove it"
         )
         raise InputError(f"{place}.given", f"for {expected.quantity} {wanted}")
+    if quantity.needs_reshaping and not (scenario.reshaping and scenario.reshaping.secondary_semi_axes_m):
+        raise InputError(f"{place}.quantity", f"{expected.quantity} needs [reshaping] of the secondary; add it")
     if quantity.needs_ellipsoids and not (scenario.primary.semi_axes_m and scenario.secondary.semi_axes_m):
         raise InputError(f"{place}.quantity", f"{expected.quantity} needs semi_axes_m for both bodies; give them")
 

@@ -96,16 +96,10 @@ def potential_J(system: System, state: State) -> float:
 
 def first_order_change(before: System, after: System, separation_m: float) -> float:
     """dP/P of the formula above for a synchronous moonlet; separation_m is that of the circular orbit."""
-    old, new = (1.5 * _quadrupole_m2(system) / separation_m**2 for system in (before, after))
+    old, new = (1.5 * system.flattening_m2 / separation_m**2 for system in (before, after))
     left_over = before.secondary.inertia_kg_m2[2] - after.secondary.inertia_kg_m2[2]
     push = left_over / (before.reduced_mass_kg * separation_m**2)
     return float(-2.0 * (new - old) / (1.0 - old) + (4.0 * (1.0 + old) / (1.0 - old) - 1.0) * push)
-
-
-def _quadrupole_m2(system: System) -> float:
-    """J2 R^2 + (J2' + 6 C22') R'^2, from moments of inertia: J2 R^2 = (Iz - (Ix + Iy)/2)/M, 4 C22 R^2 = (Iy - Ix)/M."""
-    x, y, z = system.secondary.inertia_kg_m2
-    return system.oblateness_m2 + (z - 0.5 * (x + y) + 1.5 * (y - x)) / system.secondary.mass_kg
 
 
 def _rate(old: Body, new: Body, rate: np.ndarray) -> np.ndarray:
