@@ -23,9 +23,8 @@ from .splitting import (
     LONGEST_DRIFT,
     MOST_TURN,
     SIZE,
-    STEP_SPIN,
-    STEP_TURN,
     drift,
+    fitting_step_s,
     kick,
     work_size,
 )
@@ -38,8 +37,8 @@ UNFIT = 9
 def step_s(system: System, state: State) -> float:
     """The step that a state needs: a thirteenth of the orbit or less, so that no spin turns too far."""
     size = propagate.scales(system, state)
-    orbit = size[3] / size[0]
-    return min(STEP_TURN / orbit, STEP_SPIN / max(size[10], size[17]))
+    primary = float(np.linalg.norm(state.rate1_rad_s))
+    return fitting_step_s(size[3] / size[0], max(size[10], size[17]), primary)
 
 
 @kernel

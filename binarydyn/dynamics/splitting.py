@@ -35,6 +35,10 @@ DRIFTS = (*A, 0.5 - sum(A), 0.5 - sum(A), *A[::-1])
 KICKS = (*B, 1.0 - 2.0 * sum(B), *B[::-1])
 STEP_TURN, STEP_SPIN = 0.48, 2.4
 """Radians that the orbit and the faster spin turn in a step: 0.2 m along-track in 60 days."""
+RESONANCE = 0.45, 0.55
+"""Steps per cycle of the primary's forcing, 2 (w1 - n), between which the step beats with it (measured: 0.04 s in the
+period instead of 0.002); a step in between is shortened to the lower one.
+"""
 LONGEST_DRIFT = max(DRIFTS)
 MOST_TURN, MOST_HALF_SPIN, MOST_TWIST = 0.3, 0.4, 0.2
 """Radians for which the series below hold to rounding: of the orbit and of half a spin in a drift, of half the turn
@@ -47,6 +51,14 @@ def work_size(number: int, lanes: int = LANES) -> int:
     """Length of the work array: states, constants and coefficients of all lanes."""
     model = MODELS[number]
     return (SIZE + CONSTANTS + 2 * len(component_list(model.degree, model.even))) * lanes
+
+
+def fitting_step_s(turn_rad_s: float, spin_rad_s: float, primary_spin_rad_s: float) -> float:
+    """The longest good step for an orbit and the faster spin: within STEP_TURN and STEP_SPIN, off the resonance."""
+    h = min(STEP_TURN / turn_rad_s, STEP_SPIN / spin_rad_s)
+    share = h * abs(primary_spin_rad_s - turn_rad_s) / math.pi
+    low, high = RESONANCE
+    return h * low / share if low < share < high else h
 
 
 def _series(z, terms: list[float]):

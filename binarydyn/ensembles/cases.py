@@ -27,8 +27,7 @@ from ..dynamics.splitting import (
     LONGEST_DRIFT,
     MOST_TURN,
     SIZE,
-    STEP_SPIN,
-    STEP_TURN,
+    fitting_step_s,
     work_size,
 )
 from ..gravity.models import model_number
@@ -44,14 +43,15 @@ class Cases:
     """n pairs ready to step: one column a case, rows as the kernels read them.
 
     columns (rows, n): state with momenta per G M1 M2 (20), constants (8), gravity coefficients, what the measurement is
-    given (7) and keeps (7).  turn_rad_s, spin_rad_s: of the fastest orbit and spin, which decide the step.  near_m
-    (n,): distance within which bodies may touch.
+    given (7) and keeps (7).  turn_rad_s, spin_rad_s, primary_spin_rad_s: of the fastest orbit, spin and primary,
+    which decide the step.  near_m (n,): distance within which bodies may touch.
     """
 
     model: int
     columns: np.ndarray
     turn_rad_s: float
     spin_rad_s: float
+    primary_spin_rad_s: float
     near_m: np.ndarray
 
     def __len__(self) -> int:
@@ -59,7 +59,7 @@ class Cases:
 
     def steps(self, days: float) -> int:
         """How many steps a window needs: a thirteenth of the shortest orbit each, or less for a fast spin."""
-        longest = min(STEP_TURN / self.turn_rad_s, STEP_SPIN / self.spin_rad_s)
+        longest = fitting_step_s(self.turn_rad_s, self.spin_rad_s, self.primary_spin_rad_s)
         return max(2, math.ceil(abs(days) * DAY_S / longest - 1e-9))
 
 
@@ -112,7 +112,8 @@ def from_arrays(
     columns[-GIVEN - KEPT :] = _measured_from(y, distance)
     spins = [np.sqrt(np.einsum("ij,ij->j", part, part)).max() for part in (y[10:13], y[17:20])]
     turn = float(np.sqrt((constants[0] / distance**3).max()))
-    return Cases(number, columns, turn, max(turn, *map(float, spins)), np.asarray(near_m, dtype=float))
+    spin = max(turn, *map(float, spins))
+    return Cases(number, columns, turn, spin, float(spins[0]), np.asarray(near_m, dtype=float))
 
 
 def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
