@@ -4,6 +4,7 @@ from __future__ import annotations
 
 UNITS = {
     "kg_m2": "kg m2",
+    "m2_kg": "m2/kg",
     "kg_m3": "kg/m3",
     "deg_day": "deg/day",
     "deg_yr2": "deg/yr2",
@@ -13,6 +14,7 @@ UNITS = {
     "km_s": "km/s",
     "m_s": "m/s",
     "minutes": "min",
+    "jd_tdb": "d",
     "days": "d",
     "deg": "deg",
     "mag": "mag",
