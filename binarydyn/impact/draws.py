@@ -22,10 +22,11 @@ def drawn(sampling: Sampling, starts: Sequence[str], count: int, random: np.rand
         return {}
     matrix = np.array(sampling.correlation_matrix)[np.ix_(chosen, chosen)]
     deviates = random.standard_normal((count, len(chosen))) @ np.linalg.cholesky(matrix).T
-    return {names[i]: _values(sampling, names[i], z) for i, z in zip(chosen, deviates.T, strict=True)}
+    return {names[i]: at_scores(sampling, names[i], z) for i, z in zip(chosen, deviates.T, strict=True)}
 
 
-def _values(sampling: Sampling, name: str, z: np.ndarray) -> np.ndarray:
+def at_scores(sampling: Sampling, name: str, z: np.ndarray) -> np.ndarray:
+    """Values of a quantity at normal scores z (n,), within the range of its key."""
     from scipy.special import ndtr
 
     given, facts = sampling.quantities[name], key_of(name, Scenario.known_keys()).facts

@@ -16,6 +16,7 @@ from .events import Impactor, Observation, Push, Requirement, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
 from .keys import Key, known_keys
+from .observed import Observed
 from .observer import Observer
 from .perturbations import Perturbations
 from .reading import parsed, read_text, toml_text
@@ -56,6 +57,7 @@ class Scenario(Table):
     spacecraft: Spacecraft = Spacecraft()
     observer: Observer = Observer()
     requirement: Requirement | None = None
+    observed: Observed | None = None
     sampling: Sampling | None = None
     expected: tuple[Expected, ...] = key((), "", "published values that validate compares with")
     input_sigma: tuple[InputSigma, ...] = key((), "", "uncertainties of the inputs, for validate")

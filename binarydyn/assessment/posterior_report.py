@@ -1,0 +1,66 @@
+"""A posterior in numbers: intervals, correlation with the density, the line beta(rho), a table of densities."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from .infer import Posterior
+
+DENSITIES_KG_M3 = (1500.0, 2400.0, 3300.0)
+_LEVELS = {"low_95": 0.025, "low_68": 0.16, "median": 0.5, "high_68": 0.84, "high_95": 0.975}
+LEAST_SPREAD = 1e-3
+"""Relative spread of the density below which neither a correlation nor a line means anything."""
+
+
+def spread_of(values: np.ndarray) -> dict[str, float]:
+    """Mean, standard deviation, median, 68 and 95 % of values (n,)."""
+    quantiles = np.quantile(values, list(_LEVELS.values()))
+    return {"mean": float(values.mean()), "sigma": float(values.std())} | dict(
+        zip(_LEVELS, map(float, quantiles), strict=True)
+    )
+
+
+def line_of_density(posterior: Posterior) -> dict[str, float] | None:
+    """Least squares beta = slope rho/2400 + offset, and the scatter about it; None where the density does not vary."""
+    well = posterior.well
+    x, y = posterior.density_kg_m3[well] / 2400.0, posterior.beta[well]
+    if x.std() < LEAST_SPREAD * x.mean():
+        return None
+    slope, offset = np.polyfit(x, y, 1)
+    scatter = float(np.std(y - slope * x - offset))
+    return {
+        "slope_at_2400_kg_m3": float(slope),
+        "offset": float(offset),
+        "scatter": scatter,
+        "correlation_with_density": float(np.corrcoef(x, y)[0, 1]),
+    }
+
+
+def report(posterior: Posterior) -> dict[str, Any]:
+    """Everything that is printed, as plain data."""
+    well, relation = posterior.well, posterior.relation
+    names, counts = np.unique(posterior.status, return_counts=True)
+    found: dict[str, Any] = {
+        "period_change_s": posterior.change_s,
+        "sigma_s": posterior.sigma_s,
+        "draws": len(well),
+        "draws_by_status": dict(zip(map(str, names), map(int, counts), strict=True)),
+        "simulations": relation.runs,
+        "simulations_left_out": relation.left_out,
+        "emulator_error_s": relation.error_s,
+        "emulator_error_of_the_pair": relation.pair_error,
+        "along_track_dv_mm_s": spread_of(posterior.dv_mm_s[well]),
+        "secondary_density_kg_m3": spread_of(posterior.density_kg_m3[well]),
+        "beta": None,
+    }
+    if posterior.has_beta:
+        found["beta"] = spread_of(posterior.beta[well])
+        found["beta_of_density"] = line_of_density(posterior)
+        found["beta_at_density"] = {f"{d:g}": spread_of(posterior.beta_at(d)) for d in DENSITIES_KG_M3}
+        varied = [name for name, x in posterior.inputs.items() if x.std() > 0.0]
+        found["correlation_of_beta"] = {
+            name: float(np.corrcoef(posterior.inputs[name][well], posterior.beta[well])[0, 1]) for name in varied
+        }
+    return found

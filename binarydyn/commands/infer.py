@@ -1,0 +1,103 @@
+"""`binarydyn infer`: from a measured period change back to the push along the track and to beta."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Annotated, Any
+
+import typer
+
+from ..errors import ConvergenceError, InputError
+from ..scenario import Scenario, load
+from ..scenario.wording import CAUTION
+from .progress import say_if_cold
+from .tables import print_table
+
+
+def infer(
+    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling] of what is uncertain.")],
+    period_change_s: Annotated[
+        float | None, typer.Option("--period-change-s", help="Measured, after minus before; none: [observed].")
+    ] = None,
+    sigma_s: Annotated[float | None, typer.Option("--sigma-s", help="One sigma of it.")] = None,
+    count: Annotated[int, typer.Option("--count", help="Draws of the inputs and the measurement.")] = 10_000,
+    seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: that of [sampling].")] = None,
+    runs: Annotated[int | None, typer.Option("--runs", help="Simulations behind the relation, a power of 2.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Save a corner figure (PNG, PDF or SVG by the ending).")] = "",
+) -> int:
+    """Posterior of the push and of beta by the simulated relation between push and period change."""
+    from ..assessment.infer import infer as run
+    from ..assessment.posterior_report import report
+    from ..ensembles.after_impact import in_lanes
+
+    scenario = load(file)
+    change, sigma = _measured(scenario, period_change_s, sigma_s)
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    say_if_cold()
+    posterior = run(scenario, change, sigma, count, seed, runs, in_lanes)
+    if not posterior.well.any():
+        raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]", 1.0, count)
+    found = report(posterior)
+    if as_json:
+        for sentence in posterior.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": posterior.warnings}
+        print(json.dumps(found | more | {"caution": CAUTION}, indent=2, allow_nan=False))
+    else:
+        _print(scenario, found, posterior.warnings)
+    sys.stdout.flush()
+    if plot:
+        from ..plots.corner import save_corner
+
+        save_corner(plot, posterior)
+    return 0
+
+
+def _measured(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:
+    """From the options, or from [observed]; InputError for one option without the other, or for none."""
+    if (change is None) != (sigma is None):
+        missing = "--sigma-s" if sigma is None else "--period-change-s"
+        raise InputError(missing, "it is missing while its partner is given, they go together; add it")
+    if change is not None:
+        return change, sigma
+    if scenario.observed is None:
+        raise InputError(
+            f"{scenario.place}:observed",
+            "no measured change is given; add [observed], or write --period-change-s and --sigma-s",
+        )
+    return scenario.observed.period_change_s, scenario.observed.sigma_s
+
+
+def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...]) -> None:
+    print(f"{scenario.name or 'scenario'} ({scenario.place})")
+    print(
+        f"measured change {found['period_change_s']:+.2f} s, sigma {found['sigma_s']:.2f} s; the relation, from "
+        f"{found['simulations']} simulations, adds {found['emulator_error_s']:.2g} s (leave-one-out)\n"
+    )
+    head = ("", "unit", "mean", "sigma", "median", "68 %", "95 %")
+    rows = [("along-track push", "mm/s", found["along_track_dv_mm_s"], ".4f")]
+    rows.append(("moonlet's density", "kg/m3", found["secondary_density_kg_m3"], ".0f"))
+    if found["beta"]:
+        rows.append(("beta", "", found["beta"], ".3f"))
+        rows += [(f"beta at {d} kg/m3", "", s, ".3f") for d, s in found["beta_at_density"].items()]
+    print_table(head, [_cells(*row) for row in rows])
+    if line := found.get("beta_of_density"):
+        print(
+            f"\nbeta = {line['slope_at_2400_kg_m3']:.3f} rho/2400 {line['offset']:+.3f}, "
+            f"scatter {line['scatter']:.3f}; correlation with the density {line['correlation_with_density']:+.3f}"
+        )
+    counted = found["draws_by_status"].get("done", 0)
+    print(f"{counted} of {found['draws']} draws count")
+    for sentence in warnings:
+        print(f"warning: {sentence}")
+    print(CAUTION)
+
+
+def _cells(name: str, unit: str, s: dict[str, float], form: str) -> tuple[str, ...]:
+    pair = (f"{s[f'low_{p}']:{form}} .. {s[f'high_{p}']:{form}}" for p in (68, 95))
+    return name, unit, *(format(s[key], form) for key in ("mean", "sigma", "median")), *pair

@@ -1,0 +1,125 @@
+"""How a hit acts on the orbit, before beta is known: flight U and ejecta axis E in orbit axes, and beta from the push.
+
+Equation 1 of momentum.py along the track, solved for beta:
+beta = 1 + [(M2/m) dv_t - U.t] / [(E.U) (E.t)].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ..bodies import Ellipsoid
+from ..dynamics.state import System
+from ..scenario import MomentumTransfer, Scenario
+from .apply import ImpactSpec, impact_on
+from .frame import direction_in_space, orbit_axes
+
+_OF_GEOMETRY = ("impactor.direction", "impactor.site", "impactor.aim", "momentum_transfer.ejecta", "mutual_orbit.pole")
+_OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
+
+
+@dataclass(frozen=True)
+class Leverage:
+    """Unit vectors (n, 3) along-track, radial, normal: flight of the impactor, axis of the ejecta (either sign).
+
+    point_m (n, 3): the site in the moonlet's frame.  hit (n,): False where the moonlet is missed or grazed; the rest
+    of such a row means nothing.
+    """
+
+    flight: np.ndarray
+    ejecta: np.ndarray
+    point_m: np.ndarray
+    hit: np.ndarray
+
+    @property
+    def strength(self) -> np.ndarray:
+        """(n,) (E.U)(E.t) over U: along-track push for each unit of beta - 1, in units of m U / M2."""
+        return np.einsum("ij,ij->i", self.ejecta, self.flight) * self.ejecta[:, 0]
+
+    def beta(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
+        """(n,) beta from along-track pushes, moonlet's masses and the impactor's m U."""
+        return 1.0 + (mass_kg * dv_m_s / momentum_kg_m_s - self.flight[:, 0]) / self.strength
+
+    def push(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
+        """(n, 3) m/s, the whole push, orbit axes, whose along-track part is given: equation 1 with the beta of it."""
+        brought = self.flight * (momentum_kg_m_s / mass_kg)[:, None]
+        return brought + self.ejecta * ((dv_m_s - brought[:, 0]) / self.ejecta[:, 0])[:, None]
+
+
+def leverage(system: System, scenario: Scenario) -> Leverage:
+    """One row: the hit of a scenario on a system.  InputError as impact_on."""
+    return _rows([_one(system, _spec(scenario))])
+
+
+def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray]) -> Leverage:
+    """(n) rows for drawn inputs (n,), by their dotted names, on a system in its state at t0.
+
+    The relaxed moonlet's orbit axes and attitude do not depend on the inputs (in its frame, by construction).
+    """
+    transfer = scenario.momentum_transfer
+    starts = _OF_GEOMETRY if transfer.ejecta_direction else _OF_GEOMETRY + _OF_GROUND
+    names = [name for name in inputs if name.startswith(starts)]
+    if not names:
+        one, count = leverage(system, scenario), len(next(iter(inputs.values()), [0]))
+        return Leverage(*(np.repeat(getattr(one, name), count, axis=0) for name in Leverage.__dataclass_fields__))
+    rows = []
+    for values in zip(*(inputs[name] for name in names), strict=True):
+        given = scenario
+        for name, value in zip(names, values, strict=True):
+            given = _replaced(given, name.split("."), float(value))
+        hit = system
+        if any(name.startswith(_OF_GROUND) for name in names) and isinstance(system.secondary, Ellipsoid):
+            axes = tuple(sorted(_axes(given.secondary), reverse=True))
+            hit = replace(system, secondary=Ellipsoid.of_mass(axes, system.secondary.mass_kg))
+        rows.append(_one(hit, _spec(given)))
+    return _rows(rows)
+
+
+def _axes(body: Any) -> tuple[float, float, float]:
+    """Semi-axes, from the ratios where those are what is given."""
+    if body.axis_ratio_ab is None:
+        return body.semi_axes_m
+    middle = 0.5 * body.volume_equivalent_diameter_m * (body.axis_ratio_bc / body.axis_ratio_ab) ** (1.0 / 3.0)
+    return middle * body.axis_ratio_ab, middle, middle / body.axis_ratio_bc
+
+
+def _spec(scenario: Scenario) -> ImpactSpec:
+    """What decides flight and axis; beta and the ground's material do not."""
+    kept = {
+        "ejecta_direction",
+        "ejecta_tilt_deg",
+        "ejecta_tilt_azimuth_deg",
+    } & scenario.momentum_transfer.model_fields_set
+    transfer = MomentumTransfer.model_construct(
+        **{**MomentumTransfer().__dict__, **{name: getattr(scenario.momentum_transfer, name) for name in kept}}
+    )
+    return ImpactSpec(scenario.impactor, transfer, None, scenario.mutual_orbit)
+
+
+def _one(system: System, given: ImpactSpec) -> tuple:
+    axes = orbit_axes(system.state)
+    impact = impact_on(system, given)
+    if impact.status != "hit":
+        return np.full(3, np.nan), np.full(3, np.nan), np.full(3, np.nan), False
+    flight = axes @ direction_in_space(given.impactor.direction, axes, given.mutual_orbit)
+    return flight, axes @ impact.released.axis, impact.site.point_m, True
+
+
+def _rows(rows: list[tuple]) -> Leverage:
+    return Leverage(*(np.array(column) for column in zip(*rows, strict=True)))
+
+
+def _replaced(table: Any, path: list[str], value: float) -> Any:
+    """A table with one number replaced, not checked again: the draws keep to the ranges of the keys."""
+    first, *rest = path
+    old = getattr(table, first)
+    if not rest:
+        return table.model_copy(update={first: value})
+    if isinstance(old, tuple):
+        index = int(rest[0])
+        return table.model_copy(update={first: (*old[:index], value, *old[index + 1 :])})
+    return table.model_copy(update={first: _replaced(old, rest, value)})

@@ -1,0 +1,111 @@
+"""Backwards to beta: closed forms, the forward simulation as the judge, what is refused."""
+
+import numpy as np
+import pytest
+
+from binarydyn.assessment.emulator import fitted
+from binarydyn.assessment.infer import infer
+from binarydyn.assessment.posterior_report import report
+from binarydyn.assessment.predict import predict
+from binarydyn.assessment.start import start
+from binarydyn.commands.shell import main
+from binarydyn.ensembles.after_impact import in_lanes
+from binarydyn.impact import impact_on
+from binarydyn.impact.leverage import leverage
+from binarydyn.scenario import Scenario
+from binarydyn.scenario.scenario import builtin
+
+SAMPLING = """
+[sampling]
+seed = 3
+[sampling.quantities]
+"mutual_orbit.separation_m" = {normal = [821.0, 8.0]}
+"secondary.density_kg_m3" = {uniform = [2400.0, 3600.0]}
+"impactor.speed_km_s" = {normal = [5.4, 0.05]}
+"""
+SHORT = "\n[simulation]\ndays_before = 12\ndays_after = 12\n"
+
+
+@pytest.fixture(scope="module")
+def scenario():
+    return Scenario.from_text(builtin().text.split("[simulation]")[0] + SHORT + SAMPLING, "back.toml")
+
+
+@pytest.fixture(scope="module")
+def forward(scenario):
+    return predict(scenario)
+
+
+@pytest.fixture(scope="module")
+def posterior(scenario, forward):
+    return infer(scenario, forward.period_change_s, 2.0, 4000, after=in_lanes)
+
+
+def test_beta_is_the_inverse_of_the_momentum_transfer(scenario):
+    """Equation 1 (Cheng et al. 2023, Nature 616, 457) forwards by impact_on, solved for beta: to rounding."""
+    system = start(scenario).system
+    done, lever = impact_on(system, scenario), leverage(system, scenario)
+    momentum = np.array([480.0 * 5400.0])
+    mass = np.array([system.secondary.mass_kg])
+    dv = np.array([1e-3 * done.dv_along_track_mm_s])
+    assert lever.beta(dv, mass, momentum)[0] == pytest.approx(2.2, rel=1e-12)
+    whole = 1e3 * lever.push(dv, mass, momentum)[0]
+    wanted = [done.dv_along_track_mm_s, done.dv_radial_mm_s, done.dv_normal_mm_s]
+    np.testing.assert_allclose(whole, wanted, rtol=1e-11, atol=1e-12)
+
+
+def test_leave_one_out_error_is_that_of_refitting():
+    """Closed form against leaving each run out for real; a quadratic is reproduced to rounding."""
+    rng = np.random.default_rng(1)
+    x = rng.normal(size=(30, 2))
+    y = np.sin(x[:, 0]) + x[:, 0] * x[:, 1] ** 2
+    whole = fitted(x, y)
+    for k in (0, 7, 29):
+        rest = np.arange(30) != k
+        assert whole.left_out[k] == pytest.approx(y[k] - fitted(x[rest], y[rest])(x[k : k + 1])[0], rel=1e-8)
+    assert fitted(x, 1.0 + x[:, 0] - 3.0 * x[:, 0] * x[:, 1]).error < 1e-12
+
+
+def test_the_posterior_holds_the_truth(scenario, forward, posterior):
+    """Draws repeat the closed form of the error: sigma(dv)/dv from the change and, at first order, the separation."""
+    found = report(posterior)
+    push, beta = found["along_track_dv_mm_s"], found["beta"]
+    truth = forward.numbers()["along_track_dv_mm_s"]
+    assert abs(push["median"] / truth - 1.0) < 4e-3
+    wanted = np.hypot(2.0 / forward.period_change_s, 8.0 / 821.0)  # dv = dP v / 3P, v in proportion to separation
+    assert push["sigma"] / abs(push["mean"]) == pytest.approx(wanted, rel=0.08)
+    assert beta["low_68"] < 2.2 < beta["high_68"]
+    assert found["emulator_error_s"] < 0.5 and posterior.well.all()
+
+
+def test_one_draw_in_full_gives_the_change_asked_for(scenario, posterior):
+    """The nominal draw by `predict`: beta from the median row goes in, the emulated change comes out."""
+    from binarydyn.scenario import varied
+
+    for k in (0, 1):
+        values = {name: float(x[k]) for name, x in posterior.inputs.items()}
+        forward = predict(varied(scenario, values | {"momentum_transfer.beta": float(posterior.beta[k])}))
+        assert forward.numbers()["along_track_dv_mm_s"] == pytest.approx(posterior.dv_mm_s[k], rel=2e-5)
+        assert abs(forward.period_change_s - posterior.change_s) < 4.5 * np.hypot(2.0, posterior.relation.error_s)
+        assert forward.numbers()["secondary_density_kg_m3"] == pytest.approx(posterior.density_kg_m3[k], rel=1e-4)
+
+
+def test_beta_grows_with_the_density(posterior):
+    """beta + const is linear in M2: the line through 1500 and 3300 kg/m3 passes 2400 for every draw."""
+    low, middle, high = (posterior.beta_at(d) for d in (1500.0, 2400.0, 3300.0))
+    np.testing.assert_allclose(0.5 * (low + high), middle, rtol=1e-12)
+    line = report(posterior)["beta_of_density"]
+    assert line["correlation_with_density"] > 0.9
+    assert line["slope_at_2400_kg_m3"] + line["offset"] == pytest.approx(np.median(middle), rel=0.02)
+
+
+def test_what_the_command_refuses(tmp_path, scenario, capsys):
+    file = tmp_path / "back.toml"
+    file.write_text(scenario.text)
+    refused = [[], ["--period-change-s", "-900"], ["--sigma-s", "1"], ["--period-change-s", "0", "--sigma-s", "1"]]
+    refused += [["--period-change-s", "-900", "--sigma-s", "0"]]
+    refused += [["--period-change-s", "-900", "--sigma-s", "1", "--count", "5"]]
+    for arguments in refused:
+        assert main(["infer", str(file), *arguments]) == 2
+        said = capsys.readouterr().err.strip()
+        assert said.startswith("binarydyn:") and "\n" not in said
