@@ -54,7 +54,7 @@ def splitting(systems, minutes: float):
     begin = time.process_time()
     unfit = split_runs.integrate(runs)
     seconds = (time.process_time() - begin) / len(runs)
-    assert not unfit
+    assert not unfit, "the step is too long for these pairs"
     return seconds, np.array([_picked(run, per) for run in runs])
 
 
@@ -114,6 +114,16 @@ class Heyoka:
     def __init__(self, degree: int, count: int, compact: bool):
         self.degree, self.count, self.compact, self.kept = degree, count, compact, {}
         self.compile_s = 0.0
+        self._compile_anew()
+
+    @staticmethod
+    def _compile_anew() -> None:
+        """Keep heyoka from taking compiled code of an earlier process from its disk, so that the time is that of
+        compiling."""
+        import heyoka
+
+        if hasattr(heyoka.llvm_state, "set_diskcache_enabled"):
+            heyoka.llvm_state.set_diskcache_enabled(False)
 
     def equations(self):
         import heyoka

@@ -220,8 +220,9 @@ def figure(costs: list[Cost], path: Path) -> None:
             degrees, [c.flops / c.peak_gflops for c in chosen], f"{line}", color="0.6", label=f"{kind}, at peak"
         )
         cold = [c.cold_s["alone"] for c in chosen], [c.cold_s["lanes"] for c in chosen]
-        right.semilogy(degrees, cold[0], f"o{line}", color="C0", label=f"{kind}, one run alone")
-        right.semilogy(degrees, cold[1], f"s{line}", color="C1", label=f"{kind}, eight in lanes")
+        right.plot(degrees, cold[0], f"o{line}", color="C0", label=f"{kind}, one run alone")
+        right.plot(degrees, cold[1], f"s{line}", color="C1", label=f"{kind}, eight in lanes")
+    right.set_ylim(bottom=0.0)
     left.set_ylabel("right-hand side, ns per member")
     right.set_ylabel("compilation before the first run, s")
     for ax in (left, right):
