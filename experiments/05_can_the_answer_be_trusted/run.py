@@ -16,7 +16,6 @@ from cases import DAYS, LONG, REFERENCE, cases, growth, period_changes_s
 from nominal_pair import circumstances
 
 from binarydyn.assessment.trust import UNSTABLE, simulate_with_companions
-from binarydyn.dynamics import split_runs
 
 COUNT = 200
 PROMISED_S = 0.01
@@ -24,8 +23,6 @@ SATURATED = 1e6
 """Growth of a hair of 1e-9 rad to a milliradian: no shear makes that of it in 60 days."""
 MORE_THAN_LINEAR = 16.0
 """Growth over four windows over that of the first: 4 where it is linear, 16 where quadratic."""
-AVOIDED = 0.45
-"""A step of the splitting between this share of a cycle of the primary's forcing and 1 minus it is shortened to it."""
 RUNS = {
     "rungekutta, 1e-9 (sweeps)": (1e-9, "rungekutta"),
     "rungekutta, 1e-12 (default)": (1e-12, "rungekutta"),
@@ -38,20 +35,6 @@ def flags(some, tolerance: float) -> tuple[np.ndarray, np.ndarray]:
     """(cases,) amplification and `unstable`, as predict and sweep report them."""
     trust = [simulate_with_companions(case.at(tolerance), DAYS, case.after, 20.0, 10**9)[1] for case in some]
     return np.array([one.amplification for one in trust]), np.array([one.unstable for one in trust])
-
-
-def off_resonance(some) -> np.ndarray:
-    """Period changes by the splitting at its own step, shortened where two steps make about a cycle of the forcing."""
-    changes = []
-    for case in some:
-        system = case.at(1e-9, "splitting")
-        step = min(split_runs.step_s(system, state) for state in (system.state, case.after))
-        spin, motion = (np.linalg.norm(rate) for rate in (case.after.rate1_rad_s, case.after.rate2_rad_s))
-        share = abs(spin - motion) * step / np.pi  # of a cycle of 2 (w1 - n) in a step
-        if AVOIDED < share < 1.0 - AVOIDED:
-            step *= AVOIDED / share
-        changes.append(period_changes_s([case], 1e-9, "splitting", step / 60.0)[0])
-    return np.array(changes)
 
 
 def error_table(errors: dict[str, np.ndarray], unstable: np.ndarray) -> str:
@@ -89,7 +72,6 @@ def main() -> None:
     some, left_out = cases(COUNT)
     reference = period_changes_s(some, REFERENCE)
     errors = {name: np.abs(period_changes_s(some, *setting) - reference) for name, setting in RUNS.items()}
-    errors["splitting, off the resonance"] = np.abs(off_resonance(some) - reference)
     errors["reference against one at 1e-14"] = np.abs(period_changes_s(some, 0.1 * REFERENCE) - reference)
     amplification, unstable = flags(some, 1e-9)
     _, at_default = flags(some, 1e-12)

@@ -18,6 +18,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import circumstances, fastest, generated, nominal, right_hand_side
 
+import binarydyn
 from binarydyn.dynamics import batch, lanes, motion
 from binarydyn.dynamics.motion import parameters
 from binarydyn.gravity.models import MODELS, Model
@@ -154,7 +155,7 @@ def compile_s(model: Model) -> tuple[dict[str, float], dict[str, float]]:
     """Seconds of the first run of each kind in a new process: with an empty cache folder, and again with the filled."""
     text = _COMPILE.format(experiments=str(Path(__file__).parents[1]), degree=model.degree, even=model.even)
     with tempfile.TemporaryDirectory() as folder:
-        environment = os.environ | {"NUMBA_CACHE_DIR": folder, "PYTHONPATH": str(Path(__file__).parents[2])}
+        environment = os.environ | {"NUMBA_CACHE_DIR": folder, "PYTHONPATH": str(Path(binarydyn.__file__).parents[1])}
         found = []
         for _ in range(2):
             ran = subprocess.run(
