@@ -62,18 +62,22 @@ class Figure:
         return float(np.linalg.norm(self.vertices_m, axis=1).max() if self.is_mesh else self.semi_axes_m.max())
 
     @cached_property
-    def is_convex(self) -> bool:
-        """Whether no vertex lies above the plane of a facet by more than 1e-9 of the body's size."""
-        if not self.is_mesh:
-            return True
+    def overlooked(self) -> np.ndarray:
+        """(m,) facets of a mesh above whose plane a vertex lies, by more than 1e-9 of the body's size.
+
+        No other facet can hide ground of its own body.
+        """
         a, b, c = self.vertices_m[self.facets].transpose(1, 0, 2)
         normal = np.cross(b - a, c - a)
         normal /= np.linalg.norm(normal, axis=1)[:, None]
-        above = [
-            (normal[i : i + 256] @ self.vertices_m.T).max(axis=1) - np.sum(normal[i : i + 256] * a[i : i + 256], axis=1)
-            for i in range(0, len(a), 256)
-        ]
-        return float(np.concatenate(above).max()) <= 1e-9 * self.reach_m
+        highest = [(part @ self.vertices_m.T).max(axis=1) for part in np.array_split(normal, len(a) // 256 + 1)]
+        above = np.concatenate(highest) - np.sum(normal * a, axis=1)
+        return above > 1e-9 * self.reach_m
+
+    @property
+    def is_convex(self) -> bool:
+        """Whether no facet is overlooked."""
+        return not (self.is_mesh and self.overlooked.any())
 
     def placed(self, position_m: np.ndarray, rotation: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(m, 3) and (m, 3, 3): middle and axes of the surface for a centre of mass (m, 3) and body axes (m, 3, 3)."""

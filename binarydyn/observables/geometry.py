@@ -117,9 +117,8 @@ class Sky:
         clock = Clock(moment(scenario.impact_epoch_utc))
         angles = (helio.inclination_deg, helio.node_deg, helio.argument_of_pericentre_deg, helio.mean_anomaly_deg)
         given = Elements(helio.semi_major_axis_au * ASTRONOMICAL_UNIT_M, helio.eccentricity, *np.radians(angles))
-        at_t0 = given.mean_anomaly_rad + given.mean_motion_rad_s() * seconds_since(
-            helio.epoch_jd_tdb, scenario.impact_epoch_utc
-        )
+        until_t0_s = seconds_since(helio.epoch_jd_tdb, scenario.impact_epoch_utc)
+        at_t0 = given.mean_anomaly_rad + given.mean_motion_rad_s() * until_t0_s
         elements = Elements(*_without_anomaly(given), float(np.remainder(at_t0, 2.0 * np.pi)))
         seen_from = scenario.observer
         site = None
