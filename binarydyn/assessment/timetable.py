@@ -119,8 +119,8 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     impact = impact_on(begun.system, scenario)
     runs = {
         "before": _run(scenario, begun.system, -days),
-        "after": _run(scenario, begun.system, days, impact.state),
-        "without": _run(scenario, begun.system, LONGER * days + 2.0 * begun.period_h / 24.0),
+        "after": _run(scenario, impact.system, days, impact.state),
+        "without": _run(scenario, _left_alone(begun.system), LONGER * days + 2.0 * begun.period_h / 24.0),
     }
     sunlight = scenario.observer.sunlight
     seen = {name: _entries(name, events(run, sky, sunlight), sky) for name, run in runs.items()}
@@ -148,6 +148,15 @@ def _run(scenario: Scenario, system: System, days: float, state: State | None = 
     """Sampled often enough to know the primary's attitude between samples."""
     spacing = min(20.0, abs(scenario.primary.spin_period_h) * 60.0 / SAMPLES_A_TURN)
     return simulate(system, days, state, sample_minutes=spacing)
+
+
+def _left_alone(system: System) -> System:
+    """Without the transient drift, which the impact sets off; what drifts steadily goes on."""
+    moved = system.perturbations
+    if moved is None or moved.drift is None:
+        return system
+    drift = replace(moved.drift, transient_period_change_s=0.0)
+    return replace(system, perturbations=replace(moved, drift=drift))
 
 
 def _entries(side: str, found: Sequence[Event], sky: Sky) -> list[Entry]:
@@ -202,7 +211,7 @@ def _warnings(entries: Sequence[Entry], periods: Sequence, days: float, scenario
     if cut:
         said.append(f"{cut} events are under way at the impact or at an end of the table; their middles do not count")
     if scenario.sampling and scenario.sampling.quantities:
-        said.append("the distributions of [sampling] are not used yet: these are the times of the stated values alone")
+        said.append("these are the times of the stated values alone; the distributions of [sampling] are not used yet")
     return tuple(said)
 
 

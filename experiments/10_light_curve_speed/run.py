@@ -4,12 +4,8 @@ Ellipsoids (exact shadows) and meshes (shadows by facets), seen edge-on near opp
 events, and the worst case: all epochs within events.  Prints a table; takes about a minute, most of it compilation.
 """
 
-import os
 import time
 from datetime import UTC, datetime
-
-for name in ("NUMBA", "OPENBLAS", "OMP"):
-    os.environ[f"{name}_NUM_THREADS"] = "1"
 
 import numpy as np
 

@@ -1,0 +1,205 @@
+"""The timetable before and after the impact: numbering, drift, ephemeris, files, and refusals."""
+
+import csv
+import json
+
+import numpy as np
+import pytest
+from test_geometry import PLACES, pair
+
+from binarydyn import plots
+from binarydyn.assessment.timetable import timetable
+from binarydyn.assessment.timetable_rows import rows
+from binarydyn.commands import main
+from binarydyn.errors import InputError
+from binarydyn.scenario import builtin
+from binarydyn.store import open_result
+from binarydyn.store.timetables import write_timetable
+
+DAYS = 6.0
+KINDS = [(kind, body) for kind in ("eclipse", "occultation") for body in ("primary", "secondary")]
+
+
+@pytest.fixture(scope="module")
+def table():
+    return timetable(pair(), DAYS)
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "pair.toml"
+    path.write_text(pair().text, encoding="utf-8")
+    return path
+
+
+def of_kind(table, label, side=None):
+    entries = [entry for entry in table.entries if (entry.event.kind, entry.event.body) == label]
+    return [entry for entry in entries if side is None or entry.side == side]
+
+
+def test_conjunctions_are_numbered_through_the_impact(table):
+    """Each once, 0 the first whose middle comes after t0."""
+    for label in KINDS:
+        whole = [entry for entry in of_kind(table, label) if not entry.event.is_cut]
+        cycles = [entry.event.cycle for entry in whole]
+        assert cycles == list(range(cycles[0], cycles[-1] + 1)), label
+        assert all((entry.event.cycle >= 0) == (entry.side == "after") for entry in whole)
+        assert len(cycles) >= 2 * int(DAYS * 24.0 / table.period_before_h) - 1
+
+
+def test_the_drift_grows_by_the_change_of_the_period(table):
+    """Slope of the drift over the cycles against the difference of the sidereal periods, which the drift never saw.
+
+    The synodic periods that it consists of are longer by their share of the Sun's motion, below 0.3 % here; an
+    eccentric orbit that turns bends the line by 1 % over six days.
+    """
+    change_s = 3600.0 * (table.period_after_h - table.period_before_h)
+    assert abs(change_s) > 1000.0
+    for label in KINDS[:2]:
+        known = [entry for entry in of_kind(table, label, "after") if entry.drift_s is not None]
+        assert len(known) >= 10
+        slope = np.polyfit([entry.event.cycle for entry in known], [entry.drift_s for entry in known], 1)[0]
+        assert slope == pytest.approx(change_s, rel=0.02)
+
+
+def test_every_whole_event_after_the_impact_has_a_drift(table):
+    late = [
+        entry for entry in table.entries if entry.side == "after" and entry.counts and "eclipse" in entry.event.kind
+    ]
+    assert late and all(entry.drift_s is not None for entry in late)
+    assert all(entry.drift_s is None for entry in table.entries if entry.side == "before")
+
+
+def test_without_an_impact_nothing_drifts():
+    """The run after is the run without, and observed minus calculated stays within what geometry bends in six days."""
+    text = pair().text
+    quiet = pair().from_text(text[: text.index("[impactor]")] + "[heliocentric_orbit]" + PLACES.split("]", 1)[1])
+    table = timetable(quiet, DAYS)
+    drifts = [entry.drift_s for entry in table.entries if entry.drift_s is not None]
+    assert drifts and np.abs(drifts).max() < 1e-3
+    late = [e.o_minus_c_s for e in table.entries if e.side == "after" and e.o_minus_c_s is not None]
+    assert np.abs(late).max() < 60.0
+    assert table.impact.status == "none" and table.status == "done"
+
+
+def test_synodic_spacing_and_sidereal_period(table):
+    """Eclipses follow the Sun's longitude in the orbit's plane, and are seen ever later as the light's way grows:
+    P_seen = P / (1 - P l'/2 pi) (1 + tau'), l' and tau' from the geometry over the window.
+    """
+    period_s, ends = 3600.0 * table.period_before_h, np.array([-DAYS * 86400.0, 0.0])
+    g = table.sky.at(ends)
+    longitude = np.unwrap(np.arctan2(g.sunward[:, 1], g.sunward[:, 0]))
+    rate, later = (float(np.diff(x)[0] / np.diff(ends)[0]) for x in (longitude, g.light_time_s))
+    wanted = period_s / (1.0 - period_s * rate / (2.0 * np.pi)) * (1.0 + later)
+    assert abs(wanted - period_s) > 10.0  # there is something to see
+    for line in table.ephemerides:
+        if line.kind == "eclipse":
+            error = line.scatter_s * np.sqrt(12.0 / line.count**3)
+            assert line.spacing_s == pytest.approx(wanted, abs=4.0 * error + 0.2)
+
+
+def test_utc_is_the_instant_at_the_pair_and_the_light_time(table):
+    from datetime import datetime
+
+    found = rows(table)[5]
+    t0 = datetime.fromisoformat(table.scenario.impact_epoch_utc + "+00:00")
+    seen = (datetime.fromisoformat(found["mid_utc"]) - t0).total_seconds()
+    assert seen == pytest.approx(found["mid_s"] + found["light_time_s"], abs=0.06)
+    assert 400.0 < found["light_time_s"] < 600.0
+
+
+def test_nights_hold_each_drifting_event_once(table):
+    nights = table.nights()
+    assert [date for date, *_ in nights] == sorted({date for date, *_ in nights})
+    assert sum(count for _, count, *_ in nights) == sum(entry.drift_s is not None for entry in table.entries)
+    drifts = [drift for _, _, drift, _ in nights]
+    assert all(later < sooner for sooner, later in zip(drifts, drifts[1:], strict=False))  # ever earlier
+
+
+def test_json_csv_and_file_say_the_same(file, tmp_path, capsys):
+    out, sheet = tmp_path / "e.h5", tmp_path / "e.csv"
+    assert main(["events", str(file), "--days", "2", "--json", "--csv", str(sheet), "--out", str(out)]) == 0
+    report = json.loads(capsys.readouterr().out)
+    stored = open_result(out)
+    with sheet.open(encoding="utf-8") as stream:
+        lines = list(csv.DictReader(stream))
+    assert stored.kind == "events" and len(lines) == len(report["events"]) == len(stored.events["mid_utc"])
+    for line, given, kept in zip(lines, report["events"], stored.events["depth_mag"], strict=True):
+        assert float(line["depth_mag"]) == given["depth_mag"] == kept
+        assert line["mid_utc"] == given["mid_utc"] and (line["drift_s"] == "") == (given["drift_s"] is None)
+    assert {given["extent"] for given in report["events"]} & {"partial", "total", "annular"}
+    assert main(["show", str(out), "--json"]) == 0
+    shown = json.loads(capsys.readouterr().out)
+    assert shown["events"][3]["depth_mag"] == report["events"][3]["depth_mag"]
+
+
+def test_the_table_for_a_reader_says_what_is_absent(file, capsys):
+    assert main(["events", str(file), "--days", "1"]) == 0
+    text = capsys.readouterr().out
+    assert "absent in" in text and "the outlines miss by" in text and "drift, min" in text and "hazard" in text
+
+
+def test_the_figure_shows_every_event_that_takes_place(table, tmp_path):
+    figure = plots.timetable_figure(table)
+    depths = figure.axes[1]
+    drawn = sum(len(line.get_xdata()) for line in depths.get_lines() if not line.get_label().startswith("_"))
+    assert drawn == sum(entry.counts for entry in table.entries)
+    saved = plots.save_timetable(tmp_path / "e.svg", table)
+    assert saved.stat().st_size > 10_000
+
+
+def test_a_site_on_the_ground_sees_other_times(table):
+    """An Earth radius nearer or farther: up to 21 ms of light time, and up to 6e-5 rad at 0.7 au of parallax."""
+    moved = timetable(pair(extra="\n[observer]\nlongitude_deg = 20.0\nlatitude_deg = -32.0\nheight_m = 1700.0\n"), 1.0)
+    assert moved.sky.site is not None
+    seen = {(e.event.kind, e.event.body, e.event.cycle): e.seen_s for e in table.entries if e.event.kind == "eclipse"}
+    late = [
+        e.seen_s - seen[label] for e in moved.entries if (label := (e.event.kind, e.event.body, e.event.cycle)) in seen
+    ]
+    assert late and 1e-6 < np.abs(late).max() < 0.05
+
+
+@pytest.mark.parametrize(
+    "text, named, said",
+    [
+        ("[observer]\nlongitude_deg = 20.0\n", "observer.latitude_deg", "together"),
+        ("[observer]\nheight_m = 20.0\n", "observer.height_m", "site"),
+        ("[observer]\nlatitude_deg = 95.0\nlongitude_deg = 0.0\n", "observer.latitude_deg", "-90 .. 90 deg"),
+        ('[observer]\nsunlight = "lamp"\n', "observer.sunlight", "point or disc"),
+        ("[observer]\nlongitude = 20.0\n", "observer.longitude", "longitude_deg"),
+    ],
+)
+def test_a_wrong_observer_is_one_sentence(text, named, said, tmp_path, capsys):
+    path = tmp_path / "pair.toml"
+    path.write_text(pair().text + "\n" + text, encoding="utf-8")
+    assert main(["events", str(path)]) == 2
+    errors = capsys.readouterr().err
+    assert named in errors and said in errors and errors.count("\n") == 1
+
+
+def test_wrong_options_are_one_sentence(file, tmp_path, capsys):
+    sweep_like = tmp_path / "not.h5"
+    sweep_like.write_bytes(b"nothing")
+    for words, said in (
+        (["--days", "0"], "0.1 .. 3650"),
+        (["--days", "nan"], "0.1 .. 3650"),
+        (["--csv", str(tmp_path / "no" / "e.csv")], "folder"),
+        (["--out", str(sweep_like)], "not.h5"),
+        (["--plot", str(tmp_path / "e.gif")], ".png"),
+    ):
+        assert main(["events", str(file), *words]) == 2
+        errors = capsys.readouterr().err
+        assert said in errors and errors.count("\n") == 1
+    assert main(["events"]) == 2  # the built-in pair is nowhere
+    assert "heliocentric_orbit" in capsys.readouterr().err
+
+
+def test_a_timetable_replaces_no_prediction(file, tmp_path, table):
+    from binarydyn.assessment import predict
+    from binarydyn.scenario import varied
+    from binarydyn.store import write_prediction
+
+    path = tmp_path / "p.h5"
+    write_prediction(path, predict(varied(builtin(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})))
+    with pytest.raises(InputError, match="holds a prediction"):
+        write_timetable(path, table)
