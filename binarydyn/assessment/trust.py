@@ -19,7 +19,10 @@ from ..vectors import quaternion_of_turn, quaternion_product
 TWIST_RAD = 1e-7
 """Far above what the tightest tolerances lose, far below anything physical."""
 UNSTABLE = 100.0
-"""Growth in up to 60 days, and in proportion beyond, that regular motion does not reach (measured: below 40)."""
+"""Growth in up to 60 days, and in proportion beyond, that regular motion does not reach.
+
+Of 200 random hits two regular ones did: the shear along the track of close pairs of many turns reaches 160.
+"""
 LONGEST_DAYS = 365.0
 """Companions cover at most so much of a window."""
 

@@ -34,7 +34,7 @@ INTEGRATORS = {
         Integrator(
             "splitting",
             "ABA(10,4), fixed step",
-            "a sixth of that in batches; the step is a thirteenth of the orbit, shorter for a fast spin",
+            "a tenth of that in batches at its own step, which is a thirteenth of the orbit, shorter for a fast spin",
             "many or long runs of pairs that stay apart: no drift; where bodies come near it falls back to rungekutta",
             "Blanes et al. 2013, Appl. Numer. Math. 68, 58, doi 10.1016/j.apnum.2013.01.003 (from memory)",
         ),
