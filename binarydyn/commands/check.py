@@ -82,6 +82,8 @@ def _report(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -> dict[s
         "values": {key.name: value for key, value, _ in rows},
         "differs_from_default": [key.name for key, _, differs in rows if differs],
         "sampling_quantities": scenario.model_dump(exclude_none=True).get("sampling", {}).get("quantities", {}),
+        "integrator": _integrator(scenario),
+        "lanes": dict(zip(("count", "vector_bits"), _lanes(), strict=True)),
         "caution": CAUTION,
     }
 
@@ -99,6 +101,29 @@ def _print_scenario(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -
             for kind, numbers in distribution.model_dump(exclude_none=True).items():
                 cells.append((f'sampling.quantities."{name}"', f"{kind} {_text(numbers)}", "", "", ""))
     print_table(head, cells)
+    _print_integrator(scenario)
+
+
+def _integrator(scenario: Scenario) -> dict[str, str]:
+    """The row of the table of integrators; perturbations are known to the first one alone."""
+    from ..dynamics import INTEGRATORS
+
+    return vars(INTEGRATORS["rungekutta" if scenario.perturbations.any else scenario.simulation.integrator])
+
+
+def _lanes() -> tuple[int, int]:
+    """Members side by side, and bits of this processor's vectors, in which they are calculated."""
+    from ..dynamics.lanes import LANES, vector_bits
+
+    return LANES, vector_bits()
+
+
+def _print_integrator(scenario: Scenario) -> None:
+    row, (lanes, bits) = _integrator(scenario), _lanes()
+    print(
+        f"\nintegrator {row['name']}: order {row['order']}; {row['cost']}\n  when: {row['when']}\n  {row['citation']}"
+    )
+    print(f"{lanes} lanes side by side; vectors of this processor: {bits} bits, {bits // 64} numbers at once")
 
 
 def _sizes(scenario: Scenario) -> list[dict[str, Any]]:

@@ -34,7 +34,7 @@ from .lane_control import (
     settle,
     weigh,
 )
-from .lanes import CONSTANTS, LANES, PARAMETERS, SLOPE, STEPS, TAKEN, between, take_ends
+from .lanes import CONSTANTS, LANES, PARAMETERS, SLOPE, STEPS, TAKEN, aligned, between, take_ends
 from .lanes import attempt as attempt_lanes
 from .lanes import prepare_dense as prepare_lanes
 from .lanes import rates as rates_lanes
@@ -284,13 +284,6 @@ def integrate(runs: Sequence[propagate.Run], max_steps: float) -> None:
     """Bring runs over the same window to their end; those that share a gravity model go side by side."""
     for number in {run.model for run in runs}:
         _integrate([run for run in runs if run.model == number], number, max_steps, BLOCK)
-
-
-def aligned(count: int) -> np.ndarray:
-    """Zeros that begin on a cache line, which 512-bit loads want."""
-    raw = np.zeros(count + 8)
-    first = (-raw.ctypes.data // 8) % 8
-    return raw[first : first + count]
 
 
 def _integrate(runs: list[propagate.Run], number: int, max_steps: float, block: int) -> None:

@@ -10,6 +10,9 @@ from __future__ import annotations
 from functools import cache
 from types import ModuleType
 
+import llvmlite.binding as llvm
+import numpy as np
+
 from .._jit import by_model, written_module
 from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
@@ -38,6 +41,25 @@ def work_size(number: int) -> int:
     """Length of the work array of a gravity model."""
     model = MODELS[number]
     return (PARAMETERS + CONSTANTS + 2 * len(component_list(model.degree, model.even))) * LANES
+
+
+def vector_bits() -> int:
+    """Bits of the widest vectors of this processor that the compiler knows of: 512, 256, or 128 where it knows none.
+
+    Lanes are calculated in as many instructions as that takes, to the same bits.
+    """
+    try:
+        features = llvm.get_host_cpu_features()
+    except RuntimeError:
+        return 128
+    return 512 if features.get("avx512f") else 256 if features.get("avx") else 128
+
+
+def aligned(count: int) -> np.ndarray:
+    """Zeros that begin on a cache line, which 512-bit loads want."""
+    raw = np.zeros(count + 8)
+    first = (-raw.ctypes.data // 8) % 8
+    return raw[first : first + count]
 
 
 _HEAD = '''"""Runge-Kutta 8(5,3) in eight lanes, gravity model {number}: written by binarydyn.dynamics.lanes."""

@@ -14,7 +14,7 @@ import numpy as np
 from ..constants import DAY_S
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
-from . import rungekutta
+from . import gauss_runs, rungekutta
 from .motion import PERTURBED
 from .state import State, System
 from .stepper import SIZE, WEIGHT, WORK
@@ -80,6 +80,11 @@ def _limits(system: System, state: State) -> np.ndarray:
     return np.array([near, far, *system.primary.enclosing_axes_m, *system.secondary.enclosing_axes_m], dtype=float)
 
 
+def by_gauss(system: System) -> bool:
+    """Whether Gauss's collocation runs it; perturbations are known to the adaptive method alone."""
+    return system.integrator == "gauss" and not system.perturbations
+
+
 def start(system: System, days: float, state: State | None = None, sample_minutes: float = 20.0) -> Run:
     """Set up a run from `state` (default: the system's) at t0 over `days` (< 0: backwards), sampled every
     sample_minutes or a little less.
@@ -104,6 +109,9 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     progress = np.zeros(rungekutta.PROGRESS)
     progress[rungekutta.GROWTH] = rungekutta.MOST
     progress[rungekutta.STEP] = np.sign(days) * 0.05 / max(size[10], size[17])
+    if by_gauss(system):
+        work = gauss_runs.work_array(model, state.vector, size, np.concatenate((constants, coefficients)))
+        progress[gauss_runs.BEFORE] = 0.0
     return Run(
         system,
         model,
@@ -119,7 +127,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
 
 def advance(run: Run, max_steps: int = MAX_STEPS, block_steps: int = BLOCK_STEPS) -> bool:
     """Integrate one block in place; True once the run has ended, however it did."""
-    kernels = rungekutta.entry(run.model)
+    kernels = (gauss_runs if by_gauss(run.system) else rungekutta).entry(run.model)
     run.status = kernels.advance(
         run.work,
         run.progress,

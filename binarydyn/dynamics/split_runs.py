@@ -12,8 +12,7 @@ import numpy as np
 from .._jit import kernel, written_module
 from ..constants import DAY_S
 from . import propagate
-from .batch import aligned
-from .lanes import LANES
+from .lanes import LANES, aligned
 from .propagate import Run
 from .rungekutta import DONE, EVALUATIONS, FAR, LIMITS, NEAR, SAMPLES, STEP, STEPS, TIME, whereabouts
 from .splitting import (

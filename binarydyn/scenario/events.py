@@ -109,8 +109,8 @@ class Simulation(Table):
     integrator: str = key(
         "rungekutta",
         "",
-        "adaptive, right for any motion; splitting: faster, for pairs that stay apart",
-        choices=("rungekutta", "splitting"),
+        "adaptive, right for any motion; splitting: faster, for pairs that stay apart; gauss: to rounding, for years",
+        choices=("rungekutta", "splitting", "gauss"),
     )
     tolerance: Number = key(
         1e-12,

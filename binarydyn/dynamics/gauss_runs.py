@@ -1,0 +1,188 @@
+"""Runs with Gauss's collocation: steps as long as rounding allows, samples by steps of their own.
+
+The step is chosen so that the truncation error stays below rounding, and kept while it fits: the tolerance does not
+enter.  A sample is the end of a step of its own from the start of the step that passes it, so the path does not know
+of it and the sample is as good as the path.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numba
+import numpy as np
+
+from .._jit import kernel, written_module
+from . import lanes
+from .gauss import END, MU, NODES, SAMPLE, STATE, WEIGHTS, guess, guess_from_start, last_term, solve, total
+from .lanes import LANES, PARAMETERS
+from .rungekutta import (
+    CONTACT,
+    DONE,
+    EVALUATIONS,
+    FAR,
+    GROWTH,
+    NEAR,
+    PAUSED,
+    SAMPLES,
+    STEP,
+    STEP_FAILURE,
+    STEP_LIMIT,
+    STEPS,
+    TIME,
+    TIME_ERROR,
+    apart,
+    clock,
+    fitting,
+    too_short,
+    whereabouts,
+)
+from .stepper import ARGUMENT, SIZE
+from .tableau_gauss import tables
+
+BEFORE = GROWTH
+"""Where a run remembers the length of the last step, 0 if there is none: its polynomial guesses the next slopes."""
+LAST_TERM = 1e-10
+"""Size of the last of eight Legendre terms of h y' that a step aims at: the truncation error is about its square."""
+TOO_LARGE = 10.0
+"""Times that, a step is refused; between 0.8 and 1.6 of the best length a step is kept."""
+_HALVINGS = 40
+
+
+def work_array(number: int, state: np.ndarray, sizes: np.ndarray, parameters: np.ndarray) -> np.ndarray:
+    """Work array of a run: state (20,), sizes (20,) that errors are compared with, motion constants and coefficients.
+
+    The parameters stand in every lane.
+    """
+    work = lanes.aligned(lanes.work_size(number))
+    work[STATE : STATE + SIZE] = state
+    work[WEIGHTS : WEIGHTS + SIZE] = 1.0 / sizes
+    work[MU : MU + len(tables())] = tables()
+    work[PARAMETERS * LANES :] = np.repeat(parameters, LANES)
+    return work
+
+
+@kernel
+def sample(model, w, h, length, out, o):
+    """State a time h, the fraction `length` of the last step, after the start of that step, to out[o : o + 20]."""
+    model = numba.literally(model)
+    guess(w, 0.0, length)
+    count = solve(model, w, h)
+    total(w, SAMPLE)
+    for i in range(SIZE):
+        out[o + i] = w[SAMPLE + i]
+    return abs(count)
+
+
+@kernel
+def touching_stage(w, limits, near):
+    """The first stage at which the bodies overlap, LANES if they do at the end of the step alone, or -1."""
+    for l in range(LANES):
+        at = ARGUMENT * LANES + l
+        x, y, z = w[at], w[at + LANES], w[at + 2 * LANES]
+        if x * x + y * y + z * z < near * near and apart(w, at, LANES, limits, 0) < 0.0:
+            return l
+    x, y, z = w[END], w[END + 1], w[END + 2]
+    if x * x + y * y + z * z < near * near and apart(w, END, 1, limits, 0) < 0.0:
+        return LANES
+    return -1
+
+
+@kernel
+def touching_fraction(model, w, h, high, out, o, limits):
+    """Fraction of the step, up to `high`, at which the bodies touch, by halving; the state goes to out[o : o + 20]."""
+    model = numba.literally(model)
+    low, count = 0.0, 0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        count += sample(model, w, middle * h, middle, out, o)
+        if apart(out, o, 1, limits, 0) < 0.0:
+            high = middle
+        else:
+            low = middle
+    return high, count + sample(model, w, high * h, high, out, o)
+
+
+@kernel
+def next_step(h, error):
+    """Length of the next step; the same while it fits, so that a calm run has one step."""
+    factor = fitting(error)
+    return h if 0.8 <= factor <= 1.6 else h * min(2.0, max(0.3, factor))
+
+
+@kernel
+def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c, k):
+    """As rungekutta.advance, by Gauss's collocation; the parameters c and k stand in w too."""
+    model = numba.literally(model)
+    wanted = out.size // SIZE - 1
+    t, lost, h, before = progress[TIME], progress[TIME_ERROR], progress[STEP], progress[BEFORE]
+    done, attempts, evaluations, status = int(progress[SAMPLES]), 0, 0, DONE
+    while done < wanted and status == DONE:
+        if progress[STEPS] >= max_steps or attempts >= block_steps:
+            status = STEP_LIMIT if progress[STEPS] >= max_steps else PAUSED
+            break
+        attempts += 1
+        progress[STEPS] += 1
+        if before == 0.0:
+            guess_from_start(model, w)
+        else:
+            guess(w, 1.0, h / before)
+        count = solve(model, w, h)
+        evaluations += LANES * abs(count)
+        error = last_term(w, h) / LAST_TERM
+        if count < 0 or not error <= TOO_LARGE:
+            h, before = h * max(0.2, min(0.5, fitting(error))) if count > 0 and error < 1e30 else 0.2 * h, 0.0
+            status = STEP_FAILURE if too_short(h, t) else DONE
+            continue
+        total(w, END)
+        status = whereabouts(
+            w[END], w[END + 1], w[END + 2], w[END + 3], w[END + 4], w[END + 5], limits[NEAR], limits[FAR], k[0]
+        )
+        touch = touching_stage(w, limits, limits[NEAR])
+        status = CONTACT if touch >= 0 else DONE if status == CONTACT else status
+        after, lost_after = clock(t, lost, h)
+        fraction, count = 1.0, 0
+        if touch >= 0:
+            high = 1.0 if touch == LANES else 0.5 + 0.5 * w[NODES + touch]
+            fraction, count = touching_fraction(model, w, h, high, out, wanted * SIZE, limits)
+        ahead = (done * spacing - t) + lost
+        while done < wanted and ahead / h <= fraction:
+            count += sample(model, w, ahead, ahead / h, out, done * SIZE)
+            done += 1
+            ahead = (done * spacing - t) + lost
+        evaluations += LANES * count
+        if done >= wanted:  # the last step may pass the end of the window; what happens there does not count
+            status = DONE
+        if status == CONTACT:
+            t += fraction * h
+            for i in range(SIZE):
+                out[done * SIZE + i] = out[wanted * SIZE + i]
+        else:
+            for i in range(2 * SIZE):
+                w[STATE + i] = w[END + i]
+            t, lost, before = after, lost_after, h
+            h = next_step(h, error)
+    progress[TIME], progress[TIME_ERROR], progress[STEP], progress[BEFORE] = t, lost, h, before
+    progress[SAMPLES] = done
+    progress[EVALUATIONS] += evaluations
+    return status
+
+
+def _wrapper(number: int) -> str:
+    names = "w, progress, out, spacing, max_steps, block_steps, limits, c, k"
+    return f'''"""Entry point of Gauss's method, gravity model {number}: written by binarydyn.dynamics.gauss_runs."""
+
+from binarydyn._jit import kernel
+from binarydyn.dynamics import gauss_runs
+
+
+@kernel
+def advance({names}):
+    return gauss_runs.advance({number}, {names})
+'''
+
+
+@cache
+def entry(number: int):
+    """Compiled entry point `advance` of one gravity model, cached on disk."""
+    return written_module(f"gauss_model_{number}", lambda: _wrapper(number))
