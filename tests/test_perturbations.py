@@ -115,6 +115,7 @@ def test_the_time_is_known_within_a_step():
     ours = simulate(perturbed(alone, tide=HEAVY), 5.0)
     theirs = three_bodies(alone, ours.time_s, HEAVY)
     assert np.abs(ours.position_m - theirs).max() < 1e-3
+    assert ours.steps < 1.5 * simulate(alone, 5.0).steps  # a wrong time would be made up for by tiny steps
     assert np.abs(simulate(alone, 5.0).position_m - theirs).max() > 100.0
 
 
@@ -148,10 +149,11 @@ def test_the_sun_turns_bodies_as_a_gravity_gradient_does():
     d = turned / distance
     for body, at in ((system.primary, 10), (system.secondary, 17)):
         torque = 3.0 * GM_SUN / distance**3 * np.cross(d, body.inertia_kg_m2 * d)
-        assert change[at : at + 3] == pytest.approx(torque / body.inertia_kg_m2, rel=1e-6)
+        turning = torque / body.inertia_kg_m2
+        assert np.abs(change[at : at + 3] - turning).max() < 1e-6 * np.abs(turning).max()
     r = system.state.position_m
     exact = GM_SUN * (3.0 * (sun @ r) * sun / distance**2 - r) / distance**3
-    assert change[3:6] == pytest.approx(exact, rel=1e-6, abs=1e-8 * np.abs(exact).max())
+    assert np.abs(change[3:6] - exact).max() < 1e-6 * np.abs(exact).max()
     assert np.all(change[[0, 1, 2, 6, 7, 8, 9, 13, 14, 15, 16]] == 0.0)
 
 
