@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..dynamics.trajectory import Trajectory
+from .crossings import ends_below, root, smallest
 from .geometry import Sight, Sky
 from .motion_between import MotionBetween
 from .outline import APART, ONE_INSIDE_TWO, TWO_INSIDE_ONE, gaps
@@ -162,8 +163,8 @@ class _Search:
         """Contacts 1 and 4 (m,), the smallest gap and when; where it is above 0 there is no event."""
         time = low[:, None] + (high - low)[:, None] * np.arange(_SCAN + 1) / _SCAN
         gap = self._scan(time)
-        nearest, miss = self._deepest(APART, time, gap)
-        first, last = _ends(lambda t: self.gap(APART, t), time, gap, nearest, miss)
+        nearest, miss = smallest(lambda t: self.gap(APART, t), time, gap)
+        first, last = ends_below(lambda t: self.gap(APART, t), time, gap, nearest, miss)
         return first, last, miss, nearest
 
     def _scan(self, time: np.ndarray) -> np.ndarray:
@@ -179,23 +180,6 @@ class _Search:
         gap[near] = self.gap(APART, flat[near])
         return gap.reshape(time.shape)
 
-    def _deepest(self, mode: int, time: np.ndarray, gap: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """When (m,) a gap, known at times (m, k), is smallest, and how small."""
-        from scipy.optimize.elementwise import find_minimum
-
-        rows = np.arange(len(time))
-        j = np.clip(np.argmin(gap, axis=1), 1, time.shape[1] - 2)
-        best = find_minimum(
-            lambda t: self.gap(mode, t),
-            tuple(time[rows, j + d] for d in (-1, 0, 1)),
-            tolerances={"xatol": 0.5, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0},
-            maxiter=60,
-        )
-        lowest = np.argmin(gap, axis=1)
-        better = best.success & (best.f_x < gap[rows, lowest])
-        exact = self.gap(mode, time[rows, lowest])
-        return np.where(better, best.x, time[rows, lowest]), np.where(better, best.f_x, exact)
-
     def _inner(self, mode: int, first: np.ndarray, last: np.ndarray, happens: np.ndarray) -> tuple[np.ndarray, ...]:
         """Contacts 2 and 3 (m,); nan where the one outline never lies within the other."""
         start, end = np.full(len(first), np.nan), np.full(len(first), np.nan)
@@ -205,10 +189,10 @@ class _Search:
         a, b = first[here], last[here]
         time = a[:, None] + (b - a)[:, None] * np.arange(_INNER_SCAN + 1) / _INNER_SCAN
         gap = self.gap(mode, time.ravel()).reshape(time.shape)
-        nearest, least = self._deepest(mode, time, gap)
+        nearest, least = smallest(lambda t: self.gap(mode, t), time, gap)
         within = least < 0.0
         if within.any():
-            ends = _ends(lambda t: self.gap(mode, t), time[within], gap[within], nearest[within], least[within])
+            ends = ends_below(lambda t: self.gap(mode, t), time[within], gap[within], nearest[within], least[within])
             start[here[within]], end[here[within]] = ends
         return start, end
 
@@ -235,41 +219,3 @@ def _cycles(front: np.ndarray, past: np.ndarray) -> np.ndarray:
         same = front == body
         cycle[same] = np.arange(np.sum(same)) - np.sum(past[same])
     return cycle
-
-
-def root(function, low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """(m,) a zero of a function of times (m,) in each [low, high], at whose ends its signs differ; to 1e-6 s."""
-    from scipy.optimize.elementwise import find_root
-
-    return find_root(function, (low, high), tolerances={"xatol": 1e-6, "xrtol": 0.0, "fatol": 0.0}).x
-
-
-def _ends(
-    function, time: np.ndarray, gap: np.ndarray, nearest: np.ndarray, least: np.ndarray
-) -> tuple[np.ndarray, ...]:
-    """(m,) first and last instant at which a gap is below zero, known at times (m, k) and at its smallest.
-
-    Where it is below zero at an end of the times, that end; where never, when it is smallest.
-    """
-    rows = np.arange(len(time))
-    below = gap < 0.0
-    some = below.any(axis=1)
-    count = time.shape[1]
-    i = np.argmax(below, axis=1)
-    j = count - 1 - np.argmax(below[:, ::-1], axis=1)
-    # without a sample below zero the dip is between two samples, on either side of the smallest
-    place = np.clip(np.sum(time < nearest[:, None], axis=1), 1, count - 1)
-    inside = [np.where(some, time[rows, k], nearest) for k in (i, j)]
-    outside = [
-        np.where(some, time[rows, np.maximum(i - 1, 0)], time[rows, place - 1]),
-        np.where(some, time[rows, np.minimum(j + 1, count - 1)], time[rows, place]),
-    ]
-    found = []
-    for within, without, at_end in zip(inside, outside, (some & (i == 0), some & (j == count - 1)), strict=True):
-        ends = within.copy()
-        search = (least < 0.0) & ~at_end
-        if search.any():
-            low, high = np.minimum(within, without)[search], np.maximum(within, without)[search]
-            ends[search] = root(function, low, high)
-        found.append(ends)
-    return tuple(found)
