@@ -80,9 +80,10 @@ def test_lines_that_cannot_be_told_are_none():
     twins = swinging([YAW, (4.0, 1.05 * EXPECTED.libration, 0.0)])[1]
     assert twins.libration_h is None
     assert swinging([YAW], days=2.0)[1] == FundamentalLines()
-    time, n = run.time_s, YAW[1] * KEPLER_RATE
-    chirp = replace(attitude(run), yaw_deg=5.0 * np.cos(n * time * (1.0 + 0.05 * time / time[-1])))
-    assert fundamental_lines(run, chirp).libration_h is None
+    time, n, turn = run.time_s, YAW[1] * KEPLER_RATE, 2.0 * np.pi / run.time_s[-1] ** 2
+    for drift, told in ((0.5, True), (5.0, False)):  # of the rate over the window, in resolutions 2 pi/T
+        yaw = 5.0 * np.cos(n * time + 0.5 * drift * turn * (time - time.mean()) ** 2)
+        assert (fundamental_lines(run, replace(attitude(run), yaw_deg=yaw)).libration_h is not None) is told
     turning = fundamental_lines(run, replace(attitude(run), tumbling=True))
     assert turning.mean_motion_h and turning.libration_h is None
 
@@ -121,16 +122,39 @@ def test_lines_of_a_nudged_moonlet_are_its_free_modes():
     assert ours == pytest.approx([expected.libration, expected.slow, expected.fast], rel=0.06)
 
 
-def test_predict_reports_both_criteria_of_tumbling_and_where_they_disagree():
-    calm = predict(pair(push={"along_track_mm_s": -1.0}))
-    assert calm.numbers()["tumbling_criteria_agree"] is True
-    assert calm.numbers()["libration_period_after_h"] == calm.lines.libration_h > 0.0
-    assert not any("tumble" in sentence for sentence in calm.warnings)
-    wild = predict(pair(mutual_orbit={"eccentricity": 0.0}, push={"along_track_mm_s": -25.0, "normal_mm_s": 15.0}))
-    numbers = wild.numbers()
-    assert numbers["tumbling_criteria_agree"] is (numbers["tumbling"] == numbers["unstable_after"])
-    assert any("tumble" in sentence for sentence in wild.warnings) is not numbers["tumbling_criteria_agree"]
-    assert numbers["libration_period_after_h"] is None
+def after_a_push(axes_m, **push) -> tuple[dict, str]:
+    """Numbers and warnings of a pair like (65803), the moonlet's shape and the push, mm/s, as given."""
+    data = {
+        "primary": {"semi_axes_m": [425.5, 424.5, 310.0], "spin_period_h": 2.26},
+        "secondary": {"semi_axes_m": axes_m, "density_kg_m3": 2400.0},
+        "mutual_orbit": {"separation_m": 1206.0, "period_h": 11.921473},
+        "simulation": {"days_before": 3.0, "days_after": 60.0, "tolerance": 1e-9},
+    }
+    result = predict(pair(**data, push=push))
+    return result.numbers(), " ".join(result.warnings)
+
+
+def test_both_criteria_of_tumbling_are_reported_and_agree_on_calm_and_on_wild_motion():
+    calm, said = after_a_push([81.0, 74.0, 67.0], along_track_mm_s=-1.0)
+    assert (calm["tumbling"], calm["unstable_after"], calm["tumbling_criteria_agree"]) == (False, False, True)
+    assert "tumble" not in said and calm["libration_period_after_h"] > calm["mean_motion_period_after_h"]
+    wild, said = after_a_push([100.4, 76.1, 56.4], along_track_mm_s=-2.7, normal_mm_s=0.27)
+    assert (wild["tumbling"], wild["unstable_after"], wild["tumbling_criteria_agree"]) == (True, True, True)
+    assert "tumble" not in said and wild["libration_period_after_h"] is None
+
+
+def test_where_the_criteria_of_tumbling_disagree_a_warning_says_how():
+    """A moonlet whose nutation is at half its mean motion, pushed gently; and one that nothing holds to the primary."""
+    unstable, said = after_a_push([100.4, 76.1, 56.4], along_track_mm_s=-0.7, normal_mm_s=0.27)
+    assert (unstable["tumbling"], unstable["unstable_after"], unstable["tumbling_criteria_agree"]) == (
+        False,
+        True,
+        False,
+    )
+    assert "does not tumble within the window" in said
+    turning, said = after_a_push([80.0, 80.0, 65.0], along_track_mm_s=-2.7)
+    assert (turning["tumbling"], turning["unstable_after"], turning["tumbling_criteria_agree"]) == (True, False, False)
+    assert "but regularly" in said
 
 
 def test_a_moonlet_that_spins_fast_tumbles_by_its_angles_but_not_by_its_companions():

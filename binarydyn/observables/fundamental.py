@@ -31,6 +31,7 @@ LEAST_DEG = 1e-6
 """Amplitude below which a line is not told from what integration leaves."""
 _COUNT = 6
 _RIVAL = 0.5
+_STEADY = 0.5  # resolutions by which the rate may differ in a half of the window from the whole
 _SIDEBAND = 0.3  # of a carrier: an eccentricity or libration of that size in radians makes one so high
 _SAMPLES_A_TURN = 16
 _APART = 2.0  # resolutions 2 pi/T by which two lines must differ to be two, under a Hann window
@@ -188,12 +189,13 @@ class _Grid:
         return best if self._lasts(spectrum, best) else None
 
     def _lasts(self, spectrum: _Spectrum, best: Line) -> bool:
-        """Whether the line has one rate, to the resolution, in both halves of the window."""
-        alone = spectrum.rest + wave(best, self.time)
+        """Whether the line, with what stands beside it as a changing rate would, has one rate in both halves."""
+        beside = [line for line in spectrum.lines if abs(line.rate_rad_s - best.rate_rad_s) < 2.0 * self.apart]
+        alone = spectrum.rest + sum(wave(line, self.time) for line in beside)
         middle = len(self.time) // 2
         for part in (slice(0, middle), slice(middle, None)):
             rate = refined_rate(self.time[part], alone[part], hann(self.time[part]), best.rate_rad_s)
-            if abs(rate - best.rate_rad_s) > self.resolution:
+            if abs(rate - best.rate_rad_s) > _STEADY * self.resolution:
                 return False
         return True
 
