@@ -39,8 +39,8 @@ def mapped(scenario: Scenario, axes: dict[str, np.ndarray]) -> dict[str, np.ndar
     """What each number of the prediction is on the grid of the axes."""
     rows = sorted(sweep(scenario, {key: values.tolist() for key, values in axes.items()}), key=lambda row: row.index)
     assert all(row.status == "done" for row in rows)
-    names = ("libration_max_after_deg", "roll_max_after_deg", "pitch_max_after_deg", "unstable_after", "tumbling",
-             "tumbling_criteria_agree", "pole_nutation_period_after_h", "mean_motion_period_after_h")  # fmt: skip
+    angles = ("libration", "roll", "pitch")
+    names = [f"{angle}_max_after_deg" for angle in angles] + ["unstable_after", "tumbling"]
     shape = [len(values) for values in axes.values()]
     return {name: np.array([row.numbers[name] for row in rows], dtype=float).reshape(shape) for name in names}
 
