@@ -127,3 +127,8 @@ def test_boulders_tilt_the_orbit():
     orbit, spin = result.budget().angular_momentum_kg_m2_s[1][:2]
     least = 1.0 - 2.0 * np.linalg.norm(orbit) / np.linalg.norm(spin)
     assert 0.85 < least and least * tilt < numbers["inclination_after_deg"] < tilt
+
+
+def test_boulders_heavier_than_the_moonlet_are_refused():
+    with pytest.raises(InputError, match="times the moonlet's mass"):
+        hit(boulder(1.1 * PAIR.secondary.mass_kg, 1.0, normal=1.0))

@@ -10,6 +10,7 @@ from binarydyn.assessment.predict import predict
 from binarydyn.assessment.start import start
 from binarydyn.commands.shell import main
 from binarydyn.ensembles.after_impact import in_lanes
+from binarydyn.errors import InputError
 from binarydyn.impact import impact_on
 from binarydyn.impact.leverage import leverage
 from binarydyn.scenario import Scenario
@@ -109,3 +110,11 @@ def test_what_the_command_refuses(tmp_path, scenario, capsys):
         assert main(["infer", str(file), *arguments]) == 2
         said = capsys.readouterr().err.strip()
         assert said.startswith("binarydyn:") and "\n" not in said
+
+
+def test_a_change_of_the_wrong_sign_is_refused(scenario, forward):
+    """A push against the motion cannot lengthen the period, whatever beta is."""
+    with pytest.raises(InputError, match="the other way"):
+        infer(scenario, -forward.period_change_s, 2.0, 500, after=in_lanes)
+    doubtful = infer(scenario, 0.4 * forward.period_change_s, 2.0, 500, after=in_lanes)
+    assert any("beta below 1" in sentence for sentence in doubtful.warnings)

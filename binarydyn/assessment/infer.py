@@ -151,7 +151,7 @@ def infer(
         momentum_kg_m_s=momentum,
         lever=lever,
         inputs=inputs,
-        warnings=_warnings(scenario, status, relation),
+        warnings=_warnings(scenario, status, relation) + _doubtful(beta[status == DONE], change_s),
     )
 
 
@@ -354,6 +354,23 @@ def _state_after(system: System, scenario: Scenario, lever: Leverage | None, dv:
     else:
         push, point = lever.push(np.array([dv]), np.array([mass]), np.array([momentum]))[0], lever.point_m[0]
     return pushed(system, system.state, mass * (push @ orbit_axes(system.state)), point)
+
+
+def _doubtful(beta: np.ndarray, change_s: float) -> tuple[str, ...]:
+    """What an impact can hardly do; a change of the wrong sign is refused, since no beta explains it."""
+    beta = beta[np.isfinite(beta)]
+    if not len(beta):
+        return ()
+    if np.median(beta) < 0.0:
+        raise InputError(
+            "--period-change-s",
+            f"{change_s:g} is given, but a hit from this direction changes the period the other way (beta would be "
+            f"{np.median(beta):.3g}), allowed is a change that it can cause; check the sign and impactor.direction",
+        )
+    low = float(np.mean(beta < 1.0))
+    if low < 0.01:
+        return ()
+    return (f"{100.0 * low:.0f} % of the draws have beta below 1: the ejecta would carry momentum onwards, not back",)
 
 
 def _warnings(scenario: Scenario, status: np.ndarray, relation: Relation) -> tuple[str, ...]:

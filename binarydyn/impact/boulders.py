@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..dynamics.state import State, System
+from ..errors import InputError
 from ..scenario import Boulder, MutualOrbit
 from .frame import direction_in_space
 from .site import Site
@@ -65,6 +66,11 @@ def boulders_thrown(
             below = np.degrees(np.arcsin(min(1.0, -float(direction @ normal))))
             said.append(f"boulder {row} would leave {below:.0f} deg below the ground at the site; check its direction")
     share = sum(boulder.mass_kg for boulder in boulders) / system.secondary.mass_kg
+    if share >= 1.0:
+        raise InputError(
+            "boulders",
+            f"together they have {share:.3g} times the moonlet's mass, allowed is less than it has; check mass_kg",
+        )
     if share > MASS_SHARE:
         said.append(f"the boulders have {share:.3g} of the moonlet's mass, above {MASS_SHARE:g}; its loss is neglected")
     return Thrown(momentum, leaves, tuple(said))
