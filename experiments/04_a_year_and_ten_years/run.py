@@ -1,5 +1,5 @@
-"""How good are a year and ten years?  Along-track error and energy error of each integrator against 80-bit runs, and the
-energy of a pair of points over a thousand years.
+"""How good are a year and ten years?  Errors along the track and in energy of each integrator against 80-bit runs, the
+energy of a pair of points over a thousand years too.
 
 Needs the extra `bench` (heyoka).  Prints a table and saves ten_years.png and table.md beside this file; under three
 minutes on two cores.
