@@ -17,6 +17,7 @@ from binarydyn.bodies import Ellipsoid
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
 from binarydyn.dynamics import INTEGRATORS, State, System, gauss, gauss_runs, lanes, simulate, simulate_many
+from binarydyn.dynamics.perturbations import Drift, Perturbations
 from binarydyn.dynamics.propagate import advance, blocks, finished, scales, start
 from binarydyn.dynamics.tableau_gauss import tables
 from binarydyn.scenario import builtin
@@ -77,7 +78,7 @@ def arc_error(turn: float, steps: int) -> float:
     h = turn / steps * np.sqrt(1180.0**3 / parameters[0])
     for _ in range(steps):
         gauss.guess_from_start(102, work)
-        assert gauss.solve(102, work, h) > 0
+        assert gauss.solve(102, work, h, 0.0) > 0
         gauss.total(work, gauss.END)
         work[: 2 * gauss.SIZE] = work[gauss.END : gauss.END + 2 * gauss.SIZE]
     return float(np.linalg.norm(work[:3] - by_kepler(system, [steps * h])[0])) / 1180.0
@@ -217,6 +218,12 @@ def test_the_tolerance_does_not_enter():
     assert np.array_equal(simulate(pair(5), 2.0).y, simulate(replace(pair(5), tolerance=1e-6), 2.0).y)
 
 
+def test_perturbed_pairs_are_left_to_the_adaptive_method():
+    perturbed = replace(pair(5), perturbations=Perturbations(drift=Drift(rate_rad_s2=1e-15)))
+    one, other = simulate_many([perturbed, replace(perturbed, integrator="rungekutta")], 2.0)
+    assert np.array_equal(one.y, other.y) and one.evaluations == other.evaluations
+
+
 def test_contact_escape_and_limits_have_their_names():
     """The instant of the touch is that of the adaptive run, to a millisecond; so is the end of an escape, to a step."""
     for speed, status in ((0.01, "contact"), (3.0, "escape")):
@@ -228,6 +235,23 @@ def test_contact_escape_and_limits_have_their_names():
             assert np.abs(ours.position_m[-1] - other.position_m[-1]).max() < 1e-5
     limited = simulate(pair(9), 9.0, max_steps=50)
     assert limited.status == "step_limit" and limited.steps == 50 and 0.0 < limited.days < 9.0
+
+
+def test_a_touch_within_a_step_is_seen_at_its_stages():
+    """Overlap at the third stage alone; nearer bounding spheres are not enough, the ellipsoids must touch."""
+    run = start(pair(9), 1.0)
+    run.work[gauss.END : gauss.END + 20] = run.system.state.vector
+    stages = run.work.reshape(-1, lanes.LANES)[gauss_runs.ARGUMENT : gauss_runs.ARGUMENT + 20]
+    stages[:] = run.system.state.vector[:, None]
+    near, axes = run.limits[0], run.limits[2:]
+    assert gauss_runs.touching_stage(run.work, run.limits, near) == -1
+    stages[:3, 1] = 0.0, 0.0, near - 1.0
+    assert gauss_runs.touching_stage(run.work, run.limits, near) == -1
+    stages[:3, 2] = 0.0, 0.0, axes[2]
+    assert gauss_runs.touching_stage(run.work, run.limits, near) == 2
+    run.work[gauss.END : gauss.END + 3] = 0.0, 0.0, axes[2]
+    stages[:3, 2] = stages[:3, 0]
+    assert gauss_runs.touching_stage(run.work, run.limits, near) == lanes.LANES
 
 
 # ---- what the check command says of it ----

@@ -67,7 +67,7 @@ def sample(model, w, h, length, out, o):
     """State a time h, the fraction `length` of the last step, after the start of that step, to out[o : o + 20]."""
     model = numba.literally(model)
     guess(w, 0.0, length)
-    count = solve(model, w, h)
+    count = solve(model, w, h, 0.0)
     total(w, SAMPLE)
     for i in range(SIZE):
         out[o + i] = w[SAMPLE + i]
@@ -127,7 +127,7 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
             guess_from_start(model, w)
         else:
             guess(w, 1.0, h / before)
-        count = solve(model, w, h)
+        count = solve(model, w, h, 1.0 - 2.0 * (progress[STEPS] % 2.0))
         evaluations += LANES * abs(count)
         error = last_term(w, h) / LAST_TERM
         if count < 0 or not error <= TOO_LARGE:
