@@ -174,6 +174,25 @@ def written_module(name: str, text: Callable[[], str]) -> ModuleType:
     return importlib.import_module(f"{_written.__name__}.{name}")
 
 
+def entry_points(stem: str, number: int, source: str, **kernels: str) -> ModuleType:
+    """Compiled entry points of one gravity model, each cached on disk.
+
+    They are kernels of the module `source` (its name below the package) with the model's number as first, literal
+    argument; `kernels` gives their names and other arguments.
+    """
+    above, _, name = source.rpartition(".")
+
+    def text() -> str:
+        head = f'"""Entry points of {source}, gravity model {number}: written by binarydyn._jit."""\n\n'
+        head += f"from binarydyn._jit import kernel\nfrom binarydyn.{above} import {name}\n"
+        return head + "".join(
+            f"\n\n@kernel\ndef {kernel}({arguments}):\n    return {name}.{kernel}({number}, {arguments})\n"
+            for kernel, arguments in kernels.items()
+        )
+
+    return written_module(f"{stem}_{number}", text)
+
+
 def by_model(module: Callable[[int], ModuleType], name: str):
     """A function f(model, ...) that stands for the kernel `name` of module(model).
 

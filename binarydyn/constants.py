@@ -14,3 +14,5 @@ SOLAR_IRRADIANCE_1AU_W_M2 = 1361.0
 """Total solar irradiance at 1 au, W/m2 (IAU 2015 resolution B3, nominal; Kopp & Lean 2011, GRL 38, L01706)."""
 EARTH_RADIUS_M = 6.3781e6
 """Equatorial radius of the Earth, m (IAU 2015 resolution B3, nominal)."""
+YEAR_S = 365.25 * DAY_S
+"""Julian year."""

@@ -17,13 +17,12 @@ from ..impact import Impact, impact_on
 from ..impact.momentum import rotation
 from ..kepler import Elements, position_velocity
 from ..scenario import Scenario
+from ..scenario.heliocentric import elements_at_impact, elements_of
 from ..surroundings import (
     Deflection,
     Ground,
     Pass,
     deflection,
-    elements_at_impact,
-    elements_of,
     grounds,
     hill_radius_m,
     light_acceleration_m_s2,

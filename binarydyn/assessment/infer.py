@@ -244,7 +244,9 @@ class _Design:
             except BinarydynError:
                 continue
             if state is not None:
-                found, begun, states = [*found, k], [*begun, one], [*states, state]
+                found.append(k)
+                begun.append(one)
+                states.append(state)
         systems = [one.system for one in begun]
         periods, regular = after(systems, states, self.scenario.simulation.days_after) if found else (np.empty(0),) * 2
         found, regular = np.array(found, dtype=int), np.asarray(regular, dtype=bool)

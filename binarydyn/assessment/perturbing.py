@@ -7,7 +7,8 @@ from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, System
 from ..dynamics.perturbations import share
 from ..impact.frame import ecliptic_axes
 from ..scenario import Scenario
-from ..surroundings import elements_at_impact, volume_radius_m
+from ..scenario.heliocentric import elements_at_impact
+from ..surroundings import volume_radius_m
 
 LONGEST_LAG = 0.1
 """Of 1/n: beyond, a bulge that follows with one lag is no longer the first term of anything."""

@@ -6,20 +6,17 @@ from typing import Any
 
 import numpy as np
 
+from ..observables.averages import intervals
 from .infer import Posterior
 
 DENSITIES_KG_M3 = (1500.0, 2400.0, 3300.0)
-_LEVELS = {"low_95": 0.025, "low_68": 0.16, "median": 0.5, "high_68": 0.84, "high_95": 0.975}
 LEAST_SPREAD = 1e-3
 """Relative spread of the density below which neither a correlation nor a line means anything."""
 
 
 def spread_of(values: np.ndarray) -> dict[str, float]:
     """Mean, standard deviation, median, 68 and 95 % of values (n,)."""
-    quantiles = np.quantile(values, list(_LEVELS.values()))
-    return {"mean": float(values.mean()), "sigma": float(values.std())} | dict(
-        zip(_LEVELS, map(float, quantiles), strict=True)
-    )
+    return {"mean": float(values.mean()), "sigma": float(values.std())} | intervals(values)
 
 
 def line_of_density(posterior: Posterior) -> dict[str, float] | None:

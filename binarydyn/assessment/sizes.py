@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import DAY_S
+from ..constants import DAY_S, YEAR_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
 from ..dynamics.perturbations import share
 from ..kepler import position_velocity
@@ -19,7 +19,6 @@ from .periodic import Shooting
 from .perturbing import perturbations_of
 from .start import bodies, wanted_of
 
-YEAR_S = 365.25 * DAY_S
 PUSHED_ECCENTRICITY = 0.03
 """That the size of dissipation is told for: about what the 2022 test made (Naidu et al. 2024, PSJ 5, 74)."""
 
@@ -102,8 +101,6 @@ def estimated_sizes(scenario: Scenario) -> list[Size]:
     shooting = Shooting(primary, secondary, 2, wanted_of(scenario))
     factor, separation_m, n = shooting.guess()
     state = State.from_vector(shooting.first_state(separation_m, n))
-    system = System(primary.scaled_mass(factor), secondary.scaled_mass(factor), state)
-    perturbed = System(
-        system.primary, system.secondary, state, perturbations=perturbations_of(scenario, system.secondary)
-    )
-    return sizes(perturbed, separation_m, scenario.simulation.days_after)
+    primary, secondary = primary.scaled_mass(factor), secondary.scaled_mass(factor)
+    system = System(primary, secondary, state, perturbations=perturbations_of(scenario, secondary))
+    return sizes(system, separation_m, scenario.simulation.days_after)

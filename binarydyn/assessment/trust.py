@@ -64,9 +64,15 @@ def _growth(run: Trajectory, other: Trajectory) -> float:
     """Largest angle between two runs at common times, over the angle at the start."""
     count = min(len(run.time_s), len(other.time_s))
     part = slice(0, count) if run.time_s[0] == 0.0 else slice(-count, None)
-    p, q = run.attitude2[part], other.attitude2[part]
-    # The chord between quaternions, of either sign, is twice the sine of a quarter of the angle between attitudes.
-    chord = np.minimum(np.linalg.norm(p - q, axis=1), np.linalg.norm(p + q, axis=1))
-    attitude = 4.0 * np.arcsin(np.minimum(0.5 * chord, 1.0))
+    attitude = attitude_angle(run.attitude2[part], other.attitude2[part], axis=1)
     r, s = (a.position_m[part] / np.linalg.norm(a.position_m[part], axis=1)[:, None] for a in (run, other))
     return float(max(attitude.max(), np.linalg.norm(r - s, axis=1).max())) / TWIST_RAD
+
+
+def attitude_angle(p: np.ndarray, q: np.ndarray, axis: int) -> np.ndarray:
+    """Angle between attitudes, rad, of unit quaternions along an axis.
+
+    Their chord, of either sign, is twice the sine of a quarter of the angle: exact for small ones too.
+    """
+    chord = np.minimum(np.linalg.norm(p - q, axis=axis), np.linalg.norm(p + q, axis=axis))
+    return 4.0 * np.arcsin(np.minimum(0.5 * chord, 1.0))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ..constants import ASTRONOMICAL_UNIT_M
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
@@ -216,7 +217,7 @@ _OUTCOMES = {
 
 
 def _print_sun(described: Description) -> None:
-    scales = {"au": 149597870700.0, "km": 1e3}
+    scales = {"au": ASTRONOMICAL_UNIT_M, "km": 1e3}
     rows = [
         (name, unit, *(_number(getattr(place, key) / scales.get(unit, 1.0), form) for place in described.sunlit))
         for name, unit, key, form in _SUN_ROWS

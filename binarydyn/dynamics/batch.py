@@ -11,7 +11,7 @@ from functools import cache
 import numba
 import numpy as np
 
-from .._jit import kernel, written_module
+from .._jit import entry_points, kernel
 from . import lanes, propagate
 from .lane_control import (
     CLOSE,
@@ -260,24 +260,13 @@ def release(w, member_of, status, progress, out, size, wanted, max_steps):
         let_go(w, lane, member, progress)
 
 
-def _wrapper(number: int) -> str:
-    names = "w, member_of, queue, status, progress, out, spacing, max_steps, block, limits, states, weights, parameters"
-    return f'''"""Entry point of batches with the gravity model {number}: written by binarydyn.dynamics.batch."""
-
-from binarydyn._jit import kernel
-from binarydyn.dynamics import batch
-
-
-@kernel
-def advance({names}):
-    return batch.advance({number}, {names})
-'''
-
-
 @cache
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
-    return written_module(f"batch_model_{number}", lambda: _wrapper(number))
+    arguments = (
+        "w, member_of, queue, status, progress, out, spacing, max_steps, block, limits, states, weights, parameters"
+    )
+    return entry_points("batch_model", number, "dynamics.batch", advance=arguments)
 
 
 def integrate(runs: Sequence[propagate.Run], max_steps: float) -> None:

@@ -8,10 +8,10 @@ from functools import cache
 import numba
 import numpy as np
 
-from .._jit import kernel, wide_vectors, written_module
+from .._jit import entry_points, kernel, wide_vectors
 from . import lanes
-from .batch import aligned, start_slopes
-from .lanes import CONSTANTS, LANES, PARAMETERS, STEPS, SUMS, TAKEN, attempt, take_ends
+from .batch import start_slopes
+from .lanes import CONSTANTS, LANES, PARAMETERS, STEPS, SUMS, TAKEN, aligned, attempt, take_ends
 from .stepper import SIZE
 
 DISTANCE = SUMS + 19
@@ -38,22 +38,9 @@ def march(model, w, count):
         take_ends(model, w)
 
 
-def _wrapper(number: int) -> str:
-    return f'''"""Entry point of equal steps, gravity model {number}: written by binarydyn.dynamics.equal_steps."""
-
-from binarydyn._jit import kernel
-from binarydyn.dynamics import equal_steps
-
-
-@kernel
-def march(w, count):
-    equal_steps.march({number}, w, count)
-'''
-
-
 @cache
 def _entry(number: int):
-    return written_module(f"equal_steps_model_{number}", lambda: _wrapper(number))
+    return entry_points("equal_steps_model", number, "dynamics.equal_steps", march="w, count")
 
 
 def equal_steps(

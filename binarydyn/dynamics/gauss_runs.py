@@ -12,7 +12,7 @@ from functools import cache
 import numba
 import numpy as np
 
-from .._jit import kernel, written_module
+from .._jit import entry_points, kernel
 from . import lanes
 from .gauss import END, MU, NODES, SAMPLE, STATE, WEIGHTS, guess, guess_from_start, last_term, solve, total
 from .lanes import LANES, PARAMETERS
@@ -168,21 +168,8 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
     return status
 
 
-def _wrapper(number: int) -> str:
-    names = "w, progress, out, spacing, max_steps, block_steps, limits, c, k"
-    return f'''"""Entry point of Gauss's method, gravity model {number}: written by binarydyn.dynamics.gauss_runs."""
-
-from binarydyn._jit import kernel
-from binarydyn.dynamics import gauss_runs
-
-
-@kernel
-def advance({names}):
-    return gauss_runs.advance({number}, {names})
-'''
-
-
 @cache
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
-    return written_module(f"gauss_model_{number}", lambda: _wrapper(number))
+    arguments = "w, progress, out, spacing, max_steps, block_steps, limits, c, k"
+    return entry_points("gauss_model", number, "dynamics.gauss_runs", advance=arguments)

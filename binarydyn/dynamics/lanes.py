@@ -24,9 +24,8 @@ from .stepper import ARGUMENT, DENSE, END, SIZE, WEIGHT
 LANES = 8
 WIDTH = SIZE * LANES
 SLOPE, STEPS, SUMS = 27 * SIZE, 28 * SIZE, 29 * SIZE
-"""Slots: where the right-hand side leaves its result; the step of each lane, then nineteen copies of it.
-
-What else each lane has one of.
+"""Slots: where the right-hand side leaves its result; the step of each lane and nineteen copies of it; what else there
+is one of for each lane.
 """
 ERROR, FACTOR, TAKEN, AT = range(SUMS, SUMS + 4)
 """Rows of the last slot: error norm, factor for the next step, 1 where the step is taken, fraction of it to look at.

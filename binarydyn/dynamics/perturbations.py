@@ -22,7 +22,7 @@ import numpy as np
 
 from .._jit import kernel
 from ..constants import GM_SUN, G
-from ..kepler import Elements
+from ..kepler import Elements, hill_radius_m
 from ..vectors import rotation_of_quaternion
 from .stepper import CLOCK
 
@@ -65,8 +65,8 @@ class SolarTide:
         return self.gm_m3_s2 / distance_m**3
 
     def hill_radius_m(self, gm_m3_s2: float) -> float:
-        """a (1 - e) (GM / 3 GM_sun)^(1/3): beyond it the Sun's tide takes the moonlet away."""
-        return self.elements.pericentre_m * (gm_m3_s2 / (3.0 * self.gm_m3_s2)) ** (1.0 / 3.0)
+        """At the perihelion: beyond it the Sun's tide takes the moonlet away."""
+        return hill_radius_m(self.elements.pericentre_m, gm_m3_s2, self.gm_m3_s2)
 
 
 @dataclass(frozen=True)

@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
+from types import ModuleType
 
 import numpy as np
 
 from ..constants import DAY_S
-from ..gravity.models import model_number
-from ..gravity.mutual import even_pair
-from . import gauss_runs, rungekutta
+from . import rungekutta
 from .motion import PERTURBED
 from .state import State, System
 from .stepper import SIZE, WEIGHT, WORK
@@ -96,9 +95,8 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     if not (sample_minutes > 0.0 and system.tolerance > 0.0):
         raise ValueError(f"sample_minutes {sample_minutes} and tolerance {system.tolerance} must be above 0")
     state = usable(system.state if state is None else state)
-    even = even_pair(system.primary, system.secondary)
     constants, coefficients = system.parameters
-    model = model_number(system.degree, even)
+    model = system.gravity_model
     if system.perturbations:
         constants = np.append(constants, system.perturbations.constants(system, state, forwards=days > 0.0))
         model += PERTURBED
@@ -110,6 +108,8 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     progress[rungekutta.GROWTH] = rungekutta.MOST
     progress[rungekutta.STEP] = np.sign(days) * 0.05 / max(size[10], size[17])
     if by_gauss(system):
+        from . import gauss_runs
+
         work = gauss_runs.work_array(model, state.vector, size, np.concatenate((constants, coefficients)))
         progress[gauss_runs.BEFORE] = 0.0
     return Run(
@@ -127,8 +127,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
 
 def advance(run: Run, max_steps: int = MAX_STEPS, block_steps: int = BLOCK_STEPS) -> bool:
     """Integrate one block in place; True once the run has ended, however it did."""
-    kernels = (gauss_runs if by_gauss(run.system) else rungekutta).entry(run.model)
-    run.status = kernels.advance(
+    run.status = _kernels(run).advance(
         run.work,
         run.progress,
         run.samples,
@@ -140,6 +139,15 @@ def advance(run: Run, max_steps: int = MAX_STEPS, block_steps: int = BLOCK_STEPS
         run.constants,
     )
     return run.status != rungekutta.PAUSED
+
+
+def _kernels(run: Run) -> ModuleType:
+    """The entry points of its method; Gauss's is loaded by those who use it, not by every start of the package."""
+    if not by_gauss(run.system):
+        return rungekutta.entry(run.model)
+    from . import gauss_runs
+
+    return gauss_runs.entry(run.model)
 
 
 def fraction_done(run: Run) -> float:

@@ -12,7 +12,7 @@ from functools import cache
 
 import numba
 
-from .._jit import fma, inlined, kernel, written_module
+from .._jit import entry_points, fma, inlined, kernel
 from ..bodies.contact import ellipsoids_touch
 from ..vectors import quaternion_product, rotation_of_quaternion
 from .motion import conserved, rates
@@ -203,25 +203,13 @@ def drifts(model, out, rows, c, k):
     return energy, momentum
 
 
-def _wrappers(number: int) -> str:
-    return f'''"""Entry points of the gravity model {number}: written by binarydyn.dynamics.rungekutta."""
-
-from binarydyn._jit import kernel
-from binarydyn.dynamics import rungekutta
-
-
-@kernel
-def advance(w, progress, out, spacing, max_steps, block_steps, limits, c, k):
-    return rungekutta.advance({number}, w, progress, out, spacing, max_steps, block_steps, limits, c, k)
-
-
-@kernel
-def drifts(out, rows, c, k):
-    return rungekutta.drifts({number}, out, rows, c, k)
-'''
-
-
 @cache
 def entry(number: int):
     """Compiled entry points `advance` and `drifts` of one gravity model; each is cached on disk."""
-    return written_module(f"runge_kutta_model_{number}", lambda: _wrappers(number))
+    return entry_points(
+        "runge_kutta_model",
+        number,
+        "dynamics.rungekutta",
+        advance="w, progress, out, spacing, max_steps, block_steps, limits, c, k",
+        drifts="out, rows, c, k",
+    )

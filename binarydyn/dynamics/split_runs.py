@@ -9,7 +9,7 @@ from functools import cache
 import numba
 import numpy as np
 
-from .._jit import kernel, written_module
+from .._jit import entry_points, kernel
 from ..constants import DAY_S
 from . import propagate
 from .lanes import LANES, aligned
@@ -65,24 +65,11 @@ def advance(model, w, out, steps, first, count, h, drifts, kicks, limits, status
                 status[lane] = UNFIT
 
 
-def _wrapper(number: int) -> str:
-    names = "w, out, steps, first, count, h, drifts, kicks, limits, status"
-    return f'''"""Entry point of the splitting, gravity model {number}: written by binarydyn.dynamics.split_runs."""
-
-from binarydyn._jit import kernel
-from binarydyn.dynamics import split_runs
-
-
-@kernel
-def advance({names}):
-    split_runs.advance({number}, {names})
-'''
-
-
 @cache
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
-    return written_module(f"splitting_model_{number}", lambda: _wrapper(number))
+    arguments = "w, out, steps, first, count, h, drifts, kicks, limits, status"
+    return entry_points("splitting_model", number, "dynamics.split_runs", advance=arguments)
 
 
 def start(system: System, days: float, state: State | None, sample_minutes: float) -> Run:

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from ..constants import G
+from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
 from .motion import parameters
 from .perturbations import Perturbations
@@ -108,6 +109,11 @@ class System:
     def flattening_m2(self) -> float:
         """Of both bodies; see the function of this name."""
         return flattening_m2(self.primary, self.secondary)
+
+    @cached_property
+    def gravity_model(self) -> int:
+        """Number of the gravity model, by degree and symmetry."""
+        return model_number(self.degree, even_pair(self.primary, self.secondary))
 
     @cached_property
     def parameters(self) -> tuple[np.ndarray, np.ndarray]:

@@ -14,7 +14,7 @@ from types import ModuleType
 
 import numba
 
-from .._jit import by_model, kernel, written_module
+from .._jit import by_model, entry_points, kernel, written_module
 from ..dynamics.lanes import LANES
 from ..dynamics.motion import double_reciprocal, turn
 from ..dynamics.splitting import CONSTANTS, SIZE, drift, kick, work_size
@@ -52,9 +52,9 @@ def measure_terms(tape: Tape, y: list, u, given: list, kept: list, weight) -> li
 
 
 def measuring() -> tuple[Tape, list]:
-    """The measurement on a tape: from y0 .. y19, k7 = 1/|r|, e0 .. e6 and m0 ..
+    """The measurement on a tape.
 
-    M6, with the weight g, to the next m.
+    From the state y0 .. y19, k7 = 1/|r|, what is given, e0 .. e6, and kept, m0 .. m6, with the weight g, to the next m.
     """
     tape = Tape()
     y, given = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"e{i}" for i in range(GIVEN)))
@@ -98,21 +98,8 @@ def advance(model, w, weights, first, count, h, drifts, kicks):
         measure(model, w, weights[n])
 
 
-def _wrapper(number: int) -> str:
-    names = "w, weights, first, count, h, drifts, kicks"
-    return f'''"""Entry point of cases with the gravity model {number}: written by binarydyn.ensembles.accumulate."""
-
-from binarydyn._jit import kernel
-from binarydyn.ensembles import accumulate
-
-
-@kernel
-def advance({names}):
-    accumulate.advance({number}, {names})
-'''
-
-
 @cache
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
-    return written_module(f"accumulate_model_{number}", lambda: _wrapper(number))
+    arguments = "w, weights, first, count, h, drifts, kicks"
+    return entry_points("accumulate_model", number, "ensembles.accumulate", advance=arguments)

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..assessment.trust import TWIST_RAD, UNSTABLE, companions
+from ..assessment.trust import TWIST_RAD, UNSTABLE, attitude_angle, companions
 from ..dynamics import State, System
-from ..gravity.models import model_number
 from .cases import accumulated, cases
 
 _TURNED_DEG = 90.0
@@ -21,7 +20,7 @@ def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) ->
     grows farther away than regular motion takes it, by its attitude and position at the end of the window.
     """
     periods, regular = np.full(len(systems), np.nan), np.zeros(len(systems), dtype=bool)
-    numbers = [model_number(s.degree, s.primary.is_even and s.secondary.is_even) for s in systems]
+    numbers = [system.gravity_model for system in systems]
     for number in dict.fromkeys(numbers):
         chosen = [k for k, other in enumerate(numbers) if other == number]
         beside = [[states[k], *companions(states[k])] for k in chosen]
@@ -42,7 +41,6 @@ def _growth(ends: np.ndarray) -> np.ndarray:
         r = ends[:3] / np.linalg.norm(ends[:3], axis=0)
         q = ends[13:17] / np.linalg.norm(ends[13:17], axis=0)
     moved = np.linalg.norm(r[:, :, 1:] - r[:, :, :1], axis=0)
-    chord = np.minimum(*(np.linalg.norm(q[:, :, 1:] + sign * q[:, :, :1], axis=0) for sign in (-1.0, 1.0)))
-    turned = 4.0 * np.arcsin(np.minimum(0.5 * chord, 1.0))
+    turned = attitude_angle(q[:, :, 1:], q[:, :, :1], axis=0)
     growth = np.maximum(moved, turned).max(axis=1) / TWIST_RAD
     return np.where(np.isfinite(growth), growth, np.inf)

@@ -9,7 +9,6 @@ near or part are named, and are for `simulate`.
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -18,8 +17,7 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..dynamics import State, System
-from ..dynamics.batch import aligned
-from ..dynamics.lanes import LANES
+from ..dynamics.lanes import LANES, aligned
 from ..dynamics.splitting import (
     CONSTANTS,
     DRIFTS,
@@ -30,10 +28,11 @@ from ..dynamics.splitting import (
     fitting_step_s,
     work_size,
 )
-from ..gravity.models import model_number
 from ..observables.averages import squared_hann
+from ..observables.orientation import rotations
 from . import accumulate
 from .accumulate import GIVEN, KEPT
+from .members import cores
 
 _BLOCK_STEPS = 500
 
@@ -88,7 +87,7 @@ def cases(systems: Sequence[System], states: Sequence[State] | None = None) -> C
     if any(system.perturbations for system in systems):
         raise ValueError("cases step in lanes, perturbations are given, which only single runs follow; simulate them")
     states = [system.state for system in systems] if states is None else states
-    numbers = {model_number(s.degree, s.primary.is_even and s.secondary.is_even) for s in systems}
+    numbers = {system.gravity_model for system in systems}
     if len(numbers) != 1:
         raise ValueError(f"cases step together with one gravity model, {sorted(numbers)} are given; split them")
     constants, coefficients = (np.array(part).T for part in zip(*(s.parameters for s in systems), strict=True))
@@ -121,9 +120,8 @@ def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
     x = y[:3] / distance
     normal = np.cross(y[:3], y[3:6], axis=0)
     normal /= np.sqrt(np.einsum("ij,ij->j", normal, normal))
-    w, a, b, c = y[13:17] / np.sqrt(np.einsum("ij,ij->j", y[13:17], y[13:17]))
-    long = np.array([1.0 - 2.0 * (b * b + c * c), 2.0 * (a * b + w * c), 2.0 * (a * c - w * b)])
-    short = np.array([2.0 * (a * c + w * b), 2.0 * (b * c - w * a), 1.0 - 2.0 * (a * a + b * b)])
+    body = rotations(y[13:17].T)
+    long, short = body[:, :, 0].T, body[:, :, 2].T
     facing = np.einsum("ij,ij->j", long, x)
     sign = np.where(facing < 0.0, -1.0, 1.0)
     one, nothing = np.ones_like(distance), np.zeros_like(distance)
@@ -175,7 +173,7 @@ def accumulated(
             progress(part.shape[1])
 
     accumulate.entry(given.model)
-    with ThreadPoolExecutor(workers or len(os.sched_getaffinity(0))) as threads:
+    with ThreadPoolExecutor(workers or cores()) as threads:
         for _ in threads.map(eight, range(0, len(given), LANES)):
             pass
     return outcomes(given, last, h)

@@ -8,6 +8,7 @@ lanes give.  Everything of a case stays in registers; only the outcomes and the 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cache
 
 import numpy as np
@@ -20,8 +21,6 @@ from .accumulate import GIVEN, KEPT, measuring
 from .cases import Cases, Outcomes, outcomes, turn_weights
 
 THREADS = 128
-LAST_KERNEL_S = [0.0]
-"""Seconds that the kernel itself took in the last call, by the GPU's own clock."""
 _LAUNCH = 2**20
 """Cases in one launch: half a gigabyte of columns, and a screen's driver may be waiting."""
 
@@ -127,15 +126,19 @@ def _kernel(number: int):
     return cupy().RawKernel(source(number), "run", options=("--fmad=false", "--std=c++17"))
 
 
-def accumulated(given: Cases, days: float, steps: int | None = None) -> Outcomes:
-    """As cases.accumulated, on the GPU: the same bits.  Errors: InputError where there is none."""
+def accumulated(
+    given: Cases, days: float, steps: int | None = None, timed: Callable[[float], None] | None = None
+) -> Outcomes:
+    """As cases.accumulated, on the GPU: the same bits.  Errors: InputError where there is none.
+
+    `timed` is told how many seconds each launch of the kernel took, by the GPU's own clock.
+    """
     library = cupy()
     steps = steps or given.steps(days)
     h, kernel = days * DAY_S / steps, _kernel(given.model)
     weights = library.asarray(turn_weights(steps, days))
     last = np.empty_like(given.columns)
     last[SIZE:-KEPT] = given.columns[SIZE:-KEPT]
-    LAST_KERNEL_S[0] = 0.0
     for first in range(0, len(given), _LAUNCH):
         some = slice(first, first + _LAUNCH)
         columns = library.asarray(np.ascontiguousarray(given.columns[:, some]))
@@ -147,6 +150,7 @@ def accumulated(given: Cases, days: float, steps: int | None = None) -> Outcomes
         kernel((blocks,), (THREADS,), (columns, out, weights, np.int32(count), np.int32(steps), float(h)))
         end.record()
         result = out.get()
-        LAST_KERNEL_S[0] += library.cuda.get_elapsed_time(begin, end) * 1e-3
+        if timed:
+            timed(library.cuda.get_elapsed_time(begin, end) * 1e-3)
         last[:SIZE, some], last[-KEPT:, some] = result[:SIZE], result[SIZE:]
     return outcomes(given, last, h)

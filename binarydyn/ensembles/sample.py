@@ -97,18 +97,11 @@ class Sample:
 
     def draws(self, first: int, end: int) -> np.ndarray:
         """(end - first, quantities): the values of members first .. end - 1."""
-        from scipy.special import ndtr
-
         scores = self._scores(first, end)
         if self.correlations and len(self.quantities) > 1:
             scores = scores @ self._mixing.T
-        columns = []
-        for (_, shape, (one, other)), z in zip(self.quantities, scores.T, strict=True):
-            if shape == "uniform":
-                columns.append(one + (other - one) * ndtr(z))
-            else:
-                columns.append(one * np.exp(other * z) if shape == "lognormal" else one + other * z)
-        return np.array(columns).T
+        shapes = [Distribution(**{shape: numbers}) for _, shape, numbers in self.quantities]
+        return np.array([shape.at_scores(z) for shape, z in zip(shapes, scores.T, strict=True)]).T
 
     def check(self, scenario: Scenario) -> None:
         """Nothing: the scenario has checked its distributions when it was read."""

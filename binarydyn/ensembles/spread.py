@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-SHARES = {"median": 0.5, "low_68": 0.16, "high_68": 0.84, "low_95": 0.025, "high_95": 0.975}
+from ..observables.averages import intervals
+
 _SPREAD = (
     "period_change_s",
     "period_after_h",
@@ -31,7 +32,7 @@ def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float]]:
         values = columns[name][well].astype(float) if name in columns else np.empty(0)
         values = values[np.isfinite(values)]
         if len(values):
-            found[name] = {share: float(np.quantile(values, q)) for share, q in SHARES.items()}
+            found[name] = intervals(values)
     return found
 
 

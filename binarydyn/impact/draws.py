@@ -27,15 +27,7 @@ def drawn(sampling: Sampling, starts: Sequence[str], count: int, random: np.rand
 
 def at_scores(sampling: Sampling, name: str, z: np.ndarray) -> np.ndarray:
     """Values of a quantity at normal scores z (n,), within the range of its key."""
-    from scipy.special import ndtr
-
-    given, facts = sampling.quantities[name], key_of(name, Scenario.known_keys()).facts
-    if given.normal:
-        values = given.normal[0] + given.normal[1] * z
-    elif given.uniform:
-        values = given.uniform[0] + (given.uniform[1] - given.uniform[0]) * ndtr(z)
-    else:
-        values = given.lognormal[0] * np.exp(given.lognormal[1] * z)
+    values, facts = sampling.quantities[name].at_scores(z), key_of(name, Scenario.known_keys()).facts
     low = facts["low"]
     if low is None:
         return values

@@ -15,6 +15,7 @@ import numpy as np
 from ..bodies import Ellipsoid
 from ..dynamics.state import System
 from ..scenario import MomentumTransfer, Scenario
+from ..scenario.sections import axes_of_ratios
 from .apply import ImpactSpec, impact_on
 from .frame import direction_in_space, orbit_axes
 
@@ -73,18 +74,12 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
             given = _replaced(given, name.split("."), float(value))
         hit = system
         if any(name.startswith(_OF_GROUND) for name in names) and isinstance(system.secondary, Ellipsoid):
-            axes = tuple(sorted(_axes(given.secondary), reverse=True))
+            body = given.secondary
+            axes = body.semi_axes_m if body.axis_ratio_ab is None else axes_of_ratios(body)
+            axes = tuple(sorted(axes, reverse=True))
             hit = replace(system, secondary=Ellipsoid.of_mass(axes, system.secondary.mass_kg))
         rows.append(_one(hit, _spec(given)))
     return _rows(rows)
-
-
-def _axes(body: Any) -> tuple[float, float, float]:
-    """Semi-axes, from the ratios where those are what is given."""
-    if body.axis_ratio_ab is None:
-        return body.semi_axes_m
-    middle = 0.5 * body.volume_equivalent_diameter_m * (body.axis_ratio_bc / body.axis_ratio_ab) ** (1.0 / 3.0)
-    return middle * body.axis_ratio_ab, middle, middle / body.axis_ratio_bc
 
 
 def _spec(scenario: Scenario) -> ImpactSpec:

@@ -30,3 +30,12 @@ def slope(time_s: np.ndarray, values: np.ndarray, weights: np.ndarray) -> float:
     """Slope per second of the straight line that fits (n,) values best under the weights; exact for a straight line."""
     t = time_s - mean(time_s, weights)
     return float((weights * t) @ (values - mean(values, weights)) / ((weights * t) @ t))
+
+
+INTERVALS = {"median": 0.5, "low_68": 0.16, "high_68": 0.84, "low_95": 0.025, "high_95": 0.975}
+"""Quantiles that a spread of values is told by."""
+
+
+def intervals(values: np.ndarray) -> dict[str, float]:
+    """Median, 68 and 95 % of values (n,)."""
+    return dict(zip(INTERVALS, map(float, np.quantile(values, list(INTERVALS.values()))), strict=True))

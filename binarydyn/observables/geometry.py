@@ -14,11 +14,12 @@ from functools import cached_property
 import numpy as np
 
 from ..constants import ASTRONOMICAL_UNIT_M, SPEED_OF_LIGHT_M_S
-from ..epochs import moment, seconds_since
+from ..epochs import moment
 from ..errors import InputError
 from ..impact.frame import ecliptic_axes
 from ..kepler import Elements, position_velocity
 from ..scenario import Scenario
+from ..scenario.heliocentric import elements_at_impact
 from .ephemeris import Clock, Site, observer_about_sun_m
 
 _LIGHT_TIME_STEPS = 3
@@ -115,11 +116,7 @@ class Sky:
                 "the key is missing, events need the pole of the mutual orbit; add its longitude and latitude",
             )
         clock = Clock(moment(scenario.impact_epoch_utc))
-        angles = (helio.inclination_deg, helio.node_deg, helio.argument_of_pericentre_deg, helio.mean_anomaly_deg)
-        given = Elements(helio.semi_major_axis_au * ASTRONOMICAL_UNIT_M, helio.eccentricity, *np.radians(angles))
-        until_t0_s = seconds_since(helio.epoch_jd_tdb, scenario.impact_epoch_utc)
-        at_t0 = given.mean_anomaly_rad + given.mean_motion_rad_s() * until_t0_s
-        elements = Elements(*_without_anomaly(given), float(np.remainder(at_t0, 2.0 * np.pi)))
+        elements = elements_at_impact(helio, scenario.impact_epoch_utc)
         seen_from = scenario.observer
         site = None
         if seen_from.longitude_deg is not None:
@@ -143,10 +140,6 @@ class Sky:
         """When (UTC) what happens at instants (m,) at the pair is seen."""
         time = np.atleast_1d(np.asarray(time_s, dtype=float))
         return self.clock.utc(time + self.at(time).light_time_s) if len(time) else []
-
-
-def _without_anomaly(e: Elements) -> tuple[float, ...]:
-    return e.semi_major_axis_m, e.eccentricity, e.inclination_rad, e.node_rad, e.argument_of_pericentre_rad
 
 
 def _unit(vectors: np.ndarray) -> np.ndarray:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..dynamics.motion import quaternion_rate
 from ..dynamics.trajectory import Trajectory
 from ..errors import InputError
 from .figure import Figure
@@ -42,7 +43,8 @@ class MotionBetween:
         q1, q2 = trajectory.attitude1, trajectory.attitude2
         self._value = np.hstack([trajectory.position_m, _unbroken(q1), _unbroken(q2)])
         rates = [
-            _quaternion_rate(_unbroken(q), w) for q, w in ((q1, trajectory.rate1_rad_s), (q2, trajectory.rate2_rad_s))
+            np.stack(quaternion_rate(_unbroken(q).T, w.T), axis=1)
+            for q, w in ((q1, trajectory.rate1_rad_s), (q2, trajectory.rate2_rad_s))
         ]
         self._rate = np.hstack([trajectory.velocity_m_s, *rates])
 
@@ -79,12 +81,3 @@ def _unbroken(quaternion: np.ndarray) -> np.ndarray:
     """(n, 4) the same attitudes, each with the sign that is nearer to the one before it."""
     flips = np.sum(quaternion[1:] * quaternion[:-1], axis=1) < 0.0
     return quaternion * np.where(np.cumsum(np.insert(flips, 0, False)) % 2 == 1, -1.0, 1.0)[:, None]
-
-
-def _quaternion_rate(q: np.ndarray, rate: np.ndarray) -> np.ndarray:
-    """(n, 4) dq/dt = q (0, w) / 2, w in the body frame."""
-    w, x, y, z = q.T
-    a, b, c = rate.T
-    return 0.5 * np.stack(
-        [-x * a - y * b - z * c, w * a + y * c - z * b, w * b + z * a - x * c, w * c + x * b - y * a], axis=1
-    )

@@ -12,7 +12,7 @@ from ..errors import InputError
 from ..impact import aim_axes, direction_in_space, orbit_axes
 from ..observables.orientation import rotations
 from ..scenario.wording import CAUTION
-from .files import check_path, save
+from .files import save_page
 from .outlines import outline
 from .seen import name_of
 from .style import INK, LATER, MM, PAGE, SMALL
@@ -93,12 +93,7 @@ def aim_figure(prediction: Any) -> Figure:
 
 def save_aim(path: str | Path, prediction: Any) -> Path:
     """Write the figure as PNG, PDF or SVG by the suffix.  Errors: InputError."""
-    from matplotlib import rc_context
-
-    check_path(path)
-    figure = aim_figure(prediction)
-    with rc_context(PAGE):
-        return save(figure, path)
+    return save_page(path, aim_figure, prediction)
 
 
 def _headline(prediction: Any) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..assessment.infer import Posterior
 from ..scenario.wording import CAUTION
-from .files import save
+from .files import save_page
 from .style import AFTER, MM, PAGE, SMALL
 
 if TYPE_CHECKING:
@@ -59,5 +59,5 @@ def corner_figure(posterior: Posterior) -> Figure:
 
 
 def save_corner(path: str | Path, posterior: Posterior) -> Path:
-    """Write it; errors as in files.save."""
-    return save(corner_figure(posterior), path)
+    """Write it as PNG, PDF or SVG by the suffix.  Errors: InputError."""
+    return save_page(path, corner_figure, posterior)

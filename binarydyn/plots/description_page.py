@@ -9,7 +9,7 @@ import numpy as np
 
 from ..assessment.description import Description
 from ..scenario.wording import CAUTION
-from .files import check_path, save
+from .files import save_page
 from .mutual_orbit import FACES
 from .outlines import orbital_plane, outline
 from .style import AFTER, BEFORE, INK, LATER, MM, PAGE, PITCH, SMALL
@@ -41,12 +41,7 @@ def description_figure(described: Description) -> Figure:
 
 def save_description(path: str | Path, described: Description) -> Path:
     """Write the page as PNG, PDF or SVG by the suffix.  Errors: InputError."""
-    from matplotlib import rc_context
-
-    check_path(path)
-    figure = description_figure(described)
-    with rc_context(PAGE):
-        return save(figure, path)
+    return save_page(path, description_figure, described)
 
 
 def pair_to_scale(ax: Axes, described: Description) -> None:

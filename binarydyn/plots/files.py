@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
+from .style import PAGE
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -47,3 +49,13 @@ def save(figure: Figure, path: str | Path) -> Path:
     except OSError as error:
         raise InputError(path, f"cannot be written ({error.strerror or error}); choose another place") from error
     return path
+
+
+def save_page(path: str | Path, draw: Callable[[Any], Figure], subject: Any) -> Path:
+    """Draw a page of something and write it; a path that cannot be written is refused before.  Errors: InputError."""
+    from matplotlib import rc_context
+
+    check_path(path)
+    figure = draw(subject)
+    with rc_context(PAGE):
+        return save(figure, path)

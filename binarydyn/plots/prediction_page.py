@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from ..scenario.wording import CAUTION
 from .angles import attitude_angles
 from .cycles import period_per_cycle
-from .files import check_path, save
+from .files import save_page
 from .mutual_orbit import orbit
 from .seen import Seen, seen
 from .style import MM, PAGE, SMALL
@@ -60,12 +60,7 @@ def prediction_figure(prediction: Any) -> Figure:
 
 def save_prediction(path: str | Path, prediction: Any) -> Path:
     """Write the page of a Prediction, or of a stored one, as PNG, PDF or SVG by the suffix.  Errors: InputError."""
-    from matplotlib import rc_context
-
-    check_path(path)
-    figure = prediction_figure(prediction)
-    with rc_context(PAGE):
-        return save(figure, path)
+    return save_page(path, prediction_figure, prediction)
 
 
 def _headline(view: Seen) -> str:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..ensembles.spread import SHARES
 from ..errors import InputError
+from ..observables.averages import intervals
 from ..scenario.wording import CAUTION
 from .seen import name_of
 from .style import MM, PAGE, SMALL
@@ -49,10 +49,10 @@ def _histogram(ax, change, regular, unstable) -> None:
     ax.hist(change[regular], bins, color="0.55", label="stable")
     if unstable.any():
         ax.hist(change[unstable], bins, histtype="step", color="C3", hatch="////", label="unstable attitude")
-    marks = np.quantile(change[regular], list(SHARES.values()))
-    ax.axvspan(marks[3], marks[4], color="C0", alpha=0.10, lw=0, label="95 %")
-    ax.axvspan(marks[1], marks[2], color="C0", alpha=0.18, lw=0, label="68 %")
-    ax.axvline(marks[0], color="C0", lw=1.4, label="median")
+    marks = intervals(change[regular])
+    ax.axvspan(marks["low_95"], marks["high_95"], color="C0", alpha=0.10, lw=0, label="95 %")
+    ax.axvspan(marks["low_68"], marks["high_68"], color="C0", alpha=0.18, lw=0, label="68 %")
+    ax.axvline(marks["median"], color="C0", lw=1.4, label="median")
     ax.set(xlabel=label_of(_SHOWN), ylabel="members")
     ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.16), ncols=3, frameon=False, borderaxespad=0.0)
 
@@ -70,7 +70,7 @@ def _ranks(ax, columns, keys, regular) -> None:
 
 
 def _sentence(change, count: int, unstable: int) -> str:
-    marks = dict(zip(SHARES, np.quantile(change, list(SHARES.values())), strict=True))
+    marks = intervals(change)
     text = f"median {number(marks['median'], '+.1f', 's')}, 68 % {number(marks['low_68'], '+.1f')} to "
     text += f"{number(marks['high_68'], '+.1f', 's')}, 95 % {number(marks['low_95'], '+.1f')} to "
     text += number(marks["high_95"], "+.1f", "s")

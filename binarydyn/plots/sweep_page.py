@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..scenario.wording import CAUTION
-from .files import check_path, save
+from .files import save_page
 from .maps import sweep_line, sweep_map
 from .sample_page import sample_figure
 from .seen import name_of
@@ -62,12 +62,7 @@ def sweep_figure(result: Any) -> Figure:
 
 def save_sweep(path: str | Path, result: Any) -> Path:
     """Write the page of a stored sweep as PNG, PDF or SVG by the suffix.  Errors: InputError."""
-    from matplotlib import rc_context
-
-    check_path(path)
-    figure = sweep_figure(result)
-    with rc_context(PAGE):
-        return save(figure, path)
+    return save_page(path, sweep_figure, result)
 
 
 def _held(columns: dict[str, np.ndarray], keys: list[str]) -> tuple[dict[str, np.ndarray], str]:

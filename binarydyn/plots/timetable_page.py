@@ -10,7 +10,7 @@ import numpy as np
 from ..assessment.timetable import Entry, Timetable
 from ..constants import DAY_S
 from ..scenario.wording import CAUTION
-from .files import check_path, save
+from .files import save_page
 from .style import INK, MM, PAGE, SMALL, Pen, mark_impact
 from .words import number
 
@@ -55,12 +55,7 @@ def timetable_figure(table: Timetable) -> Figure:
 
 def save_timetable(path: str | Path, table: Timetable) -> Path:
     """Write the page of a timetable as PNG, PDF or SVG by the suffix.  Errors: InputError."""
-    from matplotlib import rc_context
-
-    check_path(path)
-    figure = timetable_figure(table)
-    with rc_context(PAGE):
-        return save(figure, path)
+    return save_page(path, timetable_figure, table)
 
 
 def middles(ax: Axes, table: Timetable) -> None:

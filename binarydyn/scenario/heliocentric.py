@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 from pydantic_core import PydanticCustomError
 
-from ..epochs import moment
+from ..constants import ASTRONOMICAL_UNIT_M
+from ..epochs import moment, seconds_since
+from ..kepler import Elements
 from .fields import Number, Table, key, refusal
 
 _TURN = (-360.0, 360.0)
@@ -24,6 +29,31 @@ class HeliocentricOrbit(Table):
     argument_of_pericentre_deg: Number = key(..., "deg", "from the node along the motion", *_TURN)
     mean_anomaly_deg: Number = key(..., "deg", "at the epoch of the elements", *_TURN)
     epoch_jd_tdb: Number = key(..., "d", "Julian date (TDB) of the elements, years 1858 to 2132", 2.4e6, 2.5e6)
+
+
+def elements_of(orbit: HeliocentricOrbit) -> Elements:
+    """The scenario's elements in SI units, at their epoch."""
+    return Elements(
+        orbit.semi_major_axis_au * ASTRONOMICAL_UNIT_M,
+        orbit.eccentricity,
+        *(
+            math.radians(angle)
+            for angle in (
+                orbit.inclination_deg,
+                orbit.node_deg,
+                orbit.argument_of_pericentre_deg,
+                orbit.mean_anomaly_deg,
+            )
+        ),
+    )
+
+
+def elements_at_impact(orbit: HeliocentricOrbit, impact_epoch_utc: str) -> Elements:
+    """The same ellipse with the mean anomaly at the impact."""
+    elements = elements_of(orbit)
+    time_s = seconds_since(orbit.epoch_jd_tdb, impact_epoch_utc)
+    anomaly = elements.mean_anomaly_rad + elements.mean_motion_rad_s() * time_s
+    return replace(elements, mean_anomaly_rad=anomaly % (2.0 * math.pi))
 
 
 def epoch_refusal(text: str) -> PydanticCustomError | None:

@@ -6,10 +6,8 @@ import math
 
 from pydantic import model_validator
 
-from ..constants import DAY_S
+from ..constants import YEAR_S
 from .fields import Number, Table, key, refusal
-
-YEAR_S = 365.25 * DAY_S
 
 
 class Perturbations(Table):

@@ -34,6 +34,16 @@ class Distribution(Table):
         """The numbers that must themselves be allowed values of the key."""
         return self.uniform or ((self.normal or self.lognormal)[0],)
 
+    def at_scores(self, z):
+        """Values (n,) at standard normal scores z (n,)."""
+        import numpy as np
+        from scipy.special import ndtr
+
+        one, other = self.normal or self.uniform or self.lognormal
+        if self.normal:
+            return one + other * z
+        return one + (other - one) * ndtr(z) if self.uniform else one * np.exp(other * z)
+
 
 class Sampling(Table):
     """Distributions of scenario keys, for ensembles."""

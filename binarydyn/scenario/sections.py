@@ -112,9 +112,14 @@ def _take_ratios(body: Body) -> None:
     for name in RATIOS:
         if name not in given:
             raise refusal(name, f"the key is missing while {given[0]} is given; add it, the three go together")
+    # frozen for everybody else; model_fields_set still says what was given
+    body.__dict__["semi_axes_m"] = axes_of_ratios(body)
+
+
+def axes_of_ratios(body: Body) -> tuple[float, float, float]:
+    """Semi-axes, m, of a body that is given by RATIOS."""
     middle = 0.5 * body.volume_equivalent_diameter_m * (body.axis_ratio_bc / body.axis_ratio_ab) ** (1.0 / 3.0)
-    axes = (middle * body.axis_ratio_ab, middle, middle / body.axis_ratio_bc)
-    body.__dict__["semi_axes_m"] = axes  # frozen for everybody else; model_fields_set still says what was given
+    return middle * body.axis_ratio_ab, middle, middle / body.axis_ratio_bc
 
 
 def _refuse_a_second_shape(body: Body, ratio: str) -> None:

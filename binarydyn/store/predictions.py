@@ -11,12 +11,10 @@ import numpy as np
 from ..assessment import Prediction, Start
 from ..dynamics import Trajectory
 from ..dynamics.state import Body
-from ..errors import InputError
-from ..scenario.wording import one_line
-from .files import check_place, image, put
+from .files import image, put
 from .groups import Column, write_group
 from .provenance import attributes
-from .result import ENDS, STATE, open_result
+from .result import ENDS, STATE, refuse_other_kinds
 
 _WIDTHS = {3: "axis", 4: "component"}
 
@@ -47,11 +45,7 @@ def write_prediction(path: str | Path, prediction: Prediction) -> None:
 
 def check_target(path: str | Path) -> None:
     """InputError, before anything is computed, where a prediction could not be written, or would replace other work."""
-    check_place(path)
-    if Path(path).exists() and open_result(path).kind != "prediction":
-        raise InputError(
-            one_line(str(path)), "it holds a sweep, allowed is a prediction or a new file; name another one"
-        )
+    refuse_other_kinds(path, "prediction", "a prediction")
 
 
 def _scalars(plain: Mapping[str, Any]) -> dict[str, Column]:

@@ -17,6 +17,7 @@ from ..ensembles import Sample
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
+from .files import check_place
 from .groups import FLAGS, UNKNOWN, Column, read_group
 from .provenance import FORMAT, SCHEMA
 
@@ -205,6 +206,13 @@ def open_result(path: str | Path) -> Result:
             f"read it with binarydyn {one_line(str(attributes.get('package_version', '')))}",
         )
     return Result(path, attributes["kind"], attributes)
+
+
+def refuse_other_kinds(path: str | Path, kind: str, word: str) -> None:
+    """InputError where a result of a kind could not be written to a path, or would replace other work."""
+    check_place(path)
+    if Path(path).exists() and (held := open_result(path).kind) != kind:
+        raise InputError(one_line(str(path)), f"it holds a {held}, allowed is {word} or a new file; name another one")
 
 
 def _unfinished(path: Path, missing: bool) -> int:

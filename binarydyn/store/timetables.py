@@ -8,12 +8,10 @@ import numpy as np
 
 from ..assessment.timetable import Timetable
 from ..assessment.timetable_rows import rows, summary
-from ..errors import InputError
-from ..scenario.wording import one_line
-from .files import check_place, image, put
+from .files import image, put
 from .groups import Column, write_group
 from .provenance import attributes
-from .result import open_result
+from .result import refuse_other_kinds
 
 KIND = "events"
 
@@ -42,8 +40,4 @@ def write_timetable(path: str | Path, table: Timetable) -> None:
 
 def check_target(path: str | Path) -> None:
     """InputError, before anything is computed, where a timetable could not be written, or would replace other work."""
-    check_place(path)
-    if Path(path).exists() and (kind := open_result(path).kind) != KIND:
-        raise InputError(
-            one_line(str(path)), f"it holds a {kind}, allowed is a timetable or a new file; name another one"
-        )
+    refuse_other_kinds(path, KIND, "a timetable")

@@ -1,12 +1,12 @@
 """What a spacecraft meets near the pair, and what the impact does to the pair's orbit about the Sun."""
 
+from ..kepler import hill_radius_m
 from .environment import (
     Ground,
     circular_period_h,
     circular_speed_m_s,
     escape_speed_m_s,
     grounds,
-    hill_radius_m,
     light_acceleration_m_s2,
     solar_flux_w_m2,
     sphere_of_influence_m,
@@ -17,8 +17,6 @@ from .environment import (
 from .heliocentric import (
     Deflection,
     deflection,
-    elements_at_impact,
-    elements_of,
     lead_years_for_earth_radius,
     rule_of_thumb_m,
 )
@@ -31,8 +29,6 @@ __all__ = [
     "circular_period_h",
     "circular_speed_m_s",
     "deflection",
-    "elements_at_impact",
-    "elements_of",
     "escape_speed_m_s",
     "grounds",
     "hill_radius_m",

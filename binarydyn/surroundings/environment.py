@@ -22,14 +22,6 @@ from ..constants import (
 from ..dynamics.state import Body, System
 
 
-def hill_radius_m(distance_m: float, gm_m3_s2: float) -> float:
-    """d (GM / 3 GM_sun)^(1/3): reach of the pair's pull against the Sun's tide at a distance d from the Sun.
-
-    At the perihelion d = a (1 - e), as usually quoted (Hamilton & Burns 1992, Icarus 96, 43; from memory).
-    """
-    return distance_m * (gm_m3_s2 / (3.0 * GM_SUN)) ** (1.0 / 3.0)
-
-
 def sphere_of_influence_m(semi_major_axis_m: float, gm_m3_s2: float) -> float:
     """a (M / M_sun)^(2/5): where patched conics change centre (Bate, Mueller & White 1971, ch. 7; from memory)."""
     return semi_major_axis_m * (gm_m3_s2 / GM_SUN) ** 0.4

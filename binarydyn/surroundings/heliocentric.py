@@ -8,43 +8,16 @@ years, not beyond a close approach to a planet, which multiplies it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import ASTRONOMICAL_UNIT_M, DAY_S, EARTH_RADIUS_M
-from ..epochs import seconds_since
+from ..constants import EARTH_RADIUS_M, YEAR_S
 from ..errors import InputError
 from ..impact.frame import ecliptic_axes
 from ..kepler import Elements, elements_at, position_velocity
 from ..scenario import HeliocentricOrbit, MutualOrbit
-
-YEAR_S = 365.25 * DAY_S
-
-
-def elements_of(orbit: HeliocentricOrbit) -> Elements:
-    """The scenario's elements in SI units, at their epoch."""
-    return Elements(
-        orbit.semi_major_axis_au * ASTRONOMICAL_UNIT_M,
-        orbit.eccentricity,
-        *(
-            math.radians(angle)
-            for angle in (
-                orbit.inclination_deg,
-                orbit.node_deg,
-                orbit.argument_of_pericentre_deg,
-                orbit.mean_anomaly_deg,
-            )
-        ),
-    )
-
-
-def elements_at_impact(orbit: HeliocentricOrbit, impact_epoch_utc: str) -> Elements:
-    """The same ellipse with the mean anomaly at the impact."""
-    elements = elements_of(orbit)
-    time_s = seconds_since(orbit.epoch_jd_tdb, impact_epoch_utc)
-    anomaly = elements.mean_anomaly_rad + elements.mean_motion_rad_s() * time_s
-    return replace(elements, mean_anomaly_rad=anomaly % (2.0 * math.pi))
+from ..scenario.heliocentric import elements_at_impact
 
 
 def ecliptic_dv_m_s(barycentre_dv_m_s: np.ndarray, mutual_orbit: MutualOrbit) -> np.ndarray:
