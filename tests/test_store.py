@@ -17,11 +17,12 @@ from short_sweeps import HIT, PUSH, child, content, scenario, stored
 from binarydyn.assessment import predict
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
-from binarydyn.ensembles import Grid, Row, sweep
+from binarydyn.ensembles import Block, Grid, Row, sweep
 from binarydyn.errors import InputError
 from binarydyn.observables import attitude, periods
 from binarydyn.scenario import Scenario
 from binarydyn.store import SweepStore, files, long_name_of, open_result, provenance, unit_of, write_prediction
+from binarydyn.store.groups import FLAGS, TEXTS, UNKNOWN, WHOLES
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
 GRID = Grid.of({MASS: [-1.0, 300.0, 500.0, 900.0], SPEED: [4.0, 6.0, 8.0]})
@@ -445,3 +446,44 @@ def test_show_prints_a_sweep(sweep_file, capsys):
     assert report["period_change_s"]["min"] == {"value_s": np.nanmin(change), "at": {MASS: 900.0, SPEED: 8.0}}
     assert report["period_change_s"]["max"] == {"value_s": np.nanmax(change), "at": {MASS: 300.0, SPEED: 4.0}}
     assert report["statuses"] == {"done": 9, "bad_input": 3}
+
+
+# ---- many rows at once
+
+
+def block_of(rows: list[Row]) -> Block:
+    """Rows as columns, as members computed together give them."""
+    names = [name for name in max((row.numbers for row in rows), key=len) if name != "status"]
+    unknown = {name: "" if name in TEXTS else UNKNOWN if name in FLAGS | WHOLES else np.nan for name in names}
+    values = {name: [row.numbers.get(name) for row in rows] for name in names}
+    numbers = {name: np.array([unknown[name] if x is None else x for x in listed]) for name, listed in values.items()}
+    plain = ([row.index for row in rows], [row.status for row in rows], [row.reason for row in rows])
+    members, status, reason = map(np.array, plain)
+    return Block(members, numbers, status, reason)
+
+
+def test_rows_and_blocks_of_them_give_the_same_file(sweep_file, tmp_path):
+    rows = list(sweep(scenario(), GRID, 1))
+    with SweepStore(tmp_path / "s.h5", scenario(), GRID, block_rows=5) as store:
+        store.append_block(block_of(rows[:7]))
+        store.append(rows[7])
+        store.append_block(block_of(rows[8:]))
+        assert store.done() == set(range(12))
+        store.finish()
+    assert content(tmp_path / "s.h5") == content(sweep_file)
+
+
+def test_a_brief_table_does_not_go_on_a_full_one(tmp_path):
+    stored(tmp_path / "s.h5", GRID, stop_after=5)
+    with pytest.raises(InputError, match="another table"):
+        SweepStore(tmp_path / "s.h5", scenario(), GRID, table="brief").__enter__()
+    with pytest.raises(InputError, match="full or brief"):
+        SweepStore(tmp_path / "s.h5", scenario(), GRID, table="short")
+
+
+def test_a_block_has_as_many_values_as_members_and_each_once():
+    two = np.array(["done", "done"])
+    with pytest.raises(ValueError, match="period_h"):
+        Block(np.arange(2), {"period_h": np.zeros(3)}, two, two)
+    with pytest.raises(ValueError, match="twice"):
+        Block(np.array([4, 4]), {}, two, two)

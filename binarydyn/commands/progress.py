@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from ..ensembles import Row
+    from ..ensembles import Block, Row
 
 INTERVAL_S = 10.0
 """Between two plain lines: a log stays readable, and somebody who looks into it is not left waiting."""
@@ -25,12 +25,17 @@ def stages() -> Callable[[str, float], None] | None:
     return report
 
 
-def watched(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
-    """The same rows, with the progress of a sweep of `total` members of which `reused` were there before."""
-    return _bar(rows, total, reused) if sys.stderr.isatty() else _lines(rows, total, reused)
+def watched(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row | Block]:
+    """The same, with the progress of a sweep of `total` members of which `reused` were there before."""
+    return _bar(parts, total, reused) if sys.stderr.isatty() else _lines(parts, total, reused)
 
 
-def _bar(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
+def _counted(part: Row | Block) -> tuple[int, int]:
+    """How many members a part has, and how many of them failed."""
+    return (len(part), part.failed) if hasattr(part, "members") else (1, int(part.status != "done"))
+
+
+def _bar(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row | Block]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
@@ -44,19 +49,21 @@ def _bar(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task("sweep", total=total, completed=reused, rate="-", failed=0)
-        begun, failed = time.monotonic(), 0
-        for count, row in enumerate(rows, 1):
-            failed += row.status != "done"
+        begun, count, failed = time.monotonic(), 0, 0
+        for part in parts:
+            more, bad = _counted(part)
+            count, failed = count + more, failed + bad
             rate = f"{count / (time.monotonic() - begun):.1f}"
-            progress.update(task, advance=1, rate=rate, failed=failed)
-            yield row
+            progress.update(task, advance=more, rate=rate, failed=failed)
+            yield part
 
 
-def _lines(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
+def _lines(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row | Block]:
     begun = last = time.monotonic()
-    failed = 0
-    for count, row in enumerate(rows, 1):
-        failed += row.status != "done"
+    count = failed = 0
+    for part in parts:
+        more, bad = _counted(part)
+        count, failed = count + more, failed + bad
         now = time.monotonic()
         if now - last >= INTERVAL_S:
             last, rate = now, count / (now - begun)
@@ -66,7 +73,7 @@ def _lines(rows: Iterator[Row], total: int, reused: int) -> Iterator[Row]:
                 file=sys.stderr,
                 flush=True,
             )
-        yield row
+        yield part
 
 
 def say_if_cold() -> None:

@@ -36,6 +36,7 @@ def sweep(
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
+    from ..ensembles import Block
     from ..ensembles import sweep as members
     from ..store import SweepStore
 
@@ -52,9 +53,9 @@ def sweep(
         done = store.done()
         try:
             with Interruption() as interruption:
-                for row in watched(members(scenario, design, workers, done), len(design), len(done)):
+                for part in watched(members(scenario, design, workers, done), len(design), len(done)):
                     with interruption.held():
-                        store.append(row)
+                        (store.append_block if isinstance(part, Block) else store.append)(part)
             result = store.finish()
         except KeyboardInterrupt:
             store.flush()

@@ -13,7 +13,9 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import IO
 
-from ..ensembles import Row
+import numpy as np
+
+from ..ensembles import Block, Row
 from ..errors import InputError
 from ..scenario.wording import one_line
 from .files import image, opened, put, sync_folder
@@ -81,8 +83,8 @@ class Blocks:
         except OSError:
             pass  # somebody put a file of his own in it, or another process has just come
 
-    def append(self, rows: Sequence[Row], attributes: dict) -> None:
-        """Write rows as the next block."""
+    def append(self, rows: Sequence[Row | Block], attributes: dict) -> None:
+        """Write rows, or several blocks of them, as the next block."""
 
         def fill(file) -> None:
             file.attrs.update(attributes)
@@ -118,8 +120,28 @@ def _is_still(lock: IO, path: Path) -> bool:
         return False
 
 
-def columns_of(rows: Sequence[Row]) -> dict[str, Column]:
-    """Rows as columns: member, status, reason and every number, None where a row has none."""
+def columns_of(parts: Sequence[Row | Block]) -> dict[str, Column]:
+    """Rows, one by one or many at once, as columns: member, status, reason and every number, unknown where none is."""
+    tables = [_columns_of_block(part) for part in parts if isinstance(part, Block)]
+    if rows := [part for part in parts if isinstance(part, Row)]:
+        tables.append(_columns_of_rows(rows))
+    if len(tables) == 1:
+        return tables[0]
+    names = dict.fromkeys(name for table in sorted(tables, key=len, reverse=True) for name in table)
+    return {name: Column(("member",), np.concatenate([part_of(table, name) for table in tables])) for name in names}
+
+
+def part_of(table: dict[str, Column], name: str) -> np.ndarray:
+    """A column of some rows, unknown throughout if none of them had a prediction."""
+    return (table[name] if name in table else Column.of(name, [None] * len(table["member"].values))).values
+
+
+def _columns_of_block(block: Block) -> dict[str, Column]:
+    plain = {"member": block.members, "status": block.status, "reason": block.reason, **block.numbers}
+    return {name: Column.of(name, np.asarray(values), "member") for name, values in plain.items()}
+
+
+def _columns_of_rows(rows: Sequence[Row]) -> dict[str, Column]:
     names = [name for name in max((row.numbers for row in rows), key=len) if name != "status"]
     plain = {
         "member": [row.index for row in rows],

@@ -30,6 +30,7 @@ _SAME = {
     "scenario_sha256": "results of another scenario",
     "meshes_sha256": "results of other mesh files",
     "design_sha256": "results of another design",
+    "table": "rows of another table",
     "source_digest": "results of another state of the package's source",
     "numpy_version": "results of another version of numpy",
 }
@@ -64,10 +65,10 @@ def attributes(scenario: Scenario, kind: str) -> dict[str, str | int]:
 def refuse_others(found: dict, wanted: dict, place: str, advice: str) -> None:
     """InputError where what is in a file was not made from the same things."""
     for name, words in _SAME.items():
-        if found.get(name) != wanted[name]:
+        if found.get(name) != wanted.get(name):
             raise InputError(
                 place,
-                f"it holds {words} ({name} {str(found.get(name))[:12]}, now {str(wanted[name])[:12]}), "
+                f"it holds {words} ({name} {str(found.get(name))[:12]}, now {str(wanted.get(name))[:12]}), "
                 f"allowed is to go on with the same; {advice}",
             )
 

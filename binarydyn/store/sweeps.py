@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from ..ensembles import Design, Row, swept
+from ..ensembles import TABLES, Block, Design, Row, swept
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
-from .blocks import ROWS, Blocks
+from .blocks import ROWS, Blocks, part_of
 from .files import check_place, image, put
 from .groups import Column, write_group
 from .provenance import attributes, refuse_others
@@ -25,11 +25,20 @@ class SweepStore:
 
     InputError where the output cannot be written, is used by another process, or holds a result of something else.
     block_rows, block_s: a block is closed after so many rows or seconds; a kill loses at most that.
+    table: which numbers the rows have, `full` or `brief`; all rows of a file have the same.
     """
 
     def __init__(
-        self, path: str | Path, scenario: Scenario, design: Design, block_rows: int = 1000, block_s: float = 2.0
+        self,
+        path: str | Path,
+        scenario: Scenario,
+        design: Design,
+        block_rows: int = 1000,
+        block_s: float = 2.0,
+        table: str = "full",
     ):
+        if table not in TABLES:
+            raise InputError("table", f"{table!r} is given, allowed is {' or '.join(TABLES)}; choose one")
         self.path, self.design = Path(path), design
         self.block_rows, self.block_s = block_rows, block_s
         design.check(scenario)
@@ -40,10 +49,12 @@ class SweepStore:
             "design_sha256": design.sha256,
             "members": len(design),
             "tolerance": str(tolerance),
+            "table": table,
         }
         self.was_complete = False
         self._blocks = Blocks(self.path.with_name(self.path.name + ".parts"))
-        self._waiting: list[Row] = []
+        self._waiting: list[Row | Block] = []
+        self._count = 0
         self._since = 0.0
         self._done: set[int] = set()
 
@@ -94,20 +105,31 @@ class SweepStore:
 
     def append(self, row: Row) -> None:
         """Keep a row; it is on disk once its block is closed."""
+        self._keep(row, 1)
+
+    def append_block(self, block: Block) -> None:
+        """Keep many rows at once; they are on disk once their block is closed."""
+        if len(block):
+            self._keep(block, len(block))
+
+    def _keep(self, part: Row | Block, count: int) -> None:
         if not self._waiting:
             self._since = time.monotonic()
-        self._waiting.append(row)
-        if len(self._waiting) >= self.block_rows or time.monotonic() - self._since >= self.block_s:
+        self._waiting.append(part)
+        self._count += count
+        if self._count >= self.block_rows or time.monotonic() - self._since >= self.block_s:
             self.flush()
 
     def flush(self) -> None:
         """Close the block under way."""
         if not self._waiting:
             return
-        rows = list(self._waiting)
-        self._blocks.append(rows, self.attributes)
-        self._done.update(row.index for row in rows)
-        del self._waiting[: len(rows)]
+        parts = list(self._waiting)
+        self._blocks.append(parts, self.attributes)
+        for part in parts:
+            self._done.update(part.members.tolist() if isinstance(part, Block) else [part.index])
+        del self._waiting[: len(parts)]
+        self._count = 0
 
     def finish(self) -> Result:
         """Join the blocks into the file.  InputError while members are missing."""
@@ -137,10 +159,5 @@ class SweepStore:
         columns |= {key: Column.of(key, [inputs[key] for inputs in varied], "member") for key in self.design.keys}
         for name in max(blocks, key=len):
             if name != "member":
-                columns[name] = Column(("member",), np.concatenate([_part(b, name) for b in blocks])[places])
+                columns[name] = Column(("member",), np.concatenate([part_of(b, name) for b in blocks])[places])
         return columns
-
-
-def _part(block: dict[str, Column], name: str) -> np.ndarray:
-    """A column of a block, unknown throughout if none of its rows had a prediction."""
-    return (block[name] if name in block else Column.of(name, [None] * len(block["member"].values))).values
