@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..observables.averages import intervals
-from .infer import Posterior
+from .posterior import Posterior
 
 DENSITIES_KG_M3 = (1500.0, 2400.0, 3300.0)
 LEAST_SPREAD = 1e-3

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..assessment.infer import Posterior
+from ..assessment.posterior import Posterior
 from ..scenario.wording import CAUTION
 from .files import save_page
 from .style import AFTER, MM, PAGE, SMALL

@@ -1,0 +1,68 @@
+"""Draws of what is uncertain before anything is measured, and what a measurement makes of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..impact.leverage import Leverage
+from ..scenario import Scenario
+from .pair_draws import Pairs
+from .relation import Relation
+
+DONE, UNSTABLE, MISS, NO_PUSH, OUTSIDE = "done", "unstable", "miss", "no_push", "outside_design"
+
+
+@dataclass(frozen=True)
+class Draws:
+    """The uncertain inputs drawn from the prior, and what follows from them before anything is measured.
+
+    Arrays (n,): inputs by dotted names; lever None without an impactor; noise: standard normal scores of the
+    measurement.
+    """
+
+    inputs: dict[str, np.ndarray]
+    pair: Pairs
+    lever: Leverage | None
+    momentum_kg_m_s: np.ndarray
+    noise: np.ndarray
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What `infer` returns: one row a draw, arrays (n,).
+
+    status: `done`, `unstable`, `miss`, `no_push` (no push gives the change, or beta has no leverage) or
+    `outside_design`.  dv_mm_s: along-track push; beta: NaN-free only where has_beta and status is done.
+    density_kg_m3: the moonlet's, as calibrated.  inputs: by dotted names.
+    """
+
+    scenario: Scenario
+    change_s: float
+    sigma_s: float
+    relation: Relation
+    status: np.ndarray
+    dv_mm_s: np.ndarray
+    beta: np.ndarray
+    density_kg_m3: np.ndarray
+    volume_m3: np.ndarray
+    momentum_kg_m_s: np.ndarray
+    lever: Leverage | None
+    inputs: dict[str, np.ndarray]
+    warnings: tuple[str, ...]
+
+    @property
+    def well(self) -> np.ndarray:
+        """(n,) which draws count."""
+        return self.status == DONE
+
+    @property
+    def has_beta(self) -> bool:
+        """Whether an impactor is given, without which only the push is inferred."""
+        return self.lever is not None
+
+    def beta_at(self, density_kg_m3: float) -> np.ndarray:
+        """(k,) betas of the draws that count if the moonlet had this density at its drawn volume, the push as found."""
+        mass = density_kg_m3 * self.volume_m3
+        return self.lever.beta(1e-3 * self.dv_mm_s, mass, self.momentum_kg_m_s)[self.well]
