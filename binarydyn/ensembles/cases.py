@@ -106,17 +106,28 @@ def from_arrays(
     columns[10:13] /= constants[1:4]
     columns[17:20] /= constants[7:10]
     distance = np.sqrt(np.einsum("ij,ij->j", y[:3], y[:3]))
-    columns[SIZE : SIZE + CONSTANTS] = [constants[0], *constants[1:4], *constants[7:10], 1.0 / distance]
+    columns[SIZE : SIZE + CONSTANTS - 1] = [constants[0], *constants[1:4], *constants[7:10]]
     columns[SIZE + CONSTANTS : -GIVEN - KEPT] = coefficients
-    columns[-GIVEN - KEPT :] = _measured_from(y, distance)
+    started(columns)
     spins = [np.sqrt(np.einsum("ij,ij->j", part, part)).max() for part in (y[10:13], y[17:20])]
     turn = float(np.sqrt((constants[0] / distance**3).max()))
     spin = max(turn, *map(float, spins))
     return Cases(number, columns, turn, spin, float(spins[0]), np.asarray(near_m, dtype=float))
 
 
+def started(columns: np.ndarray) -> np.ndarray:
+    """The same columns with 1 / |r| and what the measurement begins with worked out from their states."""
+    distance = np.sqrt(np.einsum("ij,ij->j", columns[:3], columns[:3]))
+    columns[SIZE + CONSTANTS - 1] = 1.0 / distance
+    columns[-GIVEN - KEPT :] = _measured_from(columns, distance)
+    return columns
+
+
 def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
-    """(14, n): longitude counts from r in the plane of the first orbit; extremes begin at the start."""
+    """(14, n), from positions, velocities and attitude2 in the rows of states.
+
+    The longitude counts from r in the plane of the first orbit; extremes begin at the start.
+    """
     x = y[:3] / distance
     normal = np.cross(y[:3], y[3:6], axis=0)
     normal /= np.sqrt(np.einsum("ij,ij->j", normal, normal))
