@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from ..constants import HOUR_S
-from ..dynamics import System, Trajectory, propagate
+from ..dynamics import System, Trajectory, simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import Budget, Impact, ImpactSpec, impact_budget, impact_numbers, impact_on
 from ..observables import (
@@ -291,13 +291,11 @@ def _before_of(key: _BeforeKey) -> tuple[Start, Side]:
 
 
 def _side(system: System, state, days: float, scenario: Scenario, stage: str, progress: Progress | None) -> Side:
-    """Run one window and measure it."""
+    """Run one window, with the integrator that the scenario names, and measure it."""
     simulation = scenario.simulation
-    run = propagate.start(system, days, state, simulation.sample_minutes)
-    for share in propagate.blocks(run, simulation.max_steps):
-        if progress:
-            progress(stage, share)
-    return measured(propagate.finished(run), scenario.observation.estimator)
+    watch = (lambda share: progress(stage, share)) if progress else None
+    run = simulate(system, days, state, simulation.sample_minutes, simulation.max_steps, watch)
+    return measured(run, scenario.observation.estimator)
 
 
 def measured(trajectory: Trajectory, estimator: str) -> Side:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from . import batch, propagate, split_runs
@@ -55,18 +55,20 @@ def simulate(
     state: State | None = None,
     sample_minutes: float = 20.0,
     max_steps: int = propagate.MAX_STEPS,
+    watch: Callable[[float], None] | None = None,
 ) -> Trajectory:
     """Integrate the full two-body problem over `days` from t0 (backwards if negative) and return its samples.
 
     The trajectory's status names the end: done, contact, escape, step_failure or step_limit.  ValueError if days is 0
     or not finite.  The splitting samples at its own steps, or more often if sample_minutes is shorter.  Systems with
-    perturbations run with rungekutta, whatever they name.
+    perturbations run with rungekutta, whatever they name.  `watch` is told the share that is done, now and then.
     """
     if system.integrator == "splitting" and not system.perturbations:
         return simulate_many([system], days, [state], sample_minutes, max_steps)[0]
     run = propagate.start(system, days, state, sample_minutes)
-    for _ in propagate.blocks(run, max_steps):
-        pass
+    for share in propagate.blocks(run, max_steps):
+        if watch:
+            watch(share)
     return propagate.finished(run)
 
 

@@ -33,11 +33,13 @@ UNFIT = 9
 """Status of a lane whose bodies came near, parted, or are not numbers: a fixed step is not for them."""
 
 
-def step_s(system: System, state: State) -> float:
-    """The step that a state needs: a thirteenth of the orbit or less, so that no spin turns too far."""
+def step_s(system: System, state: State, longest_s: float = math.inf) -> float:
+    """The step that a state needs: a thirteenth of the orbit or less, so that no spin turns too far; see
+    fitting_step_s.
+    """
     size = propagate.scales(system, state)
     primary = float(np.linalg.norm(state.rate1_rad_s))
-    return fitting_step_s(size[3] / size[0], max(size[10], size[17]), primary)
+    return fitting_step_s(size[3] / size[0], max(size[10], size[17]), primary, longest_s)
 
 
 @kernel
@@ -73,11 +75,15 @@ def entry(number: int):
 
 
 def start(system: System, days: float, state: State | None, sample_minutes: float) -> Run:
-    """Set up a run whose samples are its steps: the state's own step, or sample_minutes if that is shorter."""
+    """Set up a run whose samples are its steps: the state's own step within sample_minutes, off the resonance.
+
+    Steps divide the window evenly, which shortens them a little, and perhaps into the resonance: then once more.
+    """
     state = system.state if state is None else state
-    longest = min(step_s(system, state), 60.0 * sample_minutes)
-    steps = max(1, math.ceil(abs(days) * DAY_S / longest - 1e-9))
-    return propagate.start(system, days, state, abs(days) * 1440.0 / steps)
+    window, h = abs(days) * DAY_S, 60.0 * sample_minutes
+    for _ in range(2):
+        h = window / max(1, math.ceil(window / step_s(system, state, h) - 1e-9))
+    return propagate.start(system, days, state, h / 60.0)
 
 
 def integrate(runs: Sequence[Run], block: int = 2000) -> list[Run]:

@@ -53,9 +53,13 @@ def work_size(number: int, lanes: int = LANES) -> int:
     return (SIZE + CONSTANTS + 2 * len(component_list(model.degree, model.even))) * lanes
 
 
-def fitting_step_s(turn_rad_s: float, spin_rad_s: float, primary_spin_rad_s: float) -> float:
-    """The longest good step for an orbit and the faster spin: within STEP_TURN and STEP_SPIN, off the resonance."""
-    h = min(STEP_TURN / turn_rad_s, STEP_SPIN / spin_rad_s)
+def fitting_step_s(
+    turn_rad_s: float, spin_rad_s: float, primary_spin_rad_s: float, longest_s: float = math.inf
+) -> float:
+    """The longest good step for an orbit and the faster spin: within STEP_TURN, STEP_SPIN and longest_s, off the
+    resonance.
+    """
+    h = min(STEP_TURN / turn_rad_s, STEP_SPIN / spin_rad_s, longest_s)
     share = h * abs(primary_spin_rad_s - turn_rad_s) / math.pi
     low, high = RESONANCE
     return h * low / share if low < share < high else h
