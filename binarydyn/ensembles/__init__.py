@@ -1,8 +1,9 @@
 """What if: designs of members and the rows they give."""
 
 from .block import TABLES, Block
+from .brief import brief_members
 from .design import Design, Grid
 from .members import Row, member_scenario, sweep, swept
 from .sample import Sample
 
-__all__ = ["TABLES", "Block", "Design", "Grid", "Row", "Sample", "member_scenario", "sweep", "swept"]
+__all__ = ["TABLES", "Block", "Design", "Grid", "Row", "Sample", "brief_members", "member_scenario", "sweep", "swept"]

@@ -1,0 +1,137 @@
+"""Members on their way to the window after the impact: inputs, bodies, relaxed start and impact of each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..assessment.start import Start, start
+from ..dynamics import State, System
+from ..errors import ConvergenceError, InputError
+from ..impact import Impact, impact_on
+from ..scenario import Scenario, varied
+from ..scenario.wording import one_line
+from .design import Design
+
+NUMBERS = (
+    "period_before_h",
+    "period_after_h",
+    "period_change_s",
+    "along_track_dv_mm_s",
+    "radial_dv_mm_s",
+    "normal_dv_mm_s",
+    "beta",
+    "incidence_deg",
+    "separation_before_m",
+    "separation_min_after_m",
+    "separation_max_after_m",
+    "long_axis_angle_max_after_deg",
+    "tilt_max_after_deg",
+    "primary_density_kg_m3",
+    "secondary_density_kg_m3",
+    "total_mass_kg",
+    "secondary_mass_kg",
+)
+FLAG = "turned_over_after"
+
+
+@dataclass(frozen=True)
+class Table:
+    """The columns of a block while they are filled: numbers nan, the flag -1, until they are known."""
+
+    members: np.ndarray
+    columns: dict[str, np.ndarray]
+    status: np.ndarray
+    reason: np.ndarray
+
+    @classmethod
+    def of(cls, members: np.ndarray) -> Table:
+        """Nothing is known yet."""
+        count = len(members)
+        columns = {name: np.full(count, np.nan) for name in NUMBERS}
+        columns[FLAG] = np.full(count, -1, dtype=np.int8)
+        texts = (np.full(count, "", dtype=object) for _ in range(2))
+        return cls(members, columns, *texts)
+
+    def end(self, place: int, status: str, reason: str) -> None:
+        """How a member ended, unless that is known already."""
+        if not self.status[place]:
+            self.status[place], self.reason[place] = status, reason
+
+    def end_well(self, places: np.ndarray) -> None:
+        """Members of which nothing else is known are done."""
+        open_ones = places[self.status[places] == ""]
+        self.status[open_ones] = "done"
+
+
+@dataclass(frozen=True)
+class Struck:
+    """m pairs of one gravity model just after their impacts, at their places (m,) in the block.
+
+    y (20, m) as State.vector; constants (19, m) and coefficients (c, m) as of motion.parameters; near_m (m,).
+    """
+
+    places: np.ndarray
+    model: int
+    y: np.ndarray
+    constants: np.ndarray
+    coefficients: np.ndarray
+    near_m: np.ndarray
+
+
+def prepared(base: Scenario, design: Design, table: Table) -> Iterator[Struck]:
+    """All members of the table that get as far as the impact, those with one gravity model together."""
+    after: dict[int, list[tuple[int, System, State]]] = {}
+    for place, k in enumerate(table.members.tolist()):
+        if found := _alone(base, design.member(k), table, place):
+            after.setdefault(found[0].gravity_model, []).append((place, *found))
+    for model, rows in after.items():
+        constants, coefficients = (
+            np.array(c).T for c in zip(*(system.parameters for _, system, _ in rows), strict=True)
+        )
+        near = [system.primary.bounding_radius_m + system.secondary.bounding_radius_m for _, system, _ in rows]
+        y = np.array([state.vector for _, _, state in rows]).T
+        yield Struck(np.array([row[0] for row in rows]), model, y, constants, coefficients, np.array(near))
+
+
+def _alone(base: Scenario, inputs: dict[str, float], table: Table, place: int) -> tuple[System, State] | None:
+    """One member by itself, as `predict` prepares it; None where it ends before its window."""
+    try:
+        scenario = varied(base, inputs)
+        begun = start(scenario)
+        impact = impact_on(begun.system, scenario)
+    except InputError as error:
+        table.end(place, "bad_input", str(error))
+    except ConvergenceError as error:
+        table.end(place, "not_converged", str(error))
+    except Exception as error:
+        table.end(place, "error", one_line(f"{type(error).__name__}: {error}"))
+    else:
+        _note(table, place, begun, impact)
+        return impact.system, impact.state
+    return None
+
+
+def _note(table: Table, place: int, begun: Start, impact: Impact) -> None:
+    """What is known before the window; a hit that is none has its status already."""
+    system = begun.system
+    values = {
+        "period_before_h": begun.period_h,
+        "separation_before_m": begun.separation_m,
+        "along_track_dv_mm_s": impact.dv_along_track_mm_s,
+        "radial_dv_mm_s": impact.dv_radial_mm_s,
+        "normal_dv_mm_s": impact.dv_normal_mm_s,
+        "beta": impact.released.beta if impact.released else np.nan,
+        "incidence_deg": impact.site.incidence_deg if impact.site else np.nan,
+        "primary_density_kg_m3": system.primary.density_kg_m3,
+        "secondary_density_kg_m3": system.secondary.density_kg_m3,
+        "total_mass_kg": system.mass_kg,
+        "secondary_mass_kg": system.secondary.mass_kg,
+    }
+    for name, value in values.items():
+        table.columns[name][place] = value
+    words = {"miss": "miss", "none": "no_impact", "grazing": "grazing"}
+    if impact.status in words:
+        table.end(place, words[impact.status], impact.reason)
