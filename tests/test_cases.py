@@ -7,15 +7,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from meshes import lumpy
 from test_batch import member, thrown
 
-from binarydyn.bodies import Ellipsoid
+from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import DAY_S, G
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.dynamics.motion import parameters
 from binarydyn.ensembles import accumulate, gpu
 from binarydyn.ensembles.cases import accumulated, cases, turn_weights
 from binarydyn.ensembles.ellipsoids import Ellipsoids
+from binarydyn.ensembles.scaled import Scaled
 from binarydyn.errors import InputError
 from binarydyn.observables import attitude, period
 
@@ -113,6 +115,20 @@ def test_many_ellipsoids_have_the_parameters_of_each():
             bodies = [Ellipsoid(tuple(axes[k][:, i]), density[k, i]) for k in range(2)]
             for one, other in zip(parameters(*bodies, degree, True), ours, strict=True):
                 assert one == pytest.approx(other[:, i], rel=1e-14, abs=0.0)
+
+
+def test_many_scaled_bodies_have_the_parameters_of_each():
+    """Integrals of degree d grow as size^(3 + d): those of meshes that are scaled vertex by vertex."""
+    shapes = [Polyhedron.from_facets(*lumpy(4, seed), 2000.0) for seed in (1, 2)]
+    size, density = np.array([0.7, 1.0, 1.9]), np.array([1500.0, 2000.0, 2900.0])
+    ours = parameters(*(Scaled(shape, size, density) for shape in shapes), 4, False)
+    for i in range(3):
+        bodies = [Polyhedron.from_facets(s.vertices_m * size[i], s.facets, density[i]) for s in shapes]
+        for one, other in zip(parameters(*bodies, 4, False), ours, strict=True):
+            assert np.abs(one - other[:, i]).max() <= 1e-11 * np.abs(one).max()
+    assert Scaled(shapes[0], size, density).bounding_radius_m[2] == pytest.approx(1.9 * shapes[0].bounding_radius_m)
+    with pytest.raises(ValueError, match="above 0"):
+        Scaled(shapes[0], -size, density)
 
 
 def test_systems_with_different_models_are_refused(systems):

@@ -1,29 +1,35 @@
 """How long do a million 60-day cases take?  Drawn, stepped on a GPU (or all cores), summarised and stored.
 
-    python run.py [count] [--backend gpu|threads] [--degree 4|6] [--check]
+    python run.py [count] [--backend gpu|threads] [--degree 4|6] [--general] [--companions] [--check]
 
---check compares 1000 of the cases with lanes of the processor bit for bit, and with tight adaptive runs.
+--general: lumpy bodies, all multipoles, in place of ellipsoids; --companions: four more runs a case say which to trust.
+--check compares 1000 of the cases with lanes of the processor bit for bit, and 200 with adaptive runs at 1e-13.
 """
 
 import argparse
 import json
-import platform
 import time
+from functools import cache, partial
 from pathlib import Path
 
 import h5py
 import numpy as np
+from scipy.spatial import ConvexHull
 
-from binarydyn.bodies import Ellipsoid
+from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate_many
 from binarydyn.dynamics.motion import parameters
 from binarydyn.ensembles import cases as on_cores
 from binarydyn.ensembles import gpu
+from binarydyn.ensembles.companions import is_unstable, with_companions
 from binarydyn.ensembles.ellipsoids import Ellipsoids
+from binarydyn.ensembles.scaled import Scaled
+from binarydyn.gravity.models import model_number
 from binarydyn.observables import period
 
 DAYS, SEPARATION_M, SPIN_H, SEED = 60.0, 1180.0, 2.4, 5
+REFERENCES = 200
 NOMINAL = np.array([400.0, 380.0, 310.0, 2300.0, 90.0, 75.0, 60.0, 2300.0])
 
 
@@ -37,9 +43,36 @@ def drawn(count: int, seed: int = SEED) -> dict[str, np.ndarray]:
     return {"primary": sizes[:4], "secondary": sizes[4:], "push_m_s": push, "tilt_rad": tilt}
 
 
-def built(inputs: dict[str, np.ndarray], degree: int):
+def lumpy(semi_axes_m, seed: int) -> Polyhedron:
+    """An ellipsoid with hills of a few per cent, not even in any axis."""
+    random = np.random.default_rng(seed)
+    points = random.standard_normal((400, 3))
+    points /= np.linalg.norm(points, axis=1)[:, None]
+    facets = ConvexHull(points).simplices
+    outward = np.einsum("ij,ij->i", np.cross(*np.diff(points[facets], axis=1).transpose(1, 0, 2)), points[facets[:, 0]])
+    facets = np.where(outward[:, None] > 0.0, facets, facets[:, ::-1])
+    hills = 1.0 + sum(0.02 * np.cos(k * points @ random.standard_normal(3) + k) for k in (1, 2, 3))
+    return Polyhedron.from_facets(points * hills[:, None] * np.array(semi_axes_m), facets, 2300.0)
+
+
+@cache
+def lumps() -> tuple[Polyhedron, Polyhedron]:
+    """Of the general pair: the nominal axes with hills."""
+    return lumpy(NOMINAL[:3], 1), lumpy(NOMINAL[4:7], 2)
+
+
+def bodies(inputs: dict[str, np.ndarray], general: bool):
+    """Both bodies of every case: ellipsoids, or lumpy ones of its own sizes."""
+    if not general:
+        return [Ellipsoids(inputs[name][:3], inputs[name][3]) for name in ("primary", "secondary")]
+    sizes = [inputs["primary"][0] / NOMINAL[0], inputs["secondary"][0] / NOMINAL[4]]
+    densities = [inputs[name][3] for name in ("primary", "secondary")]
+    return [Scaled(*one) for one in zip(lumps(), sizes, densities, strict=True)]
+
+
+def built(inputs: dict[str, np.ndarray], degree: int, general: bool):
     """States (20, n) on a circular orbit about an oblate primary, synchronous, then pushed and tilted; and bodies."""
-    one, two = (Ellipsoids(inputs[name][:3], inputs[name][3]) for name in ("primary", "secondary"))
+    one, two = bodies(inputs, general)
     count = len(inputs["push_m_s"])
     ix, iy, iz = one.inertia_kg_m2
     oblateness = (iz - 0.5 * (ix + iy)) / one.mass_kg
@@ -51,12 +84,13 @@ def built(inputs: dict[str, np.ndarray], degree: int):
     y[12], y[13] = 2.0 * np.pi / (SPIN_H * 3600.0), np.cos(half)
     y[14] = y[15] = np.sin(half) * np.sqrt(0.5)
     y[19] = motion
-    return one, two, y, parameters(one, two, degree, True)
+    return one, two, y, parameters(one, two, degree, not general)
 
 
-def prepared(inputs: dict[str, np.ndarray], degree: int) -> on_cores.Cases:
-    one, two, y, (constants, coefficients) = built(inputs, degree)
-    return on_cores.from_arrays(100 + degree, y, constants, coefficients, one.bounding_radius_m + two.bounding_radius_m)
+def prepared(inputs: dict[str, np.ndarray], degree: int, general: bool) -> on_cores.Cases:
+    one, two, y, (constants, coefficients) = built(inputs, degree, general)
+    number = model_number(degree, not general)
+    return on_cores.from_arrays(number, y, constants, coefficients, one.bounding_radius_m + two.bounding_radius_m)
 
 
 def summary(outcomes: on_cores.Outcomes) -> dict[str, float]:
@@ -88,24 +122,23 @@ def stored(path: Path, inputs, outcomes) -> None:
             file[f"outcomes/{name}"] = getattr(outcomes, name)
 
 
-def checked(inputs, degree: int, steps: int, by_gpu, count: int = 1000) -> dict[str, float]:
+def checked(inputs, degree: int, general: bool, steps: int, done: on_cores.Outcomes, count: int) -> dict[str, float]:
     """The first cases again: by lanes of the processor, and by the adaptive method at 1e-13 for the regular ones."""
     part = {name: values[..., :count] for name, values in inputs.items()}
-    lanes = on_cores.accumulated(prepared(part, degree), DAYS, steps)
+    given = prepared(part, degree, general)
+    lanes, growth = with_companions(given, DAYS, steps)
     differing = sum(
-        int(np.sum(getattr(lanes, name) != getattr(by_gpu, name)[..., :count]))
+        int(np.sum(getattr(lanes, name) != getattr(done, name)[..., :count]))
         for name in ("period_s", "separation_min_m", "separation_max_m", "long_axis_angle_max_deg", "state")
     )
-    systems = []
-    _, _, y, _ = built(part, degree)
-    for i in range(min(count, 200)):
-        bodies = [Ellipsoid(tuple(part[name][:3, i]), part[name][3, i]) for name in ("primary", "secondary")]
-        systems.append(System(*bodies, State.from_vector(y[:, i]), degree, 1e-13))
-    exact = np.array([period(run).value_s for run in simulate_many(systems, DAYS)])
-    regular = lanes.long_axis_angle_max_deg[: len(exact)] < 60.0
-    errors = np.abs(lanes.period_s[: len(exact)] - exact)[regular]
+    some = min(count, REFERENCES)
+    exact = np.array([period(run).value_s for run in simulate_many(systems_of(part, degree, general, some), DAYS)])
+    regular = (lanes.long_axis_angle_max_deg[:some] < 60.0) & ~is_unstable(growth[:some], DAYS) & lanes.fits[:some]
+    errors = np.abs(lanes.period_s[:some] - exact)[regular]
     return {
+        "compared_with_lanes": count,
         "numbers_that_differ_from_lanes": differing,
+        "references": some,
         "regular": int(regular.sum()),
         "period_error_s_median": float(np.median(errors)),
         "period_error_s_90": float(np.quantile(errors, 0.9)),
@@ -113,11 +146,26 @@ def checked(inputs, degree: int, steps: int, by_gpu, count: int = 1000) -> dict[
     }
 
 
+def systems_of(part, degree: int, general: bool, some: int) -> list[System]:
+    """The first cases one by one, for the adaptive method at 1e-13."""
+    one, two, y, _ = built({name: values[..., :some] for name, values in part.items()}, degree, general)
+    return [System(single(one, i), single(two, i), State.from_vector(y[:, i]), degree, 1e-13) for i in range(some)]
+
+
+def single(many: Ellipsoids | Scaled, i: int) -> Ellipsoid | Polyhedron:
+    """One of many bodies."""
+    if isinstance(many, Ellipsoids):
+        return Ellipsoid(tuple(many.semi_axes_m[:, i]), many.density_kg_m3[i])
+    return Polyhedron.from_facets(many.body.vertices_m * many.size[i], many.body.facets, many.density_kg_m3[i])
+
+
 def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("count", nargs="?", type=int, default=2000)
     parser.add_argument("--backend", choices=("gpu", "threads"), default="threads")
     parser.add_argument("--degree", type=int, choices=(2, 4, 6, 8), default=4)
+    parser.add_argument("--general", action="store_true", help="lumpy bodies in place of ellipsoids")
+    parser.add_argument("--companions", action="store_true", help="with four companion runs a case")
     parser.add_argument("--finer", type=float, default=1.0, help="times as many steps")
     parser.add_argument("--check", action="store_true")
     parser.add_argument("--out", type=Path, default=Path("a_million_cases.h5"))
@@ -130,29 +178,35 @@ def main() -> None:
         times[name], clock = round(now - clock, 4), now
 
     backend = gpu if given.backend == "gpu" else on_cores
-    small = prepared(drawn(16), given.degree)
+    small = prepared(drawn(16), given.degree, given.general)
     backend.accumulated(small, 1.0)
     lap("compile_s")
     inputs = drawn(given.count)
     lap("draw_s")
-    cases = prepared(inputs, given.degree)
+    cases = prepared(inputs, given.degree, given.general)
     lap("prepare_s")
     steps = int(np.ceil(cases.steps(DAYS) * given.finer))
     kernel_s: list[float] = []
     told = {"timed": kernel_s.append} if given.backend == "gpu" else {}
-    outcomes = backend.accumulated(cases, DAYS, steps, **told)
+    if given.companions:
+        stepper = partial(backend.accumulated, **told)
+        outcomes, growth = with_companions(cases, DAYS, steps, stepper)
+    else:
+        outcomes = backend.accumulated(cases, DAYS, steps, **told)
     lap("step_s")
     if given.backend == "gpu":
         times["of_which_kernel_s"] = round(sum(kernel_s), 4)
     found = summary(outcomes)
+    if given.companions:
+        found["unstable"] = float(np.mean(is_unstable(growth, DAYS)))
     lap("summarise_s")
     stored(given.out, inputs, outcomes)
     lap("store_s")
-    result = {"count": given.count, "backend": given.backend, "degree": given.degree, "steps": steps,
-              "days": DAYS, "machine": platform.processor() or platform.machine(), **times, **found}  # fmt: skip
+    asked = {name: getattr(given, name) for name in ("count", "backend", "degree", "general")}
+    result = {**asked, "steps": steps, "days": DAYS, **times, **found}
     result["whole_s"] = round(sum(v for k, v in times.items() if k != "of_which_kernel_s"), 3)
     if given.check:
-        result |= checked(inputs, given.degree, steps, outcomes, min(1000, given.count))
+        result |= checked(inputs, given.degree, given.general, steps, outcomes, min(1000, given.count))
     print(json.dumps(result, indent=1))
 
 
