@@ -39,7 +39,10 @@ def infer(
     change_s, sigma_s: measured, after minus before.  runs, after: as of relation.related.  InputError for impossible
     numbers, ConvergenceError where too few of the design's runs end well.
     """
-    _check(scenario, change_s, sigma_s, count)
+    check_measured(scenario, change_s, sigma_s)
+    low, high = COUNTS
+    if not low <= count <= high:
+        raise InputError("--count", f"{count} is given, allowed is {low} .. {high}; change it")
     relation = related(scenario, change_s, sigma_s, runs, seed, after)
     return inverted(relation, prior(relation, count, seed), change_s, sigma_s)
 
@@ -50,12 +53,18 @@ def prior(relation: Relation, count: int, seed: int | None = None) -> Draws:
     random = np.random.default_rng(seed_of(scenario, seed))
     sampling = scenario.sampling if scenario.sampling and scenario.sampling.quantities else None
     inputs = drawn(sampling, ("",), count, random) if sampling else {}
+    return draws_at(relation, inputs, random.standard_normal(count))
+
+
+def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarray) -> Draws:
+    """Draws of stated inputs (n,) and noise (n,), and what follows from them."""
+    scenario, count = relation.scenario, len(noise)
     return Draws(
         inputs=inputs,
         pair=pairs(scenario, relation.nominal, inputs, count).corrected(relation.corrections, inputs),
         lever=levers(scenario, relation.nominal, inputs, count),
         momentum_kg_m_s=momenta(scenario, inputs, count),
-        noise=random.standard_normal(count),
+        noise=noise,
     )
 
 
@@ -103,10 +112,8 @@ def _statuses(relation: Relation, lever: Leverage | None, x, target: np.ndarray,
     return status
 
 
-def _check(scenario: Scenario, change_s: float, sigma_s: float, count: int) -> None:
-    low, high = COUNTS
-    if not low <= count <= high:
-        raise InputError("--count", f"{count} is given, allowed is {low} .. {high}; change it")
+def check_measured(scenario: Scenario, change_s: float, sigma_s: float) -> None:
+    """InputError for a measurement from which nothing can be inferred with this scenario."""
     if not (math.isfinite(sigma_s) and sigma_s > 0.0):
         raise InputError("--sigma-s", f"{sigma_s:g} is given, allowed is a number above 0; write one sigma in seconds")
     if not math.isfinite(change_s) or change_s == 0.0:

@@ -33,7 +33,7 @@ def infer(
     from ..ensembles.after_impact import in_lanes
 
     scenario = load(file)
-    change, sigma = _measured(scenario, period_change_s, sigma_s)
+    change, sigma = measured_change(scenario, period_change_s, sigma_s)
     if plot:
         from ..plots import check_path
 
@@ -58,7 +58,7 @@ def infer(
     return 0
 
 
-def _measured(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:
+def measured_change(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:
     """From the options, or from [observed]; InputError for one option without the other, or for none."""
     if (change is None) != (sigma is None):
         missing = "--sigma-s" if sigma is None else "--period-change-s"

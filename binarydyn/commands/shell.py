@@ -24,6 +24,7 @@ COMMANDS = {
     "sweep": "The same prediction over a grid of any numbers of the scenario.",
     "events": "When the bodies eclipse and hide each other, before and after the impact.",
     "infer": "From a measured period change back to the push and to beta.",
+    "sensitivity": "Whose uncertainty the period change has, and whose an inferred beta.",
     "show": "What is in a result file and where it comes from.",
     "describe": "What follows from a scenario: the pair, its small motions, what a spacecraft meets.",
     "check": "What a scenario asks and how it differs from the defaults.",

@@ -1,0 +1,134 @@
+"""`binarydyn sensitivity`: whose uncertainty the period change has, and whose an inferred beta."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..errors import InputError
+from ..scenario import Scenario, load
+from ..scenario.wording import CAUTION
+from ..store.units import unit_of
+from .infer import measured_change
+from .progress import say_if_cold
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..ensembles.error_budget import ErrorBudget
+
+_TITLES = {
+    "period_change_s": ("prediction", "period change", ".1f", " s"),
+    "beta": ("inference", "beta", ".3f", ""),
+    "along_track_dv_mm_s": ("inference", "along-track push", ".4f", " mm/s"),
+}
+
+
+def sensitivity(
+    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling] of what is uncertain.")],
+    period_change_s: Annotated[
+        float | None, typer.Option("--period-change-s", help="Measured change, for beta's table; none: [observed].")
+    ] = None,
+    sigma_s: Annotated[float | None, typer.Option("--sigma-s", help="One sigma of it.")] = None,
+    count: Annotated[int, typer.Option("--count", help="Points behind each index, a power of 2.")] = 8192,
+    seed: Annotated[int | None, typer.Option("--seed", help="Of the points; none: that of [sampling].")] = None,
+    runs: Annotated[
+        int | None, typer.Option("--runs", help="Simulations behind each table; none: by the inputs.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+) -> int:
+    """First-order and total Sobol indices of every input: of the period change, and of beta where one was measured."""
+    from ..ensembles.error_budget import of_inference, of_prediction
+
+    scenario = load(file)
+    measured = _measured(scenario, period_change_s, sigma_s)
+    if seed is not None and not 0 <= seed < 2**63:
+        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    say_if_cold()
+    found = [of_prediction(scenario, count, seed, runs)]
+    if measured:
+        found.append(of_inference(scenario, *measured, count, seed, runs))
+    if as_json:
+        for sentence in dict.fromkeys(sentence for budget in found for sentence in budget.warnings):
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(_report(scenario, found), indent=2, allow_nan=False))
+    else:
+        print(f"{scenario.name or 'scenario'} ({scenario.place})")
+        for budget in found:
+            _print(budget)
+        print(CAUTION)
+    sys.stdout.flush()
+    if plot:
+        from ..plots.error_bars import save_sensitivity
+
+        save_sensitivity(plot, scenario.name, found)
+    return 0
+
+
+def _measured(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float] | None:
+    """None where neither the options nor [observed] give a measured change; what cannot be one is refused."""
+    from ..assessment.infer import check_measured
+
+    if change is None and sigma is None and scenario.observed is None:
+        return None
+    measured = measured_change(scenario, change, sigma)
+    check_measured(scenario, *measured)
+    return measured
+
+
+def _report(scenario: Scenario, found: list[ErrorBudget]) -> dict[str, Any]:
+    """The JSON object."""
+    parts = {_TITLES[budget.outcome][0]: _plain(budget) for budget in found}
+    head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
+    return head | {"prediction": None, "inference": None} | parts | {"caution": CAUTION}
+
+
+def _plain(budget: ErrorBudget) -> dict[str, Any]:
+    i = budget.indices
+    rows = []
+    for k, name in enumerate(i.names):
+        row: dict[str, Any] = {"input": name, "unit": unit_of(name)}
+        for word, index in (("first_order", i.first_order), ("total", i.total)):
+            row |= {
+                word: float(index.value[k]),
+                f"{word}_sigma": float(index.sigma[k]),
+                f"{word}_low_95": float(index.low_95[k]),
+                f"{word}_high_95": float(index.high_95[k]),
+            }
+        rows.append(row | {"correlated": name in i.correlated})
+    return {
+        "outcome": budget.outcome,
+        "mean": budget.mean,
+        "sigma": budget.sigma,
+        "points": i.count,
+        "simulations": budget.runs,
+        "simulations_left_out": budget.left_out,
+        "emulator_error_share": budget.error_share,
+        "inputs": rows,
+        "warnings": list(budget.warnings),
+    }
+
+
+def _print(budget: ErrorBudget) -> None:
+    word, name, form, unit = _TITLES[budget.outcome]
+    i = budget.indices
+    print(
+        f"\n{word}: {name} {budget.mean:{form}}{unit}, sigma {budget.sigma:{form}}{unit}, from {budget.runs} "
+        f"simulations; their emulator misses {100.0 * budget.error_share:.2g} % of the variance (leave-one-out)"
+    )
+    cells = []
+    for k in budget.order():
+        pairs = ((index.value[k], index.sigma[k]) for index in (i.first_order, i.total))
+        cells.append((i.names[k], *(text for value, sigma in pairs for text in (f"{value:.3f}", f"{sigma:.3f}"))))
+    print_table(("input", "first order", "+-", "total", "+-"), cells)
+    if not i.correlated:
+        print(f"first orders add up to {i.first_order.value.sum():.3f}; what lacks to 1 is what inputs do together")
+    for sentence in budget.warnings:
+        print(f"warning: {sentence}")

@@ -1,0 +1,126 @@
+"""The period change as a smooth function of the sampled inputs, from full simulations of members of a Sobol sample.
+
+Members are whole ones: relaxed and calibrated, hit, and run over the window after t0, side by side (brief.py); where
+that cannot be (perturbations, another estimator than the weighted fit) they are predicted one by one.  What is fitted
+is a quadratic polynomial (assessment/emulator.py); its leave-one-out error tells what a member's outcome differs by.
+Members that tumble, touch, miss or are refused have no outcome that a smooth function could give: they are counted by
+what became of them and left out.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..assessment.emulator import Quadratic, fitted, terms_of
+from ..errors import ConvergenceError, InputError
+from ..scenario import Scenario
+from .brief import brief_members, check_brief
+from .members import sweep
+from .sample import Sample
+
+LEAST_RUNS, MOST_RUNS = 128, 65536
+_WORDS = "<U16"
+_SETTINGS = ("simulation", "observation", "observed", "observer", "requirement", "spacecraft")
+
+
+@dataclass(frozen=True)
+class Response:
+    """A fitted outcome of the inputs `names`: mean, sigma over the members that count; left_out: how many by reason."""
+
+    names: tuple[str, ...]
+    fit: Quadratic
+    mean: float
+    sigma: float
+    runs: int
+    left_out: Mapping[str, int]
+
+    @property
+    def error_share(self) -> float:
+        """Variance that the fit misses (leave-one-out) over that of the outcome."""
+        return (self.fit.error / self.sigma) ** 2
+
+    def __call__(self, inputs: Mapping[str, np.ndarray]) -> np.ndarray:
+        """(n,) outcomes at values (n,) of the inputs."""
+        return self.fit(np.column_stack([inputs[name] for name in self.names]))
+
+
+def response(
+    names: tuple[str, ...], inputs: np.ndarray, outcome: np.ndarray, status: np.ndarray, done: str = "done"
+) -> Response:
+    """Fit outcomes (n,) at inputs (n, d) whose status is `done`; ConvergenceError where they are too few."""
+    well = status == done
+    needed = 2 * terms_of(len(names))
+    if well.sum() < needed:
+        sentence = f"only {well.sum()} of {len(well)} runs end well, {needed} are needed; narrow [sampling] or add runs"
+        raise ConvergenceError(sentence, 1.0 - well.mean(), len(well))
+    kept = outcome[well]
+    left_out = Counter(map(str, status[~well]))
+    return Response(names, fitted(inputs[well], kept), float(kept.mean()), float(kept.std()), len(well), left_out)
+
+
+def check_prediction(scenario: Scenario, runs: int | None) -> None:
+    """InputError where there is no [sampling], nothing that hits, or an impossible number of runs."""
+    if not (scenario.sampling and scenario.sampling.quantities):
+        raise InputError(
+            f"{scenario.place}:sampling.quantities",
+            "no distribution is given, whose uncertainty it is needs at least one; add [sampling.quantities]",
+        )
+    for name in scenario.sampling.quantities:
+        if name.split(".")[0] in _SETTINGS:
+            raise InputError(
+                f"{scenario.place}:sampling.quantities.{name}",
+                "it is a setting of the calculation, allowed are numbers of the pair and of the impact; remove it",
+            )
+    if scenario.kind_of_impact == "none" and scenario.reshaping is None:
+        raise InputError(
+            scenario.place, "neither [impactor] nor [push] is given, so the period does not change; add one"
+        )
+    least = 2 * terms_of(len(scenario.sampling.quantities))
+    if runs is not None and not least <= runs <= MOST_RUNS:
+        raise InputError("--runs", f"{runs} is given, allowed is {least} .. {MOST_RUNS} with these inputs; change it")
+
+
+def runs_for(inputs: int) -> int:
+    """Simulations behind a fit unless told otherwise: at least three for each coefficient, a power of 2."""
+    return max(LEAST_RUNS, 2 ** math.ceil(math.log2(3.0 * terms_of(inputs))))
+
+
+def period_change(scenario: Scenario, runs: int | None = None, seed: int | None = None) -> Response:
+    """The period change, s, as a function of [sampling.quantities].
+
+    Errors: InputError as in check_prediction, ConvergenceError where too few members end well.
+    """
+    check_prediction(scenario, runs)
+    sample = Sample.of(scenario, "sobol", runs or runs_for(len(scenario.sampling.quantities)), seed)
+    try:
+        check_brief(scenario, sample)
+    except InputError:
+        change, status = _one_by_one(scenario, sample)
+    else:
+        change, status = _side_by_side(scenario, sample)
+    return response(sample.keys, sample.draws(0, len(sample)), change, status)
+
+
+def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
+    """Period changes (n,), s, and what became of each member (n,)."""
+    block = brief_members(scenario, sample, np.arange(len(sample)))
+    status = block.status.astype(_WORDS)
+    status[(status == "done") & (block.numbers["turned_over_after"] == 1)] = "tumbling"
+    return block.numbers["period_change_s"], status
+
+
+def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
+    """The same by full predictions, which also tell who is unstable."""
+    change, status = np.full(len(sample), np.nan), np.full(len(sample), "error", dtype=_WORDS)
+    for row in sweep(scenario, sample):
+        status[row.index] = row.status
+        if row.status == "done":
+            change[row.index] = row.numbers["period_change_s"]
+            words = [word for word in ("tumbling", "unstable_after") if row.numbers[word]]
+            status[row.index] = words[0] if words else "done"
+    return change, status
