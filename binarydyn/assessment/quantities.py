@@ -3,18 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 
 from ..constants import HOUR_S
-from ..dynamics import Equilibrium
 from ..scenario import Scenario, varied
-from ..surroundings import Deflection
 from .backwards import (
-    NoNumberError,
     beta_for_change,
     period_change_s,
     precession_at_ratio,
@@ -24,70 +18,9 @@ from .backwards import (
     ratio_for_reshaping,
     reshaping_at_ratio,
 )
-from .description import Description, standing_still
-from .predict import Prediction, predict
-
-
-@dataclass(frozen=True)
-class Case:
-    """A scenario, and its prediction once somebody asks for it."""
-
-    scenario: Scenario
-
-    @cached_property
-    def prediction(self) -> Prediction:
-        """As `predict` gives it, so what is validated is what a user gets."""
-        return predict(self.scenario)
-
-    def number(self, name: str) -> float:
-        """One of the prediction's numbers; NoNumberError, which names the outcome, where there is none."""
-        value = self.prediction.numbers()[name]
-        if value is None:
-            raise NoNumberError(f"there is no {name}, the run ends in {self.prediction.status}")
-        return float(value)
-
-    def mode(self, name: str) -> float:
-        """Period, h, of a free mode of the relaxed state."""
-        periods = [mode.period_h for mode in self.prediction.start.modes if mode.name == name]
-        if not periods:
-            raise NoNumberError(f"the relaxed state has no {name} mode")
-        return float(periods[0])
-
-    @cached_property
-    def equilibrium(self) -> Equilibrium:
-        """At the relaxed separation, the primary averaged over its spin."""
-        return self._standing_still("long")
-
-    @cached_property
-    def turned(self) -> Equilibrium:
-        """The same with the moonlet's intermediate axis along r."""
-        return self._standing_still("intermediate")
-
-    def _standing_still(self, facing: str) -> Equilibrium:
-        return standing_still(self.scenario, self.prediction.start, facing)
-
-    @cached_property
-    def deflection(self) -> Deflection:
-        """Of the heliocentric orbit; NoNumberError, which names what is missing, where there is none."""
-        described = Description(self.scenario, self.prediction.start)
-        if described.deflection is None:
-            raise NoNumberError(f"the heliocentric effect needs {described.deflection_missing}")
-        return described.deflection
-
-    def attitude_periods_h(self) -> tuple[float, ...]:
-        """Of the moonlet's turns about r and about its motion at the equilibrium, the faster first."""
-        return tuple(mode.period_h for mode in self.equilibrium.modes if mode.name == "secondary_roll_pitch")
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """How a number comes from a case and, for those that solve for something, from what is given."""
-
-    value: Callable[[Case, float | None], float]
-    says: str
-    needs_given: str = ""
-    needs_ellipsoids: bool = False
-    needs_reshaping: bool = False
+from .case import Case, Quantity
+from .posterior_quantities import POSTERIOR
+from .predict import predict
 
 
 def _as_spheres(scenario: Scenario) -> Scenario:
@@ -265,5 +198,6 @@ QUANTITIES: dict[str, Quantity] = {
         needs_given="precession, deg/day",
         needs_ellipsoids=True,
     ),
+    **POSTERIOR,
 }
 """By the names that reference cases use."""

@@ -3,6 +3,7 @@
 A row passes if |ours - theirs| <= 3 sqrt(sigma_theirs^2 + sigma_inputs^2).  sigma_inputs is half the difference of two
 runs at +-1 sigma of each uncertain input, in quadrature over the inputs; they are taken as independent.  Where theirs
 and the inputs come out of one and the same fit that would be too lenient: such a row says why its inputs do not count.
+Of a posterior the median is compared, and half of its 68 % interval stands in place of sigma_inputs.
 """
 
 from __future__ import annotations
@@ -16,8 +17,11 @@ from ..errors import ConvergenceError, InputError
 from ..scenario import Expected, InputSigma, Scenario, value_of, varied
 from ..scenario.nearest import nearest
 from .backwards import NoNumberError
+from .case import Case
 from .formulas import FORMULAS
-from .quantities import QUANTITIES, Case
+from .posterior_quantities import refuse_without_measurement
+from .quantities import QUANTITIES
+from .relation_runs import After
 
 LIMIT_SIGMAS = 3.0
 """Beyond this a row is a miss."""
@@ -82,13 +86,16 @@ def reference_files(package: Path = Path(__file__).parents[1]) -> tuple[Path, ..
     )
 
 
-def compared(scenario: Scenario) -> tuple[Comparison, ...]:
-    """Every row of a reference case.  InputError for a name that is not known, before anything is run."""
+def compared(scenario: Scenario, after: After | None = None) -> tuple[Comparison, ...]:
+    """Every row of a reference case.  InputError for a name that is not known, before anything is run.
+
+    after: how the windows behind a posterior are run (default: relation_runs.side_by_side).
+    """
     if not scenario.expected:
         raise InputError(scenario.place, "there is no [[expected]] row to compare with; add one, or use predict")
     for row, expected in enumerate(scenario.expected):
         _check_names(scenario, row, expected)
-    nominal, sides = Case(scenario), [(entry, _moved(scenario, entry)) for entry in scenario.input_sigma]
+    nominal, sides = Case(scenario, after), [(entry, _moved(scenario, entry)) for entry in scenario.input_sigma]
     return tuple(_comparison(expected, nominal, sides) for expected in scenario.expected)
 
 
@@ -108,6 +115,8 @@ def _check_names(scenario: Scenario, row: int, expected: Expected) -> None:
             else "none is allowed; remove it"
         )
         raise InputError(f"{place}.given", f"for {expected.quantity} {wanted}")
+    if quantity.spread:
+        refuse_without_measurement(scenario, expected.quantity, f"{place}.quantity")
     if quantity.needs_reshaping and not (scenario.reshaping and scenario.reshaping.secondary_semi_axes_m):
         raise InputError(f"{place}.quantity", f"{expected.quantity} needs [reshaping] of the secondary; add it")
     if quantity.needs_ellipsoids and not (scenario.primary.semi_axes_m and scenario.secondary.semi_axes_m):
@@ -126,8 +135,11 @@ def _moved(scenario: Scenario, entry: InputSigma) -> tuple[Case, Case]:
 def _comparison(expected: Expected, nominal: Case, sides: Sequence[tuple[InputSigma, tuple[Case, Case]]]) -> Comparison:
     """One row in the case and in its versions; a search that fails or a run that ends early is its reason."""
     where, theirs, inputs = "", expected.value, {}
+    spread = QUANTITIES[expected.quantity].spread
     try:
         ours, theirs = _ours(expected, nominal), _theirs(expected, nominal)
+        if spread:
+            return Comparison(expected, ours, theirs, {"posterior": spread(nominal, expected.given)})
         if theirs is None:
             return Comparison(expected, ours, None, {})
         for entry, versions in sides:

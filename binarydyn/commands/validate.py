@@ -47,12 +47,14 @@ def validate(
         if files or as_json:
             raise InputError("--names", "something is given with it, allowed is --names alone; leave the rest out")
         return _print_names()
+    from ..ensembles.after_impact import in_lanes
+
     scenarios = [load(file) for file in files or reference_files()]
     results = []
     for scenario in scenarios:
         if sys.stderr.isatty():
             print(f"running {scenario.name} ...", file=sys.stderr)
-        results.append((scenario, compared(scenario)))
+        results.append((scenario, compared(scenario, in_lanes)))
         if not as_json:
             _print_case(*results[-1])
     counts = Counter(row.verdict for _, rows in results for row in rows)

@@ -20,6 +20,7 @@ from .apply import ImpactSpec, impact_on
 from .frame import direction_in_space, orbit_axes
 
 _OF_GEOMETRY = ("impactor.direction", "impactor.site", "impactor.aim", "momentum_transfer.ejecta", "mutual_orbit.pole")
+_OF_EJECTA = "momentum_transfer.ejecta_direction."
 _OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
 
 
@@ -64,9 +65,10 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
     transfer = scenario.momentum_transfer
     starts = _OF_GEOMETRY if transfer.ejecta_direction else _OF_GEOMETRY + _OF_GROUND
     names = [name for name in inputs if name.startswith(starts)]
-    if not names:
+    if all(name.startswith(_OF_EJECTA) for name in names):
         one, count = leverage(system, scenario), len(next(iter(inputs.values()), [0]))
-        return Leverage(*(np.repeat(getattr(one, name), count, axis=0) for name in Leverage.__dataclass_fields__))
+        all_alike = Leverage(*(np.repeat(getattr(one, name), count, axis=0) for name in Leverage.__dataclass_fields__))
+        return replace(all_alike, ejecta=_directions(system, scenario, inputs, names)) if names else all_alike
     rows = []
     for values in zip(*(inputs[name] for name in names), strict=True):
         given = scenario
@@ -102,6 +104,19 @@ def _one(system: System, given: ImpactSpec) -> tuple:
         return np.full(3, np.nan), np.full(3, np.nan), np.full(3, np.nan), False
     flight = axes @ direction_in_space(given.impactor.direction, axes, given.mutual_orbit)
     return flight, axes @ impact.released.axis, impact.site.point_m, True
+
+
+def _directions(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray], names: list[str]) -> np.ndarray:
+    """(n, 3) ejecta's axes in orbit axes where they alone vary: the site need not be found again for each."""
+    axes, given = orbit_axes(system.state), scenario.momentum_transfer.ejecta_direction
+    keys = [name.removeprefix(_OF_EJECTA).split(".") for name in names]
+    rows = []
+    for values in zip(*(inputs[name] for name in names), strict=True):
+        one = given
+        for path, value in zip(keys, values, strict=True):
+            one = _replaced(one, path, float(value))
+        rows.append(direction_in_space(one, axes, scenario.mutual_orbit))
+    return np.array(rows) @ axes.T
 
 
 def _rows(rows: list[tuple]) -> Leverage:
