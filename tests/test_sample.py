@@ -121,3 +121,30 @@ def test_what_the_command_refuses(tmp_path, scenario, capsys):
         assert said.startswith("binarydyn:") and "\n" not in said and "allowed is" in said
     assert main(["sweep", "--sample", "random", "--out", out]) == 2
     assert "no [sampling.quantities]" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["random", "sobol", "latin"])
+def test_a_member_alone_has_the_bits_that_it_has_among_many(kind):
+    """A matrix product would not: its order of sums follows the number of rows."""
+    names = ("impactor.mass_kg", "impactor.speed_km_s", "momentum_transfer.beta")
+    quantities = tuple((name, "lognormal", (2.0, 0.3)) for name in names)
+    close = tuple(tuple(1.0 if i == j else 0.37 for i in range(3)) for j in range(3))
+    sample = Sample(kind, quantities, close, 5000, 7)
+    members = np.array([0, 1, 7, 4095, 4096, 4999])
+    among = sample.inputs(members)
+    for i, k in enumerate(members.tolist()):
+        assert sample.member(k) == {key: values[i] for key, values in among.items()}
+
+
+def test_a_stream_is_that_of_its_own_counter(scenario):
+    """Against numpy's own generator started anew for the member."""
+    sample = Sample.of(scenario, "random", 3000)
+    fresh = np.random.Generator(np.random.Philox(key=sample.seed, counter=[0, 0, 0, 2777])).standard_normal(3)
+    assert np.array_equal(sample._scores(2777, 2778)[0], fresh)
+
+
+def test_the_identity_of_a_sample_that_can_grow_has_no_count(scenario):
+    for kind, grows in (("random", True), ("sobol", True), ("latin", False)):
+        small, large = Sample.of(scenario, kind, 10), Sample.of(scenario, kind, 20)
+        assert (small.sha256 == large.sha256) is grows and small != large
+        assert replace(small, seed=8).sha256 != small.sha256

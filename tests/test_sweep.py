@@ -18,7 +18,7 @@ from short_sweeps import HIT, PUSH, scenario
 from binarydyn.assessment import predict
 from binarydyn.commands import main
 from binarydyn.commands.interruption import Interruption
-from binarydyn.ensembles import Grid, member_scenario, members, sweep, swept
+from binarydyn.ensembles import Grid, MemberSet, member_scenario, members, sweep, swept
 from binarydyn.errors import InputError
 from binarydyn.scenario import varied
 
@@ -327,3 +327,24 @@ def test_what_is_held_is_done_to_its_end_and_no_interruption_is_lost():
             done.append("held again")
     assert done == ["held", "lost", "held again"]
     assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+# ---- which members, in which order
+
+
+def test_a_set_of_members_is_a_set():
+    some = MemberSet(10, [3, 5])
+    some.add(np.array([7]))
+    assert some == {3, 5, 7} and len(some) == 3 and list(some) == [3, 5, 7] and 4 not in some and 11 not in some
+    assert MemberSet(20, some) == some and some & {5, 9} == {5}
+
+
+def test_members_that_agree_come_together():
+    grid = Grid.of({MASS: [1.0, 2.0, 3.0], "primary.rotation_phase_deg": [0.0, 9.0], SPEED: [4.0, 5.0]})
+    groups = [list(group) for group in grid.together(("primary.rotation_phase_deg",))]
+    assert sorted(sum(groups, [])) == list(range(12)) and [len(group) for group in groups] == [6, 6]
+    for group in groups:
+        assert len({grid.member(k)["primary.rotation_phase_deg"] for k in group}) == 1
+    assert [list(group) for group in grid.together(())] == [list(range(12))]
+    found = grid.inputs(np.arange(12))
+    assert all({key: values[k] for key, values in found.items()} == grid.member(k) for k in range(12))

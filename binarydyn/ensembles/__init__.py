@@ -3,7 +3,20 @@
 from .block import TABLES, Block
 from .brief import brief_members
 from .design import Design, Grid
+from .member_set import MemberSet
 from .members import Row, member_scenario, sweep, swept
 from .sample import Sample
 
-__all__ = ["TABLES", "Block", "Design", "Grid", "Row", "Sample", "brief_members", "member_scenario", "sweep", "swept"]
+__all__ = [
+    "TABLES",
+    "Block",
+    "Design",
+    "Grid",
+    "MemberSet",
+    "Row",
+    "Sample",
+    "brief_members",
+    "member_scenario",
+    "sweep",
+    "swept",
+]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -32,6 +32,8 @@ class Design(Protocol):
     def json(self) -> str: ...
     def __len__(self) -> int: ...
     def member(self, k: int) -> dict[str, float]: ...
+    def inputs(self, members: np.ndarray) -> dict[str, np.ndarray]: ...
+    def together(self, keys: Sequence[str]) -> Iterator[Iterable[int]]: ...
     def check(self, scenario: Scenario) -> None: ...
 
 
@@ -99,6 +101,19 @@ class Grid:
         """What member k, 0 <= k < len, changes in the scenario."""
         places = np.unravel_index(k, self.shape)
         return {key: values[i] for (key, values), i in zip(self.axes, places, strict=True)}
+
+    def inputs(self, members: np.ndarray) -> dict[str, np.ndarray]:
+        """What members (n,) change: arrays (n,) by key."""
+        places = np.unravel_index(members, self.shape)
+        return {key: np.array(values)[i] for (key, values), i in zip(self.axes, places, strict=True)}
+
+    def together(self, keys: Sequence[str]) -> Iterator[np.ndarray]:
+        """All members, those that agree in the values of some keys as one array each."""
+        size = [len(values) if key in keys else 1 for key, values in self.axes]
+        inner = np.indices([n if key not in keys else 1 for key, n in zip(self.keys, self.shape, strict=True)])
+        for outer in np.ndindex(*size):
+            places = (inner[i].ravel() + outer[i] for i in range(len(self.axes)))
+            yield np.ravel_multi_index(tuple(places), self.shape)
 
     def check(self, scenario: Scenario) -> None:
         """InputError, naming the nearest right key, where a key is not a number that this scenario has."""

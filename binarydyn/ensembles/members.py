@@ -11,7 +11,7 @@ import os
 import threading
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import groupby, islice
+from itertools import islice
 from queue import SimpleQueue
 
 from ..assessment import Prediction, predict
@@ -20,6 +20,7 @@ from ..errors import ConvergenceError, FewCyclesError, InputError
 from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
 from .design import Design, Grid
+from .member_set import MemberSet
 
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
@@ -165,13 +166,10 @@ class _Crew:
 def _jobs(design: Design, done: Collection[int]) -> Iterator[tuple[int, _Gate]]:
     """Members to do, those together that differ in the impact alone: predict has their common part in its cache."""
 
-    def shared(k: int) -> tuple[float, ...]:
-        return tuple(value for key, value in design.member(k).items() if key.split(".")[0] not in _DECIDE_THE_IMPACT)
-
-    done = frozenset(done)
-    for _, members in groupby(sorted((k for k in range(len(design)) if k not in done), key=shared), key=shared):
+    is_done = MemberSet(len(design), done).mask
+    for members in design.together(tuple(key for key in design.keys if key.split(".")[0] not in _DECIDE_THE_IMPACT)):
         gate = _Gate()
-        yield from ((k, gate) for k in members)
+        yield from ((int(k), gate) for k in members if not is_done[k])
 
 
 def _gated(gate: _Gate, base: Scenario, design: Design, k: int, crew: _Crew) -> Row:

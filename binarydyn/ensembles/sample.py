@@ -99,7 +99,7 @@ class Sample:
         """(end - first, quantities): the values of members first .. end - 1."""
         scores = self._scores(first, end)
         if self.correlations and len(self.quantities) > 1:
-            scores = scores @ self._mixing.T
+            scores = _mixed(scores, self._mixing)
         shapes = [Distribution(**{shape: numbers}) for _, shape, numbers in self.quantities]
         return np.array([shape.at_scores(z) for shape, z in zip(shapes, scores.T, strict=True)]).T
 
