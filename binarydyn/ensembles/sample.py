@@ -12,7 +12,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -27,6 +28,8 @@ KINDS = ("random", "sobol", "latin")
 MOST_DIMENSIONS = 500
 _BLOCK = 4096
 """Members drawn together; a draw is cheap, starting a sequence is not."""
+_KEPT = 4
+"""Blocks of a sequence that are remembered."""
 
 
 @dataclass(frozen=True)
@@ -80,8 +83,9 @@ class Sample:
 
     @property
     def sha256(self) -> str:
-        """Of all that decides the members, in hexadecimal."""
-        return hashlib.sha256(self.json.encode()).hexdigest()
+        """Of all that decides a member, in hexadecimal: a Latin hypercube's count too, that of other kinds does not."""
+        text = self.json if self.kind == "latin" else replace(self, count=1).json
+        return hashlib.sha256(text.encode()).hexdigest()
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -100,11 +104,32 @@ class Sample:
         scores = self._scores(first, end)
         if self.correlations and len(self.quantities) > 1:
             scores = _mixed(scores, self._mixing)
-        shapes = [Distribution(**{shape: numbers}) for _, shape, numbers in self.quantities]
-        return np.array([shape.at_scores(z) for shape, z in zip(shapes, scores.T, strict=True)]).T
+        columns = np.ascontiguousarray(scores.T)
+        return np.array([shape.at_scores(z) for shape, z in zip(self._shapes, columns, strict=True)]).T
+
+    def inputs(self, members: np.ndarray) -> dict[str, np.ndarray]:
+        """What members (n,), ascending, change: arrays (n,) by key."""
+        drawn = np.empty((len(members), len(self.keys)))
+        for first in range(0, self.count, _BLOCK):
+            low, high = np.searchsorted(members, (first, first + _BLOCK))
+            if low < high:
+                start = int(members[low])
+                drawn[low:high] = self.draws(start, int(members[high - 1]) + 1)[members[low:high] - start]
+        return dict(zip(self.keys, drawn.T, strict=True))
+
+    def together(self, keys: Sequence[str]) -> Iterator[Iterable[int]]:
+        """All members, those that agree in the values of some keys as one range each: no two do in what is drawn."""
+        if not keys:
+            yield range(self.count)
+        else:
+            yield from ((k,) for k in range(self.count))
 
     def check(self, scenario: Scenario) -> None:
         """Nothing: the scenario has checked its distributions when it was read."""
+
+    @cached_property
+    def _shapes(self) -> list[Distribution]:
+        return [Distribution(**{shape: numbers}) for _, shape, numbers in self.quantities]
 
     @cached_property
     def _mixing(self) -> np.ndarray:
@@ -114,8 +139,7 @@ class Sample:
         """Independent standard normal scores of some members."""
         size = len(self.quantities)
         if self.kind == "random":
-            streams = (np.random.Philox(key=self.seed, counter=[0, 0, 0, k]) for k in range(first, end))
-            return np.array([np.random.Generator(stream).standard_normal(size) for stream in streams])
+            return _streams(self.seed, size, first, end)
         from scipy.special import ndtri
 
         if self.kind == "latin":
@@ -126,15 +150,18 @@ class Sample:
 
     def _sobol(self, block: int) -> np.ndarray:
         """Scores of one block of the sequence."""
-        if block not in self._blocks:
+        found = self._blocks.get(block)
+        if found is None:
             from scipy.special import ndtri
             from scipy.stats import qmc
 
             sequence = qmc.Sobol(len(self.quantities), rng=self.seed)
             if block:
                 sequence.fast_forward(block * _BLOCK)
-            self._blocks[block] = ndtri(np.clip(sequence.random(_BLOCK), 1e-16, 1.0 - 1e-16))
-        return self._blocks[block]
+            found = self._blocks[block] = ndtri(np.clip(sequence.random(_BLOCK), 1e-16, 1.0 - 1e-16))
+            for old in list(self._blocks)[:-_KEPT]:
+                self._blocks.pop(old, None)
+        return found
 
     @cached_property
     def _blocks(self) -> dict[int, np.ndarray]:
@@ -146,6 +173,26 @@ class Sample:
 
         points = qmc.LatinHypercube(len(self.quantities), rng=self.seed).random(self.count)
         return np.clip(points, 1e-16, 1.0 - 1e-16)
+
+
+def _streams(seed: int, size: int, first: int, end: int) -> np.ndarray:
+    """(end - first, size) normal scores, each row from a stream of its own: one generator, set to one after another."""
+    bits = np.random.Philox(key=seed, counter=[0, 0, 0, 0])
+    generator, state = np.random.Generator(bits), bits.state
+    scores = np.empty((end - first, size))
+    for k, row in enumerate(scores, first):
+        state["state"]["counter"][3] = k
+        bits.state = state
+        generator.standard_normal(out=row)
+    return scores
+
+
+def _mixed(scores: np.ndarray, mixing: np.ndarray) -> np.ndarray:
+    """scores times the transposed mixing, always in one order: a matrix product's bits depend on the number of rows."""
+    mixed = np.zeros_like(scores)
+    for j in range(scores.shape[1]):
+        mixed += scores[:, j : j + 1] * mixing[:, j]
+    return mixed
 
 
 def _shape(distribution: Distribution) -> tuple[str, tuple[float, float]]:
