@@ -13,6 +13,7 @@ from meshes import lumpy, obj_text
 import binarydyn
 from binarydyn.assessment import predict, start
 from binarydyn.assessment.analytic import analytic_changes
+from binarydyn.assessment.model_error import model_error
 from binarydyn.assessment.modes import free_modes
 from binarydyn.assessment.periodic import Wanted, find
 from binarydyn.bodies import Ellipsoid, Polyhedron
@@ -321,11 +322,17 @@ def test_inputs_that_disagree_are_said():
     assert not start(pair(primary={"density_kg_m3": 2700.0}, secondary={"density_kg_m3": 2700.0})).warnings
 
 
-def test_what_a_prediction_does_not_use_is_said():
-    sampled = pair(
-        sampling={"quantities": {"push.along_track_mm_s": {"normal": [0.0, 1.0]}}}, push={"along_track_mm_s": 0.0}
-    )
-    assert any("draws from [sampling]" in sentence for sentence in predict(sampled).warnings)
+def test_the_model_error_is_what_another_model_predicts():
+    """Next degree and a denser moonlet: the differences of plain predictions; a ratio that is drawn is not told."""
+    pushed = pair(push={"along_track_mm_s": -2.0})
+    result = predict(pushed)
+    error = model_error(result)
+    finer = predict(varied(pushed, {"simulation.degree": 6}))
+    assert error.next_degree_s == finer.period_change_s - result.period_change_s != 0.0
+    density = 1.1 * pushed.secondary.density_kg_m3
+    denser = predict(varied(pushed, {"secondary.density_kg_m3": density}))
+    assert error.denser_moonlet_s == denser.period_change_s - result.period_change_s != 0.0
+    assert model_error(result, ["primary.density_kg_m3"]).denser_moonlet_s is None
 
 
 def test_an_early_end_says_when():

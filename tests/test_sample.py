@@ -89,7 +89,7 @@ def test_spread_and_chances(stored):
     change = result.columns["period_change_s"]
     found = spread(result.columns)["period_change_s"]
     assert found["median"] == np.median(change)
-    assert found["low_95"] < found["low_68"] < found["median"] < found["high_68"] < found["high_95"]
+    assert found["low_68"] < found["median"] < found["high_68"] and found["low_95"] is found["high_95"] is None
     said = chances(result.columns, 1500.0)
     assert said["change_of_1500_s"]["chance"] == np.mean(np.abs(change) >= 1500.0)
     assert said["contact"] == {"chance": 0.0, "standard_error": 1.0 / 12.0}

@@ -23,7 +23,7 @@ from binarydyn.errors import InputError
 from binarydyn.scenario import varied
 
 # the function hides the module of its name
-PREDICT = sys.modules["binarydyn.assessment.predict"]
+WINDOWS = sys.modules["binarydyn.assessment.windows"]
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
 
 
@@ -134,7 +134,7 @@ def test_each_member_gives_one_row(rows):
 
 
 def test_a_row_is_what_predict_says_bit_for_bit(rows):
-    PREDICT._before_of.cache_clear()
+    WINDOWS._before_of.cache_clear()
     for row in reversed(rows):
         asked = varied(scenario(), {**row.inputs, "simulation.tolerance": 1e-9})
         assert bits(predict(asked).numbers()) == bits(row.numbers)
@@ -162,7 +162,7 @@ def test_a_process_that_compiles_and_one_that_loads_give_the_same_bits(rows, tmp
 
 @pytest.mark.parametrize("workers", [1, 3])
 def test_the_number_of_workers_changes_no_bit(rows, workers):
-    PREDICT._before_of.cache_clear()
+    WINDOWS._before_of.cache_clear()
     again = in_order(sweep(scenario(), GRID, workers))
     assert [(r.inputs, bits(r.numbers), r.status) for r in again] == [
         (r.inputs, bits(r.numbers), r.status) for r in rows
@@ -170,7 +170,7 @@ def test_the_number_of_workers_changes_no_bit(rows, workers):
 
 
 def test_what_is_done_is_left_out_and_changes_no_bit(rows):
-    PREDICT._before_of.cache_clear()
+    WINDOWS._before_of.cache_clear()
     rest = in_order(sweep(scenario(), GRID, 2, done={0, 2, 3, 4}))
     assert [row.index for row in rest] == [1, 5]
     assert [bits(row.numbers) for row in rest] == [bits(rows[k].numbers) for k in (1, 5)]
@@ -189,11 +189,11 @@ def test_the_tolerance_of_sweeps_gives_way_to_one_that_is_stated():
 def test_what_members_share_is_worked_out_once(monkeypatch):
     """Ten states before the impact, more than predict keeps, in the order in which they would drive each other out."""
     calls = Counter()
-    start = PREDICT.start
+    start = WINDOWS.start
     monkeypatch.setattr(
-        PREDICT, "start", lambda asked: calls.update([asked.primary.rotation_phase_deg]) or start(asked)
+        WINDOWS, "start", lambda asked: calls.update([asked.primary.rotation_phase_deg]) or start(asked)
     )
-    PREDICT._before_of.cache_clear()
+    WINDOWS._before_of.cache_clear()
     phases = [float(phase) for phase in range(10)]
     done = list(sweep(scenario(), Grid.of({MASS: [300.0, 500.0, 700.0], "primary.rotation_phase_deg": phases}), 2))
     assert len(done) == 30 and calls == Counter(phases)

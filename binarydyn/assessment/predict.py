@@ -6,54 +6,23 @@ estimator.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 
-from ..constants import HOUR_S
-from ..dynamics import System, Trajectory, simulate
+from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
-from ..impact import Budget, Impact, ImpactSpec, impact_budget, impact_numbers, impact_on
-from ..observables import (
-    AttitudeHistory,
-    Estimate,
-    FundamentalLines,
-    OrbitShape,
-    attitude,
-    cycle_periods,
-    fundamental_lines,
-    inclination_change,
-    orbit_shape,
-    period,
-    periods,
-)
+from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on
+from ..observables import Estimate, FundamentalLines, fundamental_lines, inclination_change, periods
 from ..scenario import Scenario
 from .analytic import analytic_changes
 from .degree import next_degree
+from .remarks import remarks
 from .shares import Shares, shares
-from .start import Start, start
-from .trust import TWIST_RAD, Trust, simulate_with_companions
-
-Progress = Callable[[str, float], None]
-FORCED_LIBRATION_DEG = 1.0
-"""Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
-
-
-@dataclass(frozen=True)
-class Side:
-    """One window, before or after t0: the run and what is seen of it.
-
-    Where the run ended early, what could not be measured is None.
-    """
-
-    trajectory: Trajectory
-    period: Estimate | None
-    shape: OrbitShape | None
-    attitude: AttitudeHistory | None
-    cycle_periods_s: np.ndarray
-    warnings: tuple[str, ...]
+from .start import Start
+from .trust import Trust, simulate_with_companions
+from .windows import Progress, Side, before_impact, measured
 
 
 @dataclass(frozen=True)
@@ -162,7 +131,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     Contact, escape, a miss, a failed step and the step limit are statuses of the result.  Raises InputError,
     ConvergenceError.
     """
-    begun, before = _before(scenario, progress)
+    begun, before = before_impact(scenario, progress)
     impact = impact_on(begun.system, scenario)
     simulation = scenario.simulation
     if progress:
@@ -178,60 +147,15 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         before=before,
         after=after,
         status=_status(impact, before, after),
-        warnings=begun.warnings
-        + impact.warnings
-        + _before_warnings(scenario, begun, before)
-        + _early_end(after)
-        + after.warnings
-        + _doubts(trust)
-        + _disagreement(after, trust)
-        + _unused(scenario),
+        warnings=begun.warnings + impact.warnings + remarks(scenario, begun, before, after, trust),
         trust=trust,
         shares=shares(begun.system, scenario, impact, before.period, after.period),
         lines=fundamental_lines(run, after.attitude) if after.attitude else FundamentalLines(),
     )
-    return replace(result, model_error_s=_model_error_s(result)) if simulation.model_error != "none" else result
+    return replace(result, model_error_s=next_degree_s(result)) if simulation.model_error != "none" else result
 
 
-def _early_end(after: Side) -> tuple[str, ...]:
-    """How a run ended before its window did, and when."""
-    words = {"contact": "the bodies touch", "escape": "the moonlet leaves"}
-    run = after.trajectory
-    if run.status == "done":
-        return ()
-    end = words.get(run.status, f"the run ends in {run.status}")
-    return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
-
-
-def _unused(scenario: Scenario) -> tuple[str, ...]:
-    """What a scenario says that a single prediction does not look at."""
-    if scenario.sampling and scenario.sampling.quantities:
-        return ("this is the prediction of the stated values alone; `sweep --sample random` draws from [sampling]",)
-    return ()
-
-
-def _doubts(trust: Trust) -> tuple[str, ...]:
-    if not trust.unstable:
-        return ()
-    return (
-        f"the run after the impact is unstable: a twist of {TWIST_RAD:g} rad grows {trust.amplification:.3g} times, "
-        "so its attitude, and the period by seconds, depend on more than can be known",
-    )
-
-
-def _disagreement(after: Side, trust: Trust) -> tuple[str, ...]:
-    """Where the two criteria of tumbling, the angles and the companions, say different things."""
-    if after.attitude is None or after.attitude.tumbling == trust.unstable:
-        return ()
-    if trust.unstable:
-        return ("the moonlet does not tumble within the window, but unstable as it is it may do so later",)
-    return (
-        f"the moonlet tumbles ({after.attitude.tumbling_reason}), but regularly: companion runs stay beside it, "
-        f"so its attitude can be predicted",
-    )
-
-
-def _model_error_s(result: Prediction) -> float | None:
+def next_degree_s(result: Prediction) -> float | None:
     """What the next degree of gravity changes in the period change: the error of the model, not of its inputs."""
     later = next_degree(result.start.system.degree)
     if later is None or result.period_change_s is None:
@@ -239,79 +163,6 @@ def _model_error_s(result: Prediction) -> float | None:
     finer = result.scenario.simulation.model_copy(update={"degree": later, "model_error": "none"})
     better = predict(result.scenario.model_copy(update={"simulation": finer}))
     return None if better.period_change_s is None else better.period_change_s - result.period_change_s
-
-
-def _before(scenario: Scenario, progress: Progress | None) -> tuple[Start, Side]:
-    """Start and window before t0; members of a sweep that differ only in the impact share them.
-
-    What is to hit the system is the scenario's own.
-    """
-    begun, before = _before_of(_BeforeKey(scenario, progress))
-    return replace(begun, system=replace(begun.system, impact=ImpactSpec.of(scenario))), before
-
-
-class _BeforeKey:
-    """A scenario as far as it decides what happens before the impact."""
-
-    def __init__(self, scenario: Scenario, progress: Progress | None):
-        self.scenario, self.progress = scenario, progress
-        tables = (
-            scenario.primary,
-            scenario.secondary,
-            scenario.mutual_orbit,
-            scenario.simulation,
-            scenario.observation,
-            scenario.perturbations,
-        )
-        if scenario.perturbations.solar_tide == "on":
-            tables += (scenario.heliocentric_orbit,)
-        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
-        contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
-        self.decisive = (
-            *(table.model_dump_json() for table in tables),
-            scenario.impact_epoch_utc,
-            str(scenario.folder),
-            scenario.place,
-            *contents,
-        )
-
-    def __hash__(self) -> int:
-        return hash(self.decisive)
-
-    def __eq__(self, other) -> bool:
-        return self.decisive == other.decisive
-
-
-@lru_cache(maxsize=8)
-def _before_of(key: _BeforeKey) -> tuple[Start, Side]:
-    scenario = key.scenario
-    begun = start(scenario)
-    days = -scenario.simulation.days_before
-    return begun, _side(begun.system, begun.system.state, days, scenario, "before the impact", key.progress)
-
-
-def _side(system: System, state, days: float, scenario: Scenario, stage: str, progress: Progress | None) -> Side:
-    """Run one window, with the integrator that the scenario names, and measure it."""
-    simulation = scenario.simulation
-    watch = (lambda share: progress(stage, share)) if progress else None
-    run = simulate(system, days, state, simulation.sample_minutes, simulation.max_steps, watch)
-    return measured(run, scenario.observation.estimator)
-
-
-def measured(trajectory: Trajectory, estimator: str) -> Side:
-    """What is seen of one window; a run that ended too early for a period says so in a warning."""
-    warnings: list[str] = []
-    value = shape = history = None
-    cycles = np.empty(0)
-    try:
-        value = period(trajectory, estimator)
-        cycles = cycle_periods(trajectory)
-        shape = orbit_shape(trajectory)
-        warnings += shape.warnings
-        history = attitude(trajectory)
-    except (FewCyclesError, InputError) as error:
-        warnings.append(str(error))
-    return Side(trajectory, value, shape, history, cycles, tuple(warnings))
 
 
 def _status(impact: Impact, before: Side, after: Side) -> str:
@@ -323,26 +174,6 @@ def _status(impact: Impact, before: Side, after: Side) -> str:
     if impact.status == "grazing" and after.trajectory.status == "done":
         return "grazing"
     return after.trajectory.status
-
-
-def _before_warnings(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
-    """What is wrong with the window before t0; that a relaxed orbit has neither pericentre nor node is right."""
-    if not before.shape:
-        return before.warnings
-    found = []
-    miss_s = before.period.value_s - begun.period_h * HOUR_S
-    if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
-        found.append(
-            f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
-        )
-    forced = before.attitude.libration_max_deg if before.attitude else 0.0
-    asked = scenario.secondary.libration_amplitude_deg + 300.0 * scenario.mutual_orbit.eccentricity
-    if forced > FORCED_LIBRATION_DEG + asked and not before.attitude.tumbling:
-        found.append(
-            f"before the impact the primary's spin alone swings the moonlet by {forced:.3g} deg, near a resonance "
-            "with a free mode, and the prediction depends on rotation_phase_deg"
-        )
-    return tuple(found)
 
 
 def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:

@@ -5,16 +5,20 @@ from __future__ import annotations
 import json
 import math
 import sys
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..errors import InputError
-from ..scenario import builtin, load
+from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .budget import plain_budget, print_budget
 from .progress import say_if_cold, stages
+from .sampled import draw, drawn_report, print_drawn
 from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..ensembles import Sample
 
 
 def predict(
@@ -30,40 +34,84 @@ def predict(
     budget: Annotated[
         bool, typer.Option("--budget", help="Also the energy and angular momentum of the impact, part by part.")
     ] = False,
+    single: Annotated[
+        bool, typer.Option("--single", help="The stated values alone, although [sampling] says what is uncertain.")
+    ] = False,
+    sample: Annotated[str, typer.Option("--sample", help="How members are drawn: random, sobol or latin.")] = "",
+    count: Annotated[int | None, typer.Option("--count", help="Members to draw; none: sampling.count.")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: sampling.seed.")] = None,
+    plot_sample: Annotated[str, typer.Option("--plot-sample", help="Save a figure of the drawn members.")] = "",
 ) -> int:
-    """Relax and calibrate, run before, apply the impact, run after, compare."""
+    """Relax and calibrate, run before, apply the impact, run after, compare; with [sampling], also drawn members."""
     from ..assessment import predict as run
 
     scenario = load(file) if file else builtin()
-    _check_places(out, plot, plot_aim)
+    _check_places(out, plot, plot_aim, plot_sample)
     if plot_aim and not scenario.impactor:
         raise InputError(
             "--plot-aim", "the scenario has no [impactor], the figure shows its aim; add it or leave it out"
         )
+    drawing = _drawing(scenario, single, sample, count, seed, plot_sample)
     say_if_cold()
     result = run(scenario, stages())
+    drawn, complete, spread = None, True, {}
+    if not as_json:
+        _print(result, budget)
+        sys.stdout.flush()
+    if drawing:
+        drawn, complete = draw(scenario, drawing)
+        spread = drawn_report(drawn, result)
     if as_json:
         for sentence in result.warnings:
             print(f"warning: {sentence}", file=sys.stderr)
         books = {"budget": plain_budget(result.budget())} if budget else {}
-        print(json.dumps(_plain(result) | books, indent=2, allow_nan=False))
-    else:
-        _print(result, budget)
+        print(json.dumps(_plain(result) | spread | books, indent=2, allow_nan=False))
+    elif drawn:
+        print_drawn(spread)
+    if single and scenario.sampling and scenario.sampling.quantities:
+        said = "warning: this is the prediction of the stated values alone; without --single [sampling] is drawn from"
+        print(said, file=sys.stderr)
+    if not as_json:
+        print(CAUTION)
     sys.stdout.flush()  # what is computed is shown before anything can go wrong with a file
     if out:
         from ..store import write_prediction
 
-        write_prediction(out, result)
-    if plot:
-        from ..plots import save_prediction
-
-        save_prediction(plot, result)
-    if plot_aim:
-        from ..plots import save_aim
-
-        save_aim(plot_aim, result)
+        write_prediction(out, result, drawn)
+    _save_figures(plot, plot_aim, plot_sample, result, drawn)
     measured = result.period_change_s is not None
+    if not complete:
+        return 130
     return 0 if result.status in ("done", "no_impact") and measured else 1
+
+
+def _save_figures(plot: str, plot_aim: str, plot_sample: str, result, drawn) -> None:
+    from .. import plots
+
+    for path, save, subject in (
+        (plot, plots.save_prediction, result),
+        (plot_aim, plots.save_aim, result),
+        (plot_sample, plots.save_sample, drawn),
+    ):
+        if path:
+            save(path, subject)
+
+
+def _drawing(
+    scenario: Scenario, single: bool, kind: str, count: int | None, seed: int | None, figure: str
+) -> Sample | None:
+    """What is to be drawn beside the stated values; None for a scenario without distributions or with --single."""
+    from ..ensembles import Sample
+
+    options = (("--sample", kind), ("--count", count), ("--seed", seed), ("--plot-sample", figure))
+    given = [name for name, value in options if value not in ("", None)]
+    is_drawn = bool(scenario.sampling and scenario.sampling.quantities)
+    if is_drawn and not single:
+        return Sample.of(scenario, kind or "random", count, seed)
+    if given:
+        why = "--single" if single else "a scenario that has no [sampling.quantities]"
+        raise InputError(given[0], f"it is given with {why}, allowed is where members are drawn; leave one out")
+    return None
 
 
 def _check_places(out: str, *figures: str) -> None:
@@ -171,7 +219,6 @@ def _print(result, budget: bool = False) -> None:
     print(f"a twist of the moonlet at the impact grows {n['amplification_after']:.3g} times: {steadiness}")
     for sentence in result.warnings:
         print(f"warning: {sentence}")
-    print(CAUTION)
 
 
 def _share_lines(result, n: dict) -> list[str]:

@@ -25,9 +25,9 @@ def stages() -> Callable[[str, float], None] | None:
     return report
 
 
-def watched(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row | Block]:
+def watched(parts: Iterator[Row | Block], total: int, reused: int, what: str = "sweep") -> Iterator[Row | Block]:
     """The same, with the progress of a sweep of `total` members of which `reused` were there before."""
-    return _bar(parts, total, reused) if sys.stderr.isatty() else _lines(parts, total, reused)
+    return (_bar if sys.stderr.isatty() else _lines)(parts, total, reused, what)
 
 
 def _counted(part: Row | Block) -> tuple[int, int]:
@@ -35,12 +35,12 @@ def _counted(part: Row | Block) -> tuple[int, int]:
     return (len(part), part.failed) if hasattr(part, "members") else (1, int(part.status != "done"))
 
 
-def _bar(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row | Block]:
+def _bar(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> Iterator[Row | Block]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (
-        TextColumn("sweep"),
+        TextColumn(what),
         BarColumn(),
         MofNCompleteColumn(),
         TextColumn("{task.fields[rate]} members/s,"),
@@ -48,7 +48,7 @@ def _bar(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row 
         TextColumn("left, {task.fields[failed]} failed"),
     )
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task("sweep", total=total, completed=reused, rate="-", failed=0)
+        task = progress.add_task(what, total=total, completed=reused, rate="-", failed=0)
         begun, count, failed = time.monotonic(), 0, 0
         for part in parts:
             more, bad = _counted(part)
@@ -58,7 +58,7 @@ def _bar(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row 
             yield part
 
 
-def _lines(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Row | Block]:
+def _lines(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> Iterator[Row | Block]:
     begun = last = time.monotonic()
     count = failed = 0
     for part in parts:
@@ -68,11 +68,8 @@ def _lines(parts: Iterator[Row | Block], total: int, reused: int) -> Iterator[Ro
         if now - last >= INTERVAL_S:
             last, rate = now, count / (now - begun)
             left = (total - reused - count) / rate
-            print(
-                f"sweep: {reused + count} of {total} members, {rate:.1f} members/s, {left:.0f} s left, {failed} failed",
-                file=sys.stderr,
-                flush=True,
-            )
+            how = f"{rate:.1f} members/s, {left:.0f} s left, {failed} failed"
+            print(f"{what}: {reused + count} of {total} members, {how}", file=sys.stderr, flush=True)
         yield part
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..scenario.wording import CAUTION
+from .sampled import print_sampled, sampled
 from .tables import print_table
 
 if TYPE_CHECKING:
@@ -60,21 +61,9 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "tolerance": result.attributes["tolerance"],
         "varied": {key: values.tolist() for key, values in result.axes.items()} or list(result.keys),
         "period_change_s": _extremes(result),
-        **_sampled(result),
+        **(sampled(result) if result.sample else {}),
         "caution": CAUTION,
     }
-
-
-def _sampled(result: Result) -> dict[str, Any]:
-    """What drawn members say: how they were drawn, intervals of the outcomes, chances; nothing for a grid."""
-    if not result.sample:
-        return {}
-    from ..ensembles.spread import chances, spread
-
-    asked = result.scenario.requirement
-    wanted = (asked.period_change_s, asked.measured_to_s) if asked else (None, None)
-    drawn = {"kind": result.sample.kind, "seed": result.sample.seed}
-    return {"sample": drawn, "spread": spread(result.columns), "chances": chances(result.columns, *wanted)}
 
 
 def _count(result: Result, flag: str) -> int:
@@ -107,27 +96,11 @@ def print_sweep(report: dict[str, Any]) -> None:
     for status, reason in report["first_reasons"].items():
         print(f"first {status}: {reason}")
     if "sample" in report:
-        _print_spread(report)
+        print_sampled(report)
     elif ends := report["period_change_s"]:
         rows = [(name, f"{end['value_s']:+.3f}", *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
         print_table(("period change", "s", *report["varied"]), rows)
     print(f"integrator tolerance {report['tolerance']}")
-
-
-def _print_spread(report: dict[str, Any]) -> None:
-    """Intervals and chances of drawn members."""
-    from ..store import long_name_of, unit_of
-
-    rows = []
-    for name, marks in report["spread"].items():
-        unit = unit_of(name)
-        rows.append((long_name_of(name), "" if unit == "1" else unit, *(f"{value:.6g}" for value in marks.values())))
-    print_table(("outcome", "unit", "median", "68 % from", "to", "95 % from", "to"), rows)
-    print()
-    chances = report["chances"].items()
-    rows = [(name.replace("_", " "), f"{c['chance']:.4g}", f"{c['standard_error']:.2g}") for name, c in chances]
-    print_table(("chance of", "share", "+-"), rows)
-    print("intervals are over stable members that ended well; an unstable one has no predictable outcome")
 
 
 def _prediction_report(result: Result) -> dict[str, Any]:
@@ -139,6 +112,7 @@ def _prediction_report(result: Result) -> dict[str, Any]:
         "period_changes_s": result.period_changes_s,
         "start": result.calibration,
         "warnings": list(result.warnings),
+        **(sampled(result) | {"statuses": result.statuses()} if result.sample else {}),
         "caution": CAUTION,
     }
 
@@ -153,6 +127,9 @@ def _print_prediction(report: dict[str, Any]) -> None:
     ]
     rows += [(f"start: {long_name_of(name)}", unit_of(name), _text(value)) for name, value in report["start"].items()]
     print_table(("quantity", "unit", "value"), [(name, "" if unit == "1" else unit, x) for name, unit, x in rows])
+    if "sample" in report:
+        print()
+        print_sampled(report)
     for sentence in report["warnings"]:
         print(f"warning: {sentence}")
 

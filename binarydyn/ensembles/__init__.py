@@ -3,6 +3,7 @@
 from .block import TABLES, Block
 from .brief import brief_members
 from .design import Design, Grid
+from .drawn import Drawn
 from .member_set import MemberSet
 from .members import Row, member_scenario, sweep, swept
 from .sample import Sample
@@ -11,6 +12,7 @@ __all__ = [
     "TABLES",
     "Block",
     "Design",
+    "Drawn",
     "Grid",
     "MemberSet",
     "Row",

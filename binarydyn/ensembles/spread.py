@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from ..observables.averages import intervals
+from ..observables.averages import told_intervals
 
 _SPREAD = (
     "period_change_s",
@@ -21,8 +21,9 @@ _SPREAD = (
 )
 
 
-def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float]]:
-    """Median, 68 % and 95 % interval of each outcome over the members that ended well and are stable.
+def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float | None]]:
+    """Median, 68 % and 95 % interval and standard deviation of each outcome over the members that ended well and are
+    stable; None for what their number does not carry (averages.told_intervals).
 
     columns: as Result.columns.  An unstable member has no predictable outcome and is counted in `chances`, not here.
     """
@@ -32,7 +33,7 @@ def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float]]:
         values = columns[name][well].astype(float) if name in columns else np.empty(0)
         values = values[np.isfinite(values)]
         if len(values):
-            found[name] = intervals(values)
+            found[name] = told_intervals(values) | {"sigma": float(values.std(ddof=1)) if len(values) > 1 else None}
     return found
 
 
@@ -49,10 +50,11 @@ def chances(
     for name in ("unstable_after", "tumbling"):
         if name in columns:
             flags[name] = columns[name] == 1
+    unknown = np.full(count, np.nan)
     if least_change_s is not None:
-        flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns["period_change_s"]) >= least_change_s
+        flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns.get("period_change_s", unknown)) >= least_change_s
     if measured_to_s is not None:
-        flags[f"measured_to_{measured_to_s:g}_s"] = columns["period_change_sigma_s"] <= measured_to_s
+        flags[f"measured_to_{measured_to_s:g}_s"] = columns.get("period_change_sigma_s", unknown) <= measured_to_s
     return {name: _chance(int(np.sum(flag)), count) for name, flag in flags.items()}
 
 

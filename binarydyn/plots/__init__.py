@@ -8,6 +8,7 @@ from .files import FORMATS, check_path
 from .maps import sweep_line, sweep_map
 from .mutual_orbit import orbit
 from .prediction_page import prediction_figure, save_prediction
+from .sample_page import sample_figure, save_sample
 from .sweep_page import save_sweep, sweep_figure
 from .timetable_page import save_timetable, timetable_figure
 
@@ -20,9 +21,11 @@ __all__ = [
     "orbit",
     "period_per_cycle",
     "prediction_figure",
+    "sample_figure",
     "save_aim",
     "save_description",
     "save_prediction",
+    "save_sample",
     "save_sweep",
     "save_timetable",
     "sweep_figure",

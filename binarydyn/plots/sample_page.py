@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import InputError
-from ..observables.averages import intervals
+from ..observables.averages import told_intervals
 from ..scenario.wording import CAUTION
+from .files import save_page
 from .seen import name_of
 from .style import MM, PAGE, SMALL
 from .words import label_of, number
@@ -22,7 +24,10 @@ _INPUTS = 8
 
 
 def sample_figure(result: Any) -> Figure:
-    """Histogram of the period change with its intervals, and the rank correlations with the inputs."""
+    """Histogram of the period change with its intervals, and the rank correlations with the inputs.
+
+    result: a stored sweep over drawn members, or ensembles.Drawn.  InputError for fewer than two members that count.
+    """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
@@ -43,15 +48,22 @@ def sample_figure(result: Any) -> Figure:
     return figure
 
 
+def save_sample(path: str | Path, result: Any) -> Path:
+    """Write the page of drawn members as PNG, PDF or SVG by the suffix.  Errors: InputError."""
+    return save_page(path, sample_figure, result)
+
+
 def _histogram(ax, change, regular, unstable) -> None:
     low, high = np.quantile(change[regular], [0.001, 0.999])
     bins = np.linspace(low, high, int(np.clip(np.sqrt(regular.sum()), 5, 60)) + 1)
     ax.hist(change[regular], bins, color="0.55", label="stable")
     if unstable.any():
         ax.hist(change[unstable], bins, histtype="step", color="C3", hatch="////", label="unstable attitude")
-    marks = intervals(change[regular])
-    ax.axvspan(marks["low_95"], marks["high_95"], color="C0", alpha=0.10, lw=0, label="95 %")
-    ax.axvspan(marks["low_68"], marks["high_68"], color="C0", alpha=0.18, lw=0, label="68 %")
+    marks = told_intervals(change[regular])
+    for share, alpha in ((95, 0.10), (68, 0.18)):
+        if marks[f"low_{share}"] is not None:
+            ends = marks[f"low_{share}"], marks[f"high_{share}"]
+            ax.axvspan(*ends, color="C0", alpha=alpha, lw=0, label=f"{share} %")
     ax.axvline(marks["median"], color="C0", lw=1.4, label="median")
     ax.set(xlabel=label_of(_SHOWN), ylabel="members")
     ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.16), ncols=3, frameon=False, borderaxespad=0.0)
@@ -70,8 +82,10 @@ def _ranks(ax, columns, keys, regular) -> None:
 
 
 def _sentence(change, count: int, unstable: int) -> str:
-    marks = intervals(change)
-    text = f"median {number(marks['median'], '+.1f', 's')}, 68 % {number(marks['low_68'], '+.1f')} to "
-    text += f"{number(marks['high_68'], '+.1f', 's')}, 95 % {number(marks['low_95'], '+.1f')} to "
-    text += number(marks["high_95"], "+.1f", "s")
+    marks = told_intervals(change)
+    text = f"median {number(marks['median'], '+.1f', 's')}"
+    for share in (68, 95):
+        if marks[f"low_{share}"] is not None:
+            low, high = number(marks[f"low_{share}"], "+.1f"), number(marks[f"high_{share}"], "+.1f", "s")
+            text += f", {share} % {low} to {high}"
     return f"{text}; {len(change)} of {count} members" + (f", {unstable} unstable ones apart" if unstable else "")

@@ -15,7 +15,7 @@ from typing import IO
 
 import numpy as np
 
-from ..ensembles import Block, Row
+from ..ensembles import Block, Design, Row
 from ..errors import InputError
 from ..scenario.wording import one_line
 from .files import image, opened, put, sync_folder
@@ -150,3 +150,12 @@ def _columns_of_rows(rows: Sequence[Row]) -> dict[str, Column]:
     }
     plain |= {name: [row.numbers.get(name) for row in rows] for name in names}
     return {name: Column.of(name, values, "member") for name, values in plain.items()}
+
+
+def table_of(parts: Sequence[Row | Block], design: Design) -> dict[str, np.ndarray]:
+    """Rows, in the order of members, as the arrays that a stored sweep has, with what the design varied."""
+    columns = {name: column.values for name, column in columns_of(parts).items()}
+    order = np.argsort(columns["member"])
+    varied = [design.member(k) for k in columns["member"][order].tolist()]
+    inputs = {key: np.array([one[key] for one in varied]) for key in design.keys}
+    return {"member": columns.pop("member")[order]} | inputs | {name: x[order] for name, x in columns.items()}

@@ -11,6 +11,8 @@ import numpy as np
 from ..assessment import Prediction, Start
 from ..dynamics import Trajectory
 from ..dynamics.state import Body
+from ..ensembles import Drawn
+from .blocks import ROWS
 from .files import image, put
 from .groups import Column, write_group
 from .provenance import attributes
@@ -19,8 +21,11 @@ from .result import ENDS, STATE, refuse_other_kinds
 _WIDTHS = {3: "axis", 4: "component"}
 
 
-def write_prediction(path: str | Path, prediction: Prediction) -> None:
-    """Write a prediction, in place of an older one of that name.  InputError where it cannot."""
+def write_prediction(path: str | Path, prediction: Prediction, drawn: Drawn | None = None) -> None:
+    """Write a prediction, in place of an older one of that name, and what is drawn beside it.
+
+    InputError where it cannot.
+    """
     check_target(path)
     changes = {f"{name}_s": value for name, value in prediction.period_changes_s().items()}
     changes |= {f"closed_form_{name}_s": value for name, value in prediction.analytic_changes_s().items()}
@@ -28,6 +33,10 @@ def write_prediction(path: str | Path, prediction: Prediction) -> None:
 
     def fill(file) -> None:
         file.attrs.update(attributes(prediction.scenario, "prediction"))
+        if drawn:
+            file.attrs.update({"design": drawn.sample.json, "design_sha256": drawn.sample.sha256})
+            columns = {name: Column(("member",), values) for name, values in drawn.columns.items()}
+            write_group(file, ROWS, columns)
         write_group(file, "numbers", _scalars(prediction.numbers()))
         write_group(file, "changes", _scalars(changes))
         write_group(file, "start", _scalars(_calibration(prediction.start)))

@@ -98,9 +98,14 @@ class Result:
     def columns(self) -> dict[str, np.ndarray]:
         """Of a sweep: rows as arrays (members,) by name: `member`, the varied keys, `status`, `reason`, every number.
 
-        An unknown number is nan; flags are 1, 0, or -1 where unknown.
+        Of a prediction: those of the members that were drawn beside it, if any were.  An unknown number is nan; flags
+        are 1, 0, or -1 where unknown.
         """
-        return {name: column.values for name, column in self._group("members", "sweep").items()}
+        return {name: column.values for name, column in self._group("members", self._kind_with_rows).items()}
+
+    @property
+    def _kind_with_rows(self) -> str:
+        return "prediction" if self.kind == "prediction" and self.sample else "sweep"
 
     @cached_property
     def axes(self) -> dict[str, np.ndarray]:
@@ -119,7 +124,7 @@ class Result:
 
     @cached_property
     def sample(self) -> Sample | None:
-        """Of a sweep over drawn members: how they were drawn; None for a grid."""
+        """Of a sweep over drawn members, or beside a prediction: how they were drawn; None for a grid or for none."""
         text = self.attributes.get("design", "")
         return Sample.from_json(text) if text.startswith("{") else None
 

@@ -1,0 +1,69 @@
+"""What a prediction warns of: runs that end early, motion that cannot be trusted, a pair that does not stay relaxed."""
+
+from __future__ import annotations
+
+from ..constants import HOUR_S
+from ..scenario import Scenario
+from .start import Start
+from .trust import TWIST_RAD, Trust
+from .windows import Side
+
+FORCED_LIBRATION_DEG = 1.0
+"""Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
+
+
+def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: Trust) -> tuple[str, ...]:
+    """Sentences about both windows, in the order of time."""
+    found = _before(scenario, begun, before) + _early_end(after) + after.warnings
+    return found + _doubts(trust) + _disagreement(after, trust)
+
+
+def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
+    """What is wrong with the window before t0; that a relaxed orbit has neither pericentre nor node is right."""
+    if not before.shape:
+        return before.warnings
+    found = []
+    miss_s = before.period.value_s - begun.period_h * HOUR_S
+    if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
+        found.append(
+            f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
+        )
+    forced = before.attitude.libration_max_deg if before.attitude else 0.0
+    asked = scenario.secondary.libration_amplitude_deg + 300.0 * scenario.mutual_orbit.eccentricity
+    if forced > FORCED_LIBRATION_DEG + asked and not before.attitude.tumbling:
+        found.append(
+            f"before the impact the primary's spin alone swings the moonlet by {forced:.3g} deg, near a resonance "
+            "with a free mode, and the prediction depends on rotation_phase_deg"
+        )
+    return tuple(found)
+
+
+def _early_end(after: Side) -> tuple[str, ...]:
+    """How a run ended before its window did, and when."""
+    words = {"contact": "the bodies touch", "escape": "the moonlet leaves"}
+    run = after.trajectory
+    if run.status == "done":
+        return ()
+    end = words.get(run.status, f"the run ends in {run.status}")
+    return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
+
+
+def _doubts(trust: Trust) -> tuple[str, ...]:
+    if not trust.unstable:
+        return ()
+    return (
+        f"the run after the impact is unstable: a twist of {TWIST_RAD:g} rad grows {trust.amplification:.3g} times, "
+        "so its attitude, and the period by seconds, depend on more than can be known",
+    )
+
+
+def _disagreement(after: Side, trust: Trust) -> tuple[str, ...]:
+    """Where the two criteria of tumbling, the angles and the companions, say different things."""
+    if after.attitude is None or after.attitude.tumbling == trust.unstable:
+        return ()
+    if trust.unstable:
+        return ("the moonlet does not tumble within the window, but unstable as it is it may do so later",)
+    return (
+        f"the moonlet tumbles ({after.attitude.tumbling_reason}), but regularly: companion runs stay beside it, "
+        f"so its attitude can be predicted",
+    )

@@ -1,0 +1,128 @@
+"""What drawn members say together: intervals of the outcomes and chances, for JSON and for a reader."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING, Any
+
+from .interruption import Interruption
+from .progress import watched
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..assessment import Prediction
+    from ..ensembles import Drawn, Sample
+    from ..scenario import Scenario
+    from ..store import Result
+
+
+def draw(scenario: Scenario, sample: Sample) -> tuple[Drawn, bool]:
+    """Predict the members of a sample, and whether all are done: an interruption keeps those that are.
+
+    KeyboardInterrupt where none is done yet.
+    """
+    from ..ensembles import Drawn, sweep
+    from ..ensembles.drawn import members_of
+    from ..store.blocks import table_of
+
+    parts = []
+    try:
+        with Interruption() as interruption:
+            for part in watched(sweep(members_of(scenario), sample), len(sample), 0, "sample"):
+                with interruption.held():
+                    parts.append(part)
+    except KeyboardInterrupt:
+        if not parts:
+            raise
+    drawn = Drawn(scenario, sample, table_of(parts, sample))
+    done = len(drawn.columns["member"])
+    if done < len(sample):
+        said = f"interrupted, {done} of {len(sample)} members are done and told; `sweep --sample` keeps and resumes"
+        print(f"binarydyn: {said}", file=sys.stderr)
+    return drawn, done == len(sample)
+
+
+def sampled(result: Result | Drawn) -> dict[str, Any]:
+    """How the members were drawn, the spread of each outcome, and chances."""
+    from ..ensembles.spread import chances, spread
+
+    asked = result.scenario.requirement
+    wanted = (asked.period_change_s, asked.measured_to_s) if asked else (None, None)
+    drawn = {"kind": result.sample.kind, "seed": result.sample.seed, "count": result.sample.count}
+    return {"sample": drawn, "spread": spread(result.columns), "chances": chances(result.columns, *wanted)}
+
+
+def drawn_report(drawn: Drawn, nominal: Prediction) -> dict[str, Any]:
+    """What a prediction says of its sample, with what the model itself may be off by."""
+    from ..assessment.model_error import DENSER, model_error
+
+    error = model_error(nominal, drawn.keys)
+    statuses, reasons = drawn.columns["status"].tolist(), drawn.columns["reason"].tolist()
+    return sampled(drawn) | {
+        "members_done": len(statuses),
+        "statuses": drawn.statuses(),
+        "first_reasons": {word: reasons[statuses.index(word)] for word in drawn.statuses() if word != "done"},
+        "model_error": {
+            "next_degree_s": error.next_degree_s,
+            "denser_moonlet_s": error.denser_moonlet_s,
+            "denser_by": DENSER,
+        },
+    }
+
+
+def print_drawn(report: dict[str, Any]) -> None:
+    """The same for a reader."""
+    how, counts = report["sample"], ", ".join(f"{count} {word}" for word, count in report["statuses"].items())
+    print(f"\n{report['members_done']} of {how['count']} members drawn ({how['kind']}, seed {how['seed']}): {counts}")
+    for word, reason in report["first_reasons"].items():
+        print(f"first {word}: {reason}")
+    change = report["spread"].get("period_change_s")
+    if change:
+        ends = [
+            f", {share} % {change[f'low_{share}']:+.2f} to {change[f'high_{share}']:+.2f}"
+            for share in (68, 95)
+            if change[f"low_{share}"] is not None
+        ]
+        sigma = "" if change["sigma"] is None else f", sigma {change['sigma']:.3g}"
+        print(f"period change, s: median {change['median']:+.2f}{sigma}{''.join(ends)}")
+    error = report["model_error"]
+    said = [
+        f"{words} {error[name]:+.3g} s"
+        for name, words in (
+            ("next_degree_s", "the next degree of gravity"),
+            ("denser_moonlet_s", f"a moonlet {error['denser_by']:g} times as dense against the primary"),
+        )
+        if error[name] is not None
+    ]
+    if said:
+        print(f"beside that, the model: {', '.join(said)}")
+    print()
+    print_sampled(report)
+
+
+def print_sampled(report: dict[str, Any]) -> None:
+    """Intervals and chances as tables; where the members are too few for an end of an interval, why it is missing."""
+    from ..store import long_name_of, unit_of
+
+    rows, missing = [], set()
+    for name, marks in report["spread"].items():
+        unit = unit_of(name)
+        ends = [_text(marks[key]) for key in ("median", "sigma", "low_68", "high_68", "low_95", "high_95")]
+        rows.append((long_name_of(name), "" if unit == "1" else unit, *ends))
+        missing |= {share for share in (68, 95) if marks[f"low_{share}"] is None}
+    print_table(("outcome", "unit", "median", "sigma", "68 % from", "to", "95 % from", "to"), rows)
+    print()
+    chances = report["chances"].items()
+    rows = [(name.replace("_", " "), f"{c['chance']:.4g}", f"{c['standard_error']:.2g}") for name, c in chances]
+    print_table(("chance of", "share", "+-"), rows)
+    print("intervals are over stable members that ended well; an unstable one has no predictable outcome")
+    if missing:
+        shares = " and ".join(f"{share} %" for share in sorted(missing))
+        print(
+            f"{shares} not given where not even one member is to be expected beyond each end: 68 % takes 7 members, "
+            "95 % takes 40"
+        )
+
+
+def _text(value: float | None) -> str:
+    return "-" if value is None else f"{value:.6g}"

@@ -1,0 +1,42 @@
+"""A prediction with its uncertain inputs drawn: the members that are done, as columns, wherever they are kept."""
+
+from __future__ import annotations
+
+import copy
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..scenario import Scenario
+from .sample import Sample
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """columns: arrays (members done,) by name, as those of a stored sweep: `member`, the drawn keys, `status`,
+    `reason` and every number of `Prediction.numbers`; they may be fewer than `sample` has.
+    """
+
+    scenario: Scenario
+    sample: Sample
+    columns: Mapping[str, np.ndarray]
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """What is drawn."""
+        return self.sample.keys
+
+    def statuses(self) -> dict[str, int]:
+        """How many members came to which end, the most frequent first."""
+        return dict(Counter(self.columns["status"].tolist()).most_common())
+
+
+def members_of(scenario: Scenario) -> Scenario:
+    """The scenario that members of a prediction are drawn from: the same, without a model error for each of them."""
+    if scenario.simulation.model_error == "none":
+        return scenario
+    data = copy.deepcopy(scenario.data)
+    data["simulation"]["model_error"] = "none"
+    return Scenario.from_data(data, scenario.place, scenario.folder)

@@ -1,0 +1,108 @@
+"""A prediction with drawn inputs: what it says of the members, beside the stated values, and what it refuses."""
+
+import json
+import re
+
+import numpy as np
+import pytest
+from short_sweeps import HIT, scenario
+
+from binarydyn.commands import main
+from binarydyn.ensembles import Sample, sweep
+from binarydyn.observables.averages import told_intervals
+from binarydyn.store import open_result
+
+DRAWN = (
+    HIT
+    + """
+[requirement]
+period_change_s = 300.0
+[sampling]
+count = 8
+[sampling.quantities]
+"impactor.mass_kg" = {normal = [480.0, 10.0]}
+"mutual_orbit.separation_m" = {normal = [821.0, 4.0]}
+"""
+)
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "pair.toml"
+    path.write_text(DRAWN, encoding="utf-8")
+    return str(path)
+
+
+def said(capsys, *words) -> dict:
+    assert main(["predict", *words, "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, tmp_path, capsys):
+    out = str(tmp_path / "p.h5")
+    report = said(capsys, file, "--out", out)
+    alone = said(capsys, file, "--single")
+    assert {key: report[key] for key in alone} == alone
+    rows = sorted(sweep(scenario(DRAWN), Sample.of(scenario(DRAWN), "random")), key=lambda row: row.index)
+    changes = np.array([row.numbers["period_change_s"] for row in rows])
+    stored = open_result(out)
+    assert stored.columns["period_change_s"].tolist() == changes.tolist()
+    assert stored.columns["impactor.mass_kg"].tolist() == [row.inputs["impactor.mass_kg"] for row in rows]
+    marks = report["spread"]["period_change_s"]
+    assert marks["median"] == np.median(changes) and marks["sigma"] == np.std(changes, ddof=1)
+    assert marks["low_68"] == np.quantile(changes, 0.16) and marks["low_95"] is None
+    assert report["chances"]["change_of_300_s"]["chance"] == np.mean(np.abs(changes) >= 300.0)
+    assert report["model_error"]["next_degree_s"] != 0.0 and report["model_error"]["denser_moonlet_s"] != 0.0
+    assert main(["show", out]) == 0
+    assert "95 % takes 40" in capsys.readouterr().out
+
+
+def test_an_interval_is_told_where_its_ends_are_in_the_sample():
+    """One value beyond each end: 1 / 0.16 = 6.25 of them for 68 %, 1 / 0.025 = 40 for 95 %."""
+    for count, has_68, has_95 in ((1, False, False), (6, False, False), (7, True, False), (39, True, False)):
+        marks = told_intervals(np.arange(float(count)))
+        assert (marks["low_68"] is not None, marks["high_95"] is not None) == (has_68, has_95)
+        assert marks["median"] == 0.5 * (count - 1)
+    assert told_intervals(np.arange(40.0))["high_95"] == pytest.approx(39 * 0.975)
+
+
+def test_without_distributions_it_stays_one_run(tmp_path, capsys):
+    path = tmp_path / "plain.toml"
+    path.write_text(HIT, encoding="utf-8")
+    assert "spread" not in said(capsys, str(path))
+    assert main(["predict", str(path), "--count", "5"]) == 2
+    assert "allowed is where members are drawn" in capsys.readouterr().err
+
+
+def test_what_is_refused(file, tmp_path, capsys):
+    for words in (["--single", "--seed", "3"], ["--sample", "sobl"], ["--count", "0"], ["--plot-sample", "x.gif"]):
+        assert main(["predict", file, *words]) == 2
+        errors = capsys.readouterr().err
+        assert errors.startswith("binarydyn:") and errors.count("\n") == 1
+
+
+def test_an_interruption_tells_what_is_done(file, capsys, monkeypatch):
+    def until_five(*given):
+        for count, row in enumerate(sweep(*given)):
+            if count == 5:
+                raise KeyboardInterrupt
+            yield row
+
+    monkeypatch.setattr("binarydyn.ensembles.sweep", until_five)
+    assert main(["predict", file, "--json"]) == 130
+    printed = capsys.readouterr()
+    report = json.loads(printed.out)
+    assert report["members_done"] == 5 and report["period_change_s"] < 0.0 and "5 of 8 members" in printed.err
+
+
+def test_the_figure_is_that_of_a_sweep(file, tmp_path):
+    """The same members, the same page."""
+    ours, swept = tmp_path / "p.svg", tmp_path / "s.svg"
+    assert main(["predict", file, "--plot-sample", str(ours)]) == 0
+    words = ["sweep", file, "--sample", "random", "--out", str(tmp_path / "s.h5"), "--plot", str(swept)]
+    assert main(words) == 0
+    assert _drawn(ours) == _drawn(swept) and len(_drawn(ours)) > 20
+
+
+def _drawn(path) -> list[str]:
+    return re.findall(r'<path d="([^"]*)"', path.read_text())
