@@ -1,14 +1,14 @@
 """A prediction with drawn inputs: what it says of the members, beside the stated values, and what it refuses."""
 
 import json
-import re
 
 import numpy as np
 import pytest
 from short_sweeps import HIT, scenario
 
+from binarydyn import plots
 from binarydyn.commands import main
-from binarydyn.ensembles import Sample, sweep
+from binarydyn.ensembles import Drawn, Sample, sweep
 from binarydyn.observables.averages import told_intervals
 from binarydyn.store import open_result
 
@@ -95,14 +95,15 @@ def test_an_interruption_tells_what_is_done(file, capsys, monkeypatch):
     assert report["members_done"] == 5 and report["period_change_s"] < 0.0 and "5 of 8 members" in printed.err
 
 
-def test_the_figure_is_that_of_a_sweep(file, tmp_path):
-    """The same members, the same page."""
-    ours, swept = tmp_path / "p.svg", tmp_path / "s.svg"
-    assert main(["predict", file, "--plot-sample", str(ours)]) == 0
-    words = ["sweep", file, "--sample", "random", "--out", str(tmp_path / "s.h5"), "--plot", str(swept)]
-    assert main(words) == 0
-    assert _drawn(ours) == _drawn(swept) and len(_drawn(ours)) > 20
-
-
-def _drawn(path) -> list[str]:
-    return re.findall(r'<path d="([^"]*)"', path.read_text())
+def test_the_figure_shows_the_members(file, tmp_path):
+    """Seven members carry 68 % and no 95 %; rank correlations of a rising and of the same column are -1 and 1."""
+    change = np.array([-500.0, -510.0, -520.0, -530.0, -540.0, -550.0, -560.0])
+    columns = {"status": np.array(["done"] * 7), "period_change_s": change, "unstable_after": np.zeros(7)}
+    columns |= {"impactor.mass_kg": np.arange(7.0), "mutual_orbit.separation_m": change}
+    drawn = Drawn(scenario(DRAWN), Sample.of(scenario(DRAWN), "random"), columns)
+    bars, ranks = plots.sample_figure(drawn).axes
+    labels = bars.get_legend_handles_labels()[1]
+    assert "68 %" in labels and "95 %" not in labels
+    assert sorted(bar.get_width() for bar in ranks.patches) == pytest.approx([-1.0, 1.0])
+    path = tmp_path / "s.png"
+    assert main(["predict", file, "--plot-sample", str(path)]) == 0 and path.stat().st_size > 10_000
