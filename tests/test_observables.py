@@ -481,6 +481,7 @@ def test_a_rotating_yaw_tumbles_when_it_passes_180_deg():
     found = attitude(turned(0.0, 0.0, 0.1 + rate * TIME, days=20.0)[0])
     assert found.yaw_deg[-1] == pytest.approx(np.degrees(0.1) + 600.0, abs=1e-8)
     assert found.tumbling and found.tumbling_reason.startswith("yaw beyond 180 deg at +5.8")
+    assert found.libration_max_deg == 180.0
     swinging = attitude(turned(0.0, 0.0, np.radians(170.0) * np.sin(1e-5 * TIME), days=20.0)[0])
     assert not swinging.tumbling and swinging.libration_max_deg == pytest.approx(170.0, abs=0.01)
 
