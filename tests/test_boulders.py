@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from invented import PLACELESS
 from scipy.spatial.transform import Rotation
 
 from binarydyn.assessment import build, predict
@@ -93,8 +94,9 @@ def test_boulders_outside_validity_are_named():
 def test_no_boulders_without_a_site():
     missed = hit(boulder(1e5, 10.0, normal=1.0), aim_offset_m=(900.0, 0.0))
     assert missed.status == "miss" and missed.thrown is None and not missed.dv_m_s.any()
+    skyward = boulder(1e3, 10.0, ecliptic_longitude_deg=10.0, ecliptic_latitude_deg=20.0)
     with pytest.raises(InputError, match="pole"):
-        hit(boulder(1e3, 10.0, ecliptic_longitude_deg=10.0, ecliptic_latitude_deg=20.0))
+        impact_on(PAIR, ImpactSpec.of(Scenario.from_text(PLACELESS), boulders=(skyward,)))
     orbit = MutualOrbit(separation_m=821.0, period_h=10.42, pole_longitude_deg=30.0, pole_latitude_deg=70.0)
     along_pole = boulder(1e3, 10.0, ecliptic_longitude_deg=30.0, ecliptic_latitude_deg=70.0)
     spec = ImpactSpec.of(builtin(), boulders=(along_pole,), mutual_orbit=orbit)

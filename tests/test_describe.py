@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from invented import PLACELESS
 
 from binarydyn.assessment.derived_numbers import displacements, element_changes, modes, numbers, rings
 from binarydyn.assessment.description import describe
@@ -12,7 +13,7 @@ from binarydyn.assessment.validate import reference_files
 from binarydyn.commands import main
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, GM_SUN, HOUR_S, G
 from binarydyn.plots import description_figure
-from binarydyn.scenario import Scenario, builtin, load
+from binarydyn.scenario import Scenario, load
 from binarydyn.scenario.wording import CAUTION
 
 SUN = """
@@ -26,7 +27,7 @@ mean_anomaly_deg = 35.0
 epoch_jd_tdb = 2462800.5
 """
 POLE = "eccentricity = 0.0\npole_longitude_deg = 75.0\npole_latitude_deg = 60.0\n"
-BUILTIN = builtin().text
+BUILTIN = PLACELESS
 LIT = BUILTIN.replace("eccentricity = 0.0\n", POLE) + SUN
 DATED = 'impact_epoch_utc = "2031-05-06T07:08:09"\n' + LIT
 
@@ -37,7 +38,7 @@ def described(text):
 
 @pytest.fixture(scope="module")
 def invented():
-    return describe(builtin())
+    return described(PLACELESS)
 
 
 @pytest.fixture(scope="module")
@@ -178,7 +179,7 @@ def test_displacement_goes_with_the_rule_of_thumb_to_the_shape_of_the_orbit(date
     )
 
 
-def test_what_is_missing_is_said(capsys):
+def test_what_is_missing_is_said(tmp_path, capsys):
     for text, lacks in (
         (BUILTIN, "[heliocentric_orbit]"),
         (LIT, "impact_epoch_utc"),
@@ -189,7 +190,9 @@ def test_what_is_missing_is_said(capsys):
         found = described(text)
         assert lacks in found.deflection_missing and found.deflection is None
         assert numbers(found)["barycentre_along_track_um_s"] is None
-    assert main(["describe"]) == 0
+    place = tmp_path / "nowhere.toml"
+    place.write_text(BUILTIN)
+    assert main(["describe", str(place)]) == 0
     shown = capsys.readouterr().out
     assert "not known: hill radius, sphere of influence" in shown and "[heliocentric_orbit] is missing" in shown
     assert CAUTION in shown

@@ -6,13 +6,14 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from invented import PLACELESS
 
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, SPEED_OF_LIGHT_M_S
 from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
 from binarydyn.observables.ephemeris import Clock, Site, observer_about_sun_m
 from binarydyn.observables.geometry import Sight, Sky
-from binarydyn.scenario import Scenario, builtin
+from binarydyn.scenario import Scenario
 
 SUN_TOLERANCE_RAD, EARTH_TOLERANCE_RAD = 1e-6, 3e-6
 PLACES = """
@@ -29,8 +30,8 @@ epoch_jd_tdb = 2463000.5
 
 
 def pair(extra="", places=PLACES, pole="pole_longitude_deg = 131.0\npole_latitude_deg = 74.0\nnode_angle_deg = 40.0\n"):
-    """The built-in pair among the planets."""
-    text = builtin().text.replace("[mutual_orbit]\n", "[mutual_orbit]\n" + pole)
+    """The built-in pair at another place among the planets."""
+    text = PLACELESS.replace("[mutual_orbit]\n", "[mutual_orbit]\n" + pole)
     return Scenario.from_text(places.split("[")[0] + text + "\n[" + places.split("[", 1)[1] + extra)
 
 
@@ -197,4 +198,4 @@ def test_what_is_missing_is_named(missing, named):
 
 def test_without_an_orbit_about_the_sun_there_is_no_geometry():
     with pytest.raises(InputError, match="heliocentric_orbit"):
-        Sky.of(builtin())
+        Sky.of(Scenario.from_text(PLACELESS))

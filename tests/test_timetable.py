@@ -5,14 +5,16 @@ import json
 
 import numpy as np
 import pytest
+from invented import PLACELESS
 from test_geometry import PLACES, pair
 
 from binarydyn import plots
+from binarydyn.assessment import predict
 from binarydyn.assessment.timetable import timetable
 from binarydyn.assessment.timetable_rows import rows
 from binarydyn.commands import main
 from binarydyn.errors import InputError
-from binarydyn.scenario import builtin
+from binarydyn.scenario import Scenario, builtin, varied
 from binarydyn.store import open_result
 from binarydyn.store.timetables import write_timetable
 
@@ -190,16 +192,29 @@ def test_wrong_options_are_one_sentence(file, tmp_path, capsys):
         assert main(["events", str(file), *words]) == 2
         errors = capsys.readouterr().err
         assert said in errors and errors.count("\n") == 1
-    assert main(["events"]) == 2  # the built-in pair is nowhere
+    sweep_like.with_suffix(".toml").write_text(PLACELESS)
+    assert main(["events", str(sweep_like.with_suffix(".toml"))]) == 2
     assert "heliocentric_orbit" in capsys.readouterr().err
 
 
 def test_a_timetable_replaces_no_prediction(file, tmp_path, table):
-    from binarydyn.assessment import predict
-    from binarydyn.scenario import varied
     from binarydyn.store import write_prediction
 
     path = tmp_path / "p.h5"
     write_prediction(path, predict(varied(builtin(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})))
     with pytest.raises(InputError, match="holds a prediction"):
         write_timetable(path, table)
+
+
+def test_the_built_in_pair_shows_events_about_its_impact_and_moves_as_without_a_place(capsys):
+    """Its invented orbit about the Sun decides what is seen and not a bit of what happens."""
+    assert main(["events", "--days", "1", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    seen = {(event["side"], event["kind"], event["body"]) for event in told["events"] if event["depth_mag"] > 0.02}
+    assert seen == {(side, *label) for side in ("before", "after") for label in KINDS}
+    assert all(abs(event["mid_s"]) > 0.5 * 3600.0 for event in told["events"])  # none is under way at t0
+    assert 10.0 < told["phase_angle_deg"] < 40.0 and told["observer_distance_au"] < 0.5
+    short = {"simulation.days_before": 5.0, "simulation.days_after": 5.0}
+    here, nowhere = (predict(varied(pair, short)) for pair in (builtin(), Scenario.from_text(PLACELESS)))
+    assert here.numbers() == nowhere.numbers()
+    assert np.array_equal(here.after.trajectory.y, nowhere.after.trajectory.y)
