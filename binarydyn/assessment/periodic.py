@@ -32,7 +32,7 @@ TURN_LIMIT = 1e-12
 """Relative residual at which the search ends at once."""
 ACCEPTED = 1e-10
 """Relative residual that counts as periodic where rounding allows no better; the free modes then have a 1e-10 of r."""
-_LONGEST_MOVE = 0.2
+LONGEST_MOVE = 0.2
 SLIP_LIMIT = 0.1
 """|w1 - n| over n below which the turn of the primary is too long beside the free modes."""
 _DIFFERENCE = 3e-7
@@ -131,7 +131,7 @@ class Shooting:
         constants = np.repeat(self.constants[:, None], y.shape[1], axis=1)
         constants[[0, 1, 2, 3, 7, 8, 9]] *= factor
         ends, means = equal_steps(self.model, y, constants, self.coefficients, time, count)
-        return _turned_about_z(ends, -angle), means
+        return turned_about_z(ends, -angle), means
 
     def conditions(self, y: np.ndarray, factor, n, scale: np.ndarray) -> np.ndarray:
         """What must vanish, for each of the states (20, m).
@@ -139,13 +139,13 @@ class Shooting:
         (21, m): the change over T, then longitude, phase of the primary, and the separation if it is given.
         """
         ends, means = self.after_turn(y, factor, n)
-        half = _turned_about_body_z(y, 1.0 if self.wanted.spin_rate_rad_s > n[0] else -1.0) if self.even else y
+        half = half_turned(y, 1.0 if self.wanted.spin_rate_rad_s > n[0] else -1.0) if self.even else y
         out = np.empty((FREE + 3, y.shape[1]))
         out[:FREE] = difference(ends, half) / scale[:, None]
-        long_axis = _long_axis(y)
+        axis = long_axis(y)
         out[FREE] = y[1] / scale[0]
         wanted = self.wanted.phase_rad
-        out[FREE + 1] = -math.sin(wanted) * long_axis[0] + math.cos(wanted) * long_axis[1]
+        out[FREE + 1] = -math.sin(wanted) * axis[0] + math.cos(wanted) * axis[1]
         out[FREE + 2] = 0.0 if self.wanted.separation_m is None else means / self.wanted.separation_m - 1.0
         return out
 
@@ -195,7 +195,7 @@ def _newton(shooting: Shooting, y, factor: float, n: float, scale):
             break
         best = min(best, size)
         move = np.linalg.lstsq(jacobian, -value, rcond=1e-10)[0]
-        move *= min(1.0, _LONGEST_MOVE / max(float(np.max(np.abs(move))), 1e-300))
+        move *= min(1.0, LONGEST_MOVE / max(float(np.max(np.abs(move))), 1e-300))
         y = displaced(y, move[:FREE] * scale)
         for i, change in zip(open_parameters, move[FREE:], strict=True):
             free[i] += change
@@ -233,7 +233,7 @@ def difference(end: np.ndarray, begin: np.ndarray) -> np.ndarray:
     return out
 
 
-def _turned_about_z(y: np.ndarray, angle) -> np.ndarray:
+def turned_about_z(y: np.ndarray, angle) -> np.ndarray:
     out, c, s = y.copy(), np.cos(angle), np.sin(angle)
     for i in (0, 3):
         out[i], out[i + 1] = c * y[i] - s * y[i + 1], s * y[i] + c * y[i + 1]
@@ -243,7 +243,7 @@ def _turned_about_z(y: np.ndarray, angle) -> np.ndarray:
     return out
 
 
-def _turned_about_body_z(y: np.ndarray, sense: float) -> np.ndarray:
+def half_turned(y: np.ndarray, sense: float) -> np.ndarray:
     """The same configuration of even bodies, with the primary turned by half a turn about its own z.
 
     X and y of its frame change sign.
@@ -266,6 +266,6 @@ def _return_map(change: np.ndarray, even: bool) -> np.ndarray:
     return half[:, None] * (change + np.diag(half))
 
 
-def _long_axis(y: np.ndarray) -> np.ndarray:
+def long_axis(y: np.ndarray) -> np.ndarray:
     w, x, j, z = y[6:10]
     return np.array([1.0 - 2.0 * (j * j + z * z), 2.0 * (x * j + w * z)])

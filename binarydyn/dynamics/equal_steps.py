@@ -28,19 +28,39 @@ def add_distances(w):
 
 
 @kernel
-def march(model, w, count):
-    """Make `count` steps in every lane, each of its own length."""
+def march(model, w, y, constants, coefficients, time, count, ends, means):
+    """All columns, eight at a time, each to the end of its own time in `count` steps; arrays as in equal_steps, flat.
+
+    Lanes that are left over repeat the last column.
+    """
     model = numba.literally(model)
-    start_slopes(model, w, (1 << LANES) - 1)
-    for _ in range(count):
-        add_distances(w)
-        attempt(model, w)
-        take_ends(model, w)
+    columns, width = time.size, coefficients.size // (w.size // LANES - PARAMETERS - CONSTANTS)
+    for first in range(0, columns, LANES):
+        for l in range(LANES):
+            at = min(first + l, columns - 1)
+            for i in range(SIZE):
+                w[i * LANES + l] = y[i * columns + at]
+            for i in range(CONSTANTS):
+                w[(PARAMETERS + i) * LANES + l] = constants[i * columns + at]
+            for i in range(coefficients.size // width):
+                w[(PARAMETERS + CONSTANTS + i) * LANES + l] = coefficients[i * width + min(at, width - 1)]
+            w[STEPS * LANES + l] = time[at] / count
+            w[DISTANCE * LANES + l], w[TAKEN * LANES + l] = 0.0, 1.0
+        start_slopes(model, w, (1 << LANES) - 1)
+        for _ in range(count):
+            add_distances(w)
+            attempt(model, w)
+            take_ends(model, w)
+        for l in range(min(LANES, columns - first)):
+            for i in range(SIZE):
+                ends[i * columns + first + l] = w[i * LANES + l]
+            means[first + l] = w[DISTANCE * LANES + l] / count
 
 
 @cache
 def _entry(number: int):
-    return entry_points("equal_steps_model", number, "dynamics.equal_steps", march="w, count")
+    arguments = "w, y, constants, coefficients, time, count, ends, means"
+    return entry_points("equal_steps_model", number, "dynamics.equal_steps", march=arguments)
 
 
 def equal_steps(
@@ -48,22 +68,10 @@ def equal_steps(
 ) -> tuple[np.ndarray, np.ndarray]:
     """States (20, m) after times (m,) in `count` equal steps from y (20, m), and the means of |r| over their starts.
 
-    constants (19, m) and coefficients (c,) as of motion.parameters, for the gravity model of that number.
+    constants (19, m) and coefficients (c,), one pair's, or (c, m), as of motion.parameters, for the gravity model of
+    that number.  What a column gives depends on it and `count` alone.
     """
-    ends, means = np.empty_like(y), np.empty(y.shape[1])
-    work = aligned(lanes.work_size(number))
-    rows = work.reshape(-1, LANES)
-    for first in range(0, y.shape[1], LANES):
-        some = slice(first, min(first + LANES, y.shape[1]))
-        width = some.stop - first
-        rows[:PARAMETERS] = 0.0
-        rows[:SIZE] = y[:, first : first + 1]  # idle lanes repeat the first
-        rows[PARAMETERS : PARAMETERS + CONSTANTS] = constants[:, first : first + 1]
-        rows[PARAMETERS + CONSTANTS :] = coefficients[:, None]
-        rows[STEPS] = time_s[first] / count
-        rows[:SIZE, :width], rows[PARAMETERS : PARAMETERS + CONSTANTS, :width] = y[:, some], constants[:, some]
-        rows[STEPS, :width] = time_s[some] / count
-        rows[TAKEN] = 1.0
-        _entry(number).march(work, count)
-        ends[:, some], means[some] = rows[:SIZE, :width], rows[DISTANCE, :width] / count
+    ends, means = np.empty_like(y, order="C"), np.empty(y.shape[1])
+    flat = [np.ascontiguousarray(part, dtype=float).ravel() for part in (y, constants, coefficients, time_s)]
+    _entry(number).march(aligned(lanes.work_size(number)), *flat, count, ends.reshape(-1), means)
     return ends, means
