@@ -14,6 +14,9 @@ from ..impact import Impact, impact_on
 from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
 from .design import Design
+from .hits import hits
+from .inputs import Inputs, doubtful, hits_side_by_side, shares_start, starts_side_by_side, structure_is_allowed
+from .starts import begun_together, repeated, starts_of
 
 NUMBERS = (
     "period_before_h",
@@ -82,25 +85,71 @@ class Struck:
 
 
 def prepared(base: Scenario, design: Design, table: Table) -> Iterator[Struck]:
-    """All members of the table that get as far as the impact, those with one gravity model together."""
+    """All members of the table that get as far as the impact, those with one gravity model together.
+
+    Which members go side by side follows from scenario, design and the member itself, so that each has its bits.
+    """
+    alone = np.ones(len(table.members), dtype=bool)
+    shared = begun_together(base) if shares_start(design) else None
+    if _side_by_side(base, design, shared):
+        inputs = Inputs(base, design.inputs(table.members), len(table.members))
+        alone = doubtful(inputs)
+        at = np.flatnonzero(~alone)
+        if len(at):
+            struck, left = _struck(inputs.some(at), at, table, shared)
+            alone[left] = True
+            yield struck
     after: dict[int, list[tuple[int, System, State]]] = {}
-    for place, k in enumerate(table.members.tolist()):
-        if found := _alone(base, design.member(k), table, place):
+    for place in np.flatnonzero(alone).tolist():
+        if found := _alone(base, design.member(int(table.members[place])), table, place, shared):
             after.setdefault(found[0].gravity_model, []).append((place, *found))
     for model, rows in after.items():
-        constants, coefficients = (
-            np.array(c).T for c in zip(*(system.parameters for _, system, _ in rows), strict=True)
-        )
+        parts = zip(*(system.parameters for _, system, _ in rows), strict=True)
+        constants, coefficients = (np.array(c).T for c in parts)
         near = [system.primary.bounding_radius_m + system.secondary.bounding_radius_m for _, system, _ in rows]
         y = np.array([state.vector for _, _, state in rows]).T
         yield Struck(np.array([row[0] for row in rows]), model, y, constants, coefficients, np.array(near))
 
 
-def _alone(base: Scenario, inputs: dict[str, float], table: Table, place: int) -> tuple[System, State] | None:
+def _side_by_side(base: Scenario, design: Design, shared: Start | None) -> bool:
+    """Whether members of this design are worked out as arrays, as far as their values are not doubtful."""
+    if shared is None and (shares_start(design) or not starts_side_by_side(base, design)):
+        return False
+    return hits_side_by_side(base, design) and structure_is_allowed(base, design)
+
+
+def _struck(inputs: Inputs, places: np.ndarray, table: Table, shared: Start | None) -> tuple[Struck, np.ndarray]:
+    """Starts and impacts as arrays, and the places of members that did not get through and are to go alone."""
+    starts = starts_of(inputs) if shared is None else repeated(shared, inputs.count)
+    found = hits(inputs, starts.primary, starts.secondary, starts.y)
+    done = starts.found & ~found.unsure
+    values = {
+        "period_before_h": starts.period_h,
+        "separation_before_m": starts.separation_m,
+        **dict(zip(("along_track_dv_mm_s", "radial_dv_mm_s", "normal_dv_mm_s"), found.dv_mm_s, strict=True)),
+        "beta": found.beta,
+        "incidence_deg": found.incidence_deg,
+        "primary_density_kg_m3": starts.primary.density_kg_m3,
+        "secondary_density_kg_m3": starts.secondary.density_kg_m3,
+        "total_mass_kg": starts.primary.mass_kg + starts.secondary.mass_kg,
+        "secondary_mass_kg": starts.secondary.mass_kg,
+    }
+    for name, value in values.items():
+        table.columns[name][places[done]] = value[done]
+    for i in np.flatnonzero(done & (found.status != "")).tolist():
+        table.end(places[i], found.status[i], found.reason[i])
+    near = starts.primary.bounding_radius_m + starts.secondary.bounding_radius_m
+    parts = (part[:, done] for part in (found.y, starts.constants, starts.coefficients))
+    return Struck(places[done], starts.model, *parts, near[done]), places[~done]
+
+
+def _alone(
+    base: Scenario, inputs: dict[str, float], table: Table, place: int, shared: Start | None
+) -> tuple[System, State] | None:
     """One member by itself, as `predict` prepares it; None where it ends before its window."""
     try:
         scenario = varied(base, inputs)
-        begun = start(scenario)
+        begun = shared or start(scenario)
         impact = impact_on(begun.system, scenario)
     except InputError as error:
         table.end(place, "bad_input", str(error))

@@ -14,7 +14,7 @@ from .frame import aim_axes, direction_in_space, orbit_axes
 from .momentum import MomentumAudit, momentum_audit, pushed, rotation
 from .release import Released, ejecta_released
 from .reshaping import Reshaped, reshaped
-from .site import Miss, Site, is_behind, site_by_aim, site_by_coordinates
+from .site import BEHIND, Miss, Site, is_behind, site_by_aim, site_by_coordinates
 
 OBLIQUE_DEG = 60.0
 """Beyond this incidence the impactor may skip off and beta is not known (common practice)."""
@@ -131,13 +131,10 @@ def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
         return _impact("miss", site.reason, system, before, np.zeros(3))
     momentum = impactor.mass_kg * 1e3 * impactor.speed_km_s * direction
     to_inertial = rotation(before.attitude2)
-    normal, place = to_inertial @ site.normal, f"longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f}"
+    normal = to_inertial @ site.normal
     warnings = _warnings(impactor, transfer, site, system.secondary.mass_kg)
     if site.incidence_deg > impactor.grazing_deg:
-        reason = (
-            f"grazing hit at {place} deg, {site.incidence_deg:.1f} deg from the normal, beyond grazing_deg = "
-            f"{impactor.grazing_deg:g}: the impactor may skip off; the push is that of one that stays, without ejecta"
-        )
+        reason = grazing_reason(site.longitude_deg, site.latitude_deg, site.incidence_deg, impactor.grazing_deg)
         nothing = Released(normal, np.zeros(3), np.zeros(3), 1.0, 1.0, None)
         return _impact("grazing", reason, system, before, momentum, nothing, site, 1.0, (*warnings, reason))
     released = ejecta_released(system, before, given, site, direction, normal, axes)
@@ -148,8 +145,17 @@ def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
         warnings += thrown.warnings
         away = away + thrown.momentum_kg_m_s
     beta_along_normal = float((momentum - away) @ normal / (momentum @ normal))
-    reason = f"hit at {place} deg"
+    reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
     return _impact("hit", reason, system, before, momentum, released, site, beta_along_normal, warnings, thrown)
+
+
+def grazing_reason(longitude_deg: float, latitude_deg: float, incidence_deg: float, grazing_deg: float) -> str:
+    """Where, how nearly along the ground, and what is made of it."""
+    return (
+        f"grazing hit at longitude {longitude_deg:.2f}, latitude {latitude_deg:.2f} deg, {incidence_deg:.1f} deg from "
+        f"the normal, beyond grazing_deg = {grazing_deg:g}: the impactor may skip off; the push is that of one that "
+        "stays, without ejecta"
+    )
 
 
 def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray) -> Site | Miss:
@@ -167,7 +173,7 @@ def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, d
         to_primary = rotation(before.attitude1).T
         point = to_primary @ (before.position_m + to_inertial @ site.point_m)
         if is_behind(system.primary, point, to_primary @ direction):
-            return Miss("the line of flight meets the primary before the moonlet; choose another direction")
+            return Miss(BEHIND)
     return site
 
 

@@ -14,7 +14,7 @@ from .momentum import ejecta_momentum, rotation
 from .site import Site
 from .transfer import Place, Scaled, scaled
 
-_ACROSS_COSINE = 1e-6
+ACROSS_COSINE = 1e-6
 """Ejecta this nearly across the flight take up nothing of it along their axis: beta along it has no meaning."""
 
 
@@ -44,7 +44,7 @@ def ejecta_released(
     found, beta, beta_pair = None, transfer.beta, transfer.beta_pair
     if transfer.material:
         cosine = -float(axis @ direction)
-        if abs(cosine) < _ACROSS_COSINE:
+        if abs(cosine) < ACROSS_COSINE:
             raise InputError(
                 "momentum_transfer.ejecta_direction",
                 "the ejecta leave at right angles to the flight, allowed is any other direction; change it",

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..bodies import Hit
 
-_EDGE_ON_COSINE = 1e-7
+EDGE_ON_COSINE = 1e-7
 """Rounding makes of a tangent line a chord of 1e-8 of the size, the root of 1e-16: below this a flight only touches."""
 
 
@@ -61,6 +61,30 @@ class Miss:
     reason: str
 
 
+ONLY_TOUCHES = "the line of flight only touches the moonlet's surface; aim closer to the centre"
+BEHIND = "the line of flight meets the primary before the moonlet; choose another direction"
+
+
+def passes_by(offset_m: float) -> str:
+    """Why a line of flight at that distance from the centre misses."""
+    return (
+        f"the line of flight passes the moonlet's centre at {offset_m:.6g} m "
+        "and does not meet its surface; aim closer to the centre"
+    )
+
+
+def faces_away(longitude_deg: float, latitude_deg: float, incidence_deg: float) -> str:
+    """Why a site cannot be hit."""
+    return (
+        f"{_place(longitude_deg, latitude_deg)} faces away from the impactor ({incidence_deg:.1f} deg between its "
+        "normal and the way back, less than 90 is allowed); choose a site on the other side"
+    )
+
+
+def _place(longitude_deg: float, latitude_deg: float) -> str:
+    return f"the site at longitude {longitude_deg:g}, latitude {latitude_deg:g} deg"
+
+
 def site_by_aim(
     body: Surface, direction: np.ndarray, offset_m: np.ndarray, normal_radius_m: float = 0.0
 ) -> Site | Miss:
@@ -71,12 +95,9 @@ def site_by_aim(
     """
     hit = body.hit(offset_m - 2.0 * body.bounding_radius_m * direction, direction)
     if hit is None:
-        return Miss(
-            f"the line of flight passes the moonlet's centre at {np.linalg.norm(offset_m):.6g} m "
-            "and does not meet its surface; aim closer to the centre"
-        )
-    if hit.normal @ direction > -_EDGE_ON_COSINE:
-        return Miss("the line of flight only touches the moonlet's surface; aim closer to the centre")
+        return Miss(passes_by(float(np.linalg.norm(offset_m))))
+    if hit.normal @ direction > -EDGE_ON_COSINE:
+        return Miss(ONLY_TOUCHES)
     return _site(body, hit, direction, normal_radius_m)
 
 
@@ -88,13 +109,10 @@ def site_by_coordinates(
     InputError for coordinates that name no ground.
     """
     hit = body.at_longitude_latitude(longitude_deg, latitude_deg)
-    place = f"the site at longitude {longitude_deg:g}, latitude {latitude_deg:g} deg"
-    if hit.normal @ direction > -_EDGE_ON_COSINE:
-        return Miss(
-            f"{place} faces away from the impactor ({_incidence_deg(hit, direction):.1f} deg between its normal and "
-            "the way back, less than 90 is allowed); choose a site on the other side"
-        )
+    if hit.normal @ direction > -EDGE_ON_COSINE:
+        return Miss(faces_away(longitude_deg, latitude_deg, _incidence_deg(hit, direction)))
     if _hidden(body, hit, direction):
+        place = _place(longitude_deg, latitude_deg)
         return Miss(f"{place} is hidden from the impactor by higher ground; choose a site in view")
     return _site(body, hit, direction, normal_radius_m)
 

@@ -1,0 +1,136 @@
+"""Relaxed and calibrated starts of hundreds of members as arrays: of each, or the one that all of them share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..assessment.periodic import Wanted
+from ..assessment.relaxed_many import Pairs, relaxed_many
+from ..assessment.start import Start, start
+from ..bodies import Ellipsoid
+from ..constants import HOUR_S, G
+from ..dynamics.motion import parameters
+from ..dynamics.state import flattening_m2
+from ..errors import ConvergenceError, InputError
+from ..gravity.models import model_number
+from ..scenario import Scenario
+from ..scenario.sections import DENSITY_KG_M3
+from .ellipsoids import Ellipsoids
+from .inputs import OF_START, Inputs
+from .scaled import Scaled
+
+Bodies = Ellipsoids | Scaled
+
+
+@dataclass(frozen=True)
+class Starts:
+    """n pairs at t0 with their calibrated masses: states y (20, n), parameters as of dynamics.motion, and (n,) numbers.
+
+    found: where False there is no start here, and the rest means nothing.
+    """
+
+    model: int
+    primary: Bodies
+    secondary: Bodies
+    y: np.ndarray
+    constants: np.ndarray
+    coefficients: np.ndarray
+    period_h: np.ndarray
+    separation_m: np.ndarray
+    found: np.ndarray
+
+
+def begun_together(scenario: Scenario) -> Start | None:
+    """The start that members share which vary nothing of it; None where there is none, for each to say why."""
+    try:
+        return _begun(_StartKey(scenario))
+    except (ConvergenceError, InputError):
+        return None
+
+
+class _StartKey:
+    """A scenario as far as it decides the start."""
+
+    def __init__(self, scenario: Scenario):
+        self.scenario = scenario
+        tables = (scenario.primary, scenario.secondary, scenario.mutual_orbit, scenario.simulation)
+        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
+        contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
+        self.decisive = (*(table.model_dump_json() for table in tables), str(scenario.folder), *contents)
+
+    def __hash__(self) -> int:
+        return hash(self.decisive)
+
+    def __eq__(self, other) -> bool:
+        return self.decisive == other.decisive
+
+
+@lru_cache(maxsize=8)
+def _begun(key: _StartKey) -> Start:
+    return start(key.scenario)
+
+
+def repeated(begun: Start, count: int) -> Starts:
+    """One start for all."""
+    system = begun.system
+    one, two = (_repeated_body(body, count) for body in (system.primary, system.secondary))
+    columns = (np.repeat(part[:, None], count, axis=1) for part in (system.state.vector, *system.parameters))
+    period, separation = np.full(count, begun.period_h), np.full(count, begun.separation_m)
+    return Starts(system.gravity_model, one, two, *columns, period, separation, np.ones(count, dtype=bool))
+
+
+def _repeated_body(body, count: int) -> Bodies:
+    density = np.full(count, body.density_kg_m3)
+    if isinstance(body, Ellipsoid):
+        return Ellipsoids(np.repeat(np.array(body.semi_axes_m)[:, None], count, axis=1), density)
+    return Scaled(body, np.ones(count), density)
+
+
+def starts_of(inputs: Inputs) -> Starts:
+    """Pairs of plain ellipsoids, each relaxed and calibrated; those that agree in what decides that, once."""
+    names = [name for name in inputs.columns if name in OF_START]
+    _, first, place = np.unique(
+        np.array([inputs.columns[name] for name in names]), axis=1, return_index=True, return_inverse=True
+    )
+    if len(first) == inputs.count:
+        return _relaxed(inputs)
+    found = _relaxed(inputs.some(first))
+    one, two = (Ellipsoids(b.semi_axes_m[:, place], b.density_kg_m3[place]) for b in (found.primary, found.secondary))
+    columns = (part[:, place] for part in (found.y, found.constants, found.coefficients))
+    rest = (part[place] for part in (found.period_h, found.separation_m, found.found))
+    return Starts(found.model, one, two, *columns, *rest)
+
+
+def _relaxed(inputs: Inputs) -> Starts:
+    degree, orbit = inputs.scenario.simulation.degree, inputs.scenario.mutual_orbit
+    one, two = inputs.ellipsoids("primary"), inputs.ellipsoids("secondary")
+    constants, coefficients = parameters(one, two, degree, True)
+    model, gm = model_number(degree, True), G * (one.mass_kg + two.mass_kg)
+    wanted = Wanted(
+        spin_rate_rad_s=2.0 * np.pi / (inputs["primary.spin_period_h"] * HOUR_S),
+        phase_rad=np.radians(inputs["primary.rotation_phase_deg"]),
+        mass_factor=None if orbit.solve_for in ("density", "mass") else np.ones(inputs.count),
+        separation_m=None if orbit.separation_m is None else inputs["mutual_orbit.separation_m"],
+        rate_rad_s=None if orbit.period_h is None else 2.0 * np.pi / (inputs["mutual_orbit.period_h"] * HOUR_S),
+    )
+    orbits = relaxed_many(Pairs(model, True, constants, coefficients, gm, flattening_m2(one, two)), wanted)
+    found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
+    factor = np.where(found, orbits.mass_factor, 1.0)
+    for body in (one, two):
+        density = factor * body.density_kg_m3
+        found &= (DENSITY_KG_M3[0] < density) & (density < DENSITY_KG_M3[1])
+    one, two = (Ellipsoids(body.semi_axes_m, body.density_kg_m3 * factor) for body in (one, two))
+    constants = parameters_scaled(constants, factor)
+    period = 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
+    return Starts(model, one, two, orbits.y, constants, coefficients, period, orbits.separation_m, found)
+
+
+def parameters_scaled(constants: np.ndarray, factor: np.ndarray) -> np.ndarray:
+    """Motion constants (19, n) of pairs with both masses multiplied: G M and G M1 M2 / I grow as the factor."""
+    out = constants.copy()
+    out[[0, 1, 2, 3, 7, 8, 9]] *= factor
+    out[13:19] /= factor
+    return out
