@@ -5,7 +5,7 @@ import pytest
 from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.assessment import predict
-from binarydyn.ensembles import Grid, Sample
+from binarydyn.ensembles import Grid, Sample, prepared
 from binarydyn.ensembles.brief import brief_members
 from binarydyn.errors import InputError
 from binarydyn.scenario import varied
@@ -45,6 +45,60 @@ def test_a_member_has_the_same_bits_in_any_block(text):
         for first in (0, 7, 14):
             part = np.arange(first, first + size)
             assert same(whole, brief_members(given, design, part), part)
+
+
+MATERIAL = SAMPLED.replace(
+    '"momentum_transfer.beta" = {uniform = [1.0, 3.0]}',
+    '"momentum_transfer.material.strength_Pa" = {uniform = [1.0, 50.0]}',
+)
+MATERIAL += '[momentum_transfer.material]\nname = "weakly_cemented_basalt"\n'
+TILTED = SAMPLED + '"momentum_transfer.ejecta_tilt_deg" = {uniform = [0.0, 20.0]}\n'
+TILTED += (
+    '"impactor.aim_offset_m.0" = {uniform = [-75.0, 75.0]}\n"impactor.aim_offset_m.1" = {uniform = [-20.0, 20.0]}\n'
+)
+NAMED = SAMPLED + "[momentum_transfer.ejecta_direction]\nalong_track = 0.9\nnormal = 0.3\n"
+AT_SITE = SAMPLED.replace("[sampling]", "[impactor.site]\nlongitude_deg = -80.0\nlatitude_deg = 10.0\n[sampling]")
+AT_SITE += '"impactor.site.longitude_deg" = {uniform = [-180.0, 180.0]}\n'
+RATIOS = (
+    SAMPLED.replace(
+        "semi_axes_m = [70.0, 61.5, 48.0]\ndensity_kg_m3 = 3120.0",
+        "axis_ratio_ab = 1.15\naxis_ratio_bc = 1.25\nvolume_equivalent_diameter_m = 120.0\nmass_kg = 2.6e9",
+    )
+    .replace("secondary.density_kg_m3", "secondary.axis_ratio_ab")
+    .replace("[3120.0, 200.0]", "[1.15, 0.05]")
+)
+RETROGRADE = SAMPLED.replace("spin_period_h = 2.03", "spin_period_h = -2.03\nrotation_phase_deg = 40.0")
+SEPARATION = SAMPLED.replace("separation_m = 821.0", 'solve_for = "separation"').replace(
+    '"mutual_orbit.separation_m" = {normal = [821.0, 8.0]}', '"mutual_orbit.period_h" = {normal = [10.42, 0.1]}'
+)
+PERIOD = SAMPLED.replace("period_h = 10.42", 'solve_for = "period"').replace("mutual_orbit.period_h", "mutual_orbit.x")
+IMPACTS = HIT + "[sampling.quantities]\n" + '"impactor.mass_kg" = {uniform = [200.0, 900.0]}\n'
+VARIANTS = [SAMPLED, MATERIAL, TILTED, NAMED, AT_SITE, RATIOS, RETROGRADE, SEPARATION, PERIOD, IMPACTS]
+
+
+@pytest.mark.parametrize("text", VARIANTS)
+def test_side_by_side_is_as_alone(text, monkeypatch):
+    """Inputs, starts and impacts in arrays against `varied`, `start` and `impact_on` of each member.
+
+    Relaxed states agree to 1e-11 (periodic.TURN_LIMIT is 1e-12 of a residual); a period over a window is then off by
+    ten times that at most in regular motion.
+    """
+    given, single, by_itself = scenario(text), [], prepared._alone
+    design, members = Sample.of(given, "random", 12), np.arange(12)
+    monkeypatch.setattr(prepared, "_alone", lambda *given: single.append(1) or by_itself(*given))
+    ours = brief_members(given, design, members)
+    assert not single
+    monkeypatch.setattr(prepared, "_side_by_side", lambda *_: False)
+    theirs = brief_members(given, design, members)
+    assert len(single) == 12
+    assert ours.status.tolist() == theirs.status.tolist() and ours.reason.tolist() == theirs.reason.tolist()
+    for name, values in ours.numbers.items():
+        if name == "period_change_s":
+            assert values == pytest.approx(theirs.numbers[name], abs=1e-5, nan_ok=True)
+        elif name.endswith("angle_max_after_deg") or name.startswith("tilt"):
+            assert values == pytest.approx(theirs.numbers[name], abs=1e-4, nan_ok=True), name
+        else:
+            assert values == pytest.approx(theirs.numbers[name], rel=1e-9, abs=1e-9, nan_ok=True), name
 
 
 def test_numbers_are_those_of_predict():

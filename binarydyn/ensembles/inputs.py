@@ -39,6 +39,14 @@ class Inputs:
     columns: Mapping[str, np.ndarray]
     count: int
 
+    @classmethod
+    def of(cls, scenario: Scenario, design: Design, members: np.ndarray) -> Inputs:
+        """Of members (n,) of a design, in any order."""
+        order = np.argsort(members)
+        back = np.argsort(order)
+        columns = {name: values[back] for name, values in design.inputs(members[order]).items()}
+        return cls(scenario, columns, len(members))
+
     def __getitem__(self, name: str) -> np.ndarray:
         """(n,) of a dotted key; nan where the scenario does not give it."""
         if name in self.columns:

@@ -92,7 +92,7 @@ def prepared(base: Scenario, design: Design, table: Table) -> Iterator[Struck]:
     alone = np.ones(len(table.members), dtype=bool)
     shared = begun_together(base) if shares_start(design) else None
     if _side_by_side(base, design, shared):
-        inputs = Inputs(base, design.inputs(table.members), len(table.members))
+        inputs = Inputs.of(base, design, table.members)
         alone = doubtful(inputs)
         at = np.flatnonzero(~alone)
         if len(at):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import numbers
 from collections.abc import Mapping
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
@@ -27,10 +28,16 @@ def numeric_names(known: Mapping[str, Key]) -> list[str]:
     return names
 
 
+@cache
+def _numeric_names(model: type[Scenario]) -> dict[str, None]:
+    """Of a scenario, in order: asked for every value of every member."""
+    return dict.fromkeys(numeric_names(model.known_keys()))
+
+
 def why_not_numeric(scenario: Scenario, name: str) -> str:
     """Empty where `name` is a number of this scenario; else the sentence that says why not."""
     known = scenario.known_keys()
-    names, given, name = numeric_names(known), name, key_name(name.split("."))
+    names, given, name = _numeric_names(type(scenario)), name, key_name(name.split("."))
     if name not in names:
         if name in known:
             elements = [other.replace(name, given) for other in names if other.startswith(name + ".")]
