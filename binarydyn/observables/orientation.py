@@ -24,8 +24,8 @@ class AttitudeHistory:
     at the first sample, for a triaxial body looks the same either way.  The sequence is singular at pitch +-90 deg; of
     the two triples that stand for one attitude the one nearer to the sample before is taken, so that pitch can pass
     90 deg and none of the three jumps.
-    libration_max_deg, roll_max_deg, pitch_max_deg: greatest |yaw|, |roll|, |pitch|, refined between samples; 180, which is
-    the farthest that a body can be turned, for one that turns over and over.
+    libration_max_deg, roll_max_deg, pitch_max_deg: greatest |yaw|, |roll|, |pitch|, refined between samples; 180, the
+    farthest that a body can be turned, for one that turns over and over.
     tumbling: roll or pitch beyond 90 deg, or yaw beyond 180 deg (the body has turned against the primary; between 90
     and 180 it may still come back); tumbling_reason says which came first and when, else it is None.
     secondary_spin_period_h: 2 pi over the mean rate about r x v; None when the secondary does not turn.
