@@ -118,9 +118,9 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     begun = start(scenario)
     impact = impact_on(begun.system, scenario)
     runs = {
-        "before": _run(scenario, begun.system, -days),
-        "after": _run(scenario, impact.system, days, impact.state),
-        "without": _run(scenario, _left_alone(begun.system), LONGER * days + 2.0 * begun.period_h / 24.0),
+        "before": event_run(scenario, begun.system, -days),
+        "after": event_run(scenario, impact.system, days, impact.state),
+        "without": event_run(scenario, _left_alone(begun.system), LONGER * days + 2.0 * begun.period_h / 24.0),
     }
     sunlight = scenario.observer.sunlight
     seen = {name: _entries(name, events(run, sky, sunlight), sky) for name, run in runs.items()}
@@ -144,8 +144,8 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     )
 
 
-def _run(scenario: Scenario, system: System, days: float, state: State | None = None) -> Trajectory:
-    """Sampled often enough to know the primary's attitude between samples."""
+def event_run(scenario: Scenario, system: System, days: float, state: State | None = None) -> Trajectory:
+    """A run sampled often enough to know the primary's attitude between samples, as its events need it."""
     spacing = min(20.0, abs(scenario.primary.spin_period_h) * 60.0 / SAMPLES_A_TURN)
     return simulate(system, days, state, sample_minutes=spacing)
 

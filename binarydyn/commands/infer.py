@@ -21,6 +21,9 @@ def infer(
         float | None, typer.Option("--period-change-s", help="Measured, after minus before; none: [observed].")
     ] = None,
     sigma_s: Annotated[float | None, typer.Option("--sigma-s", help="One sigma of it.")] = None,
+    events: Annotated[
+        list[str] | None, typer.Option("--events", help="CSV of event times, as `timing` reads it, instead of both.")
+    ] = None,
     count: Annotated[int, typer.Option("--count", help="Draws of the inputs and the measurement.")] = 10_000,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: that of [sampling].")] = None,
     runs: Annotated[int | None, typer.Option("--runs", help="Simulations behind the relation, a power of 2.")] = None,
@@ -33,7 +36,7 @@ def infer(
     from ..ensembles.after_impact import in_lanes
 
     scenario = load(file)
-    change, sigma = measured_change(scenario, period_change_s, sigma_s)
+    change, sigma = _measured(scenario, period_change_s, sigma_s, events)
     if plot:
         from ..plots import check_path
 
@@ -56,6 +59,22 @@ def infer(
 
         save_corner(plot, posterior)
     return 0
+
+
+def _measured(
+    scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
+) -> tuple[float, float]:
+    """From a campaign, the fit's model error in the sigma; else as measured_change."""
+    if not events:
+        return measured_change(scenario, change, sigma)
+    if change is not None or sigma is not None:
+        raise InputError("--events", "a measured change is given too, one of the two is allowed; remove one")
+    from .timing import measured_from
+
+    found = measured_from(scenario, events)
+    for sentence in found.warnings:
+        print(f"warning: {sentence}", file=sys.stderr)
+    return found.fit.change_s, found.change_sigma_s
 
 
 def measured_change(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:

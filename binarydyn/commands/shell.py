@@ -23,6 +23,7 @@ COMMANDS = {
     "predict": "How much the impact changes the orbit period, and what else changes.",
     "sweep": "The same prediction over a grid of any numbers of the scenario.",
     "events": "When the bodies eclipse and hide each other, before and after the impact.",
+    "timing": "From measured event times to the periods before and after the impact.",
     "infer": "From a measured period change back to the push and to beta.",
     "sensitivity": "Whose uncertainty the period change has, and whose an inferred beta.",
     "show": "What is in a result file and where it comes from.",

@@ -8,7 +8,7 @@ tables in the installed package, beyond them UT1 is taken as UTC (below 0.9 s, 0
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -77,10 +77,13 @@ class Clock:
             moments.precision = 1
             return [f"{text}Z" for text in moments.isot]
 
-    def seconds(self, utc: datetime) -> float:
-        """Seconds from the epoch to a moment in UTC."""
+    def seconds_at(self, utc: Sequence[datetime]) -> np.ndarray:
+        """(m,) seconds from the epoch to moments in UTC."""
+        from astropy.time import Time
+
         with offline():
-            return float((Clock(utc.astimezone(UTC)).at(0.0) - self.at(0.0)).sec)
+            times = Time([moment.astimezone(UTC).replace(tzinfo=None) for moment in utc], scale="utc")
+            return (times.tdb - self.at(0.0)).sec
 
 
 def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: Site | None = None) -> np.ndarray:

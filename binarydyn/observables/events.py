@@ -83,6 +83,19 @@ def events(trajectory: Trajectory, sky: Sky, sunlight: str = "point") -> list[Ev
     return sorted(found, key=lambda event: event.mid_s)
 
 
+def middles(trajectory: Trajectory, sight: Sight, kind: str, sunlight: str = "point") -> tuple[np.ndarray, np.ndarray]:
+    """Middles (m,), s, of the whole events of one kind, and which of them dim the primary: events() in a third of the
+    time, without depths.
+    """
+    search = _Search(MotionBetween(trajectory), sight, kind, sunlight == "disc" and kind == "eclipse")
+    low, high, front = search.halves()
+    if not len(low):
+        return np.empty(0), np.empty(0, dtype=bool)
+    first, last, miss, _ = search.outer(low, high)
+    whole = (miss < 0.0) & (first - low >= _EDGE_S) & (high - last >= _EDGE_S)
+    return 0.5 * (first + last)[whole], front[whole]
+
+
 class _Search:
     """Events of one kind."""
 
@@ -105,10 +118,10 @@ class _Search:
         return found
 
     def found(self) -> list[Event]:
-        low, high, front = self._halves()
+        low, high, front = self.halves()
         if not len(low):
             return []
-        first, last, miss, nearest = self._outer(low, high)
+        first, last, miss, nearest = self.outer(low, high)
         happens = miss < 0.0
         inner = {
             name: self._inner(mode, first, last, happens)
@@ -147,7 +160,7 @@ class _Search:
             self.kind, body, extent, cycle, (first, *middle, last), float(mid), 0.0, float(share), float(depth)
         )
 
-    def _halves(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def halves(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Starts and ends (m,) of the halves of the orbit, and whether the secondary is in front in each."""
         time = self.motion.trajectory.time_s
         height = self.height(time)
@@ -159,7 +172,7 @@ class _Search:
         middle = 0.5 * (edges[1:] + edges[:-1])
         return edges[:-1], edges[1:], self.height(middle) > 0.0
 
-    def _outer(self, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, ...]:
+    def outer(self, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, ...]:
         """Contacts 1 and 4 (m,), the smallest gap and when; where it is above 0 there is no event."""
         time = low[:, None] + (high - low)[:, None] * np.arange(_SCAN + 1) / _SCAN
         gap = self._scan(time)

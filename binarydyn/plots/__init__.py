@@ -11,6 +11,7 @@ from .prediction_page import prediction_figure, save_prediction
 from .sample_page import sample_figure, save_sample
 from .sweep_page import save_sweep, sweep_figure
 from .timetable_page import save_timetable, timetable_figure
+from .timing_page import save_timing, timing_figure
 
 __all__ = [
     "FORMATS",
@@ -28,8 +29,10 @@ __all__ = [
     "save_sample",
     "save_sweep",
     "save_timetable",
+    "save_timing",
     "sweep_figure",
     "sweep_line",
     "sweep_map",
     "timetable_figure",
+    "timing_figure",
 ]

@@ -1,0 +1,188 @@
+"""From measured event times to the period change of a scenario's pair, with the error that the fit's model makes.
+
+The fit (observables/timing.py) knows an ellipse that turns evenly.  What outlines, libration and the moonlet's shape do
+to the middles beyond that is measured on the scenario itself: the same events are taken from its simulation, without
+noise, fitted in the same way, and the result is held against the period change that `predict` reports for the windows
+of [simulation].  The difference is told as the model's error and added to the error of the change, not subtracted.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..constants import DAY_S, HOUR_S
+from ..dynamics import simulate
+from ..errors import FewCyclesError, InputError
+from ..impact import impact_on
+from ..observables import period
+from ..observables.cycle_count import Timing, timing
+from ..observables.geometry import Sight, Sky
+from ..observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
+from ..observables.timing import TURN, Expected, Fit
+from ..scenario import Scenario
+from .start import Start, start
+from .timetable import LIMITS_DAYS, event_run
+
+APSIDAL_SHARE = 0.5
+"""One sigma of the apsidal rate, in parts of that of an oblate primary: the moonlet's shape changes it by so much."""
+_MARGIN_S = 2.0 * HOUR_S
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """What measured middles say.
+
+    readings: what the fit saw.  bias_before_s, bias_change_s: of the same fit of the scenario's own events, against the
+    simulated period before t0 and its change; None where the scenario does not show such events.
+    """
+
+    scenario: Scenario
+    sky: Sky
+    mids: MidTimes
+    readings: Readings
+    timing: Timing
+    robust: bool
+    bias_before_s: float | None
+    bias_change_s: float | None
+
+    @property
+    def fit(self) -> Fit:
+        """The best one."""
+        return self.timing.fit
+
+    @property
+    def change_sigma_s(self) -> float:
+        """Of the period change: the fit's, and the error of its model."""
+        return float(np.hypot(self.fit.change_sigma_s, self.bias_change_s or 0.0))
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a reader must know."""
+        return (*_counts(self.timing), *_scatter(self), *_ellipse(self))
+
+
+def sky_and_start(scenario: Scenario) -> tuple[Sky, Start]:
+    """Where the pair is, and its relaxed start.  InputError where the scenario does not say."""
+    return Sky.of(scenario), start(scenario)
+
+
+def expected(begun: Start) -> Expected:
+    """Period of the relaxed orbit; apsidal rate 3/2 J2 R^2/a^2 n of an oblate primary, +- APSIDAL_SHARE of it."""
+    n = TURN / (begun.period_h * HOUR_S)
+    rate = 1.5 * abs(begun.system.oblateness_m2) / begun.separation_m**2 * n
+    return Expected(begun.period_h, rate, APSIDAL_SHARE * rate + 1e-4 * n)
+
+
+def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> Campaign:
+    """Count, fit, and (`check`) fit the scenario's own events likewise.  Errors: InputError for too few events."""
+    sky, begun = sky_and_start(scenario)
+    mids = mids.sorted()
+    sight = sight_for(sky, mids)
+    seen = readings(mids, sight)
+    known, loss = expected(begun), "soft_l1" if robust else "linear"
+    found = timing(seen, mids.sigma_s, known, loss)
+    biases = _biases(scenario, begun, mids, sight, seen, known, loss) if check else (None, None)
+    return Campaign(scenario, sky, mids, seen, found, robust, *biases)
+
+
+def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, share: float = 1.0) -> MidTimes:
+    """Middles of `days` before and after t0 as the simulation has them, with Gaussian noise; a random share of them."""
+    if not 0.0 < share <= 1.0:
+        raise InputError("--share", f"{share:g} is given, allowed is above 0 to 1; change it")
+    if not (np.isfinite(noise_s) and noise_s >= 0.0):
+        raise InputError("--noise-s", f"{noise_s:g} is given, allowed is a number of seconds from 0; change it")
+    low, high = LIMITS_DAYS
+    if not low <= days <= high:
+        raise InputError("--days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
+    sky, begun = sky_and_start(scenario)
+    exact = _own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
+    random = np.random.default_rng(seed)
+    late, kept = noise_s * random.standard_normal(len(exact)), random.random(len(exact)) < share
+    sigma = np.full(len(exact), noise_s) if noise_s else None
+    return replace(exact, seen_s=exact.seen_s + late, sigma_s=sigma).chosen(kept)
+
+
+def _own_events(scenario: Scenario, begun: Start, sight: Sight, days: float) -> MidTimes:
+    hit = impact_on(begun.system, scenario)
+    runs = event_run(scenario, begun.system, -days), event_run(scenario, hit.system, days, hit.state)
+    found = [mid_times_of(run, sight, scenario.observer.sunlight) for run in runs]
+    columns = [np.concatenate([getattr(one, name) for one in found]) for name in ("kind", "body", "seen_s")]
+    return MidTimes(*columns).sorted()
+
+
+def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known: Expected, loss: str):
+    """Of the fit of the scenario's own events nearest to the measured ones: period before, and change."""
+    days = float(np.abs(seen.time_s).max() + _MARGIN_S) / DAY_S
+    hit = impact_on(begun.system, scenario)
+    windows = (-scenario.simulation.days_before, scenario.simulation.days_after)
+    try:
+        before, after = (
+            period(simulate(system, window, state)).value_s
+            for system, window, state in zip((begun.system, hit.system), windows, (None, hit.state), strict=True)
+        )
+        room = Sight(sight.sky, min(sight.start_s, -days * DAY_S), max(sight.end_s, days * DAY_S))
+        own = _nearest(_own_events(scenario, begun, room, days), mids, seen)
+        fit = timing(readings(own, room), own.sigma_s, known, loss).fit
+    except (FewCyclesError, InputError):
+        return None, None
+    return fit.period_h("before") * HOUR_S - before, fit.change_s - (after - before)
+
+
+def _nearest(own: MidTimes, mids: MidTimes, seen: Readings) -> MidTimes:
+    """The simulated event of the same kind, body and side nearest to each measured one, each once."""
+    chosen: dict[int, int] = {}
+    delay = mids.seen_s - seen.time_s
+    for i in range(len(mids)):
+        side = (own.seen_s - delay[i] >= 0.0) == (seen.time_s[i] >= 0.0)
+        same = np.flatnonzero((own.kind == mids.kind[i]) & (own.body == mids.body[i]) & side)
+        if len(same):
+            chosen.setdefault(int(same[np.argmin(np.abs(own.seen_s[same] - mids.seen_s[i]))]), i)
+    order = np.array(sorted(chosen), dtype=int)
+    found = own.chosen(order)
+    if mids.sigma_s is None:
+        return found
+    return replace(found, sigma_s=mids.sigma_s[[chosen[k] for k in order]])
+
+
+def _counts(found: Timing) -> tuple[str, ...]:
+    if not found.others:
+        return ()
+    said = ", ".join(
+        f"{other.period_h('before'):.5f} to {other.period_h('after'):.5f} h ({other.change_s:+.1f} s)"
+        for other in found.others[:4]
+    )
+    more = f" and {len(found.others) - 4} more" if len(found.others) > 4 else ""
+    gap = max(found.gap_before_s, found.gap_after_s) / DAY_S
+    return (
+        f"the number of turns is not certain: periods of {said}{more} fit as well; the longest gap is {gap:.1f} days, "
+        "events within it would decide",
+    )
+
+
+def _scatter(campaign: Campaign) -> tuple[str, ...]:
+    fit, said = campaign.fit, []
+    if campaign.mids.sigma_s is None:
+        said.append(f"no sigma_s is given: errors follow from the scatter about the fit, {fit.scatter_s:.1f} s")
+    elif fit.factor > 1.0 and not campaign.robust:
+        said.append(
+            f"the middles scatter {fit.factor:.2f} times as much as their stated sigma; all errors are scaled by that"
+        )
+    return tuple(said)
+
+
+def _ellipse(campaign: Campaign) -> tuple[str, ...]:
+    fit, said = campaign.fit, []
+    if not fit.terms.ellipse_after:
+        said.append(
+            "too few events after the impact tell the ellipse that it leaves: the period after it holds their swing"
+        )
+    if campaign.bias_change_s is None and campaign.robust is False:
+        said.append("the scenario's own events could not be fitted likewise, so the fit's model error is unknown")
+    elif campaign.bias_change_s is not None and abs(campaign.bias_change_s) > fit.change_sigma_s:
+        said.append(
+            f"the fit of the scenario's own events misses its period change by {campaign.bias_change_s:+.2f} s, more "
+            "than the measurement's error"
+        )
+    return tuple(said)

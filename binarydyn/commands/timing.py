@@ -1,0 +1,195 @@
+"""`binarydyn timing`: from measured times of mutual events to the periods before and after the impact."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..constants import DAY_S
+from ..errors import InputError
+from ..scenario import Scenario, load
+from ..scenario.wording import CAUTION
+from .progress import say_if_cold
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..assessment.campaign import Campaign
+
+
+def timing(
+    file: Annotated[str, typer.Argument(help="Scenario file (TOML).")],
+    events: Annotated[
+        list[str] | None, typer.Option("--events", help="CSV with mid_utc, kind, body and, if known, sigma_s.")
+    ] = None,
+    robust: Annotated[bool, typer.Option("--robust", help="What lies off weighs little (loss soft_l1).")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    synthesise: Annotated[str, typer.Option("--synthesise", help="Write such a CSV from the simulation, stop.")] = "",
+    days: Annotated[float, typer.Option("--days", help="Of it, before and after the impact.")] = 14.0,
+    noise_s: Annotated[float, typer.Option("--noise-s", help="Of it, one sigma of each middle.")] = 30.0,
+    share: Annotated[float, typer.Option("--share", help="Of it, how many of the events are seen, at random.")] = 1.0,
+    seed: Annotated[int, typer.Option("--seed", help="Of its noise.")] = 0,
+) -> int:
+    """Periods before and after the impact, their change, drift and O-C from measured event times."""
+    scenario = load(file)
+    if synthesise:
+        return _synthesise(scenario, synthesise, days, noise_s, share, seed)
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    found = measured_from(scenario, events, robust)
+    if as_json:
+        for sentence in found.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(report(found), indent=2, allow_nan=False))
+    else:
+        _print(found)
+    sys.stdout.flush()
+    if plot:
+        from ..plots.timing_page import save_timing
+
+        save_timing(plot, found)
+    return 0
+
+
+def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> Campaign:
+    """Read the file of a campaign and fit it.  Errors: InputError."""
+    from ..assessment.campaign import measured, sky_and_start
+    from ..store.mid_times import read_mid_times
+
+    if not events:
+        raise InputError("--events", "no file is given, event times are needed; name a CSV file, or see --synthesise")
+    say_if_cold()
+    sky, begun = sky_and_start(scenario)
+    return measured(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
+
+
+def _synthesise(scenario: Scenario, path: str, days: float, noise_s: float, share: float, seed: int) -> int:
+    from ..assessment.campaign import synthesised
+    from ..observables.geometry import Sky
+    from ..store.files import check_place
+    from ..store.mid_times import write_mid_times
+
+    check_place(path)
+    say_if_cold()
+    mids = synthesised(scenario, days, noise_s, seed, share)
+    write_mid_times(path, mids, Sky.of(scenario).clock)
+    print(f"{len(mids)} event times with noise of {noise_s:g} s are in {path}")
+    return 0
+
+
+def report(found: Campaign) -> dict[str, Any]:
+    """Everything that is printed, as plain data."""
+    fit, clock = found.fit, found.sky.clock
+    e, drift, turning = fit.eccentricity_after, fit.of("drift"), fit.of("apsidal_rate")
+    longitude, spread = fit.of("longitude")
+    return {
+        "scenario": found.scenario.name,
+        "scenario_sha256": found.scenario.sha256,
+        "period_before_h": fit.period_h("before"),
+        "period_before_sigma_s": fit.period_sigma_s("before"),
+        "period_after_h": fit.period_h("after"),
+        "period_after_sigma_s": fit.period_sigma_s("after"),
+        "period_change_s": fit.change_s,
+        "period_change_fit_sigma_s": fit.change_sigma_s,
+        "period_change_model_error_s": found.bias_change_s,
+        "period_change_sigma_s": found.change_sigma_s,
+        "longitude_at_impact_deg": math.degrees(longitude) % 360.0,
+        "longitude_at_impact_sigma_deg": math.degrees(spread),
+        "eccentricity_after": e and e[0],
+        "eccentricity_after_sigma": e and e[1],
+        "apsidal_rate_deg_day": turning and math.degrees(turning[0]) * DAY_S,
+        "apsidal_rate_sigma_deg_day": turning and math.degrees(turning[1]) * DAY_S,
+        "drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
+        "drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
+        "parameters": list(fit.terms.names),
+        "values": [fit.values[name] for name in fit.terms.names],
+        "covariance": fit.covariance.tolist(),
+        "chi2": fit.chi2,
+        "degrees_of_freedom": fit.degrees,
+        "scatter_s": fit.scatter_s,
+        "errors_scaled_by": fit.factor,
+        "loss": "soft_l1" if found.robust else "linear",
+        "other_counts": [
+            {
+                "period_before_h": other.period_h("before"),
+                "period_after_h": other.period_h("after"),
+                "period_change_s": other.change_s,
+                "chi2": other.chi2,
+            }
+            for other in found.timing.others
+        ],
+        "events": [
+            {
+                "mid_utc": utc,
+                "kind": str(kind),
+                "body": str(body),
+                "turn": int(turn),
+                "o_minus_c_s": float(late),
+                "residual_s": float(rest),
+            }
+            for utc, kind, body, turn, late, rest in zip(
+                clock.utc(found.mids.seen_s),
+                found.mids.kind,
+                found.mids.body,
+                turns(found),
+                fit.before_s,
+                fit.residual_s,
+                strict=True,
+            )
+        ],
+        "warnings": list(found.warnings),
+        "caution": CAUTION,
+    }
+
+
+def turns(found: Campaign):
+    """(n,) whole turns of the moonlet since t0."""
+    import numpy as np
+
+    return np.floor((found.fit.counted_rad - found.fit.values["longitude"]) / (2.0 * np.pi)).astype(int)
+
+
+def _print(found: Campaign) -> None:
+    fit, r = found.fit, report(found)
+    print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
+    rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
+    rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
+    rows.append(("change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
+    rows.append(("longitude at t0", "deg", *_pair(r, "longitude_at_impact{}_deg", ".4f")))
+    if r["eccentricity_after"] is not None:
+        rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
+        rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_rate{}_deg_day", ".3f")))
+    if r["drift_deg_day2"] is not None:
+        rows.append(("drift of the mean motion", "deg/day2", *_pair(r, "drift{}_deg_day2", ".3e")))
+    print_table(("", "unit", "value", "1 sigma"), rows)
+    own = "not known" if found.bias_change_s is None else f"{found.bias_change_s:+.3f} s"
+    print(
+        f"\nthe change's sigma is that of the fit, {fit.change_sigma_s:.3f} s, and the error of its model on the "
+        f"scenario's own events, {own}\nscatter {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees "
+        f"of freedom" + ("" if r["drift_deg_day2"] is not None else "; no drift to be seen") + "\n"
+    )
+    cells = [
+        (
+            e["mid_utc"][:19].replace("T", " "),
+            f"{e['turn']:+d}",
+            f"{e['body']} {'eclipsed' if e['kind'] == 'eclipse' else 'occulted'}",
+            f"{e['o_minus_c_s'] / 60.0:+.2f}",
+            f"{e['residual_s']:+.1f}",
+        )
+        for e in r["events"]
+    ]
+    print_table(("seen (UTC)", "turn", "event", "O-C, min", "from the fit, s"), cells)
+    print("O-C: against the period before t0, the geometry and the light time of each event")
+    for sentence in found.warnings:
+        print(f"warning: {sentence}")
+    print(CAUTION)
+
+
+def _pair(r: dict[str, Any], name: str, form: str) -> tuple[str, str]:
+    return format(r[name.format("")], form), format(r[name.format("_sigma")], form)

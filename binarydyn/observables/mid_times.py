@@ -1,0 +1,98 @@
+"""Middles of mutual events as measured, and where they put the moonlet: its longitude at an instant at the pair.
+
+In the middle of an event the moonlet's direction from the primary, projected on the plane of the orbit before t0, is
+that of the Sun (eclipse) or of the observer (occultation) when the primary is dimmed, the opposite one when the moonlet
+is.  So each middle is one reading of the true longitude, at the time of observation less the light time; the synodic
+motion of Sun and observer drops out with the direction at each epoch.  Neglected: what shapes and the inclination of
+the path do to the middle, seconds for the built-in pair.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..dynamics.trajectory import Trajectory
+from .events import BODIES, KINDS, middles
+from .geometry import Sight, Sky
+
+_LIGHT_TIME_STEPS = 4
+_RATE_STEP_S = 600.0
+
+
+@dataclass(frozen=True)
+class MidTimes:
+    """Measured middles, arrays (n,): kind and body as in events.py, seen_s on the observer's clock, s from t0 (TDB).
+
+    sigma_s: one sigma of each, None where nothing is known about it.  line: where each stands in its file, else None.
+    """
+
+    kind: np.ndarray
+    body: np.ndarray
+    seen_s: np.ndarray
+    sigma_s: np.ndarray | None = None
+    line: np.ndarray | None = None
+
+    def __len__(self) -> int:
+        return len(self.seen_s)
+
+    def sorted(self) -> MidTimes:
+        """The same in the order of time."""
+        return self.chosen(np.argsort(self.seen_s, kind="stable"))
+
+    def chosen(self, which: np.ndarray) -> MidTimes:
+        """Some of them."""
+        columns = (self.kind, self.body, self.seen_s, self.sigma_s, self.line)
+        return MidTimes(*(None if column is None else column[which] for column in columns))
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What the middles say, arrays (n,): the time at the pair, s from t0, the longitude, its rate along the events.
+
+    longitude_rad: of the moonlet in the plane of the orbit before t0, from the frame's x axis, 0 to 2 pi.  slide_rad_s:
+    how fast the direction of the Sun or the observer turns, which is what a late event adds to the longitude.
+    """
+
+    time_s: np.ndarray
+    longitude_rad: np.ndarray
+    slide_rad_s: np.ndarray
+
+
+def sight_for(sky: Sky, mids: MidTimes) -> Sight:
+    """Directions over the span of the middles, with room for the light time."""
+    first, last = float(mids.seen_s.min()), float(mids.seen_s.max())
+    delay = float(sky.at([first]).light_time_s[0])
+    margin = 2.0 * _RATE_STEP_S
+    return Sight(sky, first - 1.2 * delay - margin, last + margin)
+
+
+def readings(mids: MidTimes, sight: Sight) -> Readings:
+    """Longitudes of the moonlet from middles; ValueError for a kind or body that is none."""
+    if not (np.isin(mids.kind, KINDS).all() and np.isin(mids.body, BODIES).all()):
+        raise ValueError(f"kinds are {', '.join(KINDS)}, bodies are {', '.join(BODIES)}")
+    time = mids.seen_s - sight.light_time_s(mids.seen_s)
+    for _ in range(_LIGHT_TIME_STEPS):
+        time = mids.seen_s - sight.light_time_s(time)
+    eclipse = mids.kind == "eclipse"
+
+    def direction(at: np.ndarray) -> np.ndarray:
+        line = np.where(eclipse[:, None], sight.sunward(at), sight.earthward(at))
+        return np.arctan2(line[:, 1], line[:, 0])
+
+    half = 0.5 * _RATE_STEP_S
+    moved = np.angle(np.exp(1j * (direction(time + half) - direction(time - half))))
+    longitude = direction(time) + np.where(mids.body == "primary", 0.0, np.pi)
+    return Readings(time, longitude % (2.0 * np.pi), moved / _RATE_STEP_S)
+
+
+def mid_times_of(trajectory: Trajectory, sight: Sight, sunlight: str = "point", kinds: tuple = KINDS) -> MidTimes:
+    """The middles that a run shows, without errors, in the order of time; `sight` covers the run."""
+    kind, body, seen = [], [], []
+    for name in kinds:
+        mid, front = middles(trajectory, sight, name, sunlight)
+        kind += [name] * len(mid)
+        body += list(np.where(front, "primary", "secondary"))
+        seen.append(mid + sight.light_time_s(mid))
+    return MidTimes(np.array(kind, dtype="<U11"), np.array(body, dtype="<U9"), np.concatenate(seen)).sorted()

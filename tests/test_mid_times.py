@@ -1,0 +1,194 @@
+"""Event times as CSV: what is read back, and a sentence with its line for everything that is wrong."""
+
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_geometry import pair
+
+from binarydyn import plots
+from binarydyn.assessment.campaign import synthesised
+from binarydyn.assessment.timetable import timetable
+from binarydyn.commands import main
+from binarydyn.errors import InputError
+from binarydyn.observables.geometry import Sky
+from binarydyn.plots.timing_page import save_timing
+from binarydyn.store.mid_times import read_mid_times, write_mid_times
+
+PERIOD_H = 10.42
+HEAD = "mid_utc,kind,body,sigma_s\n"
+GOOD = HEAD + (
+    "2031-05-03T01:02:03.5Z,eclipse,primary,30\n"
+    "2031-05-03T06:20:00,eclipse,secondary,31.5\n"
+    "2031-05-08T01:02:03+00:00,occultation,primary,30\n"
+)
+
+
+@pytest.fixture(scope="module")
+def clock():
+    return Sky.of(pair()).clock
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "pair.toml"
+    path.write_text(pair().text, encoding="utf-8")
+    return path
+
+
+def read(text, clock, tmp_path):
+    path = tmp_path / "times.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_mid_times(str(path), clock, PERIOD_H)
+
+
+def test_what_is_right_is_read(clock, tmp_path):
+    """In any order and spelling of UTC; a byte mark, empty lines and other columns do not matter."""
+    mids = read("\ufeff" + GOOD + "\n\n", clock, tmp_path)
+    assert list(mids.kind) == ["eclipse", "eclipse", "occultation"]
+    assert list(mids.body) == ["primary", "secondary", "primary"]
+    np.testing.assert_allclose(np.diff(mids.seen_s), [19076.5, 5.0 * 86400.0 - 19077.0])
+
+
+def test_what_is_written_is_read_back(clock, tmp_path):
+    mids = synthesised(pair(), 3.0, 20.0, 4)
+    write_mid_times(tmp_path / "w.csv", mids, clock)
+    back = read_mid_times(str(tmp_path / "w.csv"), clock, PERIOD_H)
+    np.testing.assert_allclose(back.seen_s, mids.seen_s, atol=0.0501)  # tenths of a second
+    assert list(back.kind) == list(mids.kind) and list(back.body) == list(mids.body)
+    np.testing.assert_array_equal(back.sigma_s, 20.0)
+
+
+def test_a_timetable_is_read_as_it_is(file, clock, tmp_path, capsys):
+    """Events that do not take place, or are cut by the impact, are passed over."""
+    assert main(["events", str(file), "--days", "3", "--csv", str(tmp_path / "e.csv")]) == 0
+    mids = read_mid_times(str(tmp_path / "e.csv"), clock, PERIOD_H)
+    entries = [entry for entry in timetable(pair(), 3.0).entries if entry.counts]
+    assert mids.sigma_s is None and len(mids) == len(entries) < len(timetable(pair(), 3.0).entries)
+    np.testing.assert_allclose(mids.seen_s, sorted(entry.seen_s for entry in entries), atol=0.0501)
+    capsys.readouterr()
+
+
+LINE = "2031-05-09T01:02:03Z,eclipse,primary,30\n"
+WRONG = [
+    ("", "times.csv", "empty"),
+    ("\n \n", "times.csv", "empty"),
+    (HEAD, "times.csv", "no event"),
+    (b"\x89PNG\r\n\x00\xff", "line 1", "UTF-8"),
+    (b"mid_utc\x00", "times.csv", "binary"),
+    (GOOD.encode() + b"2031-05-09T01:02:03Z,eclipse,\xff\n", "line 5", "UTF-8"),
+    (GOOD.replace("mid_utc", "mid"), "line 1", "does not say its time scale"),
+    (GOOD.replace("mid_utc", "mid_jd"), "line 1", "another time scale"),
+    (GOOD.replace("mid_utc", "mid_tdb"), "line 1", "another time scale"),
+    (GOOD.replace("mid_utc", "middle"), "line 1", "does not say its time scale"),
+    (GOOD.replace(",kind", ",kinds"), "line 1", "is it kinds?"),
+    (GOOD.replace(",body", ",target"), "line 1", "column body is missing"),
+    (GOOD.replace(",", ";"), "line 1", "commas"),
+    (GOOD.replace("sigma_s", "kind"), "line 1", "twice"),
+    ("\n" + GOOD.replace("body,sigma_s", "body,sigma_s,sigma_s"), "line 2", "twice"),
+    (GOOD + "2463000.5,eclipse,primary,30\n", "line 5", "Julian date"),
+    (GOOD + "2031-05-09,eclipse,primary,30\n", "line 5", "date and time in UTC"),
+    (GOOD + "2031-05-09T01:02:03 TDB,eclipse,primary,30\n", "line 5", "date and time in UTC"),
+    (GOOD + "2031-05-09T01:02:03+02:00,eclipse,primary,30\n", "line 5", "date and time in UTC"),
+    (GOOD + "2031-13-09T01:02:03Z,eclipse,primary,30\n", "line 5", "date and time in UTC"),
+    (GOOD + "1931-05-09T01:02:03Z,eclipse,primary,30\n", "line 5", "1972"),
+    (GOOD + "2019-05-09T01:02:03Z,eclipse,primary,30\n", "line 5", "days from the impact"),
+    (GOOD + "2043-05-09T01:02:03Z,eclipse,primary,30\n", "line 5", "days from the impact"),
+    (GOOD + LINE.replace("eclipse", "transit"), "line 5", "eclipse or occultation"),
+    (GOOD + LINE.replace("primary", "moonlet"), "line 5", "primary or secondary"),
+    (GOOD + LINE.replace("30", "thirty"), "line 5", "seconds above 0"),
+    (GOOD + LINE.replace("30", "nan"), "line 5", "seconds above 0"),
+    (GOOD + LINE.replace("30", "0"), "line 5", "seconds above 0"),
+    (GOOD + LINE.replace(",30", ","), "line 5", "all or none"),
+    (GOOD + LINE.replace(",30", ""), "line 5", "3 cells"),
+    (GOOD + LINE.replace("30", "30,4"), "line 5", "5 cells"),
+    (GOOD + '2031-05-09T01:02:03Z,"eclipse,primary,30\n', "line 5", "no CSV"),
+    (GOOD + "2031-05-03T01:02:03.5Z,eclipse,primary,30\n", "line 5", "already in line 2"),
+    (GOOD + "2031-05-03T01:40:00Z,eclipse,primary,30\n", "line 5", "already in line 2"),
+]
+
+
+@pytest.mark.parametrize(("text", "place", "said"), WRONG, ids=[f"{i}-{row[2]}" for i, row in enumerate(WRONG)])
+def test_what_is_wrong_is_one_sentence_with_its_line(text, place, said, clock, tmp_path):
+    with pytest.raises(InputError) as error:
+        read(text, clock, tmp_path)
+    sentence = str(error.value)
+    assert place in sentence and said in sentence and "\n" not in sentence and str(tmp_path) in sentence
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    text=st.one_of(
+        st.binary(max_size=200), st.text(max_size=80).map(lambda rest: (GOOD + rest).encode("utf-8", "surrogatepass"))
+    )
+)
+def test_whatever_is_given_is_read_or_refused(text, clock, tmp_path_factory):
+    """Never another error, never a number that is none."""
+    path = tmp_path_factory.getbasetemp() / "any.csv"
+    path.write_bytes(text)
+    try:
+        mids = read_mid_times(str(path), clock, PERIOD_H)
+    except InputError as error:
+        assert "\n" not in str(error)
+    else:
+        assert np.isfinite(mids.seen_s).all() and len(mids) >= 3
+
+
+def test_the_commands_refuse_with_exit_code_two(file, tmp_path, capsys):
+    good, wrong = tmp_path / "good.csv", tmp_path / "wrong.csv"
+    good.write_text(GOOD)
+    wrong.write_text(GOOD + LINE.replace("30", "x"))
+    for words, said in (
+        (["timing", str(file)], "no file is given"),
+        (["timing", str(file), "--events", str(good), "--events", str(wrong)], "2 files are given"),
+        (["timing", str(file), "--events", str(wrong)], "line 5"),
+        (["timing", str(file), "--events", str(tmp_path / "none.csv")], "no such file"),
+        (["timing", str(file), "--events", str(tmp_path)], "cannot be read"),
+        (["timing", str(file), "--events", str(good)], "before the impact"),
+        (["timing", str(file), "--events", str(good), "--plot", "x.gif"], ".png"),
+        (["timing", str(file), "--synthesise", str(tmp_path / "no" / "x.csv")], "folder"),
+        (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--noise-s", "-1"], "noise"),
+        (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--share", "0"], "share"),
+        (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--days", "0"], "0.1 .. 3650"),
+        (["infer", str(file), "--events", str(wrong)], "line 5"),
+        (["infer", str(file), "--events", str(good), "--sigma-s", "2"], "remove one"),
+    ):
+        assert main(words) == 2, words
+        errors = capsys.readouterr().err
+        assert said in errors and errors.count("\n") == 1, (words, errors)
+    assert main(["timing", "--events", str(good)]) == 2
+
+
+def test_from_the_simulation_to_beta(file, tmp_path, capsys):
+    """Synthesise, fit, infer, by the command line: beta of the built-in pair within three sigma."""
+    sheet, figure = tmp_path / "s.csv", tmp_path / "s.svg"
+    given_words = ["--synthesise", str(sheet), "--days", "10", "--noise-s", "20", "--seed", "5"]
+    assert main(["timing", str(file), *given_words]) == 0
+    first = sheet.read_text()
+    assert main(["timing", str(file), *given_words]) == 0 and sheet.read_text() == first
+    capsys.readouterr()
+    assert main(["timing", str(file), "--events", str(sheet), "--json", "--plot", str(figure)]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert abs(found["period_change_s"] + 1578.53) < 3.0 * found["period_change_sigma_s"] < 10.0
+    assert found["eccentricity_after"] == pytest.approx(0.029, abs=0.004)
+    assert len(found["events"]) == len(first.splitlines()) - 1 and found["other_counts"] == []
+    assert figure.stat().st_size > 20_000
+    assert main(["timing", str(file), "--events", str(sheet)]) == 0
+    text = capsys.readouterr().out
+    assert "sidereal period after" in text and "O-C, min" in text and "hazard" in text
+    assert main(["infer", str(file), "--events", str(sheet), "--count", "1000", "--json"]) == 0
+    beta = json.loads(capsys.readouterr().out)["beta"]
+    assert abs(beta["mean"] - 2.2) < 3.0 * beta["sigma"] < 0.1
+
+
+def test_the_figure_shows_every_event(tmp_path):
+    from binarydyn.assessment.campaign import measured
+
+    found = measured(pair(), synthesised(pair(), 4.0, 30.0, 1), check=False)
+    figure = plots.timing_figure(found)
+    for ax in figure.axes:
+        marks = [line for line in ax.get_lines() if line.get_marker() not in ("None", "X", "", None)]
+        assert sum(len(line.get_xdata()) for line in marks) == len(found.mids)
+    assert save_timing(tmp_path / "t.png", found).stat().st_size > 20_000

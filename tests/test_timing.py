@@ -1,0 +1,256 @@
+"""Periods from event times: closed forms, general least squares, the simulation as the judge, what cannot be told."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_geometry import pair
+
+from binarydyn.assessment.campaign import measured, synthesised
+from binarydyn.assessment.predict import predict
+from binarydyn.bodies import Ellipsoid
+from binarydyn.constants import DAY_S, HOUR_S
+from binarydyn.dynamics import State, System, simulate
+from binarydyn.epochs import moment
+from binarydyn.errors import InputError
+from binarydyn.kepler import Elements
+from binarydyn.observables.cycle_count import timing
+from binarydyn.observables.ephemeris import Clock
+from binarydyn.observables.geometry import Sight, Sky
+from binarydyn.observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
+from binarydyn.observables.timing import TURN, Expected, fitted, mean_longitude
+
+PERIOD_S, AFTER_S = 40000.0, 38500.0
+EXPECTED = Expected(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)
+YEAR_S = 3.2e7
+CIRCLE = Elements(TURN ** (-2 / 3) * (1.3271244e20 * YEAR_S**2) ** (1 / 3), 0.0, 0.0, 0.0, 0.0, 0.4)
+
+
+def ellipse_events(e=0.0, pericentre=1.0, turning=1.2e-7, days=(25.0, 25.0), after=AFTER_S, drift=0.0, phase=0.3):
+    """Times at which a moonlet stands at longitude 0 or pi, t0 at `phase`: circular before, an ellipse after, by
+    Newton's method on Kepler's equation with apsides that turn; and the longitudes.
+    """
+    n = np.array([TURN / PERIOD_S, TURN / after])
+    back = np.pi * np.arange(int(np.floor(phase / np.pi)) - int(days[0] * DAY_S * n[0] / np.pi) + 1, 1)
+    early = (back - phase) / n[0]
+    ahead = np.pi * np.arange(1, int(days[1] * DAY_S * n[1] / np.pi))
+    m0 = mean_of(phase - pericentre, e)
+    late = (ahead - phase) / n[1]
+    for _ in range(60):
+        late = (mean_of(ahead - pericentre - turning * late, e) + turning * late - m0 - drift / 2 * late**2) / n[1]
+    for _ in range(60):
+        early = (back - phase - drift / 2 * early**2) / n[0]
+    time, longitude = np.concatenate([early, late]), np.concatenate([back, ahead])
+    return Readings(time, longitude % TURN, np.zeros(len(time))), longitude
+
+
+def mean_of(true, e):
+    """Mean from true anomaly by way of tan(E/2), Kepler's equation (Murray & Dermott 1999, eqs 2.46, 2.52)."""
+    turns = np.round(true / TURN)
+    f = true - TURN * turns
+    eccentric = 2.0 * np.arctan(np.sqrt((1.0 - e) / (1.0 + e)) * np.tan(f / 2.0))
+    return eccentric - e * np.sin(eccentric) + TURN * turns
+
+
+def noisy(seen, sigma, seed):
+    return replace(seen, time_s=seen.time_s + sigma * np.random.default_rng(seed).standard_normal(len(seen.time_s)))
+
+
+@pytest.mark.parametrize("e", [0.0, 0.03, 0.5])
+def test_mean_longitude_is_keplers(e):
+    """To rounding of longitudes of 1000 rad, apsides turned and whole turns kept."""
+    true = np.linspace(-1000.0, 1000.0, 777)
+    wanted = mean_of(true - 0.7 - 0.2, e) + 0.9
+    np.testing.assert_allclose(mean_longitude(true, e * np.sin(0.7), e * np.cos(0.7), 0.2), wanted, atol=1e-12)
+
+
+def test_two_circles_are_found_to_rounding():
+    seen, longitude = ellipse_events()
+    found = timing(seen, np.full(len(longitude), 10.0), EXPECTED)
+    assert found.fit.period_h("before") * HOUR_S == pytest.approx(PERIOD_S, abs=1e-6)
+    assert found.fit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=1e-6)
+    assert not found.others and np.abs(found.fit.residual_s).max() < 1e-5
+    np.testing.assert_allclose(np.diff(found.fit.counted_rad), np.diff(longitude), atol=1e-9)
+
+
+def test_an_ellipse_that_turns_is_found():
+    """e 0.03, 7 deg/day.  The priors pull by e sigma^2/0.1^2 and less: 1e-5 of e, ms of the period."""
+    seen, longitude = ellipse_events(e=0.03, turning=1.4e-6)
+    fit = timing(seen, np.full(len(longitude), 10.0), Expected(PERIOD_S / HOUR_S, 1.2e-6, 0.6e-6)).fit
+    assert fit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=5e-3)
+    assert fit.eccentricity_after[0] == pytest.approx(0.03, abs=1e-5)
+    assert fit.of("apsidal_rate")[0] == pytest.approx(1.4e-6, rel=2e-3)
+    assert np.abs(fit.line_s).max() > 300.0 and np.abs(fit.residual_s).max() < 1.0
+
+
+def test_errors_are_those_of_a_weighted_line():
+    """Where circle and circle are fitted apart: numpy.polyfit's covariance of the longitudes before t0."""
+    seen, longitude = ellipse_events(days=(20.0, 1.2))
+    assert np.sum(seen.time_s > 0.0) < 5
+    sigma = np.random.default_rng(3).uniform(5.0, 60.0, len(longitude))
+    seen = replace(seen, time_s=seen.time_s + sigma * np.random.default_rng(4).standard_normal(len(sigma)))
+    fit = fitted(seen, longitude, sigma, EXPECTED)
+    early = seen.time_s < 0.0
+    rate = fit.values["rate_before"]
+    line, covariance = np.polyfit(
+        seen.time_s[early], longitude[early], 1, w=1.0 / (sigma[early] * rate), cov="unscaled"
+    )
+    assert fit.factor == 1.0 and fit.terms.names[-1] == "phase_step"
+    assert rate == pytest.approx(line[0], rel=1e-8)
+    wanted = TURN / line[0] ** 2 * np.sqrt(covariance[0, 0])
+    assert fit.period_sigma_s("before") == pytest.approx(wanted, rel=1e-3)
+    assert fit.of("longitude")[1] == pytest.approx(np.sqrt(covariance[1, 1]), rel=1e-3)
+
+
+def test_errors_are_those_of_a_general_least_squares():
+    """scipy.optimize.curve_fit of the times of the events after t0, ellipse and all, tied by nothing else."""
+    from scipy.optimize import curve_fit
+
+    seen, longitude = ellipse_events(e=0.03, turning=1.4e-6)
+    seen = noisy(seen, 20.0, 5)
+    expected = Expected(PERIOD_S / HOUR_S, 1.4e-6, 1.0e-3)  # a prior that says nothing
+    fit = fitted(seen, longitude, np.full(len(longitude), 20.0), expected)
+    late = seen.time_s >= 0.0
+
+    def times(which, phase, p1, p2, h, k, turning):
+        e, pericentre = np.hypot(h, k), np.arctan2(h, k)
+        first = (longitude - phase) * p1 / TURN
+        true = longitude - pericentre - 1e-6 * turning * seen.time_s
+        begin = mean_of(phase - pericentre, e)
+        second = (mean_of(true, e) + 1e-6 * turning * seen.time_s - begin) * p2 / TURN
+        return np.where(late, second, first)
+
+    guess = (0.3, PERIOD_S, AFTER_S, 0.02, 0.02, 1.4)
+    best, covariance = curve_fit(
+        times, None, seen.time_s, guess, np.full(len(longitude), 20.0), absolute_sigma=True, xtol=1e-12
+    )
+    assert fit.period_h("after") * HOUR_S == pytest.approx(best[2], abs=2e-3)
+    assert fit.period_sigma_s("after") == pytest.approx(np.sqrt(covariance[2, 2]), rel=0.01)
+    spread = np.sqrt(covariance[1, 1] + covariance[2, 2] - 2.0 * covariance[1, 2])
+    assert fit.change_sigma_s == pytest.approx(spread, rel=0.01)
+
+
+@pytest.mark.parametrize("latitude, sign", [(90.0, 1.0), (-90.0, -1.0)])
+def test_synodic_and_sidereal_periods(latitude, sign):
+    """1/P_syn = 1/P_sid -+ 1/P_helio on a circular orbit about the Sun, pole up or down (any handbook of astronomy).
+
+    Eclipses at equal synodic spacing, seen by a moving Earth: the light time comes and goes, and drops out.
+    """
+    flip = np.diag([1.0, np.sign(latitude), np.sign(latitude)])
+    sky = Sky(CIRCLE, Clock(moment("2031-05-06T07:08:09.5")), flip)
+    synodic = 1.0 / (1.0 / PERIOD_S - sign / YEAR_S)
+    mid = synodic * np.arange(-40.0, 41.0)
+    seen = MidTimes(np.full(81, "eclipse"), np.full(81, "primary"), mid + sky.at(mid).light_time_s)
+    assert np.abs(np.diff(seen.seen_s) - synodic).max() > 0.04  # the light time is at work
+    found = readings(seen, sight_for(sky, seen))
+    np.testing.assert_allclose(found.time_s, mid, atol=1e-5)
+    fit = timing(found, np.full(81, 1.0), EXPECTED).fit
+    for side in ("before", "after"):
+        assert fit.period_h(side) * HOUR_S == pytest.approx(PERIOD_S, abs=1e-4)
+
+
+def test_events_of_two_spheres_lie_on_a_line():
+    """Kepler's third law for two spheres on a circle; the middles, from their outlines, spaced equally to 2 ms."""
+    one, two = Ellipsoid((270.0,) * 3, 2500.0), Ellipsoid((60.0,) * 3, 2500.0)
+    still = np.array([1.0, 0.0, 0.0, 0.0])
+    gm = 6.67430e-11 * (one.mass_kg + two.mass_kg)
+    n = np.sqrt(gm / 900.0**3)
+    state = State(
+        np.array([900.0, 0, 0]), np.array([0, 900.0 * n, 0]), still, np.zeros(3), still, np.array([0.0, 0.0, n])
+    )
+    system = System(one, two, state)
+    sky = Sky(CIRCLE, Clock(moment("2031-05-06T07:08:09.5")), np.eye(3))
+    sight = Sight(sky, -10.1 * DAY_S, 10.1 * DAY_S)
+    runs = [mid_times_of(simulate(system, days), sight, kinds=("eclipse",)) for days in (-10.0, 10.0)]
+    both = MidTimes(*(np.concatenate([getattr(r, name) for r in runs]) for name in ("kind", "body", "seen_s")))
+    found = readings(both.sorted(), sight)
+    fit = timing(found, np.full(len(both), 1.0), Expected(TURN / n / HOUR_S, 1e-8, 1e-8)).fit
+    assert np.abs(fit.residual_s).max() < 2e-3
+    assert fit.period_h("before") * HOUR_S == pytest.approx(TURN / n, abs=1e-3)
+    assert abs(fit.change_s) < 2e-3
+
+
+def test_counts_are_certain_without_gaps_and_told_with_them():
+    """One night, 39 days after t0, by events of 1000 s: the turns before it are not known, a turn is P^2/39 days."""
+    seen, longitude = ellipse_events(e=0.0, days=(20.0, 40.0))
+    days = seen.time_s / DAY_S
+    assert not timing(noisy(seen, 30.0, 1), np.full(len(days), 30.0), EXPECTED).others
+    some = (days < 0.0) | (days > 38.5)
+    less = noisy(Readings(seen.time_s[some], seen.longitude_rad[some], seen.slide_rad_s[some]), 1000.0, 2)
+    found = timing(less, np.full(some.sum(), 1000.0), EXPECTED)
+    changes = sorted(fit.change_s for fit in (found.fit, *found.others))
+    assert found.others and found.gap_after_s > 38.0 * DAY_S
+    nearest = min(changes, key=lambda change: abs(change - (AFTER_S - PERIOD_S)))
+    steps = np.diff(changes)
+    assert abs(nearest - (AFTER_S - PERIOD_S)) < 0.5 * steps.min()
+    assert steps.min() > 0.5 * AFTER_S**2 / (40.0 * DAY_S)
+
+
+def test_the_drift_comes_in_when_it_is_seen():
+    """3e-17 rad/s2 over 25 days make 70 s: seen with 5 s of noise, not with 200 s."""
+    seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, drift=3.0e-15)
+    for sigma, there in ((5.0, True), (2000.0, False)):
+        fit = fitted(noisy(seen, sigma, 7), longitude, np.full(len(longitude), sigma), EXPECTED)
+        assert fit.terms.drift == there
+        if there:
+            value, error = fit.of("drift")
+            assert abs(value - 3.0e-15) < 4.0 * error and value > 5.0 * error
+
+
+def test_scatter_above_the_stated_sigma_scales_the_errors():
+    seen, longitude = ellipse_events(e=0.03, turning=1.2e-7)
+    count = len(longitude)
+    honest = fitted(noisy(seen, 30.0, 8), longitude, np.full(count, 30.0), EXPECTED)
+    bold = fitted(noisy(seen, 30.0, 8), longitude, np.full(count, 10.0), EXPECTED)
+    silent = fitted(noisy(seen, 30.0, 8), longitude, None, EXPECTED)
+    assert honest.factor == 1.0 and bold.factor == pytest.approx(3.0, rel=0.15)
+    for fit in (bold, silent):
+        assert fit.period_sigma_s("after") == pytest.approx(honest.period_sigma_s("after"), rel=0.15)
+
+
+def test_outliers_pull_less_with_the_soft_loss():
+    seen, longitude = ellipse_events(e=0.03, turning=1.2e-7)
+    off = np.where(np.random.default_rng(9).random(len(longitude)) < 0.08, 3000.0, 0.0)
+    late = noisy(seen, 30.0, 10)
+    late = replace(late, time_s=late.time_s + off)
+    plain, soft = (timing(late, np.full(len(off), 30.0), EXPECTED, loss).fit for loss in ("linear", "soft_l1"))
+    truth = AFTER_S - PERIOD_S
+    assert plain.factor > 5.0 and plain.change_sigma_s > 5.0 * soft.change_sigma_s
+    assert abs(soft.change_s - truth) < 3.0 * soft.change_sigma_s < 6.0
+
+
+def test_pulls_are_normal():
+    """60 sets of noise: mean and spread of the pulls of the change within 3.5 sigma of 0 and 1."""
+    seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, days=(12.0, 12.0))
+    pulls = []
+    for seed in range(60):
+        fit = fitted(noisy(seen, 30.0, seed), longitude, np.full(len(longitude), 30.0), EXPECTED)
+        pulls.append((fit.change_s - AFTER_S + PERIOD_S) / fit.change_sigma_s)
+    assert abs(np.mean(pulls)) < 3.5 / np.sqrt(60.0)
+    assert abs(np.std(pulls) - 1.0) < 3.5 / np.sqrt(120.0)
+
+
+@pytest.fixture(scope="module")
+def scenario():
+    return pair()
+
+
+def test_the_fit_gives_what_predict_reports(scenario):
+    """Noise-free events of 20 days either side: the period before to 0.05 s, the change to 0.5 s, which the campaign
+    says itself as the error of its model.
+    """
+    forward = predict(scenario)
+    mids = synthesised(scenario, 20.0, 0.0, 0)
+    found = measured(scenario, mids)
+    assert found.fit.period_h("before") == pytest.approx(forward.before.period.value_h, abs=0.05 / HOUR_S)
+    bias = found.fit.change_s - forward.period_change_s
+    assert abs(bias) < 0.5
+    assert found.bias_change_s == pytest.approx(bias, abs=1e-3)
+    assert found.change_sigma_s == pytest.approx(np.hypot(found.fit.change_sigma_s, bias), rel=1e-3)
+
+
+def test_too_few_events_are_refused(scenario):
+    mids = synthesised(scenario, 2.0, 30.0, 0)
+    late = mids.chosen(mids.seen_s > 1000.0)
+    with pytest.raises(InputError, match="0 events before the impact"):
+        measured(scenario, late)
