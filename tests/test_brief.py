@@ -5,7 +5,7 @@ import pytest
 from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.assessment import predict
-from binarydyn.ensembles import Grid, Sample, prepared
+from binarydyn.ensembles import Grid, Sample, prepared, sweep
 from binarydyn.ensembles.brief import brief_members
 from binarydyn.errors import InputError
 from binarydyn.scenario import varied
@@ -83,9 +83,9 @@ def test_side_by_side_is_as_alone(text, monkeypatch):
     Relaxed states agree to 1e-11 (periodic.TURN_LIMIT is 1e-12 of a residual); a period over a window is then off by
     ten times that at most in regular motion.
     """
-    given, single, by_itself = scenario(text), [], prepared._alone
+    given, single, by_itself = scenario(text), [], prepared.by_itself
     design, members = Sample.of(given, "random", 12), np.arange(12)
-    monkeypatch.setattr(prepared, "_alone", lambda *given: single.append(1) or by_itself(*given))
+    monkeypatch.setattr(prepared, "by_itself", lambda *given: single.append(1) or by_itself(*given))
     ours = brief_members(given, design, members)
     assert not single
     monkeypatch.setattr(prepared, "_side_by_side", lambda *_: False)
@@ -126,7 +126,33 @@ def test_what_becomes_of_a_member_has_a_name():
     assert np.isnan(block.numbers["period_change_s"][3]) and abs(block.numbers["period_change_s"][2]) < 0.01
     close = Grid.of({"mutual_orbit.separation_m": [821.0, 346.0, 340.0]})
     none = brief_members(scenario(PUSH), close, np.arange(3))
-    assert none.status.tolist() == ["done", "too_near", "bad_input"]
+    assert none.status.tolist() == ["done", "contact", "bad_input"]
+
+
+def test_near_and_far_members_end_as_in_a_full_sweep():
+    """They run by the method of `predict`: the same ends to the last digit, the same periods to 1e-5 s."""
+    given = scenario(PUSH)
+    design = Grid.of({"push.along_track_mm_s": [-1.0, -30.0, -40.0, -60.0, 120.0]})
+    ours = brief_members(given, design, np.arange(5), companions=True)
+    theirs = sorted(sweep(given, design, 1), key=lambda row: row.index)
+    assert ours.status.tolist() == [row.status for row in theirs] == ["done", "done", "contact", "contact", "escape"]
+    assert ours.reason.tolist() == [row.reason for row in theirs]
+    for k, row in enumerate(theirs):
+        assert ours.numbers["unstable_after"][k] == row.numbers["unstable_after"]
+        if row.status == "done":
+            assert ours.numbers["period_change_s"][k] == pytest.approx(row.numbers["period_change_s"], abs=0.04)
+
+
+def test_companions_change_no_other_number_and_tell_what_is_unstable():
+    """A moonlet with axes near a resonance of its modes (experiments/07), against `predict`."""
+    given = scenario(SAMPLED)
+    design, members = Sample.of(given, "random", 5), np.arange(5)
+    without, beside = brief_members(given, design, members), brief_members(given, design, members, companions=True)
+    assert set(beside.numbers) - set(without.numbers) == {"amplification_at_end", "unstable_after"}
+    assert all(np.array_equal(values, beside.numbers[name], equal_nan=True) for name, values in without.numbers.items())
+    told = [predict(varied(given, design.member(k))).trust for k in range(5)]
+    assert beside.numbers["unstable_after"].tolist() == [trust.unstable for trust in told]
+    assert np.all(beside.numbers["amplification_at_end"] <= [1.01 * trust.amplification for trust in told])
 
 
 def test_what_only_a_single_run_can_do_is_refused():

@@ -17,56 +17,7 @@ from .design import Design
 from .hits import hits
 from .inputs import Inputs, doubtful, hits_side_by_side, shares_start, starts_side_by_side, structure_is_allowed
 from .starts import begun_together, repeated, starts_of
-
-NUMBERS = (
-    "period_before_h",
-    "period_after_h",
-    "period_change_s",
-    "along_track_dv_mm_s",
-    "radial_dv_mm_s",
-    "normal_dv_mm_s",
-    "beta",
-    "incidence_deg",
-    "separation_before_m",
-    "separation_min_after_m",
-    "separation_max_after_m",
-    "long_axis_angle_max_after_deg",
-    "tilt_max_after_deg",
-    "primary_density_kg_m3",
-    "secondary_density_kg_m3",
-    "total_mass_kg",
-    "secondary_mass_kg",
-)
-FLAG = "turned_over_after"
-
-
-@dataclass(frozen=True)
-class Table:
-    """The columns of a block while they are filled: numbers nan, the flag -1, until they are known."""
-
-    members: np.ndarray
-    columns: dict[str, np.ndarray]
-    status: np.ndarray
-    reason: np.ndarray
-
-    @classmethod
-    def of(cls, members: np.ndarray) -> Table:
-        """Nothing is known yet."""
-        count = len(members)
-        columns = {name: np.full(count, np.nan) for name in NUMBERS}
-        columns[FLAG] = np.full(count, -1, dtype=np.int8)
-        texts = (np.full(count, "", dtype=object) for _ in range(2))
-        return cls(members, columns, *texts)
-
-    def end(self, place: int, status: str, reason: str) -> None:
-        """How a member ended, unless that is known already."""
-        if not self.status[place]:
-            self.status[place], self.reason[place] = status, reason
-
-    def end_well(self, places: np.ndarray) -> None:
-        """Members of which nothing else is known are done."""
-        open_ones = places[self.status[places] == ""]
-        self.status[open_ones] = "done"
+from .table import Table
 
 
 @dataclass(frozen=True)
@@ -101,8 +52,10 @@ def prepared(base: Scenario, design: Design, table: Table) -> Iterator[Struck]:
             yield struck
     after: dict[int, list[tuple[int, System, State]]] = {}
     for place in np.flatnonzero(alone).tolist():
-        if found := _alone(base, design.member(int(table.members[place])), table, place, shared):
-            after.setdefault(found[0].gravity_model, []).append((place, *found))
+        if found := by_itself(base, design.member(int(table.members[place])), table, place, shared):
+            _note(table, place, *found)
+            system, state = found[1].system, found[1].state
+            after.setdefault(system.gravity_model, []).append((place, system, state))
     for model, rows in after.items():
         parts = zip(*(system.parameters for _, system, _ in rows), strict=True)
         constants, coefficients = (np.array(c).T for c in parts)
@@ -143,23 +96,20 @@ def _struck(inputs: Inputs, places: np.ndarray, table: Table, shared: Start | No
     return Struck(places[done], starts.model, *parts, near[done]), places[~done]
 
 
-def _alone(
+def by_itself(
     base: Scenario, inputs: dict[str, float], table: Table, place: int, shared: Start | None
-) -> tuple[System, State] | None:
-    """One member by itself, as `predict` prepares it; None where it ends before its window."""
+) -> tuple[Start, Impact] | None:
+    """Start and impact of one member, as `predict` has them; None where it ends there, which its status then says."""
     try:
         scenario = varied(base, inputs)
         begun = shared or start(scenario)
-        impact = impact_on(begun.system, scenario)
+        return begun, impact_on(begun.system, scenario)
     except InputError as error:
         table.end(place, "bad_input", str(error))
     except ConvergenceError as error:
         table.end(place, "not_converged", str(error))
     except Exception as error:
         table.end(place, "error", one_line(f"{type(error).__name__}: {error}"))
-    else:
-        _note(table, place, begun, impact)
-        return impact.system, impact.state
     return None
 
 
