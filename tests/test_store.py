@@ -21,7 +21,16 @@ from binarydyn.ensembles import Block, Grid, Row, sweep
 from binarydyn.errors import InputError
 from binarydyn.observables import attitude, periods
 from binarydyn.scenario import Scenario
-from binarydyn.store import SweepStore, files, long_name_of, open_result, provenance, unit_of, write_prediction
+from binarydyn.store import (
+    SweepStore,
+    files,
+    long_name_of,
+    open_result,
+    provenance,
+    seal,
+    unit_of,
+    write_prediction,
+)
 from binarydyn.store.groups import FLAGS, TEXTS, UNKNOWN, WHOLES
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
@@ -131,7 +140,9 @@ def test_others_can_read_every_group(which, request):
         data = xarray.open_dataset(path, engine="h5netcdf", group="members")
         assert data.sizes == {"member": 12} and data["period_change_s"].attrs["units"] == "s"
         assert data[MASS].values.tolist() == [-1.0] * 3 + [300.0] * 3 + [500.0] * 3 + [900.0] * 3
-        assert data.status.values[4] == "done" and data["window_days"].values[4] == 6.0
+        words = dict(zip(data.status.attrs["flag_values"], data.status.attrs["flag_meanings"].split(), strict=True))
+        assert [words[code] for code in data.status.values[[0, 4]]] == ["bad_input", "done"]
+        assert data["window_days"].values[4] == 6.0 and "allowed is 0.001" in data.reason.values[0]
     else:
         data = xarray.open_dataset(path, engine="h5netcdf", group="after")
         assert data.position_m.dims == ("time_s", "axis") and data.attitude2.dims == ("time_s", "component")
@@ -183,7 +194,7 @@ def test_a_file_says_where_it_comes_from(sweep_file):
     found = open_result(sweep_file).attributes
     assert found["scenario"] == HIT and found["scenario_sha256"] == scenario().sha256
     assert Grid.from_json(found["design"]) == GRID and found["design_sha256"] == GRID.sha256
-    assert found["tolerance"] == "1e-09" and found["members"] == 12 and found["schema"] == 1
+    assert found["tolerance"] == "1e-09" and found["members"] == 12 and found["schema"] == 2
     assert found["numpy_version"] == np.__version__ and re.fullmatch("[0-9a-f]{64}", found["source_digest"])
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+00:00", found["created_utc"])
     assert "no hazard decision" in found["caution"]
@@ -222,7 +233,7 @@ def command(folder) -> list[str]:
 def interrupted(folder, sent: signal.Signals) -> tuple[int, str]:
     """Start the command, send it a signal once two blocks are there; exit code and what it said."""
     process = child(*command(folder))
-    while process.poll() is None and len(list(folder.glob("s.h5.parts/*.h5"))) < 2:
+    while process.poll() is None and len(list(folder.glob("s.h5.parts/*.rows"))) < 2:
         time.sleep(0.002)
     process.send_signal(sent)
     err = process.communicate()[1]
@@ -254,7 +265,7 @@ def test_a_finished_sweep_has_nothing_to_do(sweep_file, tmp_path, capsys):
     assert main(words) == 1
     first, before = capsys.readouterr().out, (tmp_path / "s.h5").read_bytes()
     (tmp_path / "s.h5.parts").mkdir()  # as a kill between the rename and the removal leaves it
-    (tmp_path / "s.h5.parts" / f"000001-{64 * 'a'}.h5").write_bytes(b"")
+    (tmp_path / "s.h5.parts" / f"000001-{64 * 'a'}.rows").write_bytes(b"")
     assert main(words) == 1
     assert "nothing was left to do" in capsys.readouterr().out and "2 computed" in first and "first bad_input" in first
     assert (tmp_path / "s.h5").read_bytes() == before and not (tmp_path / "s.h5.parts").exists()
@@ -264,7 +275,7 @@ def test_a_finished_sweep_has_nothing_to_do(sweep_file, tmp_path, capsys):
 def test_a_damaged_block_is_noted_and_computed_anew(how, sweep_file, tmp_path):
     path = tmp_path / "s.h5"
     stored(path, GRID, stop_after=9, rows=3)
-    block = sorted((tmp_path / "s.h5.parts").glob("000002-*.h5"))[0]
+    block = sorted((tmp_path / "s.h5.parts").glob("000002-*.rows"))[0]
     data = bytearray(block.read_bytes())
     data[random.Random(5).randrange(len(data))] ^= 1
     block.write_bytes({"flipped": bytes(data), "shortened": bytes(data[:-1]), "emptied": b""}[how])
@@ -277,7 +288,7 @@ def test_a_damaged_block_is_noted_and_computed_anew(how, sweep_file, tmp_path):
 def test_temporary_files_of_a_dead_process_are_no_blocks(sweep_file, tmp_path):
     path = tmp_path / "s.h5"
     stored(path, GRID, stop_after=4)
-    block = next((tmp_path / "s.h5.parts").glob("*.h5"))
+    block = next((tmp_path / "s.h5.parts").glob("*.rows"))
     shutil.copy(block, block.with_name(f".{block.name}.99999.tmp"))
     block.unlink()
     with SweepStore(path, scenario(), GRID) as store:
@@ -368,18 +379,20 @@ def test_changed_numbers_are_one_line(sweep_file, prediction_file, tmp_path, cap
         path = shutil.copy(original, tmp_path)
         with h5py.File(path, "r+") as file:
             file[name][...] = np.nextafter(file[name][...], 0.0)
-        assert "not what was written" in shown(path, capsys)
+        assert "no whole result file" in shown(path, capsys)
 
 
-def test_foreign_and_newer_files_are_one_line(sweep_file, tmp_path, capsys):
+def test_foreign_and_newer_files_are_one_line(tmp_path, capsys, monkeypatch):
     with h5py.File(tmp_path / "foreign.h5", "w") as file:
         file["x"] = 1.0
-    assert "no binarydyn result" in shown(tmp_path / "foreign.h5", capsys)
-    path = shutil.copy(sweep_file, tmp_path / "newer.h5")
-    with h5py.File(path, "r+") as file:
-        file.attrs["schema"] = 2
-        file.attrs["package_version"] = "9.1"
-    assert "version 2, allowed is 1; read it with binarydyn 9.1" in shown(path, capsys)
+    assert "no whole result file" in shown(tmp_path / "foreign.h5", capsys)
+    (tmp_path / "odd.h5").write_bytes(seal.sealed((tmp_path / "foreign.h5").read_bytes()))
+    assert "no binarydyn result" in shown(tmp_path / "odd.h5", capsys)
+    monkeypatch.setattr(seal, "SCHEMA", 3)
+    monkeypatch.setattr(seal, "version", lambda _: "9.1")
+    (tmp_path / "newer.h5").write_bytes(seal.sealed(b"anything"))
+    monkeypatch.undo()
+    assert "version 3, allowed is 2; read it with binarydyn 9.1" in shown(tmp_path / "newer.h5", capsys)
     (tmp_path / "text.h5").write_text(HIT)
     assert "no whole result file" in shown(tmp_path / "text.h5", capsys)
     assert "folder" in shown(tmp_path, capsys)

@@ -23,7 +23,7 @@ def draw(scenario: Scenario, sample: Sample) -> tuple[Drawn, bool]:
     """
     from ..ensembles import Drawn, sweep
     from ..ensembles.drawn import members_of
-    from ..store.blocks import table_of
+    from ..store.rows import table_of
 
     parts = []
     try:

@@ -21,6 +21,10 @@ class MemberSet(Set):
         """Take members in."""
         self.mask[np.asarray(members, dtype=np.int64)] = True
 
+    def has(self, members: np.ndarray) -> bool:
+        """Whether all of some members are in it."""
+        return bool((members < len(self.mask)).all() and self.mask[members].all())
+
     def __contains__(self, k: object) -> bool:
         return isinstance(k, int | np.integer) and 0 <= k < len(self.mask) and bool(self.mask[k])
 

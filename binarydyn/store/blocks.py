@@ -9,20 +9,42 @@ import fcntl
 import hashlib
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 
-from ..ensembles import Block, Design, Row
+from ..ensembles import Block, Row
 from ..errors import InputError
 from ..scenario.wording import one_line
-from .files import image, opened, put, sync_folder
-from .groups import Column, read_group, write_group
+from .files import put, sync_folder
+from .rows import Packed, columns_of, packed
+from .table import Values
 
-ROWS = "members"
-_NAME = re.compile(r"(\d{6,})-([0-9a-f]{64})\.h5")
+_NAME = re.compile(r"(\d{6,})-([0-9a-f]{64})\.rows")
+
+
+@dataclass(frozen=True)
+class KeptBlock:
+    """One block on disk; its bytes are checked against their hash whenever they are read."""
+
+    path: Path
+    members: np.ndarray
+    names: tuple[str, ...]
+
+    @property
+    def place(self) -> str:
+        """How a sentence names it."""
+        return one_line(str(self.path))
+
+    def columns(self, names: Sequence[str]) -> dict[str, Values]:
+        """Those of some columns that it has.  InputError if it was damaged in the meantime."""
+        data = _whole(self.path)
+        if data is None:
+            raise InputError(self.place, "this block has been damaged in the meantime; run the same sweep again")
+        return Packed(data).columns(names)
 
 
 class Blocks:
@@ -32,6 +54,7 @@ class Blocks:
         self.folder = folder
         self.damaged: list[str] = []
         self._lock: IO | None = None
+        self._last = 0
 
     def acquire(self) -> None:
         """Make the folder and lock it.  InputError while another process has it; a dead one does not hold it."""
@@ -50,6 +73,7 @@ class Blocks:
                 lock.close()
         for draft in self.folder.glob(".*.tmp"):
             draft.unlink(missing_ok=True)
+        self._last = max((int(_NAME.fullmatch(path.name)[1]) for path in self._paths()), default=0)
 
     def _opened_lock(self) -> IO:
         try:
@@ -65,16 +89,15 @@ class Blocks:
         """Give the lock back; a folder without a block goes."""
         if self._lock is None:
             return
-        if not any(self.folder.glob("*.h5")):
+        if not any(self.folder.glob("*.rows")):
             self._remove_folder()
         self._lock.close()
         self._lock = None
 
-    def remove(self) -> None:
-        """Delete all blocks, once they are joined."""
-        for path in self._paths():
-            path.unlink()
-        self._remove_folder()
+    def remove(self, blocks: Sequence[KeptBlock]) -> None:
+        """Delete blocks, once they are joined."""
+        for block in blocks:
+            block.path.unlink(missing_ok=True)
 
     def _remove_folder(self) -> None:
         (self.folder / "lock").unlink(missing_ok=True)
@@ -83,33 +106,41 @@ class Blocks:
         except OSError:
             pass  # somebody put a file of his own in it, or another process has just come
 
-    def append(self, rows: Sequence[Row | Block], attributes: dict) -> None:
+    def append(self, parts: Sequence[Row | Block], attributes: Mapping[str, Any]) -> KeptBlock:
         """Write rows, or several blocks of them, as the next block."""
+        columns = columns_of(parts)
+        data = packed(columns, attributes)
+        path = self.folder / f"{self._last + 1:06d}-{hashlib.sha256(data).hexdigest()}.rows"
+        put(path, data)
+        self._last += 1
+        return KeptBlock(path, columns["member"], tuple(columns))
 
-        def fill(file) -> None:
-            file.attrs.update(attributes)
-            write_group(file, ROWS, columns_of(rows))
-
-        data = image(fill)
-        number = max((int(_NAME.fullmatch(path.name)[1]) for path in self._paths()), default=0) + 1
-        put(self.folder / f"{number:06d}-{hashlib.sha256(data).hexdigest()}.h5", data)
-
-    def read(self) -> Iterator[tuple[dict, dict[str, Column]]]:
-        """Attributes and columns of each block; a damaged one is noted, deleted and left out."""
+    def read(self) -> Iterator[tuple[dict[str, Any], KeptBlock]]:
+        """Attributes of each block and itself; a damaged one is noted, deleted and left out."""
         for path in self._paths():
-            data = path.read_bytes()
-            if hashlib.sha256(data).hexdigest() != _NAME.fullmatch(path.name)[2]:
+            data = _whole(path)
+            if data is None:
                 self.damaged.append(
                     f"block {path.name[:6]} is damaged (its SHA-256 differs); its rows are computed anew"
                 )
                 path.unlink()
                 sync_folder(self.folder)
                 continue
-            with opened(data) as file:
-                yield dict(file.attrs), read_group(file, ROWS)
+            block = Packed(data)
+            members = block.columns(("member",))["member"].copy()
+            yield block.head["attributes"], KeptBlock(path, members, tuple(name for name, *_ in block.head["columns"]))
 
     def _paths(self) -> list[Path]:
-        return sorted(path for path in self.folder.glob("*.h5") if _NAME.fullmatch(path.name))
+        return sorted(path for path in self.folder.glob("*.rows") if _NAME.fullmatch(path.name))
+
+
+def _whole(path: Path) -> bytes | None:
+    """The bytes of a block, None if they are not those that were written."""
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return None
+    return data if hashlib.sha256(data).hexdigest() == _NAME.fullmatch(path.name)[2] else None
 
 
 def _is_still(lock: IO, path: Path) -> bool:
@@ -118,44 +149,3 @@ def _is_still(lock: IO, path: Path) -> bool:
         return os.path.samestat(os.fstat(lock.fileno()), os.stat(path))
     except OSError:
         return False
-
-
-def columns_of(parts: Sequence[Row | Block]) -> dict[str, Column]:
-    """Rows, one by one or many at once, as columns: member, status, reason and every number, unknown where none is."""
-    tables = [_columns_of_block(part) for part in parts if isinstance(part, Block)]
-    if rows := [part for part in parts if isinstance(part, Row)]:
-        tables.append(_columns_of_rows(rows))
-    if len(tables) == 1:
-        return tables[0]
-    names = dict.fromkeys(name for table in sorted(tables, key=len, reverse=True) for name in table)
-    return {name: Column(("member",), np.concatenate([part_of(table, name) for table in tables])) for name in names}
-
-
-def part_of(table: dict[str, Column], name: str) -> np.ndarray:
-    """A column of some rows, unknown throughout if none of them had a prediction."""
-    return (table[name] if name in table else Column.of(name, [None] * len(table["member"].values))).values
-
-
-def _columns_of_block(block: Block) -> dict[str, Column]:
-    plain = {"member": block.members, "status": block.status, "reason": block.reason, **block.numbers}
-    return {name: Column.of(name, np.asarray(values), "member") for name, values in plain.items()}
-
-
-def _columns_of_rows(rows: Sequence[Row]) -> dict[str, Column]:
-    names = [name for name in max((row.numbers for row in rows), key=len) if name != "status"]
-    plain = {
-        "member": [row.index for row in rows],
-        "status": [row.status for row in rows],
-        "reason": [row.reason for row in rows],
-    }
-    plain |= {name: [row.numbers.get(name) for row in rows] for name in names}
-    return {name: Column.of(name, values, "member") for name, values in plain.items()}
-
-
-def table_of(parts: Sequence[Row | Block], design: Design) -> dict[str, np.ndarray]:
-    """Rows, in the order of members, as the arrays that a stored sweep has, with what the design varied."""
-    columns = {name: column.values for name, column in columns_of(parts).items()}
-    order = np.argsort(columns["member"])
-    varied = [design.member(k) for k in columns["member"][order].tolist()]
-    inputs = {key: np.array([one[key] for one in varied]) for key in design.keys}
-    return {"member": columns.pop("member")[order]} | inputs | {name: x[order] for name, x in columns.items()}

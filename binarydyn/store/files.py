@@ -1,53 +1,84 @@
-"""Files that are whole or absent: built in memory, written under a temporary name, synchronised, then renamed."""
+"""Files that are whole or absent: written under a temporary name, sealed, synchronised, then renamed."""
 
 from __future__ import annotations
 
-import io
 import os
 import stat
-from collections.abc import Callable
+import struct
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
 from ..scenario.wording import one_line
+from .seal import seal, sealed
 
 if TYPE_CHECKING:
     import h5py
 
 
 def image(fill: Callable[[h5py.File], None]) -> bytes:
-    """The bytes of the HDF5 file that `fill` makes."""
+    """The bytes of the HDF5 file that `fill` makes, sealed."""
     import h5py
 
     with h5py.File("image", "w", driver="core", backing_store=False) as file:
         fill(file)
         file.flush()
-        return file.id.get_file_image()
-
-
-def opened(data: bytes) -> h5py.File:
-    """An HDF5 file that is in memory, to be read."""
-    import h5py
-
-    return h5py.File(io.BytesIO(data), "r")
+        return sealed(file.id.get_file_image())
 
 
 def put(path: Path, data: bytes) -> None:
     """Write a file: a kill or a loss of power leaves the old one or the new one.  InputError where it cannot be."""
     draft = path.with_name(f".{path.name}.{os.getpid()}.tmp")
-    try:
+    with _placed(path, draft), open(draft, "wb") as stream:
+        stream.write(data)
+        _finish(stream, draft, path)
+
+
+def put_large(path: Path, draft: Path, room: int, fill: Callable[[h5py.File], None]) -> None:
+    """Write an HDF5 file that `fill` makes, piece by piece on disk, as `put` does; draft: its name until it is whole.
+
+    room: bytes that suffice for it.  They are reserved beforehand, since HDF5 may crash where a disk gets full.
+    """
+    import h5py
+
+    with _placed(path, draft):
         with open(draft, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(draft, path)
-        sync_folder(path.parent)
+            os.posix_fallocate(stream.fileno(), 0, room)  # HDF5 starts once it is known that there is room
+        with h5py.File(draft, "w") as file:
+            with open(draft, "r+b") as stream:
+                os.posix_fallocate(stream.fileno(), 0, room)
+            fill(file)
+        with open(draft, "r+b") as stream:
+            os.ftruncate(stream.fileno(), _end_of_hdf5(stream.read(64)))
+            seal(stream)
+            _finish(stream, draft, path)
+
+
+def _end_of_hdf5(head: bytes) -> int:
+    """Where the content of an HDF5 file ends, from its superblock (format specification, section II.A)."""
+    return struct.unpack_from("<Q", head, 40 if head[8] < 2 else 28)[0]
+
+
+@contextmanager
+def _placed(path: Path, draft: Path) -> Iterator[None]:
+    """InputError, and no draft, for whatever a disk may answer."""
+    try:
+        yield
     except OSError as error:
         draft.unlink(missing_ok=True)
+        why = error.strerror or one_line(str(error))[:120]
         raise InputError(
-            one_line(str(path)), f"it cannot be written ({error.strerror}); check the disk and the permissions"
+            one_line(str(path)), f"it cannot be written ({why}); check the disk and the permissions and try again"
         ) from None
+
+
+def _finish(stream, draft: Path, path: Path) -> None:
+    stream.flush()
+    os.fsync(stream.fileno())
+    os.replace(draft, path)
+    sync_folder(path.parent)
 
 
 def sync_folder(folder: Path) -> None:

@@ -89,16 +89,21 @@ def _write(group: h5py.Group, name: str, column: Column) -> None:
         dataset = group.create_dataset(name, data=column.values.astype(object), dtype=h5py.string_dtype())
     else:
         dataset = group.create_dataset(name, data=column.values)
-    dataset.attrs["units"] = unit_of(name)
-    dataset.attrs["long_name"] = long_name_of(name)
-    if name in FLAGS:
-        dataset.attrs["flag_values"] = np.array([UNKNOWN, 0, 1], dtype=np.int8)
-        dataset.attrs["flag_meanings"] = "unknown no yes"
+    describe(dataset, name)
     if column.dims == (name,):
         dataset.make_scale(name)
         return
     for place, dim in enumerate(column.dims):
         dataset.dims[place].attach_scale(group[dim])
+
+
+def describe(dataset: h5py.Dataset, name: str) -> None:
+    """Unit, name in words and, of a flag, what its values mean (CF conventions 1.11, section 3.5)."""
+    dataset.attrs["units"] = unit_of(name)
+    dataset.attrs["long_name"] = long_name_of(name)
+    if name in FLAGS:
+        dataset.attrs["flag_values"] = np.array([UNKNOWN, 0, 1], dtype=np.int8)
+        dataset.attrs["flag_meanings"] = "unknown no yes"
 
 
 def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:

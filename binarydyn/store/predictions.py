@@ -12,11 +12,11 @@ from ..assessment import Prediction, Start
 from ..dynamics import Trajectory
 from ..dynamics.state import Body
 from ..ensembles import Drawn
-from .blocks import ROWS
 from .files import image, put
 from .groups import Column, write_group
 from .provenance import attributes
 from .result import ENDS, STATE, refuse_other_kinds
+from .table import write_table
 
 _WIDTHS = {3: "axis", 4: "component"}
 
@@ -35,8 +35,7 @@ def write_prediction(path: str | Path, prediction: Prediction, drawn: Drawn | No
         file.attrs.update(attributes(prediction.scenario, "prediction"))
         if drawn:
             file.attrs.update({"design": drawn.sample.json, "design_sha256": drawn.sample.sha256})
-            columns = {name: Column(("member",), values) for name, values in drawn.columns.items()}
-            write_group(file, ROWS, columns)
+            write_table(file, drawn.columns)
         write_group(file, "numbers", _scalars(prediction.numbers()))
         write_group(file, "changes", _scalars(changes))
         write_group(file, "start", _scalars(_calibration(prediction.start)))

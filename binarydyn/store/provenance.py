@@ -17,9 +17,8 @@ from .. import _jit
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION, one_line
+from .seal import SCHEMA
 
-SCHEMA = 1
-"""Version of the layout: it grows when an older reader would misread a file."""
 FORMAT = "binarydyn result"
 _PACKAGE = Path(_jit.__file__).parent
 # What decides the numbers; stores, plots and commands do not.
@@ -62,15 +61,19 @@ def attributes(scenario: Scenario, kind: str) -> dict[str, str | int]:
     }
 
 
+def made_otherwise(found: dict, wanted: dict) -> str:
+    """The first attribute in which what is in a file was not made from the same things; empty if there is none."""
+    return next((name for name in _SAME if found.get(name) != wanted.get(name)), "")
+
+
 def refuse_others(found: dict, wanted: dict, place: str, advice: str) -> None:
     """InputError where what is in a file was not made from the same things."""
-    for name, words in _SAME.items():
-        if found.get(name) != wanted.get(name):
-            raise InputError(
-                place,
-                f"it holds {words} ({name} {str(found.get(name))[:12]}, now {str(wanted.get(name))[:12]}), "
-                f"allowed is to go on with the same; {advice}",
-            )
+    if name := made_otherwise(found, wanted):
+        raise InputError(
+            place,
+            f"it holds {_SAME[name]} ({name} {str(found.get(name))[:12]}, now {str(wanted.get(name))[:12]}), "
+            f"allowed is to go on with the same; {advice}",
+        )
 
 
 @cache

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -19,7 +19,9 @@ from ..scenario import Scenario
 from ..scenario.wording import one_line
 from .files import check_place
 from .groups import FLAGS, UNKNOWN, Column, read_group
-from .provenance import FORMAT, SCHEMA
+from .provenance import FORMAT
+from .seal import check_seal
+from .table import ROWS, Columns, Values, read_values
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,36 @@ class RecordedRun(Trajectory):
     def trajectory(self) -> Trajectory:
         """Itself, so that it reads like one side of a prediction."""
         return self
+
+
+@dataclass(frozen=True)
+class StoredRows:
+    """The table of a sweep's file, a column at a time; each is checked against its hash when it is read."""
+
+    path: Path
+
+    @property
+    def place(self) -> str:
+        """How a sentence names it."""
+        return one_line(str(self.path))
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Its columns."""
+        return tuple(_read(self.path, lambda file: file[ROWS].attrs["columns"].split()))
+
+    @cached_property
+    def members(self) -> np.ndarray:
+        """(n,) numbers of the members, ascending."""
+        return self.column("member")
+
+    def column(self, name: str) -> Values:
+        """One of its columns."""
+        return _read(self.path, lambda file: read_values(file[ROWS], name))
+
+    def columns(self, names: Sequence[str]) -> dict[str, Values]:
+        """Those of some columns that it has."""
+        return {name: self.column(name) for name in names if name in self.names}
 
 
 @dataclass(frozen=True)
@@ -95,17 +127,23 @@ class Result:
         return self._run("after", 0)
 
     @cached_property
-    def columns(self) -> dict[str, np.ndarray]:
-        """Of a sweep: rows as arrays (members,) by name: `member`, the varied keys, `status`, `reason`, every number.
-
-        Of a prediction: those of the members that were drawn beside it, if any were.  An unknown number is nan; flags
-        are 1, 0, or -1 where unknown.
-        """
-        return {name: column.values for name, column in self._group("members", self._kind_with_rows).items()}
+    def rows(self) -> StoredRows:
+        """Of a sweep: its table as it is stored."""
+        self._check_kind(self._kind_with_rows)
+        return StoredRows(self.path)
 
     @property
     def _kind_with_rows(self) -> str:
         return "prediction" if self.kind == "prediction" and self.sample else "sweep"
+
+    @cached_property
+    def columns(self) -> Columns:
+        """Of a sweep: rows as arrays (n,) by name: `member`, the varied keys, `status`, `reason`, every number.
+
+        Of a prediction: those of the members that were drawn beside it, if any were.  A column is read when it is asked
+        for.  An unknown number is nan; flags are 1, 0, or -1 where unknown.
+        """
+        return Columns(self.rows.names, self.rows.column)
 
     @cached_property
     def axes(self) -> dict[str, np.ndarray]:
@@ -129,16 +167,22 @@ class Result:
         return Sample.from_json(text) if text.startswith("{") else None
 
     def on_grid(self, name: str) -> np.ndarray:
-        """A column of a sweep, one dimension for each of `axes`."""
+        """A column of a sweep, one dimension for each of `axes`; unknown where a member is missing."""
         if name not in self.columns:
             raise InputError(
                 one_line(str(self.path)), f"there is no column {name!r}, allowed are {', '.join(self.columns)}"
             )
-        return self.columns[name].reshape([len(values) for values in self.axes.values()])
+        values = self.columns[name]
+        unknown = {"f": np.nan, "O": ""}.get(values.dtype.kind, UNKNOWN)
+        whole = np.full(int(self.attributes["members"]), unknown, values.dtype)
+        whole[self.rows.members] = values
+        return whole.reshape([len(values) for values in self.axes.values()])
 
     def statuses(self) -> dict[str, int]:
         """Of a sweep: how many members ended how, the most frequent first."""
-        return dict(Counter(self.columns["status"].tolist()).most_common())
+        status = self.rows.column("status")
+        counts = np.bincount(status.codes, minlength=len(status.words)).tolist()
+        return dict(Counter(dict(zip(status.words, counts, strict=True))).most_common())
 
     def _table(self, group: str) -> dict[str, Any]:
         plain = {name: column.plain for name, column in self._group(group, "prediction").items()}
@@ -169,9 +213,12 @@ class Result:
         begun = self.calibration
         return System(*bodies, state, begun["degree"], begun["tolerance"])
 
-    def _group(self, name: str, kind: str) -> dict[str, Column]:
+    def _check_kind(self, kind: str) -> None:
         if self.kind != kind:
             raise InputError(one_line(str(self.path)), f"this is a {self.kind}, allowed is a {kind}; open another file")
+
+    def _group(self, name: str, kind: str) -> dict[str, Column]:
+        self._check_kind(kind)
         return _read(self.path, lambda file: read_group(file, name))
 
 
@@ -201,15 +248,10 @@ def open_result(path: str | Path) -> Result:
         raise InputError(place, "there is no such file; `predict --out` and `sweep --out` write one")
     if path.is_dir():
         raise InputError(place, "this is a folder, allowed is a result file; name a file in it")
+    check_seal(path)
     attributes = _read(path, lambda file: {name: _plain(value) for name, value in file.attrs.items()})
     if attributes.get("format") != FORMAT:
         raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is one of `--out`; name another file")
-    if (schema := attributes.get("schema")) != SCHEMA:
-        raise InputError(
-            place,
-            f"its layout has version {schema}, allowed is {SCHEMA}; "
-            f"read it with binarydyn {one_line(str(attributes.get('package_version', '')))}",
-        )
     return Result(path, attributes["kind"], attributes)
 
 
@@ -229,7 +271,7 @@ def _unfinished(path: Path, missing: bool) -> int:
         if missing and path.name
         else None
     )
-    return sum(1 for _ in folder.glob("*.h5")) if folder and os.path.isdir(folder) else 0
+    return sum(1 for _ in folder.glob("*.rows")) if folder and os.path.isdir(folder) else 0
 
 
 def _plain(value: Any) -> Any:

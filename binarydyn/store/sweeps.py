@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
-import numpy as np
-
-from ..ensembles import TABLES, Block, Design, Row, swept
+from ..ensembles import TABLES, Block, Design, MemberSet, Row, Sample, swept
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
-from .blocks import ROWS, Blocks, part_of
-from .files import check_place, image, put
+from .blocks import Blocks, KeptBlock
+from .files import check_place, put_large
 from .groups import Column, write_group
-from .provenance import attributes, refuse_others
+from .joined import Joined
+from .provenance import attributes, made_otherwise, refuse_others
 from .result import Result, open_result
+from .table import Source
 
 AXES = "design"
 
@@ -26,6 +29,8 @@ class SweepStore:
     InputError where the output cannot be written, is used by another process, or holds a result of something else.
     block_rows, block_s: a block is closed after so many rows or seconds; a kill loses at most that.
     table: which numbers the rows have, `full` or `brief`; all rows of a file have the same.
+    part: the members that are wanted, None: all.  A finished file may have members outside of it, or of a smaller
+    sample: they stay in it, and it grows.
     """
 
     def __init__(
@@ -33,9 +38,10 @@ class SweepStore:
         path: str | Path,
         scenario: Scenario,
         design: Design,
-        block_rows: int = 1000,
+        block_rows: int = 5000,
         block_s: float = 2.0,
         table: str = "full",
+        part: range | None = None,
     ):
         if table not in TABLES:
             raise InputError("table", f"{table!r} is given, allowed is {' or '.join(TABLES)}; choose one")
@@ -43,24 +49,18 @@ class SweepStore:
         self.block_rows, self.block_s = block_rows, block_s
         design.check(scenario)
         check_place(path)
-        tolerance = "varied" if "simulation.tolerance" in design.keys else swept(scenario).simulation.tolerance
-        self.attributes = attributes(scenario, "sweep") | {
-            "design": design.json,
-            "design_sha256": design.sha256,
-            "members": len(design),
-            "tolerance": str(tolerance),
-            "table": table,
-        }
+        self.attributes = sweep_attributes(scenario, design, table)
+        self.wanted = MemberSet(len(design), range(len(design)) if part is None else part)
         self.was_complete = False
-        self._blocks = Blocks(self.path.with_name(self.path.name + ".parts"))
+        self._blocks = blocks_of(self.path)
+        self._kept: list[KeptBlock] = []
+        self._base: Result | None = None
+        self._done = MemberSet(len(design))
         self._waiting: list[Row | Block] = []
-        self._count = 0
-        self._since = 0.0
-        self._done: set[int] = set()
+        self._count, self._since = 0, 0.0
 
     def __enter__(self) -> SweepStore:
-        if self.path.exists():
-            self._check_finished()
+        self._see_file()
         if not self.was_complete or self._blocks.folder.is_dir():
             self._blocks.acquire()
             try:
@@ -76,32 +76,67 @@ class SweepStore:
         finally:
             self._blocks.release()
 
-    def _check_finished(self) -> None:
-        """Refuse a file of something else; a finished sweep of the same has all members."""
+    def _see_file(self) -> None:
+        """What is in the file already; refuse one of something else."""
+        if not self.path.exists():
+            return
+        self._base = open_result(self.path)
         advice = "name another file or delete this one"
-        refuse_others(open_result(self.path).attributes, self.attributes, one_line(str(self.path)), advice)
-        self.was_complete = True
+        self._refuse(self._base.attributes, one_line(str(self.path)), advice)
+        self._take(self._base.rows.members, one_line(str(self.path)))
+        self.was_complete = not (self.wanted.mask & ~self._done.mask).any()
 
     def _begin(self) -> None:
         """See what is there, now that nobody else can change it."""
-        if not self.was_complete and self.path.exists():
-            self._check_finished()  # another process has just finished it
-        if self.was_complete:
-            self._blocks.remove()  # left by a kill between the rename and the removal
-            return
+        self._see_file()  # another process may have finished it by now
         place = one_line(str(self._blocks.folder))
-        for found, columns in self._blocks.read():
-            refuse_others(found, self.attributes, place, "name another file or delete this folder")
-            self._done.update(columns["member"].values.tolist())
+        in_file = self.done()
+        for found, block in self._blocks.read():
+            if self.was_complete and made_otherwise(found, self.attributes):
+                continue
+            self._refuse(found, place, "name another file or delete this folder")
+            if in_file.has(block.members):
+                self._blocks.remove([block])  # left by a kill between the rename and the removal
+            elif not self.was_complete:
+                self._take(block.members, place)
+                self._kept.append(block)
+
+    def _refuse(self, found: dict[str, Any], place: str, advice: str) -> None:
+        """InputError where rows were not made from the same things, a sample of another size apart that can grow."""
+        asked, held = self.attributes["design"], found.get("design", "")
+        if isinstance(self.design, Sample) and self.design.kind == "latin" and held.startswith("{"):
+            there = Sample.from_json(held)
+            if there.count != self.design.count and replace(there, count=self.design.count).json == asked:
+                raise InputError(
+                    "--count",
+                    f"{self.design.count} is given and {place} holds a Latin hypercube of {there.count}, whose members "
+                    "depend on the count, so it cannot be extended; name another file, or draw random or sobol members",
+                )
+        refuse_others(found, self.attributes, place, advice)
+
+    def _take(self, members: Any, place: str) -> None:
+        if len(members) and members.max() >= len(self.design):
+            raise InputError(
+                place,
+                f"it holds members up to {members.max()}, {len(self.design)} are asked for, allowed is at least "
+                f"{members.max() + 1}; ask for more or name another file",
+            )
+        self._done.add(members)
 
     @property
     def damaged(self) -> list[str]:
         """A sentence for each block that was found damaged."""
         return self._blocks.damaged
 
-    def done(self) -> set[int]:
-        """Members that need no computing: those in valid blocks, all of them if the file is finished."""
-        return set(range(len(self.design))) if self.was_complete else set(self._done)
+    def done(self) -> MemberSet:
+        """Members that are kept."""
+        return MemberSet(len(self.design), self._done)
+
+    def needless(self) -> MemberSet:
+        """Members that need no computing: those that are kept, and those that are not wanted."""
+        found = self.done()
+        found.mask |= ~self.wanted.mask
+        return found
 
     def append(self, row: Row) -> None:
         """Keep a row; it is on disk once its block is closed."""
@@ -125,39 +160,52 @@ class SweepStore:
         if not self._waiting:
             return
         parts = list(self._waiting)
-        self._blocks.append(parts, self.attributes)
-        for part in parts:
-            self._done.update(part.members.tolist() if isinstance(part, Block) else [part.index])
+        block = self._blocks.append(parts, self.attributes)
+        self._kept.append(block)
+        self._done.add(block.members)
         del self._waiting[: len(parts)]
         self._count = 0
 
     def finish(self) -> Result:
-        """Join the blocks into the file.  InputError while members are missing."""
+        """Join what is kept into the file.  InputError while wanted members are missing."""
         if not self.was_complete:
             self.flush()
-            columns = self._joined()
-            if missing := len(self.design) - len(columns["member"].values):
+            if missing := int((self.wanted.mask & ~self._done.mask).sum()):
                 raise InputError(one_line(str(self.path)), f"{missing} members are missing; run the same sweep again")
-
-            def fill(file) -> None:
-                file.attrs.update(self.attributes)
-                axes = getattr(self.design, "axes", ())
-                write_group(file, AXES, {key: Column.of(key, list(v), key) for key, v in axes})
-                write_group(file, ROWS, columns)
-
-            put(self.path, image(fill))
-            self._blocks.remove()
+            base = [self._base.rows] if self._base else []
+            write_sweep(self.path, self._blocks.folder, self.attributes, self.design, [*base, *self._kept])
+            self._blocks.remove(self._kept)
             self.was_complete = True
         return open_result(self.path)
 
-    def _joined(self) -> dict[str, Column]:
-        """All blocks in the order of members, with what each member varied; the same whatever the blocks were."""
-        blocks = [columns for _, columns in self._blocks.read()]
-        members, places = np.unique(np.concatenate([b["member"].values for b in blocks]), return_index=True)
-        varied = [self.design.member(k) for k in members.tolist()]
-        columns = {"member": Column.of("member", members, "member")}
-        columns |= {key: Column.of(key, [inputs[key] for inputs in varied], "member") for key in self.design.keys}
-        for name in max(blocks, key=len):
-            if name != "member":
-                columns[name] = Column(("member",), np.concatenate([part_of(b, name) for b in blocks])[places])
-        return columns
+
+def blocks_of(path: Path) -> Blocks:
+    """The folder of blocks that belongs to a result file."""
+    return Blocks(path.with_name(path.name + ".parts"))
+
+
+def sweep_attributes(scenario: Scenario, design: Design, table: str) -> dict[str, Any]:
+    """Attributes of a sweep's file."""
+    tolerance = "varied" if "simulation.tolerance" in design.keys else swept(scenario).simulation.tolerance
+    found = attributes(scenario, "sweep") | design_attributes(design)
+    return found | {"tolerance": str(tolerance), "table": table}
+
+
+def design_attributes(design: Design) -> dict[str, Any]:
+    """What a file says of a design; the seed of drawn members is that of the design."""
+    seed = {"seed": str(design.seed)} if hasattr(design, "seed") else {}
+    return {"design": design.json, "design_sha256": design.sha256, "members": len(design), **seed}
+
+
+def write_sweep(
+    path: Path, folder: Path, attributes: dict[str, Any], design: Design, sources: Sequence[Source]
+) -> None:
+    """Join rows of sources into a file.  InputError where they contradict each other or it cannot be written."""
+    joined = Joined(design, sources)
+
+    def fill(file) -> None:
+        file.attrs.update(attributes)
+        write_group(file, AXES, {key: Column.of(key, list(v), key) for key, v in getattr(design, "axes", ())})
+        joined.write(file)
+
+    put_large(path, folder / ".joined.tmp", joined.room, fill)
