@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..errors import InputError
 from ..scenario import builtin, load
-from ..scenario.wording import CAUTION, one_line
+from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import print_table, write_csv
 
 if TYPE_CHECKING:
     from ..assessment.timetable import Timetable
@@ -47,7 +44,7 @@ def events(
         _print(table, whole, found)
     sys.stdout.flush()
     if csv_file:
-        _write_csv(csv_file, found)
+        write_csv(csv_file, found)
     if out:
         from ..store.timetables import write_timetable
 
@@ -98,16 +95,6 @@ def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]
         "warnings": list(table.warnings),
         "caution": CAUTION,
     }
-
-
-def _write_csv(path: str, found: list[dict[str, Any]]) -> None:
-    try:
-        with Path(path).open("w", newline="", encoding="utf-8") as stream:
-            writer = csv.DictWriter(stream, fieldnames=list(found[0]) if found else ["side"])
-            writer.writeheader()
-            writer.writerows(found)
-    except OSError as error:
-        raise InputError(one_line(path), f"it cannot be written ({error.strerror}); choose another place") from None
 
 
 def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> None:

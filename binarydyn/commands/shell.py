@@ -1,8 +1,8 @@
 """The frame around the commands: which there are, how an error becomes one line, and the exit codes.
 
 Exit codes: 0 done, 1 some outcomes failed, 2 bad input, 130 interrupted.  A command is a function `name` in
-`commands/name.py`, annotated for typer, that returns an exit code or None, and a line in COMMANDS; only the
-file of the wanted command is imported.
+`commands/name.py` (with _ for -), annotated for typer, that returns an exit code or None, and a line in COMMANDS; only
+the file of the wanted command is imported.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ COMMANDS = {
     "sweep": "The same prediction over a grid of any numbers of the scenario.",
     "events": "When the bodies eclipse and hide each other, before and after the impact.",
     "timing": "From measured event times to the periods before and after the impact.",
+    "light-curve": "How bright the pair is against time, before and after the impact.",
     "infer": "From a measured period change back to the push and to beta.",
     "sensitivity": "Whose uncertainty the period change has, and whose an inferred beta.",
     "show": "What is in a result file and where it comes from.",
@@ -74,6 +75,7 @@ def _shell(words: Sequence[str]) -> typer.Typer:
 
 
 def _function(name: str) -> Callable[..., int | None]:
+    name = name.replace("-", "_")
     function = getattr(import_module(f"{__package__}.{name}"), name)
 
     @wraps(function)

@@ -1,0 +1,103 @@
+"""`binarydyn light-curve`: how bright the pair is against time, before and after the impact, with synthetic noise."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..scenario import builtin, load
+from ..scenario.wording import CAUTION
+from .progress import say_if_cold
+from .tables import print_table, write_csv
+
+if TYPE_CHECKING:
+    from ..assessment.photometry import Photometry
+
+
+def light_curve(
+    file: Annotated[
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+    ] = "",
+    from_days: Annotated[float, typer.Option("--from-days", help="Where it begins, days from the impact.")] = -1.0,
+    days: Annotated[float, typer.Option("--days", help="Its length.")] = 2.0,
+    step_minutes: Annotated[float, typer.Option("--step-minutes", help="Between two epochs.")] = 5.0,
+    noise_mag: Annotated[float, typer.Option("--noise-mag", help="One sigma of the synthetic noise.")] = 0.0,
+    seed: Annotated[int, typer.Option("--seed", help="Of the noise.")] = 0,
+    law: Annotated[
+        str, typer.Option("--law", help="lambert, lommel_seeliger or lommel_seeliger_lambert.")
+    ] = "lommel_seeliger",
+    phase_law: Annotated[str, typer.Option("--phase-law", help="none or linear_exponential.")] = "none",
+    albedo_ratio: Annotated[float, typer.Option("--albedo-ratio", help="The moonlet's over the primary's.")] = 1.0,
+    facets: Annotated[int, typer.Option("--facets", help="Of each ellipsoid; a mesh has its own.")] = 2000,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    csv_file: Annotated[str, typer.Option("--csv", help="Write the epochs as CSV.")] = "",
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+) -> int:
+    """Magnitudes of the pair in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
+    from ..assessment.photometry import Surface, photometry
+    from ..assessment.photometry_rows import event_rows, rows, summary
+
+    scenario = load(file) if file else builtin()
+    surface = Surface(law, phase_law, albedo_ratio, facets)
+    if csv_file:
+        from ..store.files import check_place
+
+        check_place(csv_file)
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    say_if_cold()
+    found = photometry(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
+    whole, events = summary(found), event_rows(found)
+    if as_json:
+        for sentence in found.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
+        more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
+        print(json.dumps(head | whole | more, indent=2, allow_nan=False))
+    else:
+        _print(found, whole, events)
+    sys.stdout.flush()
+    if csv_file:
+        write_csv(csv_file, rows(found))
+    if plot:
+        from ..plots.light_curve_page import save_light_curve
+
+        save_light_curve(plot, found)
+    return 0 if found.status == "done" else 1
+
+
+def _print(found: Photometry, whole: dict[str, Any], events: list[dict[str, Any]]) -> None:
+    w = whole
+    scenario, curve = found.scenario, found.curve
+    first, last = found.sky.clock.utc((curve.time_s + curve.light_time_s)[[0, -1]])
+    print(
+        f"{scenario.name or 'scenario'} ({scenario.place}): {w['status']}\n"
+        f"t0 {w['impact_epoch_utc']} UTC at the pair; {w['epochs']} epochs seen {first} to {last}\n"
+        f"phase angle {w['phase_angle_least_deg']:.2f} to {w['phase_angle_greatest_deg']:.2f} deg\n"
+        f"{w['law_in_words']}; {w['phase_law_in_words']}\n"
+        f"magnitudes {w['brightest_mag']:+.4f} to {w['faintest_mag']:+.4f}, 0 is the mean flux, without distances"
+    )
+    print(f"noise {w['noise_mag']:g} mag, seed {w['seed']}\n" if w["noise_mag"] else "without noise\n")
+    cells = [
+        (
+            row["mid_utc"][:19].replace("T", " "),
+            f"{row['body']} {'eclipsed' if row['kind'] == 'eclipse' else 'occulted'}",
+            row["extent"],
+            *(row[name][11:19] if row[name] else "-" for name in ("first_utc", "last_utc")),
+            f"{row['depth_mag']:.4f}",
+        )
+        for row in events
+    ]
+    if cells:
+        print_table(("seen (UTC)", "event", "extent", "from", "to", "mag"), cells)
+        print("depths are those of evenly bright discs; the curve has the real ones")
+    else:
+        print("no mutual event touches these epochs")
+    for sentence in found.warnings:
+        print(f"warning: {sentence}")
+    print(CAUTION)
