@@ -143,16 +143,28 @@ def test_near_and_far_members_end_as_in_a_full_sweep():
             assert ours.numbers["period_change_s"][k] == pytest.approx(row.numbers["period_change_s"], abs=0.04)
 
 
+UNSTABLE = HIT.replace("= 6.0", "= 30.0")
+UNSTABLE += """
+[momentum_transfer]
+beta = 3.0
+[sampling.quantities]
+"secondary.semi_axes_m.1" = {uniform = [55.0, 65.5]}
+"secondary.semi_axes_m.2" = {uniform = [44.0, 55.0]}
+"""
+
+
 def test_companions_change_no_other_number_and_tell_what_is_unstable():
-    """A moonlet with axes near a resonance of its modes (experiments/07), against `predict`."""
-    given = scenario(SAMPLED)
-    design, members = Sample.of(given, "random", 5), np.arange(5)
+    """As `predict` tells it, whose amplification is the largest over the run, not that at its end."""
+    given = scenario(UNSTABLE)
+    design, members = Sample.of(given, "random", 6), np.arange(6)
     without, beside = brief_members(given, design, members), brief_members(given, design, members, companions=True)
     assert set(beside.numbers) - set(without.numbers) == {"amplification_at_end", "unstable_after"}
     assert all(np.array_equal(values, beside.numbers[name], equal_nan=True) for name, values in without.numbers.items())
-    told = [predict(varied(given, design.member(k))).trust for k in range(5)]
+    told = [predict(varied(given, design.member(k))).trust for k in range(6)]
     assert beside.numbers["unstable_after"].tolist() == [trust.unstable for trust in told]
-    assert np.all(beside.numbers["amplification_at_end"] <= [1.01 * trust.amplification for trust in told])
+    assert 0 < sum(trust.unstable for trust in told) < 6
+    for growth, trust in zip(beside.numbers["amplification_at_end"], told, strict=True):
+        assert growth <= 1.01 * trust.amplification or trust.unstable
 
 
 def test_what_only_a_single_run_can_do_is_refused():
