@@ -1,0 +1,172 @@
+"""How many members a second does one core make, with what error, and what does the splitting gain over Runge-Kutta?
+
+    python run.py [members] [--compare count]
+
+Whole members (start, impact, window) of the built-in pair by `brief_members`, where only the impact varies and where
+the bodies do; their errors against the adaptive method; then cases from given states at equal accuracy.  Times are of
+one thread, the fastest of three, in processor seconds; of Runge-Kutta the compiled loop alone.
+"""
+
+import argparse
+import sys
+import time
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from nominal_pair import DAYS, circumstances, fastest, members
+
+from binarydyn.assessment.start import start
+from binarydyn.dynamics import batch, propagate, simulate_many
+from binarydyn.ensembles import Sample, brief_members
+from binarydyn.ensembles.cases import accumulated, cases
+from binarydyn.ensembles.companions import is_unstable, with_companions
+from binarydyn.ensembles.hits import hits
+from binarydyn.ensembles.inputs import Inputs, doubtful
+from binarydyn.ensembles.prepared import prepared
+from binarydyn.ensembles.starts import begun_together, repeated, starts_of
+from binarydyn.ensembles.table import Table
+from binarydyn.impact import impact_on
+from binarydyn.observables import period
+from binarydyn.scenario import Scenario, builtin, varied
+
+ALONE = partial(accumulated, workers=1)
+WITHIN_M, SHARE = 0.2, 0.9
+_HEAD = "\n[sampling]\nseed = 11\n[sampling.quantities]\n"
+IMPACT = (
+    _HEAD
+    + """
+"momentum_transfer.beta" = {uniform = [1.0, 4.0]}
+"impactor.mass_kg" = {normal = [480.0, 20.0]}
+"impactor.aim_offset_m.0" = {normal = [0.0, 12.0]}
+"impactor.aim_offset_m.1" = {normal = [0.0, 12.0]}
+"""
+)
+BODIES = (
+    _HEAD
+    + """
+"primary.semi_axes_m.0" = {uniform = [266.0, 280.0]}
+"primary.semi_axes_m.1" = {uniform = [255.0, 266.0]}
+"primary.semi_axes_m.2" = {uniform = [238.0, 255.0]}
+"secondary.semi_axes_m.0" = {uniform = [65.5, 75.0]}
+"secondary.semi_axes_m.1" = {uniform = [55.0, 65.5]}
+"secondary.semi_axes_m.2" = {uniform = [44.0, 55.0]}
+"secondary.density_kg_m3" = {normal = [3120.0, 200.0]}
+"mutual_orbit.separation_m" = {normal = [821.0, 8.0]}
+"primary.rotation_phase_deg" = {uniform = [-180.0, 180.0]}
+"momentum_transfer.beta" = {uniform = [1.0, 4.0]}
+"""
+)
+
+
+def drawn(text: str, kind: str, count: int) -> tuple[Scenario, Sample]:
+    """The built-in pair with these distributions, and a sample of them."""
+    scenario = Scenario.from_text(builtin().text + text, "built-in")
+    return scenario, Sample.of(scenario, kind, count)
+
+
+def speed(text: str, count: int) -> dict[str, float]:
+    """Members a second, and microseconds a member of each part."""
+    scenario, design = drawn(text, "sobol", count)
+    numbers = np.arange(count)
+    brief_members(scenario, design, numbers[:16], ALONE)
+    whole = fastest(lambda: brief_members(scenario, design, numbers, ALONE), 3)
+    design.inputs(numbers)
+    check = fastest(lambda: doubtful(Inputs.of(scenario, design, numbers)), 3)
+    inputs = Inputs.of(scenario, design, numbers)
+    begun = begun_together(scenario) if text is IMPACT else None
+
+    def started():
+        return repeated(begun, count) if begun else starts_of(inputs)
+
+    start_s, starts = fastest(started, 3), started()
+    hit = fastest(lambda: hits(inputs, starts.primary, starts.secondary, starts.y), 3)
+    before = fastest(lambda: list(prepared(scenario, design, Table.of(numbers))), 3)
+    parts = {"inputs": check, "starts": start_s, "impacts": hit, "other": before - check - start_s - hit}
+    parts["window after"] = whole - before
+    return {"members/s": count / whole} | {name: 1e6 * seconds / count for name, seconds in parts.items()}
+
+
+def errors(count: int = 200) -> list[tuple[float, float, float, float, float]]:
+    """(finer, median, 90 %, largest error of the period in s of regular members, seconds) against 1e-13."""
+    scenario, design = drawn(BODIES, "random", count)
+    numbers, systems = np.arange(count), []
+    for k in range(count):
+        member = varied(scenario, design.member(k))
+        system = start(member).system
+        impact = impact_on(system, member)
+        systems.append(replace(impact.system.at(impact.state), tolerance=1e-13))
+    exact = np.array([period(run).value_s for run in simulate_many(systems, DAYS)])
+    beside = brief_members(scenario, design, numbers, companions=True)
+    regular = beside.numbers["unstable_after"] == 0
+    rows = []
+    for finer in (0.75, 1.0, 1.5, 2.0, 3.0, 4.0):
+        begin = time.process_time()
+        found = brief_members(scenario, design, numbers, ALONE, finer).numbers["period_after_h"] * 3600.0
+        seconds, off = time.process_time() - begin, np.abs(found - exact)[regular]
+        rows.append((finer, np.median(off), np.quantile(off, 0.9), off.max(), seconds))
+    print(f"{regular.sum()} of {count} members are regular")
+    return rows
+
+
+def compared(count: int) -> None:
+    """Cases a second of both methods, each at the coarsest setting that keeps SHARE of the regular within WITHIN_M."""
+    systems = members(count)
+    given = cases(systems)
+    found, growth = with_companions(given, DAYS)
+    regular = ~is_unstable(growth, DAYS) & (found.long_axis_angle_max_deg < 60.0)
+    exact = ends(simulate_many([replace(system, tolerance=1e-14) for system in systems], DAYS))
+    usual, rates = given.steps(DAYS), {}
+    for finer in np.arange(0.70, 1.31, 0.05):
+        steps = int(np.ceil(finer * usual))
+        off = np.linalg.norm(accumulated(given, DAYS, steps).state[:3].T - exact, axis=1)[regular]
+        if np.quantile(off, SHARE) < WITHIN_M:
+            rates["splitting"] = count / fastest(lambda n=steps: accumulated(given, DAYS, n, 1), 3)
+            print(f"splitting: {steps} steps ({finer:.2f} of the usual), {np.quantile(off, SHARE):.3f} m")
+            break
+    for tolerance in 10.0 ** np.arange(-5.0, -10.1, -0.125):
+        asked = [replace(system, tolerance=tolerance) for system in systems]
+        off = np.linalg.norm(ends(simulate_many(asked, DAYS, sample_minutes=1440.0)) - exact, axis=1)[regular]
+        if np.quantile(off, SHARE) < WITHIN_M:
+            rates["rungekutta"] = count / min(loop_s(asked) for _ in range(3))
+            print(f"Runge-Kutta 8(5,3): tolerance {tolerance:.1e}, {np.quantile(off, SHARE):.3f} m")
+            break
+    print(f"{regular.sum()} of {count} regular; cases a second and core: "
+          + ", ".join(f"{name} {rate:.0f}" for name, rate in rates.items())
+          + f"; ratio {rates['splitting'] / rates['rungekutta']:.2f}")  # fmt: skip
+
+
+def loop_s(systems) -> float:
+    """Processor seconds of the compiled loop alone, in lanes: without the making of trajectories."""
+    runs = [propagate.start(system, DAYS, sample_minutes=1440.0) for system in systems]
+    begin = time.process_time()
+    batch.integrate(runs, float(propagate.MAX_STEPS))
+    return time.process_time() - begin
+
+
+def ends(runs) -> np.ndarray:
+    """(n, 3) last positions."""
+    return np.array([run.position_m[-1] for run in runs])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("members", nargs="?", type=int, default=2048)
+    parser.add_argument("--compare", type=int, default=256, help="cases from given states")
+    given = parser.parse_args()
+    print(circumstances())
+    for name, text in (("only the impact varies", IMPACT), ("the bodies vary", BODIES)):
+        row = speed(text, given.members)
+        print(f"{name}: {row.pop('members/s'):.0f} members/s and core; microseconds a member: "
+              + ", ".join(f"{part} {value:.1f}" for part, value in row.items()))  # fmt: skip
+    print("finer, error of the period in s: median, 90 %, largest; seconds for all")
+    for row in errors():
+        print("  {:.2f}  {:.1e}  {:.1e}  {:.1e}  {:.2f}".format(*row))
+    compared(given.compare)
+
+
+if __name__ == "__main__":
+    main()
