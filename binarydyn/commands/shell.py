@@ -22,6 +22,7 @@ from ..scenario.wording import CAUTION, one_line
 COMMANDS = {
     "predict": "How much the impact changes the orbit period, and what else changes.",
     "sweep": "The same prediction over a grid of any numbers of the scenario.",
+    "merge": "Parts of one sweep, done on several machines, as one file.",
     "events": "When the bodies eclipse and hide each other, before and after the impact.",
     "timing": "From measured event times to the periods before and after the impact.",
     "light-curve": "How bright the pair is against time, before and after the impact.",

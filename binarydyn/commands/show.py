@@ -46,16 +46,21 @@ def save_figure(path: str, result: Result) -> None:
 
 
 def sweep_report(result: Result) -> dict[str, Any]:
-    """What a sweep found, ready for JSON: counts by status, an example of each failure, extremes of the change."""
-    statuses, reasons = result.columns["status"].tolist(), result.columns["reason"].tolist()
+    """What a sweep found, ready for JSON: counts by status, failures by reason, extremes of the change."""
+    from ..store.failures import failures
+
+    ends = failures(result.rows)
+    earliest = {end.status: end.first_reason for end in sorted(ends, key=lambda end: -end.first_member)}
     return {
         "kind": "sweep",
         "file": str(result.path),
         "scenario": result.attributes["scenario_name"],
         "scenario_sha256": result.attributes["scenario_sha256"],
-        "members": len(statuses),
+        "members": len(result.rows.members),
+        "members_of_design": result.attributes["members"],
         "statuses": result.statuses(),
-        "first_reasons": {word: reasons[statuses.index(word)] for word in result.statuses() if word != "done"},
+        "first_reasons": {word: earliest[word] for word in result.statuses() if word != "done"},
+        "failures": [vars(end) for end in ends[:_MOST_FAILURES]],
         "unstable": _count(result, "unstable_after"),
         "tumbling": _count(result, "tumbling"),
         "tolerance": result.attributes["tolerance"],
@@ -76,7 +81,9 @@ def _extremes(result: Result) -> dict[str, Any] | None:
     import numpy as np
 
     c = result.columns
-    well = np.flatnonzero(c["status"] == "done")
+    if "period_change_s" not in c:
+        return None
+    well = np.flatnonzero((c["status"] == "done") & np.isfinite(c["period_change_s"]))
     if not len(well):
         return None
     change = c["period_change_s"][well]
@@ -90,11 +97,13 @@ def _extremes(result: Result) -> dict[str, Any] | None:
 def print_sweep(report: dict[str, Any]) -> None:
     """The report for a reader."""
     counts = ", ".join(f"{count} {status}" for status, count in report["statuses"].items())
-    print(f"{report['scenario'] or 'scenario'}, sweep of {report['members']} members: {counts}")
+    of = f" of {whole}" if (whole := report["members_of_design"]) != report["members"] else ""
+    print(f"{report['scenario'] or 'scenario'}, sweep of {report['members']}{of} members: {counts}")
     if report["unstable"] or report["tumbling"]:
         print(f"after the impact {report['unstable']} are unstable and {report['tumbling']} tumble: less certain")
-    for status, reason in report["first_reasons"].items():
-        print(f"first {status}: {reason}")
+    for end in report["failures"][:_FAILURES_TOLD]:
+        alike = f" of {end['members']} alike" if end["members"] > 1 else ""
+        print(f"first {end['status']}{alike}, member {end['first_member']}: {end['first_reason']}")
     if "sample" in report:
         print_sampled(report)
     elif ends := report["period_change_s"]:
@@ -152,6 +161,8 @@ def _print_events(report: dict[str, Any]) -> None:
     print_table(names, [[_text(row[name]) for name in names] for row in report["events"]])
 
 
+_MOST_FAILURES, _FAILURES_TOLD = 50, 8
+"""Kinds of failures that are listed in JSON, and printed; members without end may each have a reason of their own."""
 _REPORTS = {"sweep": sweep_report, "events": _events_report}
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 import time
 from typing import Annotated
@@ -11,7 +12,7 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
-from ..scenario.wording import CAUTION, one_line
+from ..scenario.wording import CAUTION, as_given, one_line
 from .interruption import Interruption
 from .progress import watched
 from .show import print_sweep, save_figure, sweep_report
@@ -30,6 +31,9 @@ def sweep(
     ] = "",
     count: Annotated[int | None, typer.Option("--count", help="Members to draw; none: sampling.count.")] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: sampling.seed.")] = None,
+    members: Annotated[
+        str, typer.Option("--members", help="FIRST:END, as 0:5000: this part of the design alone; `merge` joins files.")
+    ] = "",
     out: Annotated[str, typer.Option("--out", help="Result file (HDF5); the same command again resumes.")] = ...,
     workers: Annotated[int | None, typer.Option("--workers", help="Threads; none: one for each core.")] = None,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
@@ -37,7 +41,7 @@ def sweep(
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
     from ..ensembles import Block
-    from ..ensembles import sweep as members
+    from ..ensembles import sweep as rows_of
     from ..store import SweepStore
 
     scenario = load(file) if file else builtin()
@@ -47,13 +51,14 @@ def sweep(
 
         check_path(plot)
     begun = time.monotonic()
-    with SweepStore(out, scenario, design) as store:
+    with SweepStore(out, scenario, design, part=_part(members, len(design))) as store:
         for sentence in store.damaged:
             print(f"warning: {sentence}", file=sys.stderr)
-        done = store.done()
+        needless = store.needless()
+        left, wanted = len(design) - len(needless), len(store.wanted)
         try:
             with Interruption() as interruption:
-                for part in watched(members(scenario, design, workers, done), len(design), len(done)):
+                for part in watched(rows_of(scenario, design, workers, needless), wanted, wanted - left):
                     with interruption.held():
                         (store.append_block if isinstance(part, Block) else store.append)(part)
             result = store.finish()
@@ -62,15 +67,15 @@ def sweep(
             kept = f"{len(store.done())} of {len(design)} members are kept"
             print(f"binarydyn: interrupted, {kept}; the same command resumes", file=sys.stderr)
             return 130
-    computed, seconds = len(design) - len(done), time.monotonic() - begun
-    report = sweep_report(result) | {"computed": computed, "reused": len(done), "wall_s": round(seconds, 3)}
+    reused, seconds = wanted - left, time.monotonic() - begun
+    report = sweep_report(result) | {"computed": left, "reused": reused, "wall_s": round(seconds, 3)}
     if plot:
         save_figure(plot, result)
     if as_json:
         print(json.dumps(report, indent=2, allow_nan=False))
     else:
         print_sweep(report)
-        how = f"{computed} computed in {seconds:.1f} s, {len(done)} reused" if computed else "nothing was left to do"
+        how = f"{left} computed in {seconds:.1f} s, {reused} reused" if left else "nothing was left to do"
         print(f"{one_line(out)}: {how}\n{CAUTION}")
     return 0 if set(report["statuses"]) == {"done"} else 1
 
@@ -87,3 +92,18 @@ def _design(scenario: Scenario, vary: list[str], sample: str, count: int | None,
     if vary:
         raise InputError("--sample", "--vary and --sample are both given, allowed is one of them; remove the other")
     return Sample.of(scenario, sample, count, seed)
+
+
+def _part(text: str, count: int) -> range | None:
+    """The part of a design of `count` members that is asked for; None: all of it."""
+    if not text:
+        return None
+    found = re.fullmatch(r"([0-9]{1,9}):([0-9]{1,9})", text)
+    first, end = (int(number) for number in found.groups()) if found else (0, 0)
+    if not 0 <= first < end <= count:
+        raise InputError(
+            "--members",
+            f"{as_given(text)} is given, allowed is FIRST:END with 0 <= FIRST < END <= {count}, as in 0:{count}; "
+            "change it or leave it out",
+        )
+    return range(first, end)

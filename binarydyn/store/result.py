@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..dynamics import State, System, Trajectory
-from ..ensembles import Sample
+from ..ensembles import Grid, Sample
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
@@ -165,6 +165,12 @@ class Result:
         """Of a sweep over drawn members, or beside a prediction: how they were drawn; None for a grid or for none."""
         text = self.attributes.get("design", "")
         return Sample.from_json(text) if text.startswith("{") else None
+
+    @property
+    def design(self) -> Grid | Sample:
+        """Of a sweep: which members there are; the file may have fewer of them."""
+        self._check_kind("sweep")
+        return self.sample or Grid.from_json(self.attributes["design"])
 
     def on_grid(self, name: str) -> np.ndarray:
         """A column of a sweep, one dimension for each of `axes`; unknown where a member is missing."""

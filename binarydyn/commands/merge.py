@@ -1,0 +1,50 @@
+"""`binarydyn merge`: parts of one sweep, done on several machines, as one file."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..scenario.wording import CAUTION, one_line
+from .show import print_sweep, sweep_report
+
+if TYPE_CHECKING:
+    import numpy as np
+
+_RUNS_TOLD = 3
+
+
+def merge(
+    files: Annotated[list[str], typer.Argument(help="Result files of `sweep --out`, as made with `--members`.")],
+    out: Annotated[str, typer.Option("--out", help="File for all rows; one that is there keeps its rows.")] = ...,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+) -> int:
+    """Join files of one sweep; `sweep --out` with the merged file computes what is missing."""
+    from ..store.merge import merge as merged
+
+    result, missing = merged(files, out)
+    report = sweep_report(result) | {
+        "files": list(files),
+        "missing": len(missing),
+        "first_missing": missing_of(missing),
+    }
+    if as_json:
+        print(json.dumps(report, indent=2, allow_nan=False))
+    else:
+        print_sweep(report)
+        said = (
+            f"{len(missing)} members are missing: {report['first_missing']}" if len(missing) else "nothing is missing"
+        )
+        print(f"{one_line(out)}: {len(files)} files joined, {said}\n{CAUTION}")
+    return 1 if len(missing) else 0
+
+
+def missing_of(missing: np.ndarray) -> str:
+    """The first runs of missing members as FIRST:END, as `sweep --members` takes them."""
+    import numpy as np
+
+    breaks = np.flatnonzero(np.diff(missing) > 1) + 1
+    runs = [f"{run[0]}:{run[-1] + 1}" for run in np.split(missing, breaks) if len(run)]
+    return ", ".join(runs[:_RUNS_TOLD]) + (f" and {len(runs) - _RUNS_TOLD} more" if len(runs) > _RUNS_TOLD else "")
