@@ -112,9 +112,9 @@ def test_utc_is_the_instant_at_the_pair_and_the_light_time(table):
 
 def test_nights_hold_each_drifting_event_once(table):
     nights = table.nights()
-    assert [date for date, *_ in nights] == sorted({date for date, *_ in nights})
-    assert sum(count for _, count, *_ in nights) == sum(entry.drift_s is not None for entry in table.entries)
-    drifts = [drift for _, _, drift, _ in nights]
+    assert [night.date_utc for night in nights] == sorted({night.date_utc for night in nights})
+    assert sum(night.events for night in nights) == sum(entry.drift_s is not None for entry in table.entries)
+    drifts = [night.drift_s for night in nights]
     assert all(later < sooner for sooner, later in zip(drifts, drifts[1:], strict=False))  # ever earlier
 
 

@@ -8,8 +8,8 @@ observation; it also holds the change of the geometry and of the light time, whi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -37,7 +37,8 @@ class Entry:
 
     side: `before` or `after` t0.  seen_s: its middle as the observer's clock shows it, s from t0 (TDB).  drift_s: None
     before t0, for absent or cut events and where the run without impact has none.  o_minus_c_s: None without an
-    ephemeris.  mid_sigma_s: predicted 1-sigma of the middle, None for a scenario of single values.
+    ephemeris.  mid_sigma_s, drift_sigma_s: predicted 1-sigma of the middle and of the drift, None for a scenario of
+    single values, and for an event that a tenth of what may be does not have.
     """
 
     event: Event
@@ -46,6 +47,7 @@ class Entry:
     o_minus_c_s: float | None = None
     drift_s: float | None = None
     mid_sigma_s: float | None = None
+    drift_sigma_s: float | None = None
 
     @property
     def counts(self) -> bool:
@@ -66,8 +68,25 @@ class Ephemeris:
 
 
 @dataclass(frozen=True)
+class Night:
+    """A date (UTC) after the impact: its events, their mean drift, s, and mean O-C, s.
+
+    drift_sigma_s: the mean of their sigmas, since the inputs move events of one night together.
+    """
+
+    date_utc: str
+    events: int
+    drift_s: float
+    drift_sigma_s: float | None
+    o_minus_c_s: float | None
+
+
+@dataclass(frozen=True)
 class Timetable:
-    """What `timetable` returns; entries in the order of time, absent events among them."""
+    """What `timetable` returns; entries in the order of time, absent events among them.
+
+    runs, conjunctions: by name, `before`, `after` and `without` the impact; for those who look again.
+    """
 
     scenario: Scenario
     start: Start
@@ -80,6 +99,12 @@ class Timetable:
     period_after_h: float | None
     status: str
     warnings: tuple[str, ...]
+    runs: Mapping[str, Trajectory] = field(repr=False)
+    conjunctions: Mapping[str, Sequence[Event]] = field(repr=False)
+
+    def found(self, name: str) -> Sequence[Event]:
+        """All conjunctions of a run."""
+        return self.conjunctions[name]
 
     @property
     def geometry(self) -> Geometry:
@@ -93,14 +118,20 @@ class Timetable:
         texts = iter(self.sky.observed_utc(known))
         return tuple(None if t is None else next(texts) for t in times)
 
-    def nights(self) -> list[tuple[str, int, float, float | None]]:
-        """For each date (UTC) after the impact: how many events, their mean drift and mean O-C, s."""
+    def nights(self) -> list[Night]:
+        """For each date (UTC) after the impact."""
         dated: dict[str, list[Entry]] = {}
         late = [entry for entry in self.entries if entry.drift_s is not None]
         for entry, text in zip(late, self.sky.observed_utc([entry.event.mid_s for entry in late]), strict=True):
             dated.setdefault(text[:10], []).append(entry)
         return [
-            (date, len(those), float(np.mean([e.drift_s for e in those])), _mean([e.o_minus_c_s for e in those]))
+            Night(
+                date,
+                len(those),
+                float(np.mean([e.drift_s for e in those])),
+                _mean([e.drift_sigma_s for e in those]),
+                _mean([e.o_minus_c_s for e in those]),
+            )
             for date, those in dated.items()
         ]
 
@@ -120,10 +151,11 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     runs = {
         "before": event_run(scenario, begun.system, -days),
         "after": event_run(scenario, impact.system, days, impact.state),
-        "without": event_run(scenario, _left_alone(begun.system), LONGER * days + 2.0 * begun.period_h / 24.0),
+        "without": event_run(scenario, left_alone(begun.system), LONGER * days + 2.0 * begun.period_h / 24.0),
     }
     sunlight = scenario.observer.sunlight
-    seen = {name: _entries(name, events(run, sky, sunlight), sky) for name, run in runs.items()}
+    found = {name: events(run, sky, sunlight) for name, run in runs.items()}
+    seen = {name: _entries(name, found[name], sky) for name in runs}
     ephemerides = tuple(_ephemerides(seen["before"]))
     unmoved = {_label(e.event): e.event.mid_s for e in seen["without"] if e.counts}
     entries = [*seen["before"], *(_drifted(entry, unmoved) for entry in seen["after"])]
@@ -140,7 +172,9 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
         period_before_h=periods[0],
         period_after_h=periods[1],
         status=f"{statuses[0]}_before" if statuses[0] != "done" else statuses[1],
-        warnings=begun.warnings + impact.warnings + _warnings(entries, periods, days, scenario),
+        warnings=begun.warnings + impact.warnings + _warnings(entries, periods, days),
+        runs=runs,
+        conjunctions=found,
     )
 
 
@@ -150,7 +184,7 @@ def event_run(scenario: Scenario, system: System, days: float, state: State | No
     return simulate(system, days, state, sample_minutes=spacing)
 
 
-def _left_alone(system: System) -> System:
+def left_alone(system: System) -> System:
     """Without the transient drift, which the impact sets off; what drifts steadily goes on."""
     moved = system.perturbations
     if moved is None or moved.drift is None:
@@ -203,15 +237,13 @@ def _period_h(run: Trajectory) -> float | None:
         return None
 
 
-def _warnings(entries: Sequence[Entry], periods: Sequence, days: float, scenario: Scenario) -> tuple[str, ...]:
+def _warnings(entries: Sequence[Entry], periods: Sequence, days: float) -> tuple[str, ...]:
     said = []
     if None in periods:
         said.append(f"{days:g} days are too short for a sidereal period, at least 5 orbits are needed")
     cut = sum(entry.event.is_cut for entry in entries)
     if cut:
         said.append(f"{cut} events are under way at the impact or at an end of the table; their middles do not count")
-    if scenario.sampling and scenario.sampling.quantities:
-        said.append("these are the times of the stated values alone; the distributions of [sampling] are not used yet")
     return tuple(said)
 
 

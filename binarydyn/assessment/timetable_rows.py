@@ -36,6 +36,7 @@ def rows(table: Timetable) -> list[dict[str, Any]]:
                 "drift_s": entry.drift_s,
                 "o_minus_c_s": entry.o_minus_c_s,
                 "mid_sigma_s": entry.mid_sigma_s,
+                "drift_sigma_s": entry.drift_sigma_s,
                 "phase_angle_deg": float(geometry.phase_angle_deg[i]),
                 "aspect_deg": float(geometry.aspect_deg[i]),
             }

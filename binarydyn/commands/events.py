@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..scenario import builtin, load
+from ..errors import InputError
+from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
 from .tables import print_table, write_csv
 
 if TYPE_CHECKING:
     from ..assessment.timetable import Timetable
+    from ..ensembles import Sample
 
 
 def events(
@@ -26,15 +29,30 @@ def events(
     csv_file: Annotated[str, typer.Option("--csv", help="Write the events as CSV.")] = "",
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
     out: Annotated[str, typer.Option("--out", help="Store the table as HDF5.")] = "",
+    members: Annotated[
+        int | None,
+        typer.Option("--members", help="Behind the sigmas, drawn from [sampling]; none: 32 or what it takes."),
+    ] = None,
+    single: Annotated[
+        bool, typer.Option("--single", help="The stated values alone, although [sampling] says what is uncertain.")
+    ] = False,
 ) -> int:
-    """Timetable of mutual events in UTC with light time, and how far those after the impact drift away."""
+    """Timetable of mutual events in UTC with light time, and how far those after the impact drift away.
+
+    With [sampling], also the predicted sigma of each middle and of the drift.
+    """
     from ..assessment.timetable import timetable
     from ..assessment.timetable_rows import rows, summary
 
     scenario = load(file) if file else builtin()
     _check_places(csv_file, plot, out)
+    drawing = _drawing(scenario, members, single)
     say_if_cold()
     table = timetable(scenario, days)
+    if drawing:
+        from ..ensembles.timetable_spread import with_sigmas
+
+        table = with_sigmas(table, drawing)
     found, whole = rows(table), summary(table)
     if as_json:
         for sentence in table.warnings:
@@ -54,6 +72,22 @@ def events(
 
         save_timetable(plot, table)
     return 0 if table.status == "done" else 1
+
+
+def _drawing(scenario: Scenario, members: int | None, single: bool) -> Sample | None:
+    """The sample behind the sigmas; None for a scenario without distributions or with --single."""
+    from ..ensembles import Sample
+    from ..ensembles.timetable_spread import COUNT, check_count, least_count
+
+    if single or not (scenario.sampling and scenario.sampling.quantities):
+        if members is not None:
+            why = "--single" if single else "a scenario that has no [sampling.quantities]"
+            raise InputError("--members", f"it is given with {why}, allowed is where members are drawn; leave one out")
+        return None
+    sample = Sample.of(scenario, "random", COUNT)
+    count = max(COUNT, least_count(sample)) if members is None else members
+    check_count(sample, count)
+    return replace(sample, count=count)
 
 
 def _check_places(csv_file: str, plot: str, out: str) -> None:
@@ -87,10 +121,7 @@ def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]
             }
             for line in table.ephemerides
         ],
-        "nights": [
-            {"date_utc": date, "events": count, "drift_s": drift, "o_minus_c_s": o_c}
-            for date, count, drift, o_c in table.nights()
-        ],
+        "nights": [asdict(night) for night in table.nights()],
         "events": found,
         "warnings": list(table.warnings),
         "caution": CAUTION,
@@ -110,7 +141,12 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
     )
     head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "min", "mag", "drift, min", "O-C, min")
     shown = [row for row in found if row["extent"] != "absent"]
-    print_table(head, [_cells(row) for row in shown])
+    cells = [_cells(row) for row in shown]
+    if any(row["mid_sigma_s"] is not None for row in shown):
+        head += ("sigma, s", "of drift, s")
+        sigmas = [(_text(row["mid_sigma_s"], ".3g"), _text(row["drift_sigma_s"], ".3g")) for row in shown]
+        cells = [one + two for one, two in zip(cells, sigmas, strict=True)]
+    print_table(head, cells)
     for sentence in _absent(found):
         print(sentence)
     _print_lines(table)
@@ -166,8 +202,19 @@ def _print_lines(table: Timetable) -> None:
         print_table(head, cells)
     if nights := table.nights():
         print()
-        cells = [(d, str(n), f"{x / 60.0:+.2f}", _text(y, "+.2f", 60.0)) for d, n, x, y in nights]
-        print_table(("night (UTC)", "events", "mean drift, min", "mean O-C, min"), cells)
+        cells = [
+            (
+                night.date_utc,
+                str(night.events),
+                _text(night.drift_s, "+.2f", 60.0),
+                _text(night.o_minus_c_s, "+.2f", 60.0),
+                _text(night.drift_sigma_s, ".3f", 60.0),
+            )
+            for night in nights
+        ]
+        head = ("night (UTC)", "events", "mean drift, min", "mean O-C, min", "sigma of drift, min")
+        has_sigma = any(night.drift_sigma_s is not None for night in nights)
+        print_table(head if has_sigma else head[:4], cells if has_sigma else [row[:4] for row in cells])
 
 
 def _text(value: float | None, form: str, unit: float = 1.0) -> str:

@@ -157,7 +157,7 @@ def _events_report(result: Result) -> dict[str, Any]:
 
 def _print_events(report: dict[str, Any]) -> None:
     print(f"{report['scenario'] or 'scenario'}, timetable of {len(report['events'])} conjunctions")
-    names = ("mid_utc", "side", "kind", "body", "extent", "duration_minutes", "depth_mag", "drift_s")
+    names = ("mid_utc", "side", "kind", "body", "extent", "duration_minutes", "depth_mag", "drift_s", "mid_sigma_s")
     print_table(names, [[_text(row[name]) for name in names] for row in report["events"]])
 
 

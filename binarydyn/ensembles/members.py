@@ -25,7 +25,7 @@ from .member_set import MemberSet
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
 _IN_FLIGHT = 4
-_DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "push", "reshaping")
+DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "push", "reshaping")
 _FAILURES = {InputError: "bad_input", ConvergenceError: "not_converged", FewCyclesError: "too_few_cycles"}
 
 
@@ -167,7 +167,7 @@ def _jobs(design: Design, done: Collection[int]) -> Iterator[tuple[int, _Gate]]:
     """Members to do, those together that differ in the impact alone: predict has their common part in its cache."""
 
     is_done = MemberSet(len(design), done).mask
-    for members in design.together(tuple(key for key in design.keys if key.split(".")[0] not in _DECIDE_THE_IMPACT)):
+    for members in design.together(tuple(key for key in design.keys if key.split(".")[0] not in DECIDE_THE_IMPACT)):
         gate = _Gate()
         yield from ((int(k), gate) for k in members if not is_done[k])
 

@@ -124,6 +124,10 @@ class Sample:
         else:
             yield from ((k,) for k in range(self.count))
 
+    def scores(self, first: int, end: int) -> np.ndarray:
+        """(end - first, quantities): the independent standard normal scores from which `draws` come."""
+        return self._scores(first, end)
+
     def check(self, scenario: Scenario) -> None:
         """Nothing: the scenario has checked its distributions when it was read."""
 

@@ -59,11 +59,16 @@ def save_timetable(path: str | Path, table: Timetable) -> Path:
 
 
 def middles(ax: Axes, table: Timetable) -> None:
-    """O-C of the middles, min; the curve is the drift against the run without the impact."""
+    """O-C of the middles, min, with predicted sigmas; the curve is the drift against the run without the impact."""
     for label, same in _by_kind(table):
         pen = PENS[label]
         known = [entry for entry in same if entry.o_minus_c_s is not None]
         ax.plot(_days(known), [entry.o_minus_c_s / 60.0 for entry in known], **pen.points(3.5, hollow=True))
+        sure = [entry for entry in known if entry.mid_sigma_s is not None]
+        if sure:
+            middle = [entry.o_minus_c_s / 60.0 for entry in sure]
+            bars = [entry.mid_sigma_s / 60.0 for entry in sure]
+            ax.errorbar(_days(sure), middle, bars, fmt="none", ecolor=pen.colour, elinewidth=0.8, label="_sigma")
         moved = [entry for entry in same if entry.drift_s is not None]
         ax.plot(_days(moved), [entry.drift_s / 60.0 for entry in moved], **pen.line(0.9), label="_drift")
     ax.axhline(0.0, color=INK, linewidth=0.5)
@@ -108,5 +113,6 @@ def _beneath(table: Timetable) -> str:
     return (
         f"t0 seen {table.sky.observed_utc([0.0])[0]}, phase angle {number(float(g.phase_angle_deg[0]), '.1f')} deg; "
         f"sidereal period {periods[0]} h before, {periods[1]} h after\n"
-        "marks: against the straight ephemeris of the events before; lines: against a run without the impact"
+        "marks: against the straight ephemeris from before; lines: against a run without the impact"
+        + ("; bars: 1 sigma" if any(entry.mid_sigma_s is not None for entry in table.entries) else "")
     )
