@@ -219,6 +219,28 @@ def test_the_command_prints_both_tables(tmp_path, capsys):
     assert figure.stat().st_size > 10_000
 
 
+def test_perturbed_pairs_go_one_by_one_both_ways(tmp_path, capsys):
+    """Without their own way the lanes would refuse them."""
+    text = asked(PUSH, PUSHED, "[observed]\nperiod_change_s = -630.0\nsigma_s = 20.0\n").text
+    file = tmp_path / "drifting.toml"
+    file.write_text(text + "[perturbations]\nmean_motion_rate_rad_s2 = 1e-17\n")
+    assert main(["sensitivity", str(file), "--count", "256", "--json", "--runs", "32"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    for part in ("prediction", "inference"):
+        assert told[part]["simulations"] == 32 and told[part]["simulations_left_out"] == {}
+    closed = -630.0 * 2.0 * np.pi * 821.0 / (3.0 * (10.42 * 3600.0) ** 2)  # dv = dP v/3P
+    assert told["inference"]["mean"] == pytest.approx(1e3 * closed, rel=0.03)
+
+
+def test_a_table_is_shown_before_the_next_fails(tmp_path, capsys):
+    """No push gives an hour less of this period."""
+    file = tmp_path / "asked.toml"
+    file.write_text(asked(PUSH, PUSHED, "[observed]\nperiod_change_s = -36000.0\nsigma_s = 20.0\n").text)
+    assert main(["sensitivity", str(file), "--count", "256", "--runs", "32"]) in (1, 2)
+    shown = capsys.readouterr()
+    assert "prediction: period change" in shown.out and shown.err.count("\n") == 1
+
+
 def test_without_a_measured_change_there_is_one_table(tmp_path, capsys):
     file = tmp_path / "asked.toml"
     file.write_text(asked(PUSH, PUSHED).text)
@@ -242,6 +264,8 @@ def test_the_figure_has_a_bar_for_each_index(predicted):
         (["--count", "128"], "256 .. 65536"),
         (["--seed", "-1"], "0 .. 2^63"),
         (["--runs", "3"], "--runs: 3 is given"),
+        (["--runs", "24"], "a power of 2, 16 .. 65536"),
+        (["--runs", "16", "--period-change-s", "-600", "--sigma-s", "3"], "32 .. 65536"),
         (["--period-change-s", "-900"], "--sigma-s"),
         (["--period-change-s", "nan", "--sigma-s", "3"], "finite"),
         (["--period-change-s", "-600", "--sigma-s", "0"], "above 0"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -35,16 +36,19 @@ def sensitivity(
     count: Annotated[int, typer.Option("--count", help="Points behind each index, a power of 2.")] = 8192,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the points; none: that of [sampling].")] = None,
     runs: Annotated[
-        int | None, typer.Option("--runs", help="Simulations behind each table; none: by the inputs.")
+        int | None, typer.Option("--runs", help="Simulations behind each table, a power of 2; none: by the inputs.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
     """First-order and total Sobol indices of every input: of the period change, and of beta where one was measured."""
-    from ..ensembles.error_budget import of_inference, of_prediction
+    from ..ensembles.response import check_prediction
+    from ..ensembles.variance import check_count
 
     scenario = load(file)
     measured = _measured(scenario, period_change_s, sigma_s)
+    check_prediction(scenario, runs, 1 if measured else 0)
+    check_count(count)
     if seed is not None and not 0 <= seed < 2**63:
         raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
     if plot:
@@ -52,17 +56,16 @@ def sensitivity(
 
         check_path(plot)
     say_if_cold()
-    found = [of_prediction(scenario, count, seed, runs)]
-    if measured:
-        found.append(of_inference(scenario, *measured, count, seed, runs))
+    found = []
+    for budget in _budgets(scenario, measured, count, seed, runs):
+        found.append(budget)
+        if not as_json:  # what is computed is shown before the next can fail
+            _print(budget, scenario)
     if as_json:
         for sentence in dict.fromkeys(sentence for budget in found for sentence in budget.warnings):
             print(f"warning: {sentence}", file=sys.stderr)
         print(json.dumps(_report(scenario, found), indent=2, allow_nan=False))
     else:
-        print(f"{scenario.name or 'scenario'} ({scenario.place})")
-        for budget in found:
-            _print(budget)
         print(CAUTION)
     sys.stdout.flush()
     if plot:
@@ -81,6 +84,15 @@ def _measured(scenario: Scenario, change: float | None, sigma: float | None) -> 
     measured = measured_change(scenario, change, sigma)
     check_measured(scenario, *measured)
     return measured
+
+
+def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, seed, runs) -> Iterator[ErrorBudget]:
+    """Of the prediction, and of what is inferred where a change was measured."""
+    from ..ensembles.error_budget import of_inference, of_prediction
+
+    yield of_prediction(scenario, count, seed, runs)
+    if measured:
+        yield of_inference(scenario, *measured, count, seed, runs)
 
 
 def _report(scenario: Scenario, found: list[ErrorBudget]) -> dict[str, Any]:
@@ -116,11 +128,12 @@ def _plain(budget: ErrorBudget) -> dict[str, Any]:
     }
 
 
-def _print(budget: ErrorBudget) -> None:
+def _print(budget: ErrorBudget, scenario: Scenario) -> None:
     word, name, form, unit = _TITLES[budget.outcome]
     i = budget.indices
     print(
-        f"\n{word}: {name} {budget.mean:{form}}{unit}, sigma {budget.sigma:{form}}{unit}, from {budget.runs} "
+        f"{scenario.name or 'scenario'} ({scenario.place})\n"
+        f"{word}: {name} {budget.mean:{form}}{unit}, sigma {budget.sigma:{form}}{unit}, from {budget.runs} "
         f"simulations; their emulator misses {100.0 * budget.error_share:.2g} % of the variance (leave-one-out)"
     )
     cells = []
@@ -129,6 +142,8 @@ def _print(budget: ErrorBudget) -> None:
         cells.append((i.names[k], *(text for value, sigma in pairs for text in (f"{value:.3f}", f"{sigma:.3f}"))))
     print_table(("input", "first order", "+-", "total", "+-"), cells)
     if not i.correlated:
-        print(f"first orders add up to {i.first_order.value.sum():.3f}; what lacks to 1 is what inputs do together")
+        whole, error = i.first_order.value.sum(), (i.first_order.sigma**2).sum() ** 0.5
+        print(f"first orders add up to {whole:.3f} +- {error:.3f}; what lacks to 1 is what inputs do together")
     for sentence in budget.warnings:
         print(f"warning: {sentence}")
+    print(flush=True)

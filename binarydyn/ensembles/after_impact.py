@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..assessment.relation_runs import side_by_side
 from ..dynamics import State, System
 from .cases import cases
 from .companions import is_unstable, with_companions
@@ -17,8 +18,11 @@ def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) ->
     """Periods (n,), s, after states at t0, and whether each run is regular (n,).
 
     Regular: the bodies stay apart, the moonlet does not turn over, and none of its four companions grows farther away
-    than regular motion takes it, by attitude and position at the end of the window.
+    than regular motion takes it, by attitude and position at the end of the window.  Systems with perturbations, which
+    lanes cannot follow, are simulated one by one; there regular is what ends as it should without turning over.
     """
+    if any(system.perturbations for system in systems):
+        return side_by_side(systems, states, days)
     periods, regular = np.full(len(systems), np.nan), np.zeros(len(systems), dtype=bool)
     numbers = [system.gravity_model for system in systems]
     for number in dict.fromkeys(numbers):

@@ -16,7 +16,7 @@ import numpy as np
 from ..assessment.infer import check_measured, draws_at, inverted, prior
 from ..assessment.posterior import DONE, Draws, Posterior
 from ..assessment.relation import Relation, columns
-from ..assessment.relation_runs import related, seed_of, side_by_side
+from ..assessment.relation_runs import related, seed_of
 from ..scenario import Scenario
 from ..scenario.sampling import Distribution, Sampling
 from .after_impact import in_lanes
@@ -67,7 +67,10 @@ def of_prediction(
         said += (f"a quadratic misses {100.0 * fit.error_share:.2g} % of the variance, which belongs to no input here",)
     if lost := sum(fit.left_out.values()):
         words = ", ".join(f"{number} {word}" for word, number in sorted(fit.left_out.items()))
-        said += (f"{lost} of {fit.runs} simulations are left out ({words}); the indices are those of the others",)
+        said += (
+            f"{lost} of {fit.runs} simulations are left out ({words}); the indices are those of a smooth relation "
+            "through the others",
+        )
     return ErrorBudget(
         "period_change_s", fit.mean, fit.sigma, found, fit.error_share, fit.runs, dict(fit.left_out), said
     )
@@ -87,10 +90,9 @@ def of_inference(
     there.  Errors: InputError, ConvergenceError.
     """
     check_count(count)
-    check_prediction(scenario, None)
+    check_prediction(scenario, runs, 1)
     check_measured(scenario, change_s, sigma_s)
-    after = side_by_side if scenario.perturbations.any else in_lanes
-    relation = related(scenario, change_s, sigma_s, runs, seed, after)
+    relation = related(scenario, change_s, sigma_s, runs, seed, in_lanes)
     draws = prior(relation, _DRAWS, seed)
     sample = inverted(relation, draws, change_s, sigma_s)
     solved = _Solved(relation, change_s, sigma_s, draws, sample)

@@ -3,13 +3,12 @@
 Members are whole ones: relaxed and calibrated, hit, and run over the window after t0, side by side (brief.py); where
 that cannot be (perturbations, another estimator than the weighted fit) they are predicted one by one.  What is fitted
 is a quadratic polynomial (assessment/emulator.py); its leave-one-out error tells what a member's outcome differs by.
-Members that tumble, touch, miss or are refused have no outcome that a smooth function could give: they are counted by
-what became of them and left out.
+Members that tumble, are unstable, touch, miss or are refused have no outcome that a smooth function could give: they
+are counted by what became of them and left out.
 """
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -63,8 +62,11 @@ def response(
     return Response(names, fitted(inputs[well], kept), float(kept.mean()), float(kept.std()), len(well), left_out)
 
 
-def check_prediction(scenario: Scenario, runs: int | None) -> None:
-    """InputError where there is no [sampling], nothing that hits, or an impossible number of runs."""
+def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> None:
+    """InputError where there is no [sampling], nothing that hits, or an impossible number of runs.
+
+    further: inputs besides those of [sampling].
+    """
     if not (scenario.sampling and scenario.sampling.quantities):
         raise InputError(
             f"{scenario.place}:sampling.quantities",
@@ -80,14 +82,20 @@ def check_prediction(scenario: Scenario, runs: int | None) -> None:
         raise InputError(
             scenario.place, "neither [impactor] nor [push] is given, so the period does not change; add one"
         )
-    least = 2 * terms_of(len(scenario.sampling.quantities))
-    if runs is not None and not least <= runs <= MOST_RUNS:
-        raise InputError("--runs", f"{runs} is given, allowed is {least} .. {MOST_RUNS} with these inputs; change it")
+    least = _power_of_two(2 * terms_of(len(scenario.sampling.quantities) + further))
+    if runs is not None and not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
+        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
+        raise InputError("--runs", f"{runs} is given, allowed is {allowed}; change it")
 
 
 def runs_for(inputs: int) -> int:
     """Simulations behind a fit unless told otherwise: at least three for each coefficient, a power of 2."""
-    return max(LEAST_RUNS, 2 ** math.ceil(math.log2(3.0 * terms_of(inputs))))
+    return max(LEAST_RUNS, _power_of_two(3 * terms_of(inputs)))
+
+
+def _power_of_two(least: int) -> int:
+    """The smallest that is not less."""
+    return 1 << (least - 1).bit_length()
 
 
 def period_change(scenario: Scenario, runs: int | None = None, seed: int | None = None) -> Response:
@@ -108,9 +116,10 @@ def period_change(scenario: Scenario, runs: int | None = None, seed: int | None 
 
 def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
     """Period changes (n,), s, and what became of each member (n,)."""
-    block = brief_members(scenario, sample, np.arange(len(sample)))
-    status = block.status.astype(_WORDS)
-    status[(status == "done") & (block.numbers["turned_over_after"] == 1)] = "tumbling"
+    block = brief_members(scenario, sample, np.arange(len(sample)), companions=True)
+    status, well = block.status.astype(_WORDS), block.status == "done"
+    status[well & (block.numbers["unstable_after"] == 1)] = "unstable"
+    status[well & (block.numbers["turned_over_after"] == 1)] = "tumbling"
     return block.numbers["period_change_s"], status
 
 
@@ -121,6 +130,8 @@ def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndar
         status[row.index] = row.status
         if row.status == "done":
             change[row.index] = row.numbers["period_change_s"]
-            words = [word for word in ("tumbling", "unstable_after") if row.numbers[word]]
-            status[row.index] = words[0] if words else "done"
+            if row.numbers["tumbling"]:
+                status[row.index] = "tumbling"
+            elif row.numbers["unstable_after"]:
+                status[row.index] = "unstable"
     return change, status
