@@ -37,3 +37,7 @@ class FewCyclesError(BinarydynError):
             f"{method}: {self.cycles:.2f} cycles in the window, at least {needed:g} are needed for a period "
             f"(the unreliable value is {self.value_h:.6f} h); use a longer window"
         )
+
+
+class WorkersLostError(BinarydynError):
+    """Nobody is left to compute what was asked for; what was done before is kept, and the same command resumes."""

@@ -18,7 +18,7 @@ from short_sweeps import HIT, PUSH, scenario
 from binarydyn.assessment import predict
 from binarydyn.commands import main
 from binarydyn.commands.interruption import Interruption
-from binarydyn.ensembles import Grid, MemberSet, member_scenario, members, sweep, swept
+from binarydyn.ensembles import Grid, MemberSet, member_scenario, members, sweep, swept, threads
 from binarydyn.errors import InputError
 from binarydyn.scenario import varied
 
@@ -297,7 +297,7 @@ class Interrupted:
 
 
 def test_an_interruption_still_gives_the_rows_that_are_ready(monkeypatch):
-    monkeypatch.setattr(members, "SimpleQueue", Interrupted)
+    monkeypatch.setattr(threads, "SimpleQueue", Interrupted)
     rows, seen = sweep(scenario(), Grid.of({MASS: np.linspace(100.0, 900.0, 50)}), 2), []
     with pytest.raises(KeyboardInterrupt):
         for row in rows:

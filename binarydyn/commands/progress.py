@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import sys
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 if TYPE_CHECKING:
     from ..ensembles import Block, Row
 
-INTERVAL_S = 10.0
+INTERVAL_S = 5.0
 """Between two plain lines: a log stays readable, and somebody who looks into it is not left waiting."""
 
 
@@ -30,46 +33,73 @@ def watched(parts: Iterator[Row | Block], total: int, reused: int, what: str = "
     return (_bar if sys.stderr.isatty() else _lines)(parts, total, reused, what)
 
 
-def _counted(part: Row | Block) -> tuple[int, int]:
-    """How many members a part has, and how many of them failed."""
-    return (len(part), part.failed) if hasattr(part, "members") else (1, int(part.status != "done"))
+class _Tally:
+    """What has come so far of a sweep, and what that says of the rest.
+
+    The rate counts from the first part on, which comes late: kernels are compiled and workers started before it.
+    """
+
+    def __init__(self, total: int, reused: int):
+        self.total, self.done = total, reused
+        self.failures: Counter[str] = Counter()
+        self._come = 0
+        self._first: tuple[float, int] | None = None
+
+    def add(self, part: Row | Block) -> int:
+        """Count a row, or a block of them; how many they are."""
+        several = hasattr(part, "members")
+        count = len(part) if several else 1
+        words, numbers = np.unique(part.status, return_counts=True) if several else ([part.status], [1])
+        self.failures.update({str(word): int(n) for word, n in zip(words, numbers, strict=True) if word != "done"})
+        self.done += count
+        self._come += count
+        self._first = self._first or (time.monotonic(), count)
+        return count
+
+    @property
+    def rate(self) -> float:
+        """Members a second; 0 while it is not known."""
+        begun, before = self._first or (0.0, 0)
+        since = time.monotonic() - begun
+        return (self._come - before) / since if self._come > before and since > 0.0 else 0.0
+
+    @property
+    def words(self) -> str:
+        """Rate, time left, failures by status."""
+        rate = self.rate
+        left = (
+            f"{rate:.3g} members/s, {_lasting((self.total - self.done) / rate)} left" if rate else "rate not known yet"
+        )
+        kinds = ", ".join(f"{number} {word}" for word, number in self.failures.most_common())
+        return f"{left}, {self.failures.total()} failed" + (f" ({kinds})" if kinds else "")
+
+
+def _lasting(seconds: float) -> str:
+    if seconds < 100.0:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60.0:.0f} min" if seconds < 6000.0 else f"{seconds / 3600.0:.1f} h"
 
 
 def _bar(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> Iterator[Row | Block]:
     from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
-    columns = (
-        TextColumn(what),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]} members/s,"),
-        TimeRemainingColumn(),
-        TextColumn("left, {task.fields[failed]} failed"),
-    )
+    columns = (TextColumn(what), BarColumn(), MofNCompleteColumn(), TextColumn("{task.fields[words]}"))
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task(what, total=total, completed=reused, rate="-", failed=0)
-        begun, count, failed = time.monotonic(), 0, 0
+        tally = _Tally(total, reused)
+        task = progress.add_task(what, total=total, completed=reused, words="")
         for part in parts:
-            more, bad = _counted(part)
-            count, failed = count + more, failed + bad
-            rate = f"{count / (time.monotonic() - begun):.1f}"
-            progress.update(task, advance=more, rate=rate, failed=failed)
+            progress.update(task, advance=tally.add(part), words=tally.words)
             yield part
 
 
 def _lines(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> Iterator[Row | Block]:
-    begun = last = time.monotonic()
-    count = failed = 0
+    tally, last = _Tally(total, reused), time.monotonic()
     for part in parts:
-        more, bad = _counted(part)
-        count, failed = count + more, failed + bad
-        now = time.monotonic()
-        if now - last >= INTERVAL_S:
-            last, rate = now, count / (now - begun)
-            left = (total - reused - count) / rate
-            how = f"{rate:.1f} members/s, {left:.0f} s left, {failed} failed"
-            print(f"{what}: {reused + count} of {total} members, {how}", file=sys.stderr, flush=True)
+        tally.add(part)
+        if time.monotonic() - last >= INTERVAL_S:
+            last = time.monotonic()
+            print(f"{what}: {tally.done} of {total} members, {tally.words}", file=sys.stderr, flush=True)
         yield part
 
 

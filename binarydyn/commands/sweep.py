@@ -6,16 +6,19 @@ import json
 import re
 import sys
 import time
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..errors import InputError
+from ..errors import InputError, WorkersLostError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION, as_given, one_line
 from .interruption import Interruption
 from .progress import watched
 from .show import print_sweep, save_figure, sweep_report
+
+if TYPE_CHECKING:
+    from ..store import SweepStore
 
 
 def sweep(
@@ -35,17 +38,27 @@ def sweep(
         str, typer.Option("--members", help="FIRST:END, as 0:5000: this part of the design alone; `merge` joins files.")
     ] = "",
     out: Annotated[str, typer.Option("--out", help="Result file (HDF5); the same command again resumes.")] = ...,
-    workers: Annotated[int | None, typer.Option("--workers", help="Threads; none: one for each core.")] = None,
+    backend: Annotated[
+        str, typer.Option("--backend", help="threads (of this machine) or cluster (Dask distributed).")
+    ] = "threads",
+    workers: Annotated[
+        int | None, typer.Option("--workers", help="Threads, or processes of a cluster; none: one for each core.")
+    ] = None,
+    scheduler: Annotated[
+        str, typer.Option("--scheduler", help="Address of a cluster's; none: workers are started on this machine.")
+    ] = "",
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Do not tell how far it is.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
-    from ..ensembles import Block
+    from ..ensembles import Block, check_backend
     from ..ensembles import sweep as rows_of
     from ..store import SweepStore
 
     scenario = load(file) if file else builtin()
     design = _design(scenario, vary or [], sample, count, seed)
+    check_backend(backend, workers, scheduler)
     if plot:
         from ..plots.files import check_path
 
@@ -58,15 +71,18 @@ def sweep(
         left, wanted = len(design) - len(needless), len(store.wanted)
         try:
             with Interruption() as interruption:
-                for part in watched(rows_of(scenario, design, workers, needless), wanted, wanted - left):
+                parts = rows_of(scenario, design, workers, needless, backend, scheduler)
+                for part in parts if quiet else watched(parts, wanted, wanted - left):
                     with interruption.held():
                         (store.append_block if isinstance(part, Block) else store.append)(part)
             result = store.finish()
         except KeyboardInterrupt:
             store.flush()
-            kept = f"{len(store.done())} of {len(design)} members are kept"
-            print(f"binarydyn: interrupted, {kept}; the same command resumes", file=sys.stderr)
+            print(f"binarydyn: interrupted, {_kept(store)}; the same command resumes", file=sys.stderr)
             return 130
+        except WorkersLostError as error:
+            store.flush()
+            raise WorkersLostError(f"{error}; {_kept(store)}, the same command resumes") from None
     reused, seconds = wanted - left, time.monotonic() - begun
     report = sweep_report(result) | {"computed": left, "reused": reused, "wall_s": round(seconds, 3)}
     if plot:
@@ -78,6 +94,10 @@ def sweep(
         how = f"{left} computed in {seconds:.1f} s, {reused} reused" if left else "nothing was left to do"
         print(f"{one_line(out)}: {how}\n{CAUTION}")
     return 0 if set(report["statuses"]) == {"done"} else 1
+
+
+def _kept(store: SweepStore) -> str:
+    return f"{len(store.done())} of {len(store.design)} members are kept"
 
 
 def _design(scenario: Scenario, vary: list[str], sample: str, count: int | None, seed: int | None):

@@ -1,14 +1,16 @@
 """What if: designs of members and the rows they give."""
 
+from .backends import BACKENDS, check_backend, sweep
 from .block import TABLES, Block
 from .brief import brief_members
 from .design import Design, Grid
 from .drawn import Drawn
 from .member_set import MemberSet
-from .members import Row, member_scenario, sweep, swept
+from .members import Row, member_scenario, swept
 from .sample import Sample
 
 __all__ = [
+    "BACKENDS",
     "TABLES",
     "Block",
     "Design",
@@ -18,6 +20,7 @@ __all__ = [
     "Row",
     "Sample",
     "brief_members",
+    "check_backend",
     "member_scenario",
     "sweep",
     "swept",

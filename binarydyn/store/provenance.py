@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import platform
 import subprocess
 from datetime import UTC, datetime
@@ -14,6 +13,7 @@ import numba
 import numpy as np
 
 from .. import _jit
+from ..ensembles.identity import meshes_sha256, source_digest
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION, one_line
@@ -21,9 +21,6 @@ from .seal import SCHEMA
 
 FORMAT = "binarydyn result"
 _PACKAGE = Path(_jit.__file__).parent
-# What decides the numbers; stores, plots and commands do not.
-_DECISIVE = ("_jit.py", "constants.py", "errors.py", "vectors.py", "scenario", "bodies", "gravity", "dynamics")
-_DECISIVE += ("impact", "observables", "assessment", "ensembles")
 _SAME = {
     "kind": "another kind of result",
     "scenario_sha256": "results of another scenario",
@@ -49,7 +46,7 @@ def attributes(scenario: Scenario, kind: str) -> dict[str, str | int]:
         "scenario_place": one_line(scenario.place),
         "scenario_folder": one_line(str(scenario.folder)),
         "scenario_sha256": scenario.sha256,
-        "meshes_sha256": _meshes_sha256(scenario),
+        "meshes_sha256": meshes_sha256(scenario),
         "seed": str(scenario.sampling.seed) if scenario.sampling else "none: nothing is drawn",
         "package_version": version("binarydyn"),
         "source_digest": source_digest(),
@@ -74,26 +71,6 @@ def refuse_others(found: dict, wanted: dict, place: str, advice: str) -> None:
             f"it holds {_SAME[name]} ({name} {str(found.get(name))[:12]}, now {str(wanted.get(name))[:12]}), "
             f"allowed is to go on with the same; {advice}",
         )
-
-
-@cache
-def source_digest() -> str:
-    """SHA-256 of all source files that decide a number, and of numba's version."""
-    total = hashlib.sha256(numba.__version__.encode())
-    for name in _DECISIVE:
-        path = _PACKAGE / name
-        for file in sorted(path.rglob("*.*")) if path.is_dir() else [path]:
-            if file.suffix in (".py", ".toml"):
-                total.update(file.relative_to(_PACKAGE).as_posix().encode() + b"\0" + file.read_bytes())
-    return total.hexdigest()
-
-
-def _meshes_sha256(scenario: Scenario) -> str:
-    meshes = [body.polyhedron.path for body in (scenario.primary, scenario.secondary) if body.polyhedron]
-    try:
-        return " ".join(hashlib.sha256(path.read_bytes()).hexdigest() for path in meshes) or "none: ellipsoids"
-    except OSError as error:
-        raise InputError(scenario.place, f"a mesh file cannot be read ({one_line(str(error))}); check it") from None
 
 
 @cache

@@ -1,0 +1,50 @@
+"""What decides the numbers beside what is asked: the state of the source, the libraries, the mesh files."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+from pathlib import Path
+
+import numba
+import numpy as np
+
+from .. import _jit
+from ..errors import InputError
+from ..scenario import Scenario
+from ..scenario.wording import one_line
+
+_PACKAGE = Path(_jit.__file__).parent
+# What decides the numbers; stores, plots and commands do not.
+_DECISIVE = ("_jit.py", "constants.py", "errors.py", "vectors.py", "scenario", "bodies", "gravity", "dynamics")
+_DECISIVE += ("impact", "observables", "assessment", "ensembles")
+
+
+@cache
+def source_digest() -> str:
+    """SHA-256 of all source files that decide a number, and of numba's version."""
+    total = hashlib.sha256(numba.__version__.encode())
+    for name in _DECISIVE:
+        path = _PACKAGE / name
+        for file in sorted(path.rglob("*.*")) if path.is_dir() else [path]:
+            if file.suffix in (".py", ".toml"):
+                total.update(file.relative_to(_PACKAGE).as_posix().encode() + b"\0" + file.read_bytes())
+    return total.hexdigest()
+
+
+def meshes_sha256(scenario: Scenario) -> str:
+    """Of the mesh files that a scenario names; InputError where one cannot be read."""
+    meshes = [body.polyhedron.path for body in (scenario.primary, scenario.secondary) if body.polyhedron]
+    try:
+        return " ".join(hashlib.sha256(path.read_bytes()).hexdigest() for path in meshes) or "none: ellipsoids"
+    except OSError as error:
+        raise InputError(scenario.place, f"a mesh file cannot be read ({one_line(str(error))}); check it") from None
+
+
+def identity(scenario: Scenario) -> dict[str, str]:
+    """What two processes must share to give the same rows, by name."""
+    return {
+        "the package's source": source_digest()[:12],
+        "numpy": np.__version__,
+        "the mesh files": meshes_sha256(scenario)[:12],
+    }

@@ -1,0 +1,67 @@
+"""What a worker in another process is sent, all of it text and whole numbers, and what it does with it."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from functools import lru_cache
+
+from ..scenario import Scenario
+from ..scenario.wording import one_line
+from .block import Block
+from .design import Design, Grid
+from .identity import identity
+from .members import Row, row_of
+from .sample import Sample
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A sweep as text: the scenario as `swept` gives it and where it came from, the design, the table of its rows.
+
+    identity: what decides the numbers where it was asked, ((name, value), ..); a worker must have the same.
+    """
+
+    scenario: str
+    place: str
+    folder: str
+    design: str
+    table: str
+    identity: tuple[tuple[str, str], ...]
+
+    @classmethod
+    def of(cls, base: Scenario, design: Design, table: str) -> Asked:
+        folder = str(base.folder.resolve())
+        return cls(base.text, base.place, folder, design.json, table, tuple(identity(base).items()))
+
+
+@dataclass(frozen=True)
+class Done:
+    """What came of some members, and the seconds that took; `refusal` in place of them where a worker is another."""
+
+    parts: tuple[Row | Block, ...] = ()
+    seconds: float = 0.0
+    refusal: str = ""
+
+
+def computed(asked: Asked, members: tuple[int, ...]) -> Done:
+    """Compute some members in this process."""
+    begun = time.monotonic()
+    base, design, refusal = _built(asked)
+    if refusal:
+        return Done(refusal=refusal)
+    rows = tuple(row_of(base, design, k) for k in members)
+    return Done(rows, time.monotonic() - begun)
+
+
+@lru_cache(maxsize=4)
+def _built(asked: Asked) -> tuple[Scenario, Design, str]:
+    """Scenario and design, kept for the next members, and why this process would not give the same rows."""
+    base = Scenario.from_text(asked.scenario, asked.place, asked.folder)
+    design = (Sample if asked.design.startswith("{") else Grid).from_json(asked.design)
+    try:
+        here = identity(base)
+    except Exception as error:
+        return base, design, one_line(str(error))
+    other = [f"{name} ({here[name]}, here {value})" for name, value in asked.identity if here[name] != value]
+    return base, design, f"a worker has another state of {', '.join(other)}; install the same" if other else ""

@@ -1,0 +1,212 @@
+"""Sweeps on a cluster: the same rows, bit for bit, and what is left when workers or the scheduler are killed.
+
+Scheduler and workers are real processes on loopback, started and stopped by the tests.
+"""
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from short_sweeps import CHILD, HIT, content, scenario, stored
+
+from binarydyn.commands import main
+from binarydyn.ensembles import Grid, cluster, sweep
+from binarydyn.errors import InputError
+
+distributed = pytest.importorskip("distributed")
+GRID = Grid.of({"impactor.mass_kg": [300.0, -5.0, 500.0, 700.0, 900.0], "primary.rotation_phase_deg": [0.0, 77.0]})
+
+
+def in_order(rows) -> str:
+    """Every digit of every number: the shortest text that gives the same float back."""
+    return repr(sorted(rows, key=lambda row: row.index))
+
+
+class Cluster:
+    """A scheduler and its workers, each a process; PYTHONPATH may put something before what they import."""
+
+    def __init__(self, path: str = ""):
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.address = f"tcp://127.0.0.1:{free.getsockname()[1]}"
+        self.environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, [path, os.getcwd()]))}
+        place = self.address.removeprefix("tcp://").split(":")
+        self.scheduler = self._started("scheduler", "--host", place[0], "--port", place[1], "--no-dashboard")
+        self.workers: list[subprocess.Popen] = []
+
+    def worker(self, *words: str) -> subprocess.Popen:
+        plain = ["--no-dashboard", "--nthreads", "1", "--memory-limit", "0", "--host", "127.0.0.1"]
+        self.workers.append(self._started("worker", self.address, *plain, *(words or ["--no-nanny"])))
+        return self.workers[-1]
+
+    def _started(self, what: str, *words: str) -> subprocess.Popen:
+        command = [sys.executable, "-m", "dask", what, *words]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+        return subprocess.Popen(command, env=self.environment, **quiet)
+
+
+@contextmanager
+def running(workers: int = 2, path: str = ""):
+    found = Cluster(path)
+    try:
+        for _ in range(workers):
+            found.worker()
+        yield found
+    finally:
+        for process in (*found.workers, found.scheduler):
+            process.kill()
+            process.wait()
+
+
+@pytest.fixture(scope="module")
+def one_thread() -> str:
+    return in_order(sweep(scenario(), GRID, 1))
+
+
+def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, monkeypatch):
+    assert in_order(sweep(scenario(), GRID, 2)) == one_thread
+    with running() as found:
+        rows = list(sweep(scenario(), GRID, backend="cluster", scheduler=found.address))
+        assert in_order(rows) == one_thread
+        assert {row.status for row in rows} == {"done", "bad_input"}
+        monkeypatch.setattr(cluster.Asked, "of", lambda *asked, of=cluster.Asked.of: other(of(*asked)))
+        with pytest.raises(InputError, match="another state of the package's source .*install the same"):
+            list(sweep(scenario(), GRID, backend="cluster", scheduler=found.address))
+
+
+def other(asked: cluster.Asked) -> cluster.Asked:
+    """As if this process had another source than the workers."""
+    return replace(asked, identity=(("the package's source", "0" * 12), *asked.identity[1:]))
+
+
+def test_workers_that_are_started_here_give_the_same_bits(one_thread):
+    assert in_order(sweep(scenario(), GRID, 2, backend="cluster")) == one_thread
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["--backend", "clusters"], '"clusters" is given, allowed is threads or cluster'),
+        (["--scheduler", "tcp://127.0.0.1:9"], "allowed is with cluster"),
+        (["--backend", "cluster", "--scheduler", "tcp://127.0.0.1:9", "--workers", "2"], "leave one of them out"),
+        (["--backend", "cluster", "--scheduler", "tcp://127.0.0.1:9"], "no scheduler answers there"),
+        (["--backend", "cluster", "--scheduler", "what://x"], "no scheduler answers there"),
+        (["--backend", "cluster", "--workers", "0"], "allowed is 1 .. 1024"),
+    ],
+)
+def test_options_that_do_not_fit_are_refused_in_a_line(words, sentence, tmp_path, monkeypatch, capsys):
+    monkeypatch.setattr(cluster, "CONNECT_S", 0.5)
+    assert main(["sweep", "--vary", "impactor.mass_kg=300,400", "--out", str(tmp_path / "s.h5"), *words]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.count("\n") == 1 and sentence in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_machine_without_the_library_says_so_in_a_line(tmp_path, monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, "distributed", None)  # importing it fails as if it were not installed
+    words = ["--vary", "impactor.mass_kg=300,400", "--out", str(tmp_path / "s.h5"), "--backend", "cluster"]
+    assert main(["sweep", *words]) == 2
+    out, err = capsys.readouterr()
+    assert out == "" and err.count("\n") == 1 and "pip install 'binarydyn[cluster]'" in err
+
+
+MANY = Grid.of({"impactor.mass_kg": np.linspace(300.0, 900.0, 40)})
+VARY = ["--vary", "impactor.mass_kg=300:900:40"]
+
+
+def command(tmp_path, found: Cluster, *words: str) -> list[str]:
+    file = tmp_path / "pair.toml"
+    file.write_text(HIT)
+    where = ["--backend", "cluster", "--scheduler", found.address]
+    return ["sweep", str(file), *VARY, "--out", str(tmp_path / "swept.h5"), "--json", "--quiet", *where, *words]
+
+
+def child(*arguments: str) -> subprocess.Popen:
+    """The command line in a process of its own, with short blocks and little patience."""
+    impatient = CHILD.replace("from binarydyn.commands", "import binarydyn.ensembles.cluster as c; c.PATIENCE_S = 3.0\n"
+                              "from binarydyn.commands")  # fmt: skip
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    return subprocess.Popen([sys.executable, "-c", impatient, *arguments], **pipes)
+
+
+def wait_for_blocks(tmp_path, process: subprocess.Popen, blocks: int) -> None:
+    while len(list((tmp_path / "swept.h5.parts").glob("*.h5"))) < blocks:
+        assert process.poll() is None, process.communicate()
+        time.sleep(0.02)
+
+
+@pytest.fixture(scope="module")
+def uninterrupted(tmp_path_factory) -> dict:
+    path = tmp_path_factory.mktemp("whole") / "whole.h5"
+    stored(path, MANY)
+    return content(path)
+
+
+def same_rows(path, whole: dict) -> bool:
+    """All columns, and all attributes but the place of the scenario's file."""
+    found = content(path)
+    return {k: v for k, v in found.items() if "@scenario" not in k} == {
+        k: v for k, v in whole.items() if "@scenario" not in k
+    }
+
+
+def test_a_worker_that_is_killed_costs_its_tasks_alone_and_without_any_the_sweep_says_so(tmp_path, uninterrupted):
+    with running() as found:
+        for sweep_of, left in (("one", 1), ("none", 0)):
+            folder = tmp_path / sweep_of
+            folder.mkdir()
+            process = child(*command(folder, found))
+            wait_for_blocks(folder, process, 2)
+            found.workers[left].send_signal(signal.SIGKILL)
+            out, err = process.communicate(timeout=120)
+            if left:
+                assert process.returncode == 0 and err == ""
+                assert json.loads(out)["computed"] == 40
+                assert same_rows(folder / "swept.h5", uninterrupted)
+    assert process.returncode == 1 and out == "" and err.count("\n") == 1
+    assert "no worker for 3 s" in err and "of 40 members are kept" in err
+
+
+def test_a_scheduler_that_is_killed_leaves_what_is_done_and_the_same_command_resumes(tmp_path, uninterrupted):
+    with running() as found:
+        process = child(*command(tmp_path, found))
+        wait_for_blocks(tmp_path, process, 2)
+        found.scheduler.send_signal(signal.SIGKILL)
+        out, err = process.communicate(timeout=120)
+    assert process.returncode == 1 and out == ""
+    assert err.startswith("binarydyn: the connection to the cluster's scheduler is lost") and err.count("\n") == 1
+    kept = int(err.split("; ")[1].split()[0])
+    assert "the same command resumes" in err and 10 <= kept < 40
+    with running() as found:
+        process = child(*command(tmp_path, found))
+        out, err = process.communicate(timeout=120)
+    report = json.loads(out)
+    assert process.returncode == 0 and (report["reused"], report["computed"]) == (kept, 40 - kept)
+    assert same_rows(tmp_path / "swept.h5", uninterrupted)
+
+
+def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
+    """The processes import a sitecustomize that ends them where they predict one certain member."""
+    (tmp_path / "sitecustomize.py").write_text(
+        "import os, sys\n"
+        "if 'worker' in sys.argv or 'spawn_main' in ' '.join(sys.orig_argv):\n"
+        "    from binarydyn.ensembles import members\n"
+        "    real = members.predict\n"
+        "    def predict(asked, watch=None):\n"
+        "        if asked.impactor.mass_kg == 500.0: os._exit(9)\n"
+        "        return real(asked, watch)\n"
+        "    members.predict = predict\n"
+    )
+    monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")
+    asked, grid = scenario(), Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0, 700.0, 800.0]})
+    rows = sorted(sweep(asked, grid, 2, backend="cluster"), key=lambda row: row.index)
+    assert [row.status for row in rows] == ["done", "done", "error", "done", "done", "done"]
+    assert "died" in rows[2].reason
