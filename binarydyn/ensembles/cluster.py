@@ -7,11 +7,13 @@ a member that kills its workers is a row with status `error`.
 from __future__ import annotations
 
 import logging
+import signal
 import time
 from collections import deque
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from itertools import chain, islice
+from multiprocessing import resource_tracker
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
@@ -60,27 +62,42 @@ def full(base: Scenario, design: Design, done: Collection[int], workers: int, sc
 @contextmanager
 def _connected(workers: int, scheduler: str) -> Iterator[Client]:
     """A client of the scheduler, or of one started here with single-threaded workers and stopped in the end."""
-    distributed, local = library(), None
-    try:
+    with ExitStack() as leaving:
+        address = scheduler
         if not scheduler:
-            local = _local_cluster(workers)
-        client = distributed.Client(local or scheduler, timeout=CONNECT_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        if local:
-            local.close()
-        why = one_line(str(error)) or type(error).__name__
-        raise InputError(
-            f"--scheduler {as_given(scheduler)}",
-            f"no scheduler answers there within {CONNECT_S:g} s ({why[:200]}); start one or correct the address",
-        ) from None
-    try:
+            with _interruptions_later():
+                address = _local_cluster(workers)
+                leaving.callback(_closed, address)
+        try:
+            client = library().Client(address, timeout=CONNECT_S, set_as_default=False)
+        except (OSError, ValueError) as error:
+            why = f"no scheduler answers there within {CONNECT_S:g} s ({_words(error)})"
+            place = f"--scheduler {as_given(scheduler)}" if scheduler else "--backend cluster"
+            raise InputError(place, f"{why}; start one or correct the address") from None
+        leaving.callback(_closed, client)
         yield client
+
+
+def _closed(thing: Any) -> None:
+    try:
+        thing.close(timeout=CONNECT_S)
+    except Exception:  # it is gone already
+        pass
+
+
+@contextmanager
+def _interruptions_later() -> Iterator[None]:
+    """Processes that begin inside never see a Ctrl-C, which a terminal sends to all; this one sees it afterwards.
+
+    So workers do not die of it while their sweep still wants what they have ready.  They inherit the mask from the
+    thread that starts them, which inherits it here; the tracker goes first, since its start lifts the mask.
+    """
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
     finally:
-        for thing in filter(None, (client, local)):
-            try:
-                thing.close(timeout=CONNECT_S)
-            except Exception:  # it is gone already
-                pass
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextmanager
