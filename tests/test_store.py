@@ -17,7 +17,7 @@ from short_sweeps import HIT, PUSH, child, content, scenario, stored
 from binarydyn.assessment import predict
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
-from binarydyn.ensembles import Block, Grid, Row, sweep
+from binarydyn.ensembles import Block, Grid, Row, identity, sweep
 from binarydyn.errors import InputError
 from binarydyn.observables import attitude, periods
 from binarydyn.scenario import Scenario
@@ -338,9 +338,9 @@ def test_a_mesh_that_was_changed_is_noticed(tmp_path):
 
 def test_the_digest_of_the_source_sees_an_edit(tmp_path, monkeypatch):
     package = tmp_path / "binarydyn"
-    shutil.copytree(provenance._PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
-    monkeypatch.setattr(provenance, "_PACKAGE", package)
-    digest = provenance.source_digest.__wrapped__
+    shutil.copytree(identity._PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(identity, "_PACKAGE", package)
+    digest = identity.source_digest.__wrapped__
     before = digest()
     (package / "commands" / "show.py").write_text("")
     assert digest() == before

@@ -58,7 +58,6 @@ def cores() -> int:
 
 def in_groups(design: Design, done: Collection[int]) -> Iterator[Iterator[int]]:
     """Members to do, those together that differ in the impact alone: predict has their common part in its cache."""
-
     is_done = MemberSet(len(design), done).mask
     for members in design.together(tuple(key for key in design.keys if key.split(".")[0] not in DECIDE_THE_IMPACT)):
         yield (int(k) for k in members if not is_done[k])
