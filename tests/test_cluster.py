@@ -138,7 +138,7 @@ def child(*arguments: str) -> subprocess.Popen:
 
 
 def wait_for_blocks(tmp_path, process: subprocess.Popen, blocks: int) -> None:
-    while len(list((tmp_path / "swept.h5.parts").glob("*.h5"))) < blocks:
+    while len(list((tmp_path / "swept.h5.parts").glob("*.rows"))) < blocks:
         assert process.poll() is None, process.communicate()
         time.sleep(0.02)
 

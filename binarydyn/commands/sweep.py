@@ -97,7 +97,7 @@ def sweep(
 
 
 def _kept(store: SweepStore) -> str:
-    return f"{len(store.done())} of {len(store.design)} members are kept"
+    return f"{len(store.done())} of {len(store.wanted)} members are kept"
 
 
 def _design(scenario: Scenario, vary: list[str], sample: str, count: int | None, seed: int | None):
