@@ -60,4 +60,4 @@ def check_backend(backend: str, workers: int | None = None, scheduler: str = "")
             "--workers", "it is given with --scheduler, whose workers are there already; leave one of them out"
         )
     if backend == "cluster":
-        cluster.library()
+        cluster.dask_distributed()

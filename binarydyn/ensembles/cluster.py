@@ -39,7 +39,7 @@ _TASK_S = 0.5
 _LARGEST_TASK = 64
 
 
-def library() -> Any:
+def dask_distributed() -> Any:
     """The library; InputError, one sentence, where it is missing."""
     try:
         import distributed
@@ -69,7 +69,7 @@ def _connected(workers: int, scheduler: str) -> Iterator[Client]:
                 address = _local_cluster(workers)
                 leaving.callback(_closed, address)
         try:
-            client = library().Client(address, timeout=CONNECT_S, set_as_default=False)
+            client = dask_distributed().Client(address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError) as error:
             why = f"no scheduler answers there within {CONNECT_S:g} s ({_words(error)})"
             place = f"--scheduler {as_given(scheduler)}" if scheduler else "--backend cluster"
@@ -103,7 +103,7 @@ def _interruptions_later() -> Iterator[None]:
 @contextmanager
 def _silence() -> Iterator[None]:
     """No log lines of the library: what matters of it is said here in one sentence."""
-    library()
+    dask_distributed()
     names = [name for name in logging.root.manager.loggerDict if name.split(".")[0] == "distributed"]
     before = {name: logging.getLogger(name).level for name in names}
     for name in names:
