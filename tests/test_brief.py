@@ -73,7 +73,20 @@ SEPARATION = SAMPLED.replace("separation_m = 821.0", 'solve_for = "separation"')
 )
 PERIOD = SAMPLED.replace("period_h = 10.42", 'solve_for = "period"').replace("mutual_orbit.period_h", "mutual_orbit.x")
 IMPACTS = HIT + "[sampling.quantities]\n" + '"impactor.mass_kg" = {uniform = [200.0, 900.0]}\n'
-VARIANTS = [SAMPLED, MATERIAL, TILTED, NAMED, AT_SITE, RATIOS, RETROGRADE, SEPARATION, PERIOD, IMPACTS]
+LUMP = "\n[[{}.inclusions]]\nsemi_axes_m = [{}]\ncentre_m = [{}]\ndensity_kg_m3 = 4500.0\n"
+WITHOUT_PRIMARY = SAMPLED.replace('"primary.semi_axes_m.1" = {uniform = [255.0, 268.0]}', "")
+LUMPY = WITHOUT_PRIMARY + LUMP.format("primary", "80.0, 70.0, 60.0", "90.0, 40.0, 30.0")
+PUSHED = (
+    PUSH
+    + LUMP.format("secondary", "20.0, 20.0, 15.0", "15.0, 10.0, 8.0")
+    + """
+[sampling.quantities]
+"mutual_orbit.separation_m" = {normal = [821.0, 8.0]}
+"primary.rotation_phase_deg" = {uniform = [0.0, 180.0]}
+"push.radial_mm_s" = {uniform = [-2.0, 2.0]}
+"""
+)
+VARIANTS = [LUMPY, PUSHED, SAMPLED, MATERIAL, TILTED, NAMED, AT_SITE, RATIOS, RETROGRADE, SEPARATION, PERIOD, IMPACTS]
 
 
 @pytest.mark.parametrize("text", VARIANTS)

@@ -41,6 +41,12 @@ class Ellipsoids:
         a2, b2, c2 = np.square(self.semi_axes_m)
         return self.mass_kg / 5.0 * np.array([b2 + c2, a2 + c2, a2 + b2])
 
+    is_even = Ellipsoid.is_even
+
+    def some(self, at: np.ndarray) -> Ellipsoids:
+        """Those at the places `at`."""
+        return Ellipsoids(self.semi_axes_m[:, at], self.density_kg_m3[at])
+
     @property
     def bounding_radius_m(self) -> np.ndarray:
         """(n,): a."""

@@ -118,7 +118,7 @@ def _hit(inputs: Inputs, primary, secondary, y: np.ndarray, axes: np.ndarray) ->
     """By equation 1 of impact/momentum.py; grazing hits bring their own momentum, misses none."""
     flight = _direction(inputs, "impactor.direction", inputs.scenario.impactor.direction, axes)
     to_inertial = rotations(y[13:17].T)
-    at, point, normal, met, why = _sites(inputs, primary, secondary, y, axes, flight, to_inertial)
+    at, point, normal, met, why, hidden = _sites(inputs, primary, secondary, y, axes, flight, to_inertial)
     sine, cosine = _length(_cross(normal, at)), -_dot(normal, at)
     incidence = np.degrees(np.arctan2(sine, cosine))
     grazing = met & (incidence > inputs["impactor.grazing_deg"])
@@ -140,11 +140,14 @@ def _hit(inputs: Inputs, primary, secondary, y: np.ndarray, axes: np.ndarray) ->
         why[i] = grazing_reason(longitude, latitude, incidence[i], inputs["impactor.grazing_deg"][i])
     parts = 1e3 * np.array([_dot(axis, dv) for axis in axes])
     nothing = np.where(met, 1.0, np.nan)
-    return Hits(after, parts, beta * nothing, incidence * nothing, status, why, unsure & met & ~grazing)
+    return Hits(after, parts, beta * nothing, incidence * nothing, status, why, (unsure & met & ~grazing) | hidden)
 
 
 def _sites(inputs: Inputs, primary, secondary, y, axes, flight, to_inertial):
-    """Flight, point and normal in the moonlets' frames, whether each is hit, and why not."""
+    """Flight, point and normal in the moonlets' frames, whether each is hit, why not, and whether that is unsure.
+
+    A primary that is no ellipsoid is taken for the sphere about it: what passes through that is for `impact_on`.
+    """
     at = _turned_back(to_inertial, flight)
     why = np.full(inputs.count, "", dtype=object)
     shape = secondary.semi_axes_m
@@ -174,9 +177,12 @@ def _sites(inputs: Inputs, primary, secondary, y, axes, flight, to_inertial):
     met = reached & ~edge_on
     to_primary = rotations(y[6:10].T)
     place = _turned_back(to_primary, y[0:3] + _turned(to_inertial, point))
-    behind = met & _meeting(primary.semi_axes_m, place, -_turned_back(to_primary, flight))[1]
+    outline = getattr(primary, "semi_axes_m", primary.bounding_radius_m * np.ones((3, 1)))
+    behind = met & _meeting(outline, place, -_turned_back(to_primary, flight))[1]
+    if not hasattr(primary, "semi_axes_m"):
+        return at, point, normal, met, why, behind
     why[behind] = BEHIND
-    return at, point, normal, met & ~behind, why
+    return at, point, normal, met & ~behind, why, np.zeros_like(behind)
 
 
 def _ejecta_axis(inputs: Inputs, flight, ground, up, axes) -> np.ndarray:

@@ -25,8 +25,9 @@ from .ellipsoids import Ellipsoids
 _SHAPE = (*(f"semi_axes_m.{i}" for i in range(3)), *RATIOS)
 _POLE = ("mutual_orbit.pole_longitude_deg", "mutual_orbit.pole_latitude_deg", "mutual_orbit.node_angle_deg")
 OF_START = {f"{body}.{key}" for body in ("primary", "secondary") for key in (*_SHAPE, "density_kg_m3", "mass_kg")}
-OF_START |= {"primary.spin_period_h", "primary.rotation_phase_deg", "mutual_orbit.separation_m"}
-OF_START |= {"mutual_orbit.period_h"}
+_OF_ORBIT = {"primary.spin_period_h", "primary.rotation_phase_deg", "mutual_orbit.separation_m"}
+_OF_ORBIT |= {"mutual_orbit.period_h"}
+OF_START |= _OF_ORBIT
 _OF_HIT = ("impactor", "momentum_transfer", "push")
 _MARGIN = 1e-9
 
@@ -98,12 +99,22 @@ def shares_start(design: Design) -> bool:
     )
 
 
+def is_plain(scenario: Scenario, body: str) -> bool:
+    """Whether `primary` or `secondary` is an ellipsoid without inclusions."""
+    table = getattr(scenario, body)
+    return bool(table.semi_axes_m and not table.inclusions)
+
+
 def starts_side_by_side(scenario: Scenario, design: Design) -> bool:
-    """Whether all members relax as arrays: two plain ellipsoids of a given degree, without modes set on purpose."""
-    bodies = (scenario.primary, scenario.secondary)
+    """Whether all members relax as arrays.
+
+    That is: plain ellipsoids, or bodies of which nothing varies but spin and phase, of a given degree, without modes
+    set on purpose.
+    """
+    of_bodies = {key.split(".")[0] for key in design.keys if key in OF_START and key not in _OF_ORBIT}
     return (
         set(design.keys) <= OF_START | {key for key in design.keys if key.split(".")[0] in _OF_HIT}
-        and all(body.semi_axes_m and not body.inclusions for body in bodies)
+        and all(is_plain(scenario, body) for body in of_bodies)
         and scenario.simulation.degree != "auto"
         and scenario.mutual_orbit.eccentricity == 0.0
         and scenario.secondary.libration_amplitude_deg == 0.0
@@ -111,16 +122,15 @@ def starts_side_by_side(scenario: Scenario, design: Design) -> bool:
 
 
 def hits_side_by_side(scenario: Scenario, design: Design) -> bool:
-    """Whether all impacts are worked out as arrays: a push, or an impactor on plain ellipsoids without boulders."""
+    """Whether all impacts are worked out as arrays: a push, or an impactor on a plain ellipsoid without boulders."""
     if scenario.boulders or scenario.reshaping:
         return False
     if not scenario.impactor:
         return True
-    plain = all(body.semi_axes_m and not body.inclusions for body in (scenario.primary, scenario.secondary))
     directions = (scenario.impactor.direction, scenario.momentum_transfer.ejecta_direction)
     on_sky = any(direction and direction.frame == "ecliptic" for direction in directions)
     turned = any(key in _POLE or ".ecliptic_" in key for key in design.keys)
-    return plain and not (on_sky and turned)
+    return is_plain(scenario, "secondary") and not (on_sky and turned)
 
 
 def doubtful(inputs: Inputs) -> np.ndarray:

@@ -40,6 +40,15 @@ class Scaled:
         return self._grown(self.body.inertia_kg_m2[:, None], 2)
 
     @property
+    def is_even(self) -> bool:
+        """As the body is."""
+        return self.body.is_even
+
+    def some(self, at: np.ndarray) -> Scaled:
+        """Those at the places `at`."""
+        return Scaled(self.body, self.size[at], self.density_kg_m3[at])
+
+    @property
     def bounding_radius_m(self) -> np.ndarray:
         """(n,) farthest point from the centre of mass."""
         return self.body.bounding_radius_m * self.size

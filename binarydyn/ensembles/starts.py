@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from ..assessment.periodic import Wanted
 from ..assessment.relaxed_many import Pairs, relaxed_many
-from ..assessment.start import Start, start
+from ..assessment.start import Start, bodies, start
 from ..bodies import Ellipsoid
 from ..constants import HOUR_S, G
 from ..dynamics.motion import parameters
@@ -19,7 +19,7 @@ from ..gravity.models import model_number
 from ..scenario import Scenario
 from ..scenario.sections import DENSITY_KG_M3
 from .ellipsoids import Ellipsoids
-from .inputs import OF_START, Inputs
+from .inputs import OF_START, Inputs, is_plain
 from .scaled import Scaled
 
 Bodies = Ellipsoids | Scaled
@@ -73,6 +73,11 @@ def _begun(key: _StartKey) -> Start:
     return start(key.scenario)
 
 
+@lru_cache(maxsize=8)
+def _bodies(key: _StartKey) -> tuple:
+    return bodies(key.scenario)
+
+
 def repeated(begun: Start, count: int) -> Starts:
     """One start for all."""
     system = begun.system
@@ -90,7 +95,7 @@ def _repeated_body(body, count: int) -> Bodies:
 
 
 def starts_of(inputs: Inputs) -> Starts:
-    """Pairs of plain ellipsoids, each relaxed and calibrated; those that agree in what decides that, once."""
+    """Pairs that are relaxed and calibrated each; those that agree in what decides that, once."""
     names = [name for name in inputs.columns if name in OF_START]
     _, first, place = np.unique(
         np.array([inputs.columns[name] for name in names]), axis=1, return_index=True, return_inverse=True
@@ -98,7 +103,7 @@ def starts_of(inputs: Inputs) -> Starts:
     if len(first) == inputs.count:
         return _relaxed(inputs)
     found = _relaxed(inputs.some(first))
-    one, two = (Ellipsoids(b.semi_axes_m[:, place], b.density_kg_m3[place]) for b in (found.primary, found.secondary))
+    one, two = (body.some(place) for body in (found.primary, found.secondary))
     columns = (part[:, place] for part in (found.y, found.constants, found.coefficients))
     rest = (part[place] for part in (found.period_h, found.separation_m, found.found))
     return Starts(found.model, one, two, *columns, *rest)
@@ -106,9 +111,10 @@ def starts_of(inputs: Inputs) -> Starts:
 
 def _relaxed(inputs: Inputs) -> Starts:
     degree, orbit = inputs.scenario.simulation.degree, inputs.scenario.mutual_orbit
-    one, two = inputs.ellipsoids("primary"), inputs.ellipsoids("secondary")
-    constants, coefficients = parameters(one, two, degree, True)
-    model, gm = model_number(degree, True), G * (one.mass_kg + two.mass_kg)
+    one, two = _stated(inputs)
+    even = one.is_even and two.is_even
+    constants, coefficients = parameters(one, two, degree, even)
+    model, gm = model_number(degree, even), G * (one.mass_kg + two.mass_kg)
     wanted = Wanted(
         spin_rate_rad_s=2.0 * np.pi / (inputs["primary.spin_period_h"] * HOUR_S),
         phase_rad=np.radians(inputs["primary.rotation_phase_deg"]),
@@ -116,16 +122,28 @@ def _relaxed(inputs: Inputs) -> Starts:
         separation_m=None if orbit.separation_m is None else inputs["mutual_orbit.separation_m"],
         rate_rad_s=None if orbit.period_h is None else 2.0 * np.pi / (inputs["mutual_orbit.period_h"] * HOUR_S),
     )
-    orbits = relaxed_many(Pairs(model, True, constants, coefficients, gm, flattening_m2(one, two)), wanted)
+    orbits = relaxed_many(Pairs(model, even, constants, coefficients, gm, flattening_m2(one, two)), wanted)
     found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
     factor = np.where(found, orbits.mass_factor, 1.0)
     for body in (one, two):
         density = factor * body.density_kg_m3
         found &= (DENSITY_KG_M3[0] < density) & (density < DENSITY_KG_M3[1])
-    one, two = (Ellipsoids(body.semi_axes_m, body.density_kg_m3 * factor) for body in (one, two))
+    one, two = (replace(body, density_kg_m3=body.density_kg_m3 * factor) for body in (one, two))
     constants = parameters_scaled(constants, factor)
     period = 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
     return Starts(model, one, two, orbits.y, constants, coefficients, period, orbits.separation_m, found)
+
+
+def _stated(inputs: Inputs) -> list[Bodies]:
+    """Both bodies with the masses that are stated."""
+    names = ("primary", "secondary")
+    if all(is_plain(inputs.scenario, name) for name in names):
+        return [inputs.ellipsoids(name) for name in names]
+    fixed = dict(zip(names, _bodies(_StartKey(inputs.scenario)), strict=True))
+    return [
+        inputs.ellipsoids(name) if is_plain(inputs.scenario, name) else _repeated_body(fixed[name], inputs.count)
+        for name in names
+    ]
 
 
 def parameters_scaled(constants: np.ndarray, factor: np.ndarray) -> np.ndarray:
