@@ -5,8 +5,10 @@ import pytest
 from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.assessment import predict
-from binarydyn.ensembles import Grid, Sample, prepared, sweep
+from binarydyn.ensembles import Grid, Sample, near, prepared, sweep
 from binarydyn.ensembles.brief import brief_members
+from binarydyn.ensembles.inputs import Inputs, doubtful
+from binarydyn.ensembles.table import Table
 from binarydyn.errors import InputError
 from binarydyn.scenario import varied
 
@@ -22,6 +24,7 @@ seed = 3
 "mutual_orbit.separation_m" = {normal = [821.0, 8.0]}
 "momentum_transfer.beta" = {uniform = [1.0, 3.0]}
 "impactor.direction.radial" = {normal = [0.15, 0.02]}
+"primary.spin_period_h" = {uniform = [2.03, 2.6]}
 """
 )
 
@@ -53,6 +56,7 @@ MATERIAL = SAMPLED.replace(
 )
 MATERIAL += '[momentum_transfer.material]\nname = "weakly_cemented_basalt"\n'
 TILTED = SAMPLED + '"momentum_transfer.ejecta_tilt_deg" = {uniform = [0.0, 20.0]}\n'
+TILTED += '"momentum_transfer.ejecta_tilt_azimuth_deg" = {uniform = [0.0, 360.0]}\n'
 TILTED += (
     '"impactor.aim_offset_m.0" = {uniform = [-75.0, 75.0]}\n"impactor.aim_offset_m.1" = {uniform = [-20.0, 20.0]}\n'
 )
@@ -68,6 +72,7 @@ RATIOS = (
     .replace("[3120.0, 200.0]", "[1.15, 0.05]")
 )
 RETROGRADE = SAMPLED.replace("spin_period_h = 2.03", "spin_period_h = -2.03\nrotation_phase_deg = 40.0")
+RETROGRADE = RETROGRADE.replace("[2.03, 2.6]", "[-2.6, -2.03]")
 SEPARATION = SAMPLED.replace("separation_m = 821.0", 'solve_for = "separation"').replace(
     '"mutual_orbit.separation_m" = {normal = [821.0, 8.0]}', '"mutual_orbit.period_h" = {normal = [10.42, 0.1]}'
 )
@@ -178,6 +183,65 @@ def test_companions_change_no_other_number_and_tell_what_is_unstable():
     assert 0 < sum(trust.unstable for trust in told) < 6
     for growth, trust in zip(beside.numbers["amplification_at_end"], told, strict=True):
         assert growth <= 1.01 * trust.amplification or trust.unstable
+
+
+def test_a_member_that_does_not_relax_or_has_too_few_cycles_says_so():
+    given = scenario(PUSH.replace("period_h = 10.42", 'solve_for = "period"'))
+    design = Grid.of({"primary.spin_period_h": [2.03, 10.4]})
+    ours, theirs = brief_members(given, design, np.arange(2)), list(sweep(given, design, 1))
+    assert ours.status.tolist() == [row.status for row in theirs] == ["done", "not_converged"]
+    assert ours.reason.tolist() == [row.reason for row in theirs]
+    short = scenario(PUSH.replace("days_after = 6.0", "days_after = 1.5"))
+    block = brief_members(short, Grid.of({"push.radial_mm_s": [0.0]}), np.arange(1))
+    assert block.status.tolist() == ["not_measured"] and "cycles in the window" in block.reason[0]
+    assert np.isnan(block.numbers["period_change_s"][0]) and block.numbers["separation_max_after_m"][0] > 800.0
+
+
+def test_the_adaptive_method_says_the_same_of_regular_members():
+    """What is run again where bodies come near, for members that do not; extremes between samples and steps differ."""
+    given = scenario(SAMPLED)
+    design, members = Sample.of(given, "random", 6), np.arange(6)
+    steps = brief_members(given, design, members, finer=4.0)
+    table = Table.of(members)
+    table.columns["period_before_h"][:] = steps.numbers["period_before_h"]
+    near.followed(given, design, table, members, companions=False)
+    assert table.status.tolist() == ["done"] * 6
+    assert table.columns["period_change_s"] == pytest.approx(steps.numbers["period_change_s"], abs=1e-3)
+    for name, within in (("separation_min_after_m", 0.5), ("separation_max_after_m", 0.5)):
+        assert table.columns[name] == pytest.approx(steps.numbers[name], abs=within)
+    for name in ("long_axis_angle_max_after_deg", "tilt_max_after_deg"):
+        assert table.columns[name] == pytest.approx(steps.numbers[name], abs=0.5)
+    assert not table.columns["turned_over_after"].any()
+
+
+WIDE = (
+    SAMPLED.split("[sampling.quantities]")[0]
+    + """[sampling.quantities]
+"primary.semi_axes_m.0" = {uniform = [150.0, 400.0]}
+"secondary.semi_axes_m.0" = {uniform = [50.0, 90.0]}
+"primary.spin_period_h" = {normal = [2.03, 5.0]}
+"primary.density_kg_m3" = {lognormal = [3120.0, 4.0]}
+"mutual_orbit.separation_m" = {uniform = [300.0, 1500.0]}
+"mutual_orbit.period_h" = {lognormal = [10.42, 1.0]}
+"impactor.radius_m" = {lognormal = [0.6, 2.0]}
+"momentum_transfer.beta" = {normal = [5.0, 5.0]}
+"""
+)
+WIDE = WIDE.replace("speed_km_s = 5.4", "speed_km_s = 5.4\nradius_m = 0.6")
+
+
+def test_no_member_that_the_schema_refuses_passes_for_a_good_one():
+    given = scenario(WIDE)
+    design, refused = Sample.of(given, "random", 400), []
+    for k in range(400):
+        try:
+            varied(given, design.member(k))
+            refused.append(False)
+        except InputError:
+            refused.append(True)
+    doubted = doubtful(Inputs.of(given, design, np.arange(400)))
+    assert 100 < sum(refused) < 390
+    assert np.array_equal(doubted, refused)
 
 
 def test_what_only_a_single_run_can_do_is_refused():

@@ -1,0 +1,61 @@
+"""Relaxed states side by side: those of the search for one pair, whatever is given and however far pairs differ."""
+
+import numpy as np
+import pytest
+
+from binarydyn.assessment.periodic import ACCEPTED, Wanted, find
+from binarydyn.assessment.relaxed_many import Pairs, relaxed_many
+from binarydyn.bodies import Ellipsoid
+from binarydyn.constants import G
+from binarydyn.dynamics.motion import parameters
+from binarydyn.dynamics.state import flattening_m2
+from binarydyn.ensembles.ellipsoids import Ellipsoids
+
+COUNT = 12
+
+
+def pairs(spread: float, degree: int = 4):
+    """Pairs about the built-in one and what they must have, each number off by a share of it."""
+    random = np.random.default_rng(5)
+    bodies = []
+    for axes in ((271.0, 262.0, 246.0), (70.0, 61.5, 48.0)):
+        sizes = np.array(axes)[:, None] * (1.0 + spread * random.standard_normal((3, COUNT)))
+        density = 3120.0 * (1.0 + spread * random.standard_normal(COUNT))
+        bodies.append(Ellipsoids(-np.sort(-sizes, axis=0), density))
+    given = np.array([2.0 * np.pi / 7308.0, 821.0, 2.0 * np.pi / 37512.0])[:, None]
+    spin, separation, rate = given * (1.0 + spread * random.standard_normal((3, COUNT)))
+    gm = G * (bodies[0].mass_kg + bodies[1].mass_kg)
+    both = Pairs(100 + degree, True, *parameters(*bodies, degree, True), gm, flattening_m2(*bodies))
+    return bodies, both, spin, random.uniform(-3.0, 3.0, COUNT), separation, rate
+
+
+@pytest.mark.parametrize("unknown", ["mass_factor", "separation_m", "rate_rad_s"])
+@pytest.mark.parametrize("spread", [0.01, 0.1])
+def test_relaxed_states_are_those_of_each_pair(unknown, spread):
+    """Both searches end below 1e-10 of a residual; ten times that in units of distance, speed and rates."""
+    bodies, both, spin, phase, separation, rate = pairs(spread)
+    asked = {"mass_factor": np.ones(COUNT), "separation_m": separation, "rate_rad_s": rate} | {unknown: None}
+    found = relaxed_many(both, Wanted(spin, phase, **asked))
+    assert found.found.all() and found.residual.max() < ACCEPTED
+    for i in range(COUNT):
+        one, two = (Ellipsoid(tuple(b.semi_axes_m[:, i]), b.density_kg_m3[i]) for b in bodies)
+        own = {name: None if values is None else float(values[i]) for name, values in asked.items()}
+        orbit = find(one, two, 4, Wanted(float(spin[i]), float(phase[i]), **own))
+        scale = np.repeat(orbit.scale[[0, 3, 6, 9, 12, 15]], (3, 3, 4, 3, 4, 3))
+        assert np.abs((orbit.state.vector - found.y[:, i]) / scale).max() < 1e-9
+        ours = (found.mass_factor[i], found.separation_m[i], found.rate_rad_s[i])
+        assert ours == pytest.approx((orbit.mass_factor, orbit.separation_m, orbit.rate_rad_s), rel=1e-9)
+
+
+def test_a_pair_that_does_not_relax_leaves_the_others_their_bits():
+    """A primary that turns with the orbit has no short turn; its neighbours do not notice."""
+    _, both, spin, phase, separation, rate = pairs(0.03)
+    asked = {"mass_factor": None, "separation_m": separation, "rate_rad_s": rate}
+    alone = relaxed_many(both, Wanted(spin, phase, **asked))
+    locked = spin.copy()
+    locked[4] = rate[4]
+    among = relaxed_many(both, Wanted(locked, phase, **asked))
+    others = np.arange(COUNT) != 4
+    assert alone.found.all() and among.found.tolist() == others.tolist()
+    assert np.array_equal(among.y[:, others], alone.y[:, others])
+    assert np.array_equal(among.rate_rad_s[others], alone.rate_rad_s[others])
