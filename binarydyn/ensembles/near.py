@@ -66,5 +66,5 @@ def _angles(run: Trajectory) -> tuple[float, float]:
     orbiting, body = orbiting_frame(run.position_m, run.velocity_m_s), rotations(run.attitude2)
     facing = np.einsum("ki,ki->k", orbiting[:, :, 0], body[:, :, 0])
     upright = np.einsum("ki,ki->k", orbiting[:, :, 2], body[:, :, 2])
-    least = np.array([(facing * np.where(facing[0] < 0.0, -1.0, 1.0)).min(), upright.min()])
+    least = np.array([facing.min(), upright.min()])  # x of a relaxed moonlet points at the primary
     return tuple(np.degrees(np.arccos(np.clip(least, -1.0, 1.0))).tolist())
