@@ -8,6 +8,7 @@ of [simulation].  The difference is told as the model's error and added to the e
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from ..errors import FewCyclesError, InputError
 from ..impact import impact_on
 from ..observables import period
 from ..observables.cycle_count import Timing, timing
+from ..observables.events import KINDS
 from ..observables.geometry import Sight, Sky
 from ..observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
 from ..observables.timing import TURN, Expected, Fit
@@ -97,17 +99,22 @@ def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, shar
     if not low <= days <= high:
         raise InputError("--days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
     sky, begun = sky_and_start(scenario)
-    exact = _own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
+    exact = own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
     random = np.random.default_rng(seed)
-    late, kept = noise_s * random.standard_normal(len(exact)), random.random(len(exact)) < share
-    sigma = np.full(len(exact), noise_s) if noise_s else None
-    return replace(exact, seen_s=exact.seen_s + late, sigma_s=sigma).chosen(kept)
+    return with_noise(exact, noise_s, random).chosen(random.random(len(exact)) < share)
 
 
-def _own_events(scenario: Scenario, begun: Start, sight: Sight, days: float) -> MidTimes:
+def with_noise(exact: MidTimes, noise_s: float, random: np.random.Generator) -> MidTimes:
+    """The same middles with Gaussian noise, which is also their stated sigma."""
+    late = noise_s * random.standard_normal(len(exact))
+    return replace(exact, seen_s=exact.seen_s + late, sigma_s=np.full(len(exact), noise_s) if noise_s else None)
+
+
+def own_events(scenario: Scenario, begun: Start, sight: Sight, days: float, kinds: Sequence[str] = KINDS) -> MidTimes:
+    """Exact middles as the simulation has them, `days` before and after t0; `sight` covers these."""
     hit = impact_on(begun.system, scenario)
     runs = event_run(scenario, begun.system, -days), event_run(scenario, hit.system, days, hit.state)
-    found = [mid_times_of(run, sight, scenario.observer.sunlight) for run in runs]
+    found = [mid_times_of(run, sight, scenario.observer.sunlight, kinds) for run in runs]
     columns = [np.concatenate([getattr(one, name) for one in found]) for name in ("kind", "body", "seen_s")]
     return MidTimes(*columns).sorted()
 
@@ -123,7 +130,7 @@ def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known
             for system, window, state in zip((begun.system, hit.system), windows, (None, hit.state), strict=True)
         )
         room = Sight(sight.sky, min(sight.start_s, -days * DAY_S), max(sight.end_s, days * DAY_S))
-        own = _nearest(_own_events(scenario, begun, room, days), mids, seen)
+        own = _nearest(own_events(scenario, begun, room, days), mids, seen)
         fit = timing(readings(own, room), own.sigma_s, known, loss).fit
     except (FewCyclesError, InputError):
         return None, None

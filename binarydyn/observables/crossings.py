@@ -51,17 +51,16 @@ def ends_below(
     j = count - 1 - np.argmax(below[:, ::-1], axis=1)
     # without a sample below zero the dip is between two samples, on either side of the smallest
     place = np.clip(np.sum(time < nearest[:, None], axis=1), 1, count - 1)
-    inside = [np.where(some, time[rows, k], nearest) for k in (i, j)]
-    outside = [
-        np.where(some, time[rows, np.maximum(i - 1, 0)], time[rows, place - 1]),
-        np.where(some, time[rows, np.minimum(j + 1, count - 1)], time[rows, place]),
-    ]
-    found = []
-    for within, without, at_end in zip(inside, outside, (some & (i == 0), some & (j == count - 1)), strict=True):
-        ends = within.copy()
-        search = (least < 0.0) & ~at_end
-        if search.any():
-            low, high = np.minimum(within, without)[search], np.maximum(within, without)[search]
-            ends[search] = root(function, low, high)
-        found.append(ends)
-    return tuple(found)
+    within = np.concatenate([np.where(some, time[rows, k], nearest) for k in (i, j)])
+    without = np.concatenate(
+        [
+            np.where(some, time[rows, np.maximum(i - 1, 0)], time[rows, place - 1]),
+            np.where(some, time[rows, np.minimum(j + 1, count - 1)], time[rows, place]),
+        ]
+    )
+    at_end = np.concatenate([some & (i == 0), some & (j == count - 1)])
+    search = np.concatenate([least < 0.0] * 2) & ~at_end
+    if search.any():
+        low, high = np.minimum(within, without)[search], np.maximum(within, without)[search]
+        within[search] = root(function, low, high)
+    return within[: len(rows)], within[len(rows) :]

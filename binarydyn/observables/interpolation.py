@@ -16,8 +16,8 @@ class Pieces:
     """
 
     origin_s: np.ndarray
-    nodes_s: np.ndarray  # (8, m), from the origin, each sample twice
-    coefficients: np.ndarray  # (8, m)
+    nodes_s: np.ndarray  # (8, m) or (8, m, 1), from the origin, each sample twice
+    coefficients: np.ndarray  # (8, m) or (8, m, c)
 
     def at(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Value, first and second derivative at t (m,), s from the origin."""
@@ -29,13 +29,17 @@ class Pieces:
 
 
 def pieces(time_s: np.ndarray, value: np.ndarray, rate: np.ndarray, interval: np.ndarray) -> Pieces:
-    """Polynomials for the intervals [k, k+1], k = `interval` (m,), of a table of at least four samples."""
+    """Polynomials for the intervals [k, k+1], k = `interval` (m,), of a table of at least four samples.
+
+    Tables (n, c) give polynomials of c columns side by side, to be asked at times (m, 1).
+    """
     pick = np.clip(interval - 1, 0, len(time_s) - 4) + np.repeat(np.arange(4), 2)[:, None]
     origin = time_s[interval]
-    z = time_s[pick] - origin
+    wide = (..., *(None,) * (value.ndim - 1))
+    z, doubled = (time_s[pick] - origin)[wide], (pick[1:] == pick[:-1])[wide]
     table = value[pick]
     found = [table[0]]
-    table = np.where(pick[1:] == pick[:-1], rate[pick[1:]], np.diff(table, axis=0) / _gap(z, 1))
+    table = np.where(doubled, rate[pick[1:]], np.diff(table, axis=0) / _gap(z, 1))
     found.append(table[0])
     for level in range(2, 8):
         table = np.diff(table, axis=0) / _gap(z, level)

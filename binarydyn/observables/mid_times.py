@@ -9,6 +9,7 @@ the path do to the middle, seconds for the built-in pair.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,7 +88,9 @@ def readings(mids: MidTimes, sight: Sight) -> Readings:
     return Readings(time, longitude % (2.0 * np.pi), moved / _RATE_STEP_S)
 
 
-def mid_times_of(trajectory: Trajectory, sight: Sight, sunlight: str = "point", kinds: tuple = KINDS) -> MidTimes:
+def mid_times_of(
+    trajectory: Trajectory, sight: Sight, sunlight: str = "point", kinds: Sequence[str] = KINDS
+) -> MidTimes:
     """The middles that a run shows, without errors, in the order of time; `sight` covers the run."""
     kind, body, seen = [], [], []
     for name in kinds:

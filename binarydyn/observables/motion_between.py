@@ -58,19 +58,19 @@ class MotionBetween:
         """Last instant."""
         return float(self.trajectory.time_s[-1])
 
-    def _at(self, time_s: np.ndarray, columns: range) -> np.ndarray:
+    def _at(self, time_s: np.ndarray, columns: slice) -> np.ndarray:
         times = self.trajectory.time_s
         k = np.clip(np.searchsorted(times, time_s, side="right") - 1, 0, len(times) - 2)
-        found = [pieces(times, self._value[:, i], self._rate[:, i], k) for i in columns]
-        return np.stack([piece.at(time_s - piece.origin_s)[0] for piece in found], axis=1)
+        piece = pieces(times, self._value[:, columns], self._rate[:, columns], k)
+        return piece.at((time_s - piece.origin_s)[:, None])[0]
 
     def position_m(self, time_s: np.ndarray) -> np.ndarray:
         """(m, 3) from the primary to the secondary."""
-        return self._at(time_s, range(3))
+        return self._at(time_s, slice(0, 3))
 
     def places(self, time_s: np.ndarray) -> Places:
         """Both figures at times (m,) within the run."""
-        y = self._at(time_s, range(11))
+        y = self._at(time_s, slice(0, 11))
         one, two = self.figures
         centre1, axes1 = one.placed(np.zeros((len(y), 3)), rotations(y[:, 3:7]))
         centre2, axes2 = two.placed(y[:, 0:3], rotations(y[:, 7:11]))

@@ -157,7 +157,7 @@ def fitted(
     for name, least in (("ellipse_before", ELLIPSE_CHI2), ("drift", DRIFT_CHI2)):
         more = replace(best.terms, **{name: True})
         if len(seen.time_s) > len(more.names):
-            other = problem.solved(more)
+            other = problem.solved(more, best.values)
             if best.chi2 - other.chi2 > least * other.factor**2:
                 best = other
     return best
@@ -185,7 +185,8 @@ class _Problem:
         self.after = seen.time_s >= 0.0
         self.rate = TURN / (expected.period_h * HOUR_S)
 
-    def solved(self, terms: Terms) -> Fit:
+    def solved(self, terms: Terms, begin: dict[str, float] | None = None) -> Fit:
+        """Least squares from straight lines and a circle, or from what fewer terms gave."""
         from scipy.optimize import least_squares
         from scipy.special import chdtri
 
@@ -197,15 +198,14 @@ class _Problem:
 
         found = least_squares(
             rows,
-            self._guess(terms) / scale,
-            jac="3-point",
+            self._guess(terms, begin or {}) / scale,
             bounds=self._bounds(terms, scale),
             loss=self.loss,
             method="trf",
             x_scale="jac",
-            xtol=1e-14,
-            ftol=1e-14,
-            gtol=1e-14,
+            xtol=1e-12,
+            ftol=1e-12,
+            gtol=1e-12,
         )
         x = found.x * scale
         residual, line, before = self.late(terms, x)
@@ -254,15 +254,14 @@ class _Problem:
         pace = rate - self.seen.slide_rad_s
         return (mean - place) / pace, (mean - self.counted) / pace
 
-    def _guess(self, terms: Terms) -> np.ndarray:
-        """Straight lines on either side, a circle."""
+    def _guess(self, terms: Terms, begin: dict[str, float]) -> np.ndarray:
         x = np.zeros(len(terms.names))
         lines = [np.polyfit(self.seen.time_s[s], self.counted[s], 1) for s in (~self.after, self.after)]
         x[:3] = lines[0][1], lines[0][0], lines[1][0]
         if terms.ellipse_after:
             x[terms.names.index("apsidal_rate")] = self.expected.apsidal_rad_s
             x[terms.names.index("h_after")] = x[terms.names.index("k_after")] = 1e-3
-        return x
+        return np.array([begin.get(name, value) for name, value in zip(terms.names, x, strict=True)])
 
     def _scales(self, terms: Terms) -> np.ndarray:
         span = float(np.abs(self.seen.time_s).max())
