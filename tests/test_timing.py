@@ -18,7 +18,8 @@ from binarydyn.observables.cycle_count import timing
 from binarydyn.observables.ephemeris import Clock
 from binarydyn.observables.geometry import Sight, Sky
 from binarydyn.observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
-from binarydyn.observables.timing import TURN, Expected, fitted, mean_longitude
+from binarydyn.observables.timing import fitted
+from binarydyn.observables.timing_terms import TURN, Expected, mean_longitude
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
 EXPECTED = Expected(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)

@@ -11,7 +11,7 @@ import typer
 
 from ..constants import DAY_S
 from ..errors import InputError
-from ..scenario import Scenario, load
+from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
 from .tables import print_table
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 
 def timing(
-    file: Annotated[str, typer.Argument(help="Scenario file (TOML).")],
+    file: Annotated[
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+    ] = "",
     events: Annotated[
         list[str] | None, typer.Option("--events", help="CSV with mid_utc, kind, body and, if known, sigma_s.")
     ] = None,
@@ -35,7 +37,7 @@ def timing(
     seed: Annotated[int, typer.Option("--seed", help="Of its noise.")] = 0,
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
-    scenario = load(file)
+    scenario = load(file) if file else builtin()
     if synthesise:
         return _synthesise(scenario, synthesise, days, noise_s, share, seed)
     if plot:
@@ -86,7 +88,7 @@ def _synthesise(scenario: Scenario, path: str, days: float, noise_s: float, shar
 def report(found: Campaign) -> dict[str, Any]:
     """Everything that is printed, as plain data."""
     fit, clock = found.fit, found.sky.clock
-    e, drift, turning = fit.eccentricity_after, fit.of("drift"), fit.of("apsidal_rate")
+    e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, fit.of("apsidal_rate")
     longitude, spread = fit.of("longitude")
     return {
         "scenario": found.scenario.name,
@@ -107,6 +109,7 @@ def report(found: Campaign) -> dict[str, Any]:
         "apsidal_rate_sigma_deg_day": turning and math.degrees(turning[1]) * DAY_S,
         "drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
         "drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
+        "drift_is_fitted": fit.terms.drift,
         "parameters": list(fit.terms.names),
         "values": [fit.values[name] for name in fit.terms.names],
         "covariance": fit.covariance.tolist(),
@@ -166,13 +169,19 @@ def _print(found: Campaign) -> None:
         rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
         rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_rate{}_deg_day", ".3f")))
     if r["drift_deg_day2"] is not None:
-        rows.append(("drift of the mean motion", "deg/day2", *_pair(r, "drift{}_deg_day2", ".3e")))
+        rows.append(
+            (
+                f"drift of the mean motion{'' if fit.terms.drift else ', not fitted'}",
+                "deg/day2",
+                *_pair(r, "drift{}_deg_day2", ".2e"),
+            )
+        )
     print_table(("", "unit", "value", "1 sigma"), rows)
     own = "not known" if found.bias_change_s is None else f"{found.bias_change_s:+.3f} s"
     print(
         f"\nthe change's sigma is that of the fit, {fit.change_sigma_s:.3f} s, and the error of its model on the "
         f"scenario's own events, {own}\nscatter {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees "
-        f"of freedom" + ("" if r["drift_deg_day2"] is not None else "; no drift to be seen") + "\n"
+        "of freedom\n"
     )
     cells = [
         (

@@ -14,7 +14,8 @@ import numpy as np
 
 from ..constants import HOUR_S
 from .mid_times import Readings
-from .timing import TURN, Expected, Fit, check_count, fitted
+from .timing import check_count, fitted
+from .timing_terms import TURN, Expected, Fit
 
 REACH_BEFORE, REACH_AFTER = 0.01, 0.2
 """How far from the expected period counts are looked for, relative: before t0 it is known, after it the hit decides."""
