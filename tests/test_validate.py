@@ -324,8 +324,10 @@ def test_a_posterior_needs_what_was_measured(table, quantity):
 
 
 def test_the_width_of_a_posterior_is_that_of_its_inputs(everything):
-    """dv = dP v / ((3 + k) P), k = 12 J2 R^2/a^2, v in proportion to a; a tenth of k and twice the push over v (3 %) are
-    left out.  J2 R^2 = (a^2 - c^2)/5 of a spheroid."""
+    """dv = dP v / ((3 + k) P), k = 12 J2 R^2/a^2, v in proportion to a, J2 R^2 = (a^2 - c^2)/5 of a spheroid.
+
+    A tenth of k and twice the push over v (3 %) are left out.
+    """
     row = everything["impact_2022_posterior_fit"][0]
     k = 12.0 * (394.0**2 - 290.0**2) / 5.0 / 1189.0**2
     shape = 12.0 * 2.0 / 5.0 / 1189.0**2 / (3.0 + k)
@@ -335,7 +337,7 @@ def test_the_width_of_a_posterior_is_that_of_its_inputs(everything):
 
 
 def test_the_angles_raise_beta_above_that_of_an_aligned_hit(everything):
-    """Aligned: M2 dv/(m U), by hand from the inferred push; along them (from memory) the published 3.61 against 3.26."""
+    """Aligned: M2 dv/(m U), by hand from the inferred push; 3.26 against the published 3.61."""
     rows = {(row.expected.quantity, row.expected.given): row for row in everything["impact_2022_posterior"]}
     push, aligned = rows["posterior_push_mm_s", None], rows["posterior_aligned_beta_at", 2400.0]
     mass = 2400.0 * math.pi / 6.0 * 151.0**3

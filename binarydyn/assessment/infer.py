@@ -14,12 +14,11 @@ import numpy as np
 
 from ..errors import InputError
 from ..impact.draws import drawn
-from ..impact.leverage import Leverage
 from ..scenario import Scenario
-from .along_track import LEAST_STRENGTH, levers, momenta, pushes_for
-from .pair_draws import pairs
-from .posterior import DONE, MISS, NO_PUSH, OUTSIDE, UNSTABLE, Draws, Posterior
-from .relation import Relation, columns
+from .along_track import LEAST_STRENGTH
+from .draws import Draws, Solution, draws_at, solution
+from .posterior import DONE, MISS, NO_PUSH, OUTSIDE, UNSTABLE, Posterior
+from .relation import Relation
 from .relation_runs import After, related, seed_of
 
 COUNTS = (100, 1_000_000)
@@ -49,23 +48,10 @@ def infer(
 
 def prior(relation: Relation, count: int, seed: int | None = None) -> Draws:
     """`count` draws of the inputs and of the measurement's noise; seed: default that of [sampling]."""
-    scenario = relation.scenario
-    random = np.random.default_rng(seed_of(scenario, seed))
-    sampling = scenario.sampling if scenario.sampling and scenario.sampling.quantities else None
-    inputs = drawn(sampling, ("",), count, random) if sampling else {}
+    sampling = relation.scenario.sampling
+    random = np.random.default_rng(seed_of(relation.scenario, seed))
+    inputs = drawn(sampling, ("",), count, random) if sampling and sampling.quantities else {}
     return draws_at(relation, inputs, random.standard_normal(count))
-
-
-def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarray) -> Draws:
-    """Draws of stated inputs (n,) and noise (n,), and what follows from them."""
-    scenario, count = relation.scenario, len(noise)
-    return Draws(
-        inputs=inputs,
-        pair=pairs(scenario, relation.nominal, inputs, count).corrected(relation.corrections, inputs),
-        lever=levers(scenario, relation.nominal, inputs, count),
-        momentum_kg_m_s=momenta(scenario, inputs, count),
-        noise=noise,
-    )
 
 
 def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) -> Posterior:
@@ -73,39 +59,34 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
 
     Draws whose push is outside what the relation covers are named.  InputError where no beta explains the sign.
     """
-    scenario, lever, pair = relation.scenario, draws.lever, draws.pair
-    x = columns(draws.inputs, len(draws.noise))
-    target = relation.closed_form_for(x, change_s + draws.noise * math.hypot(sigma_s, relation.error_s))
-    dv = pushes_for(target, pair, lever, draws.momentum_kg_m_s, scenario)
-    beta = np.full(len(dv), np.nan)
-    if lever is not None:
-        with np.errstate(all="ignore"):
-            beta = lever.beta(dv, pair.secondary_kg, draws.momentum_kg_m_s)
-    status = _statuses(relation, lever, x, target, dv)
+    scenario, pair = relation.scenario, draws.pair
+    solved = solution(relation, draws, change_s + draws.noise * math.hypot(sigma_s, relation.error_s))
+    status = _statuses(relation, draws, solved)
     return Posterior(
         scenario=scenario,
         change_s=change_s,
         sigma_s=sigma_s,
         relation=relation,
         status=status,
-        dv_mm_s=1e3 * dv,
-        beta=beta,
+        dv_mm_s=1e3 * solved.dv_m_s,
+        beta=solved.beta,
         density_kg_m3=pair.secondary_kg / pair.volume_m3,
         volume_m3=pair.volume_m3,
         momentum_kg_m_s=draws.momentum_kg_m_s,
-        lever=lever,
+        lever=draws.lever,
         inputs=draws.inputs,
-        warnings=_warnings(scenario, status, relation) + _doubtful(beta[status == DONE], change_s),
+        warnings=_warnings(scenario, status, relation) + _doubtful(solved.beta[status == DONE], change_s),
     )
 
 
-def _statuses(relation: Relation, lever: Leverage | None, x, target: np.ndarray, dv: np.ndarray) -> np.ndarray:
+def _statuses(relation: Relation, draws: Draws, solved: Solution) -> np.ndarray:
     """(n,) words; the last that applies stays."""
-    status = np.full(len(dv), DONE, dtype="<U14")
-    status[relation.nearest_is_bad(x, target)] = UNSTABLE
+    target, lever = solved.closed_form_s, draws.lever
+    status = np.full(len(target), DONE, dtype="<U14")
+    status[relation.nearest_is_bad(draws.columns, target)] = UNSTABLE
     low, high = relation.targets
     status[(target < low) | (target > high)] = OUTSIDE
-    status[~np.isfinite(dv)] = NO_PUSH
+    status[~np.isfinite(solved.dv_m_s)] = NO_PUSH
     if lever is not None:
         status[~(np.abs(lever.strength) >= LEAST_STRENGTH)] = NO_PUSH
         status[~lever.hit] = MISS

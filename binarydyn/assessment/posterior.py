@@ -1,4 +1,4 @@
-"""Draws of what is uncertain before anything is measured, and what a measurement makes of them."""
+"""What a measured period change says of the push and of beta: one row a draw."""
 
 from __future__ import annotations
 
@@ -8,25 +8,9 @@ import numpy as np
 
 from ..impact.leverage import Leverage
 from ..scenario import Scenario
-from .pair_draws import Pairs
 from .relation import Relation
 
 DONE, UNSTABLE, MISS, NO_PUSH, OUTSIDE = "done", "unstable", "miss", "no_push", "outside_design"
-
-
-@dataclass(frozen=True)
-class Draws:
-    """The uncertain inputs drawn from the prior, and what follows from them before anything is measured.
-
-    Arrays (n,): inputs by dotted names; lever None without an impactor; noise: standard normal scores of the
-    measurement.
-    """
-
-    inputs: dict[str, np.ndarray]
-    pair: Pairs
-    lever: Leverage | None
-    momentum_kg_m_s: np.ndarray
-    noise: np.ndarray
 
 
 @dataclass(frozen=True)

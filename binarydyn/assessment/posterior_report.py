@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..observables.averages import intervals
+from .derivatives import Linearised, linearised
 from .posterior import Posterior
 
 DENSITIES_KG_M3 = (1500.0, 2400.0, 3300.0)
@@ -60,4 +61,20 @@ def report(posterior: Posterior) -> dict[str, Any]:
         found["correlation_of_beta"] = {
             name: float(np.corrcoef(posterior.inputs[name][well], posterior.beta[well])[0, 1]) for name in varied
         }
+    found["linearised"] = _plain(linearised(posterior), "beta" if posterior.has_beta else "along_track_dv_mm_s")
     return found
+
+
+def _plain(linear: Linearised | None, of: str) -> dict[str, Any] | None:
+    if linear is None:
+        return None
+    names = {
+        "at": "at",
+        "sigma": "sigma",
+        "derivative": "slope",
+        "derivative_error": "slope_error",
+        "contribution": "contribution",
+        "share": "share",
+    }
+    rows = {row.name: {name: getattr(row, field) for name, field in names.items()} for row in linear.rows}
+    return {"of": of, "sigma": linear.sigma, "inputs": rows}

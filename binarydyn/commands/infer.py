@@ -110,11 +110,32 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
             f"\nbeta = {line['slope_at_2400_kg_m3']:.3f} rho/2400 {line['offset']:+.3f}, "
             f"scatter {line['scatter']:.3f}; correlation with the density {line['correlation_with_density']:+.3f}"
         )
+    if found["linearised"]:
+        _print_derivatives(found["linearised"])
     counted = found["draws_by_status"].get("done", 0)
     print(f"{counted} of {found['draws']} draws count")
     for sentence in warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def _print_derivatives(linear: dict[str, Any]) -> None:
+    """Which input the width comes from, to first order."""
+    what = "beta" if linear["of"] == "beta" else "the push, mm/s,"
+    print(f"\nderivatives of {what} at the medians of the inputs (central differences through the relation):")
+    head = ("input", "at", "sigma", "derivative", "+-", "for 1 sigma", "share")
+    cells = [
+        (
+            name,
+            *(f"{row[key]:.6g}" for key in ("at", "sigma")),
+            f"{row['derivative']:+.4g}",
+            f"{row['derivative_error']:.1g}",
+            f"{row['contribution']:+.4f}",
+            f"{100.0 * row['share']:.1f} %",
+        )
+        for name, row in linear["inputs"].items()
+    ]
+    print_table(head, [*cells, ("all, to first order", "", "", "", "", f"{linear['sigma']:.4f}", "100.0 %")])
 
 
 def _cells(name: str, unit: str, s: dict[str, float], form: str) -> tuple[str, ...]:

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..assessment.infer import check_measured, draws_at, inverted, prior
+from ..assessment.draws import draws_at
+from ..assessment.infer import check_measured, inverted, prior
 from ..assessment.posterior import DONE, Draws, Posterior
 from ..assessment.relation import Relation, columns
 from ..assessment.relation_runs import related, seed_of
