@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..assessment.draws import draws_at
+from ..assessment.draws import Draws, draws_at
 from ..assessment.infer import check_measured, inverted, prior
-from ..assessment.posterior import DONE, Draws, Posterior
+from ..assessment.posterior import DONE, Posterior
 from ..assessment.relation import Relation, columns
 from ..assessment.relation_runs import related, seed_of
 from ..scenario import Scenario

@@ -1,0 +1,278 @@
+"""The posterior of the push and of beta: its closed forms, its derivatives, and what the command tells of it."""
+
+import json
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from binarydyn.assessment.along_track import pushes_for
+from binarydyn.assessment.analytic import analytic_changes
+from binarydyn.assessment.derivatives import linearised
+from binarydyn.assessment.infer import infer, inverted, prior
+from binarydyn.assessment.pair_draws import Pairs
+from binarydyn.assessment.posterior_report import report
+from binarydyn.assessment.relation_runs import related
+from binarydyn.assessment.start import start
+from binarydyn.commands.shell import main
+from binarydyn.ensembles.after_impact import in_lanes
+from binarydyn.impact.leverage import Leverage, leverages
+from binarydyn.impact.momentum import rotation
+from binarydyn.scenario import Scenario, varied
+from binarydyn.scenario.scenario import builtin
+from binarydyn.vectors import quaternion_product
+
+TEXT = (
+    builtin().text.split("[simulation]")[0]
+    + """
+[simulation]
+days_before = 12
+days_after = 12
+
+[observed]
+period_change_s = -1500.0
+sigma_s = 3.0
+
+[sampling]
+seed = 3
+
+[sampling.quantities]
+"mutual_orbit.separation_m" = {normal = [821.0, 8.0]}
+"secondary.density_kg_m3" = {uniform = [2400.0, 3600.0]}
+"impactor.mass_kg" = {normal = [480.0, 12.0]}
+"impactor.speed_km_s" = {normal = [5.4, 0.05]}
+"""
+)
+
+
+@pytest.fixture(scope="module")
+def scenario():
+    return Scenario.from_text(TEXT, "back.toml")
+
+
+@pytest.fixture(scope="module")
+def relation(scenario):
+    return related(scenario, -1500.0, 3.0, after=in_lanes)
+
+
+@pytest.fixture(scope="module")
+def posterior(relation):
+    return inverted(relation, prior(relation, 4000), -1500.0, 3.0)
+
+
+# ---- the closed form ----
+
+
+def _pairs(separation_m, period_h, secondary_kg):
+    count = len(separation_m)
+    return Pairs(np.full(count, secondary_kg), separation_m, np.full(count, 3600.0 * period_h), np.full(count, 8e5))
+
+
+def _push_only(scenario, radial_mm_s, normal_mm_s):
+    data = {k: v for k, v in scenario.data.items() if k not in ("impactor", "momentum_transfer", "sampling")}
+    push = {"along_track_mm_s": 0.0, "radial_mm_s": radial_mm_s, "normal_mm_s": normal_mm_s}
+    return Scenario.from_data(data | {"push": push}, "push")
+
+
+@pytest.mark.parametrize("along_m_s", [-0.06, -0.004, 0.03])
+def test_the_push_is_the_inverse_of_vis_viva(scenario, along_m_s):
+    """analytic_changes goes forwards by vis-viva (Murray & Dermott 1999, ch. 2): back to the same push, to rounding."""
+    separation = np.array([700.0, 821.0, 1200.0])
+    changes = [analytic_changes(a, 10.42, 0.0, np.array([along_m_s, 0.011, -0.007]))["vis_viva"] for a in separation]
+    pair = _pairs(separation, 10.42, 1e9)
+    found = pushes_for(np.array(changes), pair, None, np.zeros(3), _push_only(scenario, 11.0, -7.0))
+    np.testing.assert_allclose(found, along_m_s, rtol=1e-10)
+
+
+def test_the_push_of_a_hit_is_the_inverse_of_vis_viva(scenario):
+    """The same where the other components come with the impactor and the ejecta: the whole push goes forwards."""
+    flight, ejecta = np.array([[-0.9, 0.3, -0.3]]), np.array([[0.7, -0.5, 0.4]])
+    flight, ejecta = (x / np.linalg.norm(x) for x in (flight, ejecta))
+    lever = Leverage(flight, ejecta, np.zeros((1, 3)), np.ones(1, dtype=bool))
+    momentum, mass = np.array([480.0 * 5400.0]), np.array([1.1e9])
+    whole = lever.push(np.array([-0.012]), mass, momentum)
+    change = analytic_changes(821.0, 10.42, 0.0, whole[0])["vis_viva"]
+    pair = _pairs(np.array([821.0]), 10.42, mass[0])
+    assert pushes_for(np.array([change]), pair, lever, momentum, scenario)[0] == pytest.approx(-0.012, rel=1e-10)
+
+
+def test_a_change_that_no_push_gives_has_none(scenario):
+    """A push down the radius of 0.2 m/s, a third more than the orbital speed, cannot leave the period shorter."""
+    pair = _pairs(np.array([821.0]), 10.42, 1e9)
+    change = np.array([-0.6 * 10.42 * 3600.0])
+    assert np.isnan(pushes_for(change, pair, None, np.zeros(1), _push_only(scenario, 200.0, 0.0)))[0]
+
+
+# ---- derivatives ----
+
+
+def test_derivatives_are_those_of_the_equation_of_beta(posterior):
+    """beta = 1 + (M2 dv/(m U) - u)/s: mass and speed of the impactor in closed form; density by M2 at a fixed total.
+
+    M2 = rho V f with f (1 - q + q rho/rho0) fixed, q = M2/M, so d ln M2/d ln rho = 1 - q.  The push itself hardly
+    depends on them: 1e-3 covers the other components of the push (second order, dv/v) and the relation's error.
+    """
+    linear = linearised(posterior)
+    found = {row.name: row for row in linear.rows}
+    lever, relation = posterior.lever, posterior.relation
+    offset = 1.0 - lever.flight[0, 0] / lever.strength[0]
+    density = found["secondary.density_kg_m3"]
+    assert density.at == pytest.approx(3000.0, abs=1e-6)
+    at_medians = varied(relation.scenario, {"secondary.density_kg_m3": 3000.0})
+    system = start(at_medians).system
+    beta = np.median(posterior.beta)
+    q = system.secondary.mass_kg / system.mass_kg
+    rise = beta - offset
+    assert found["impactor.mass_kg"].slope == pytest.approx(-rise / 480.0, rel=0.01)
+    assert found["impactor.speed_km_s"].slope == pytest.approx(-rise / 5.4, rel=0.01)
+    assert density.slope == pytest.approx(rise / 3000.0 * (1.0 - q), rel=0.01)
+
+
+def test_shares_add_up_and_first_order_repeats_the_width(posterior):
+    linear = linearised(posterior)
+    assert sum(row.share for row in linear.rows) == pytest.approx(1.0, rel=1e-12)
+    assert linear.sigma == pytest.approx(posterior.beta.std(), rel=0.03)
+    assert max(linear.rows, key=lambda row: row.share).name == "secondary.density_kg_m3"
+    measured = next(row for row in linear.rows if row.name == "observed.period_change_s")
+    # db/dP = (M2 dv/(m U s)) / P to first order; the second order adds 2 dv/v.
+    lever = posterior.lever
+    rise = np.median(posterior.beta) - 1.0 + lever.flight[0, 0] / lever.strength[0]
+    assert measured.slope == pytest.approx(rise / -1500.0, rel=0.05)
+
+
+def test_a_correlation_takes_its_part_of_the_variance(scenario):
+    """Two inputs that act in the same way: at -0.9 they cancel, at first order sigma^2 = c R c."""
+
+    def text(rho):
+        correlations = f'correlations = [["impactor.mass_kg", "impactor.speed_km_s", {rho}]]'
+        wider = TEXT.replace("{normal = [5.4, 0.05]}", "{normal = [5.4, 0.135]}")
+        return wider.replace("[sampling]\n", f"[sampling]\n{correlations}\n", 1)
+
+    sigmas = {}
+    for rho in (0.0, -0.9):
+        given = Scenario.from_text(text(rho), "correlated.toml")
+        found = infer(given, -1500.0, 3.0, 4000, after=in_lanes)
+        sigmas[rho] = linearised(found).sigma, found.beta.std()
+    rows = {row.name: row.contribution for row in linearised(found).rows}
+    one, two = rows["impactor.mass_kg"], rows["impactor.speed_km_s"]
+    assert sigmas[0.0][0] ** 2 - sigmas[-0.9][0] ** 2 == pytest.approx(2.0 * 0.9 * one * two, rel=0.1)
+    assert sigmas[-0.9][0] == pytest.approx(sigmas[-0.9][1], rel=0.03)
+
+
+# ---- one relation, many measurements ----
+
+
+def test_a_relation_that_is_shared_gives_what_infer_gives(scenario, relation):
+    alone = infer(scenario, -1500.0, 3.0, 1000, after=in_lanes)
+    shared = inverted(relation, prior(relation, 1000), -1500.0, 3.0)
+    assert (alone.beta == shared.beta).all() and (alone.dv_mm_s == shared.dv_mm_s).all()
+    other = inverted(relation, prior(relation, 1000), -1530.0, 3.0)
+    assert np.median(other.dv_mm_s / shared.dv_mm_s) == pytest.approx(1.02, abs=1e-3)
+
+
+def test_ejecta_that_alone_vary_have_the_axes_of_the_whole_hit(scenario):
+    """Against each hit in full, one at a time, all turned askew: else the orbit axes are symmetric."""
+    transfer = {"ejecta_direction": {"along_track": 0.9, "radial": -0.2, "normal": 0.3}}
+    given = Scenario.from_data(scenario.data | {"momentum_transfer": transfer, "sampling": {}}, "axes")
+    system = start(given).system
+    state, turn = system.state, np.array([0.8, 0.2, 0.4, 0.4])
+    q1, q2 = (np.array(quaternion_product(*turn, *q)) for q in (state.attitude1, state.attitude2))
+    matrix = rotation(turn)
+    r, v = matrix @ state.position_m, matrix @ state.velocity_m_s
+    system = system.at(replace(state, position_m=r, velocity_m_s=v, attitude1=q1, attitude2=q2))
+    name = "momentum_transfer.ejecta_direction."
+    inputs = {name + "radial": np.array([-0.2, 0.1, 0.4]), name + "normal": np.array([0.3, 0.0, -0.6])}
+    found = leverages(system, given, inputs)
+    for k in range(3):
+        one = leverages(system, varied(given, {key: float(x[k]) for key, x in inputs.items()}), {"": np.zeros(1)})
+        np.testing.assert_allclose(found.ejecta[k], one.ejecta[0], atol=1e-15)
+        assert (found.flight[k] == one.flight[0]).all() and (found.point_m[k] == one.point_m[0]).all()
+    assert abs(found.ejecta[1, 1] - found.ejecta[2, 1]) > 0.1
+
+
+# ---- the command ----
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("posterior") / "back.toml"
+    path.write_text(TEXT)
+    return str(path)
+
+
+def test_json_is_the_report_of_the_posterior(file, scenario, capsys):
+    assert main(["infer", file, "--count", "500", "--json"]) == 0
+    out, err = capsys.readouterr()
+    told = json.loads(out)
+    wanted = report(infer(scenario, -1500.0, 3.0, 500, after=in_lanes))
+    assert {name: told[name] for name in wanted} == json.loads(json.dumps(wanted))
+    assert told["beta"]["low_95"] < told["beta"]["low_68"] < told["beta"]["median"] < told["beta"]["high_68"]
+    assert told["linearised"]["of"] == "beta"
+    assert told["linearised"]["inputs"]["impactor.mass_kg"]["derivative"] < 0.0
+    assert told["scenario"] == "Orrin and Pell" and "no hazard decision" in told["caution"]
+    assert err == ""
+
+
+def test_text_says_push_beta_and_where_the_width_comes_from(file, capsys):
+    assert main(["infer", file, "--count", "500", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert main(["infer", file, "--count", "500"]) == 0
+    said, err = capsys.readouterr()
+    assert "measured change -1500.00 s, sigma 3.00 s" in said and err == ""
+    row = re.search(r"^along-track push +mm/s +(\S+) +(\S+) +(\S+) ", said, re.M)
+    push = told["along_track_dv_mm_s"]
+    assert row.groups() == tuple(f"{push[name]:.4f}" for name in ("mean", "sigma", "median"))
+    assert re.search(rf"^beta at 2400 kg/m3 +{told['beta_at_density']['2400']['mean']:.3f} ", said, re.M)
+    share = told["linearised"]["inputs"]["secondary.density_kg_m3"]["share"]
+    assert re.search(rf"^secondary.density_kg_m3 .* {100.0 * share:.1f} %$", said, re.M)
+    assert "500 of 500 draws count" in said and "no hazard decision" in said
+
+
+def test_options_win_over_the_observed_table(file, capsys):
+    arguments = ["infer", file, "--count", "200", "--json", "--period-change-s", "-1400", "--sigma-s", "5"]
+    assert main(arguments) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["period_change_s"], told["sigma_s"]) == (-1400.0, 5.0)
+
+
+def test_the_seed_decides_the_draws(file, capsys):
+    found = []
+    for seed in ("5", "5", "6"):
+        assert main(["infer", file, "--count", "200", "--seed", seed, "--json"]) == 0
+        found.append(json.loads(capsys.readouterr().out)["beta"]["mean"])
+    assert found[0] == found[1] != found[2]
+
+
+def test_plot_is_written_beside_the_text(file, tmp_path, capsys):
+    pytest.importorskip("matplotlib")
+    path = tmp_path / "corner.png"
+    assert main(["infer", file, "--count", "300", "--plot", str(path)]) == 0
+    assert path.read_bytes().startswith(b"\x89PNG") and "draws count" in capsys.readouterr().out
+    assert main(["infer", file, "--plot", str(tmp_path / "corner.txt")]) == 2
+    assert "corner.txt" in capsys.readouterr().err
+
+
+def test_a_push_without_an_impactor_has_no_beta(scenario, tmp_path, capsys):
+    data = {k: v for k, v in scenario.data.items() if k not in ("impactor", "momentum_transfer")}
+    names = {k: v for k, v in data["sampling"]["quantities"].items() if not k.startswith("impactor")}
+    data |= {"push": {"along_track_mm_s": 0.0}, "sampling": {"quantities": names}}
+    path = tmp_path / "push.toml"
+    path.write_text(Scenario.from_data(data, "push").text)
+    assert main(["infer", str(path), "--count", "300", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["beta"] is None and told["linearised"]["of"] == "along_track_dv_mm_s"
+    assert set(told["linearised"]["inputs"]) == {*names, "observed.period_change_s", "error of the relation, s"}
+    assert main(["infer", str(path), "--count", "300"]) == 0
+    said = capsys.readouterr().out
+    assert "derivatives of the push, mm/s" in said and "beta" not in said
+
+
+@pytest.mark.parametrize(("change", "code", "words"), [("-30000.0", 2, "no push changes"), ("-9000.0", 1, "tumbles")])
+def test_exit_codes_where_no_push_can_be_inferred(tmp_path, capsys, change, code, words):
+    """A change by 80 % of the period has no push (a question that cannot be answered as asked); a quarter tumbles."""
+    path = tmp_path / "far.toml"
+    path.write_text(TEXT.replace("period_change_s = -1500.0", f"period_change_s = {change}"))
+    assert main(["infer", str(path), "--count", "300"]) == code
+    said = capsys.readouterr().err
+    assert said.startswith("binarydyn: ") and words in said and said.count("\n") == 1
