@@ -5,7 +5,7 @@ import pytest
 from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.assessment import predict
-from binarydyn.ensembles import Grid, Sample, near, prepared, sweep
+from binarydyn.ensembles import Grid, Sample, near, prepared, starts, sweep
 from binarydyn.ensembles.brief import brief_members
 from binarydyn.ensembles.inputs import Inputs, doubtful
 from binarydyn.ensembles.table import Table
@@ -48,6 +48,16 @@ def test_a_member_has_the_same_bits_in_any_block(text):
         for first in (0, 7, 14):
             part = np.arange(first, first + size)
             assert same(whole, brief_members(given, design, part), part)
+
+
+def test_threads_that_relax_starts_change_no_bit(monkeypatch):
+    given = scenario(SAMPLED)
+    design, members = Sample.of(given, "random", 24), np.arange(24)
+    whole = brief_members(given, design, members)
+    monkeypatch.setattr(starts, "_PART", 7)
+    assert same(whole, brief_members(given, design, members, workers=2))
+    grid = Grid.of({"primary.rotation_phase_deg": np.arange(12.0), "momentum_transfer.beta": [1.0, 2.0]})
+    assert same(brief_members(given, grid, members, workers=3), brief_members(given, grid, members))
 
 
 MATERIAL = SAMPLED.replace(

@@ -42,17 +42,21 @@ def brief_members(
     stepper: Stepper = accumulated,
     finer: float = 1.0,
     companions: bool = False,
+    workers: int = 1,
 ) -> Block:
     """The outcomes of members (n,) of a design; what happens to a member is in its status, as in a Row.
 
     stepper(cases, days, steps): cases.accumulated or gpu.accumulated.  finer: times as many steps as usual.
-    companions: four more runs each say which members are unstable (companions.py).  Raises InputError where the
+    companions: four more runs each say which members are unstable (companions.py).  workers: threads that relax starts,
+    for large blocks beside a GPU; threads of the stepper are its own.  Raises InputError where the
     scenario asks for what is not here.
     """
     check_brief(scenario, design)
     table = Table.of(np.asarray(members, dtype=np.int64), companions)
     base, days = swept(scenario), scenario.simulation.days_after
-    unfit = [_step(table, struck, stepper, days, finer, companions) for struck in prepared(base, design, table)]
+    unfit = [
+        _step(table, struck, stepper, days, finer, companions) for struck in prepared(base, design, table, workers)
+    ]
     followed(base, design, table, np.concatenate([np.empty(0, dtype=np.int64), *unfit]), companions)
     return Block(table.members, table.columns, table.status.astype(np.str_), table.reason.astype(np.str_))
 

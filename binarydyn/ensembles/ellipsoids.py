@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -42,6 +43,12 @@ class Ellipsoids:
         return self.mass_kg / 5.0 * np.array([b2 + c2, a2 + c2, a2 + b2])
 
     is_even = Ellipsoid.is_even
+
+    @classmethod
+    def joined(cls, parts: Sequence[Ellipsoids]) -> Ellipsoids:
+        """One after the other."""
+        axes = np.concatenate([part.semi_axes_m for part in parts], axis=1)
+        return cls(axes, np.concatenate([part.density_kg_m3 for part in parts]))
 
     def some(self, at: np.ndarray) -> Ellipsoids:
         """Those at the places `at`."""

@@ -35,10 +35,11 @@ class Struck:
     near_m: np.ndarray
 
 
-def prepared(base: Scenario, design: Design, table: Table) -> Iterator[Struck]:
+def prepared(base: Scenario, design: Design, table: Table, workers: int = 1) -> Iterator[Struck]:
     """All members of the table that get as far as the impact, those with one gravity model together.
 
-    Which members go side by side follows from scenario, design and the member itself, so that each has its bits.
+    Which members go side by side follows from scenario, design and the member itself, so that each has its bits,
+    however many threads, `workers`, relax starts.
     """
     alone = np.ones(len(table.members), dtype=bool)
     shared = begun_together(base) if shares_start(design) else None
@@ -47,7 +48,7 @@ def prepared(base: Scenario, design: Design, table: Table) -> Iterator[Struck]:
         alone = doubtful(inputs)
         at = np.flatnonzero(~alone)
         if len(at):
-            struck, left = _struck(inputs.some(at), at, table, shared)
+            struck, left = _struck(inputs.some(at), at, table, shared, workers)
             alone[left] = True
             yield struck
     after: dict[int, list[tuple[int, System, State]]] = {}
@@ -71,9 +72,11 @@ def _side_by_side(base: Scenario, design: Design, shared: Start | None) -> bool:
     return hits_side_by_side(base, design) and structure_is_allowed(base, design)
 
 
-def _struck(inputs: Inputs, places: np.ndarray, table: Table, shared: Start | None) -> tuple[Struck, np.ndarray]:
+def _struck(
+    inputs: Inputs, places: np.ndarray, table: Table, shared: Start | None, workers: int
+) -> tuple[Struck, np.ndarray]:
     """Starts and impacts as arrays, and the places of members that did not get through and are to go alone."""
-    starts = starts_of(inputs) if shared is None else repeated(shared, inputs.count)
+    starts = starts_of(inputs, workers) if shared is None else repeated(shared, inputs.count)
     found = hits(inputs, starts.primary, starts.secondary, starts.y)
     done = starts.found & ~found.unsure
     values = {

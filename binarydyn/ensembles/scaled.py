@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -43,6 +44,12 @@ class Scaled:
     def is_even(self) -> bool:
         """As the body is."""
         return self.body.is_even
+
+    @classmethod
+    def joined(cls, parts: Sequence[Scaled]) -> Scaled:
+        """One after the other; all of one body."""
+        size = np.concatenate([part.size for part in parts])
+        return cls(parts[0].body, size, np.concatenate([part.density_kg_m3 for part in parts]))
 
     def some(self, at: np.ndarray) -> Scaled:
         """Those at the places `at`."""

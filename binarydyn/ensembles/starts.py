@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -23,6 +24,8 @@ from .inputs import OF_START, Inputs, is_plain
 from .scaled import Scaled
 
 Bodies = Ellipsoids | Scaled
+_PART = 512
+"""Pairs that are searched together: their arrays stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -94,19 +97,37 @@ def _repeated_body(body, count: int) -> Bodies:
     return Scaled(body, np.ones(count), density)
 
 
-def starts_of(inputs: Inputs) -> Starts:
-    """Pairs that are relaxed and calibrated each; those that agree in what decides that, once."""
+def starts_of(inputs: Inputs, workers: int = 1) -> Starts:
+    """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once."""
     names = [name for name in inputs.columns if name in OF_START]
     _, first, place = np.unique(
         np.array([inputs.columns[name] for name in names]), axis=1, return_index=True, return_inverse=True
     )
     if len(first) == inputs.count:
-        return _relaxed(inputs)
-    found = _relaxed(inputs.some(first))
+        return _by_threads(inputs, workers)
+    found = _by_threads(inputs.some(first), workers)
     one, two = (body.some(place) for body in (found.primary, found.secondary))
     columns = (part[:, place] for part in (found.y, found.constants, found.coefficients))
     rest = (part[place] for part in (found.period_h, found.separation_m, found.found))
     return Starts(found.model, one, two, *columns, *rest)
+
+
+def _by_threads(inputs: Inputs, workers: int) -> Starts:
+    """In parts, since kernels release the interpreter."""
+    parts = [at for at in np.array_split(np.arange(inputs.count), -(-inputs.count // _PART)) if len(at)]
+    if workers == 1 or len(parts) == 1:
+        return _joined([_relaxed(inputs.some(at)) for at in parts])
+    with ThreadPoolExecutor(workers) as threads:
+        return _joined(list(threads.map(lambda at: _relaxed(inputs.some(at)), parts)))
+
+
+def _joined(parts: list[Starts]) -> Starts:
+    """Several of one model as one."""
+    one, two = (type(body).joined([getattr(part, name) for part in parts])
+                for name, body in (("primary", parts[0].primary), ("secondary", parts[0].secondary)))  # fmt: skip
+    names = ("y", "constants", "coefficients", "period_h", "separation_m", "found")
+    columns = (np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names)
+    return Starts(parts[0].model, one, two, *columns)
 
 
 def _relaxed(inputs: Inputs) -> Starts:

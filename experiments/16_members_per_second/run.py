@@ -1,6 +1,7 @@
 """How many members a second does one core make, with what error, and what does the splitting gain over Runge-Kutta?
 
     python run.py [members] [--compare count]
+    python run.py 1000000 --gpu
 
 Whole members (start, impact, window) of the built-in pair by `brief_members`, where only the impact varies and where
 the bodies do; their errors against the adaptive method; then cases from given states at equal accuracy.  Times are of
@@ -10,6 +11,7 @@ one thread, the fastest of three, in processor seconds; of Runge-Kutta the compi
 import argparse
 import sys
 import time
+from collections import Counter
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -21,11 +23,12 @@ from nominal_pair import DAYS, circumstances, fastest, members
 
 from binarydyn.assessment.start import start
 from binarydyn.dynamics import batch, propagate, simulate_many
-from binarydyn.ensembles import Sample, brief_members
+from binarydyn.ensembles import Sample, brief_members, gpu
 from binarydyn.ensembles.cases import accumulated, cases
 from binarydyn.ensembles.companions import is_unstable, with_companions
 from binarydyn.ensembles.hits import hits
 from binarydyn.ensembles.inputs import Inputs, doubtful
+from binarydyn.ensembles.members import cores
 from binarydyn.ensembles.prepared import prepared
 from binarydyn.ensembles.starts import begun_together, repeated, starts_of
 from binarydyn.ensembles.table import Table
@@ -147,6 +150,29 @@ def loop_s(systems) -> float:
     return time.process_time() - begin
 
 
+BLOCK = 2**17
+"""Members in one block beside a GPU."""
+
+
+def on_gpu(text: str, count: int) -> None:
+    """All members in large blocks, starts by all cores, windows on the GPU; 1000 of them again in lanes."""
+    scenario, design = drawn(text, "sobol", count)
+    brief_members(scenario, design, np.arange(8), gpu.accumulated)
+    begin, kernel_s, statuses, first = time.perf_counter(), [], Counter(), None
+    stepper = partial(gpu.accumulated, timed=kernel_s.append)
+    for k in range(0, count, BLOCK):
+        block = brief_members(scenario, design, np.arange(k, min(k + BLOCK, count)), stepper, workers=cores())
+        statuses.update(block.status.tolist())
+        first = first or block
+    whole = time.perf_counter() - begin
+    some = np.arange(1000)
+    lanes = brief_members(scenario, design, some)
+    differ = sum(int(np.sum(values.view(np.uint8) != first.numbers[name][some].view(np.uint8)))
+                 for name, values in lanes.numbers.items())  # fmt: skip
+    print(f"{whole:.1f} s for {count} members on a GPU and {cores()} cores, {sum(kernel_s):.2f} s of it in its kernel; "
+          f"{dict(statuses)}; bytes of 1000 members that differ from lanes: {differ}")  # fmt: skip
+
+
 def ends(runs) -> np.ndarray:
     """(n, 3) last positions."""
     return np.array([run.position_m[-1] for run in runs])
@@ -156,8 +182,14 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("members", nargs="?", type=int, default=2048)
     parser.add_argument("--compare", type=int, default=256, help="cases from given states")
+    parser.add_argument("--gpu", action="store_true", help="only whole members on a GPU, in large blocks")
     given = parser.parse_args()
     print(circumstances())
+    if given.gpu:
+        for name, text in (("only the impact varies", IMPACT), ("the bodies vary", BODIES)):
+            print(name, end=": ", flush=True)
+            on_gpu(text, given.members)
+        return
     for name, text in (("only the impact varies", IMPACT), ("the bodies vary", BODIES)):
         row = speed(text, given.members)
         print(f"{name}: {row.pop('members/s'):.0f} members/s and core; microseconds a member: "
