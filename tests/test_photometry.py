@@ -167,3 +167,16 @@ def test_a_miss_changes_no_brightness():
     missed = varied(builtin(), {"impactor.aim_offset_m.0": 500.0})
     one, two = (photometry(s, 0.0, 0.4, 10.0, surface=Surface(facets=80)) for s in (quiet, missed))
     assert two.impact.status == "miss" and np.array_equal(one.magnitude, two.magnitude)
+
+
+def test_new_shapes_shine_from_t0_on():
+    """Within a minute nothing turns or moves by more than a tenth of what the other shape changes."""
+    text = builtin().text.replace(
+        "[simulation]", "[reshaping]\nsecondary_semi_axes_m = [84.0, 61.5, 40.0]\n[simulation]"
+    )
+    found = photometry(Scenario.from_text(text), -0.0125, 0.025, 0.5, surface=Surface(facets=500))
+    share = np.array([row["share_of_secondary"] for row in rows(found)])
+    first = int(np.flatnonzero(found.curve.time_s >= 0.0)[0])
+    assert abs(found.curve.time_s[first]) < 1e-6
+    step, drift = abs(share[first] - share[first - 1]), abs(share[first + 1] - share[first])
+    assert step > 10.0 * drift
