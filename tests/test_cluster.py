@@ -18,7 +18,7 @@ import pytest
 from short_sweeps import CHILD, HIT, content, scenario, stored
 
 from binarydyn.commands import main
-from binarydyn.ensembles import Grid, cluster, sweep
+from binarydyn.ensembles import Backend, Grid, cluster, sweep
 from binarydyn.errors import InputError
 
 distributed = pytest.importorskip("distributed")
@@ -28,6 +28,17 @@ GRID = Grid.of({"impactor.mass_kg": [300.0, -5.0, 500.0, 700.0, 900.0], "primary
 def in_order(rows) -> str:
     """Every digit of every number: the shortest text that gives the same float back."""
     return repr(sorted(rows, key=lambda row: row.index))
+
+
+HITS = Grid.of({"impactor.mass_kg": np.linspace(-1.0, 900.0, 150), "primary.rotation_phase_deg": [0.0, 77.0]})
+
+
+def columns(blocks) -> dict[str, list]:
+    """Of all blocks, in the order of members; floats as texts, so that unknown is unknown."""
+    parts = list(blocks)
+    order = np.argsort(np.concatenate([part.members for part in parts]))
+    tables = [{"status": part.status, "reason": part.reason, **part.numbers} for part in parts]
+    return {name: list(map(repr, np.concatenate([t[name] for t in tables])[order].tolist())) for name in tables[0]}
 
 
 class Cluster:
@@ -74,12 +85,16 @@ def one_thread() -> str:
 def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, monkeypatch):
     assert in_order(sweep(scenario(), GRID, 2)) == one_thread
     with running() as found:
-        rows = list(sweep(scenario(), GRID, backend="cluster", scheduler=found.address))
+        rows = list(sweep(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
         assert in_order(rows) == one_thread
         assert {row.status for row in rows} == {"done", "bad_input"}
+        how = Backend("cluster", scheduler=found.address, table="brief", companions=True)
+        assert columns(sweep(scenario(), HITS, backend=how)) == columns(
+            sweep(scenario(), HITS, backend=Backend(workers=1, table="brief", companions=True))
+        )
         monkeypatch.setattr(cluster.Asked, "of", lambda *asked, of=cluster.Asked.of: other(of(*asked)))
         with pytest.raises(InputError, match="another state of the package's source .*install the same"):
-            list(sweep(scenario(), GRID, backend="cluster", scheduler=found.address))
+            list(sweep(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
 
 
 def other(asked: cluster.Asked) -> cluster.Asked:
@@ -88,18 +103,25 @@ def other(asked: cluster.Asked) -> cluster.Asked:
 
 
 def test_workers_that_are_started_here_give_the_same_bits(one_thread):
-    assert in_order(sweep(scenario(), GRID, 2, backend="cluster")) == one_thread
+    assert in_order(sweep(scenario(), GRID, backend=Backend("cluster", 2))) == one_thread
 
 
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        (["--backend", "clusters"], '"clusters" is given, allowed is threads or cluster'),
+        (["--backend", "clusters"], '"clusters" is given, allowed is threads or cluster or gpu'),
         (["--scheduler", "tcp://127.0.0.1:9"], "allowed is with cluster"),
         (["--backend", "cluster", "--scheduler", "tcp://127.0.0.1:9", "--workers", "2"], "leave one of them out"),
         (["--backend", "cluster", "--scheduler", "tcp://127.0.0.1:9"], "no scheduler answers there"),
         (["--backend", "cluster", "--scheduler", "what://x"], "no scheduler answers there"),
         (["--backend", "cluster", "--workers", "0"], "allowed is 1 .. 1024"),
+        (["--backend", "gpu"], "add --table brief"),
+        (["--table", "short"], "allowed is full or brief"),
+        (["--finer", "2"], "given with the full table"),
+        (["--table", "brief", "--finer", "0.5"], "allowed is 1 .. 100"),
+        (["--table", "brief", "--finer", "nan"], "allowed is 1 .. 100"),
+        (["--companions"], "given with the full table"),
+        (["--table", "brief", "--vary", "simulation.days_after=5,6"], "--table brief"),
     ],
 )
 def test_options_that_do_not_fit_are_refused_in_a_line(words, sentence, tmp_path, monkeypatch, capsys):
@@ -207,6 +229,6 @@ def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
     )
     monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")
     asked, grid = scenario(), Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0, 700.0, 800.0]})
-    rows = sorted(sweep(asked, grid, 2, backend="cluster"), key=lambda row: row.index)
+    rows = sorted(sweep(asked, grid, backend=Backend("cluster", 2)), key=lambda row: row.index)
     assert [row.status for row in rows] == ["done", "done", "error", "done", "done", "done"]
     assert "died" in rows[2].reason

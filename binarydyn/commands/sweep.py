@@ -39,7 +39,7 @@ def sweep(
     ] = "",
     out: Annotated[str, typer.Option("--out", help="Result file (HDF5); the same command again resumes.")] = ...,
     backend: Annotated[
-        str, typer.Option("--backend", help="threads (of this machine) or cluster (Dask distributed).")
+        str, typer.Option("--backend", help="threads (of this machine), cluster (Dask distributed) or gpu.")
     ] = "threads",
     workers: Annotated[
         int | None, typer.Option("--workers", help="Threads, or processes of a cluster; none: one for each core.")
@@ -47,31 +47,42 @@ def sweep(
     scheduler: Annotated[
         str, typer.Option("--scheduler", help="Address of a cluster's; none: workers are started on this machine.")
     ] = "",
+    table: Annotated[
+        str,
+        typer.Option("--table", help="full: all that predict says; brief: outcomes alone, a hundred times faster."),
+    ] = "full",
+    finer: Annotated[
+        float, typer.Option("--finer", help="Brief table: times as many steps as usual; 4 for errors below 1e-4 s.")
+    ] = 1.0,
+    companions: Annotated[
+        bool, typer.Option("--companions", help="Brief table: tell unstable members, at four more runs each.")
+    ] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Do not tell how far it is.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
-    from ..ensembles import Block, check_backend
+    from ..ensembles import Backend, Block
     from ..ensembles import sweep as rows_of
     from ..store import SweepStore
 
     scenario = load(file) if file else builtin()
     design = _design(scenario, vary or [], sample, count, seed)
-    check_backend(backend, workers, scheduler)
+    where = Backend(backend, workers, scheduler, table, finer, companions)
     if plot:
         from ..plots.files import check_path
 
         check_path(plot)
     begun = time.monotonic()
-    with SweepStore(out, scenario, design, part=_part(members, len(design))) as store:
+    how = {"table": table, "options": where.brief.words if where.brief else "", "told": where.told}
+    with SweepStore(out, scenario, design, part=_part(members, len(design)), **how) as store:
         for sentence in store.damaged:
             print(f"warning: {sentence}", file=sys.stderr)
         needless = store.needless()
         left, wanted = len(design) - len(needless), len(store.wanted)
         try:
             with Interruption() as interruption:
-                parts = rows_of(scenario, design, workers, needless, backend, scheduler)
+                parts = rows_of(scenario, design, done=needless, backend=where)
                 for part in parts if quiet else watched(parts, wanted, wanted - left):
                     with interruption.held():
                         (store.append_block if isinstance(part, Block) else store.append)(part)

@@ -1,6 +1,6 @@
 """What if: designs of members and the rows they give."""
 
-from .backends import BACKENDS, check_backend, sweep
+from .backends import BACKENDS, Backend, sweep
 from .block import TABLES, Block
 from .brief import brief_members
 from .design import Design, Grid
@@ -12,6 +12,7 @@ from .sample import Sample
 __all__ = [
     "BACKENDS",
     "TABLES",
+    "Backend",
     "Block",
     "Design",
     "Drawn",
@@ -20,7 +21,6 @@ __all__ = [
     "Row",
     "Sample",
     "brief_members",
-    "check_backend",
     "member_scenario",
     "sweep",
     "swept",

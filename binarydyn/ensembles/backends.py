@@ -1,23 +1,94 @@
-"""Where the members of a design are computed: threads of this machine or workers of a cluster.
+"""Where the members of a design are computed: threads of this machine, workers of a cluster, a GPU.
 
 The same members give the same rows, bit for bit, wherever that is.
 """
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import as_given
-from . import cluster, threads
-from .block import Block
+from . import cluster, gpu, threads
+from .block import TABLES, Block
+from .brief import BriefOptions, Stepper, check_brief
 from .design import Design, Grid
 from .members import Row, cores, swept
+from .tasks import ONE_THREAD
 
-BACKENDS = ("threads", "cluster")
+BACKENDS = ("threads", "cluster", "gpu")
 MOST_WORKERS = 1024
 """Beyond any machine's cores they only wait for each other."""
+MOST_FINER = 100.0
+
+
+@dataclass(frozen=True)
+class Backend:
+    """Where members are computed, and what of them.
+
+    name: of BACKENDS.  workers: threads, or processes where a cluster is started here; None: one for each core.
+    scheduler: address of a cluster's.  table: `full` gives a Row for each member, `brief` Blocks; finer, companions: of
+    the brief table, as of brief_members.  Errors: InputError for options that do not fit together, and where this
+    machine has not what they ask for.
+    """
+
+    name: str = "threads"
+    workers: int | None = None
+    scheduler: str = ""
+    table: str = "full"
+    finer: float = 1.0
+    companions: bool = False
+
+    def __post_init__(self):
+        for option, value, allowed in (("--backend", self.name, BACKENDS), ("--table", self.table, TABLES)):
+            if value not in allowed:
+                raise InputError(option, f"{as_given(value)} is given, allowed is {' or '.join(allowed)}; choose one")
+        for option, wrong in self._refusals().items():
+            if wrong:
+                raise InputError(option, wrong)
+        if self.name == "cluster":
+            cluster.dask_distributed()
+        if self.name == "gpu":
+            gpu.cupy()
+
+    def _refusals(self) -> dict[str, str]:
+        """By option, what is wrong with it; empty where nothing is."""
+        workers, brief = self.workers, self.table == "brief"
+        wrong = dict.fromkeys(("--workers", "--scheduler", "--backend", "--finer", "--companions"), "")
+        if workers is not None and not (isinstance(workers, int) and 1 <= workers <= MOST_WORKERS):
+            wrong["--workers"] = f"{workers} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out"
+        elif workers is not None and self.scheduler:
+            wrong["--workers"] = "it is given with --scheduler, whose workers are there already; leave one of them out"
+        if self.scheduler and self.name != "cluster":
+            wrong["--scheduler"] = f"it is given with --backend {self.name}, allowed is with cluster; choose that"
+        if self.name == "gpu" and not brief:
+            wrong["--backend"] = "gpu is given with the full table, a GPU gives the brief one; add --table brief"
+        if not 1.0 <= self.finer <= MOST_FINER:
+            wrong["--finer"] = f"{self.finer:g} is given, allowed is 1 .. {MOST_FINER:g}; change it"
+        elif self.finer != 1.0 and not brief:
+            wrong["--finer"] = "it is given with the full table, which has a tolerance in place of steps; leave it out"
+        if self.companions and not brief:
+            wrong["--companions"] = "it is given with the full table, which always has companions; leave it out"
+        return wrong
+
+    @property
+    def brief(self) -> BriefOptions | None:
+        """How the brief table is computed; None for the full one."""
+        return BriefOptions(self.finer, self.companions) if self.table == "brief" else None
+
+    @property
+    def told(self) -> dict[str, str]:
+        """What a file tells of where its rows come from; it decides none of them."""
+        where = {"backend": self.name, "workers": f"of {self.scheduler}" if self.scheduler else str(self.crew)}
+        return where | ({"gpu": gpu.name()} if self.name == "gpu" else {})
+
+    @property
+    def crew(self) -> int:
+        """Threads or processes of this machine."""
+        return self.workers or cores()
 
 
 def sweep(
@@ -25,39 +96,34 @@ def sweep(
     design: Design | Mapping,
     workers: int | None = None,
     done: Collection[int] = (),
-    backend: str = "threads",
-    scheduler: str = "",
+    backend: Backend | None = None,
 ) -> Iterator[Row | Block]:
     """Iterate over what all members that are not in `done` give, in any order; `workers` None: one for each core.
 
-    A mapping {key: values} stands for the grid of them.  scheduler: address of a cluster's, empty for workers that are
-    started here.  What happens to a member is in its row.  On KeyboardInterrupt, members under way are given up, rows
-    that are ready are still yielded, then it goes on up.  Errors: InputError for a key that the scenario does not have,
-    options that do not fit together, or a backend that this machine has not; WorkersLostError, while iterating, where
-    nobody is left to compute.
+    A mapping {key: values} stands for the grid of them.  backend: in place of so many threads and the full table.  What
+    happens to a member is in its row.  On KeyboardInterrupt, members under way are given up, rows that are ready are
+    still yielded, then it goes on up.  Errors: InputError for a key that the scenario does not have;
+    WorkersLostError, while iterating, where nobody is left to compute.
     """
     design = Grid.of(design) if isinstance(design, Mapping) else design
     design.check(scenario)
-    check_backend(backend, workers, scheduler)
-    base = swept(scenario)
-    if backend == "cluster":
-        return cluster.full(base, design, done, workers or cores(), scheduler)
-    return threads.full(base, design, done, workers or cores())
+    how, base = backend or Backend(workers=workers), swept(scenario)
+    if how.brief:
+        check_brief(base, design)
+    if how.name == "cluster":
+        return cluster.computed_by_workers(base, design, done, how.crew, how.scheduler, how.brief)
+    if how.brief:
+        stepper = _in_turn(gpu.accumulated) if how.name == "gpu" else ONE_THREAD
+        return threads.brief(base, design, done, how.crew, how.brief, stepper)
+    return threads.full(base, design, done, how.crew)
 
 
-def check_backend(backend: str, workers: int | None = None, scheduler: str = "") -> None:
-    """InputError for options that do not fit together, and where this machine has not what they ask for."""
-    if backend not in BACKENDS:
-        raise InputError("--backend", f"{as_given(backend)} is given, allowed is {' or '.join(BACKENDS)}; choose one")
-    if workers is not None and not (isinstance(workers, int) and 1 <= workers <= MOST_WORKERS):
-        raise InputError("--workers", f"{workers} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out")
-    if scheduler and backend != "cluster":
-        raise InputError(
-            "--scheduler", f"it is given with --backend {backend}, allowed is with cluster; add --backend cluster"
-        )
-    if scheduler and workers is not None:
-        raise InputError(
-            "--workers", "it is given with --scheduler, whose workers are there already; leave one of them out"
-        )
-    if backend == "cluster":
-        cluster.dask_distributed()
+def _in_turn(stepper: Stepper) -> Stepper:
+    """The same for several threads: while one block is on the GPU, the others' are being prepared."""
+    turn = threading.Lock()
+
+    def step(*given, **named):
+        with turn:
+            return stepper(*given, **named)
+
+    return step

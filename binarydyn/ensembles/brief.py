@@ -13,7 +13,8 @@ any method: companions tell them.  Not here: perturbations, other estimators tha
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -33,6 +34,24 @@ from .prepared import Struck, Table, prepared
 Stepper = Callable[[Cases, float, int], Outcomes]
 TIGHT = 4.0
 """`finer` that brings the splitting's error of a period below 1e-4 s; it takes four times the steps."""
+
+
+@dataclass(frozen=True)
+class BriefOptions:
+    """How the members of a brief table are computed; see brief_members."""
+
+    finer: float = 1.0
+    companions: bool = False
+
+    @property
+    def words(self) -> str:
+        """What decides the rows, for a file."""
+        return f"{self.finer!r} times the usual steps, {'with' if self.companions else 'without'} companions"
+
+
+def block_of(base: Scenario, design: Design, members: Sequence[int], how: BriefOptions, stepper: Stepper) -> Block:
+    """As brief_members, with what a backend passes on."""
+    return brief_members(base, design, np.array(members, dtype=np.int64), stepper, how.finer, how.companions)
 
 
 def brief_members(

@@ -12,7 +12,7 @@ import time
 from collections import deque
 from collections.abc import Collection, Iterator
 from contextlib import ExitStack, contextmanager
-from itertools import chain, islice
+from itertools import chain
 from multiprocessing import resource_tracker
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
@@ -20,9 +20,11 @@ from typing import TYPE_CHECKING, Any
 from ..errors import InputError, WorkersLostError
 from ..scenario import Scenario
 from ..scenario.wording import as_given, one_line
+from .batches import Batches
 from .block import Block
+from .brief import BriefOptions
 from .design import Design
-from .members import Row, in_groups
+from .members import Row, in_groups, to_do
 from .tasks import Asked, Done, computed
 
 if TYPE_CHECKING:
@@ -34,9 +36,6 @@ PATIENCE_S = 60.0
 _POLL_S = 2.0
 _IN_FLIGHT = 3
 """Tasks for each thread of a worker: one that it does, others so that it need not wait for the next."""
-_TASK_S = 0.5
-"""Of a task: long against the milliseconds that sending it costs, short against what its loss would cost."""
-_LARGEST_TASK = 64
 
 
 def dask_distributed() -> Any:
@@ -52,11 +51,16 @@ def dask_distributed() -> Any:
     return distributed
 
 
-def full(base: Scenario, design: Design, done: Collection[int], workers: int, scheduler: str) -> Iterator[Row]:
-    """Rows with the full table of all members not in `done`, from workers of `scheduler` or as many local ones."""
-    batches = _Batches(chain.from_iterable(in_groups(design, done)))
+def computed_by_workers(
+    base: Scenario, design: Design, done: Collection[int], workers: int, scheduler: str, brief: BriefOptions | None
+) -> Iterator[Row | Block]:
+    """All members not in `done`, by workers of `scheduler` or so many on this machine; full rows without `brief`."""
+    if brief:
+        batches = Batches.of_blocks(to_do(design, done))
+    else:
+        batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)))
     with _silence(), _connected(workers, scheduler) as client:
-        yield from _Campaign(client, Asked.of(base, design, "full"), batches, design).parts()
+        yield from _Campaign(client, Asked.of(base, design, brief), batches, design).parts()
 
 
 @contextmanager
@@ -139,27 +143,10 @@ def _local_cluster(workers: int) -> Any:
         )
 
 
-class _Batches:
-    """Members in tuples that a worker takes about `_TASK_S` for; as many as the last tasks show."""
-
-    def __init__(self, members: Iterator[int]):
-        self._members = members
-        self.size = 1
-
-    def __iter__(self) -> Iterator[tuple[int, ...]]:
-        while batch := tuple(islice(self._members, self.size)):
-            yield batch
-
-    def learn(self, count: int, seconds: float) -> None:
-        """A task of `count` members took so long; grow by no more than twice."""
-        fitting = int(_TASK_S * count / max(seconds, 1e-3))
-        self.size = max(1, min(fitting, 2 * count, _LARGEST_TASK))
-
-
 class _Campaign:
     """The tasks of one sweep on their way: a bounded number of them in flight, and those that have come back."""
 
-    def __init__(self, client: Client, asked: Asked, batches: _Batches, design: Design):
+    def __init__(self, client: Client, asked: Asked, batches: Batches, design: Design):
         self.client, self.asked, self.batches, self.design = client, asked, batches, design
         self.jobs = iter(batches)
         self.held = client.submit(_as_given, asked, pure=False)

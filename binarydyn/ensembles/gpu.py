@@ -118,7 +118,12 @@ def cupy():
         reason = "CuPy is not installed (pip install 'binarydyn[gpu]')"
     except Exception as error:  # the driver's own
         reason = " ".join(str(error).split())
-    raise InputError("backend", f"a GPU was asked for, but {reason}; choose the backend threads")
+    raise InputError("--backend gpu", f"a GPU was asked for, but {reason}; choose the backend threads")
+
+
+def name() -> str:
+    """Of the GPU; InputError where there is none."""
+    return cupy().cuda.runtime.getDeviceProperties(0)["name"].decode()
 
 
 @cache

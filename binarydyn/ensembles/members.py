@@ -63,6 +63,13 @@ def in_groups(design: Design, done: Collection[int]) -> Iterator[Iterator[int]]:
         yield (int(k) for k in members if not is_done[k])
 
 
+def to_do(design: Design, done: Collection[int]) -> Iterator[int]:
+    """Members that are not in `done`, in their order."""
+    left = MemberSet(len(design), done)
+    left.mask = ~left.mask
+    return iter(left)
+
+
 class Stopped(Exception):
     """Raised inside a member that nobody waits for any more."""
 

@@ -4,20 +4,25 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from ..scenario import Scenario
 from ..scenario.wording import one_line
 from .block import Block
+from .brief import BriefOptions, block_of
+from .cases import accumulated
 from .design import Design, Grid
 from .identity import identity
 from .members import Row, row_of
 from .sample import Sample
 
+ONE_THREAD = partial(accumulated, workers=1)
+"""Steps in lanes of the thread that asks: others have blocks of their own."""
+
 
 @dataclass(frozen=True)
 class Asked:
-    """A sweep as text: the scenario as `swept` gives it and where it came from, the design, the table of its rows.
+    """A sweep as text: the scenario as `swept` gives it and where it came from, the design; brief: None for full rows.
 
     identity: what decides the numbers where it was asked, ((name, value), ..); a worker must have the same.
     """
@@ -26,13 +31,13 @@ class Asked:
     place: str
     folder: str
     design: str
-    table: str
+    brief: BriefOptions | None
     identity: tuple[tuple[str, str], ...]
 
     @classmethod
-    def of(cls, base: Scenario, design: Design, table: str) -> Asked:
+    def of(cls, base: Scenario, design: Design, brief: BriefOptions | None = None) -> Asked:
         folder = str(base.folder.resolve())
-        return cls(base.text, base.place, folder, design.json, table, tuple(identity(base).items()))
+        return cls(base.text, base.place, folder, design.json, brief, tuple(identity(base).items()))
 
 
 @dataclass(frozen=True)
@@ -50,8 +55,11 @@ def computed(asked: Asked, members: tuple[int, ...]) -> Done:
     base, design, refusal = _built(asked)
     if refusal:
         return Done(refusal=refusal)
-    rows = tuple(row_of(base, design, k) for k in members)
-    return Done(rows, time.monotonic() - begun)
+    if asked.brief:
+        parts: tuple[Row | Block, ...] = (block_of(base, design, members, asked.brief, ONE_THREAD),)
+    else:
+        parts = tuple(row_of(base, design, k) for k in members)
+    return Done(parts, time.monotonic() - begun)
 
 
 @lru_cache(maxsize=4)

@@ -6,6 +6,7 @@ Threads, since kernels release the interpreter.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass, field
 from itertools import islice
@@ -13,9 +14,11 @@ from queue import SimpleQueue
 from typing import Any
 
 from ..scenario import Scenario
+from .batches import Batches
 from .block import Block
+from .brief import BriefOptions, Stepper, block_of
 from .design import Design
-from .members import Row, Stopped, in_groups, row_of
+from .members import Row, Stopped, in_groups, row_of, to_do
 
 Watch = Callable[[str, float], None]
 """Told the stage and its share; raises Stopped once nobody waits for the result any more."""
@@ -128,3 +131,18 @@ def full(base: Scenario, design: Design, done: Collection[int], workers: int) ->
         return row_of(base, design, k, watch)
 
     return spread(jobs, work, workers)
+
+
+def brief(
+    base: Scenario, design: Design, done: Collection[int], workers: int, how: BriefOptions, stepper: Stepper
+) -> Iterator[Block]:
+    """The brief table of all members not in `done`, by the block; stepper: lanes of one thread, or a GPU's."""
+    batches = Batches.of_blocks(to_do(design, done))
+
+    def work(members: tuple[int, ...], watch: Watch) -> Block:
+        begun = time.monotonic()
+        block = block_of(base, design, members, how, stepper)
+        batches.learn(len(members), time.monotonic() - begun)
+        return block
+
+    return spread(iter(batches), work, workers)

@@ -27,6 +27,7 @@ _SAME = {
     "meshes_sha256": "results of other mesh files",
     "design_sha256": "results of another design",
     "table": "rows of another table",
+    "table_options": "rows made with other options of the table",
     "source_digest": "results of another state of the package's source",
     "numpy_version": "results of another version of numpy",
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -28,7 +28,8 @@ class SweepStore:
 
     InputError where the output cannot be written, is used by another process, or holds a result of something else.
     block_rows, block_s: a block is closed after so many rows or seconds; a kill loses at most that.
-    table: which numbers the rows have, `full` or `brief`; all rows of a file have the same.
+    table: which numbers the rows have, `full` or `brief`, options: how they are computed; all rows of a file have the
+    same.  told: attributes that decide nothing, such as where the rows were computed; those of who finishes the file.
     part: the members that are wanted, None: all.  A finished file may have members outside of it, or of a smaller
     sample: they stay in it, and it grows.
     """
@@ -42,6 +43,8 @@ class SweepStore:
         block_s: float = 2.0,
         table: str = "full",
         part: range | None = None,
+        options: str = "",
+        told: Mapping[str, str] | None = None,
     ):
         if table not in TABLES:
             raise InputError("table", f"{table!r} is given, allowed is {' or '.join(TABLES)}; choose one")
@@ -49,7 +52,7 @@ class SweepStore:
         self.block_rows, self.block_s = block_rows, block_s
         design.check(scenario)
         check_place(path)
-        self.attributes = sweep_attributes(scenario, design, table)
+        self.attributes = sweep_attributes(scenario, design, table) | {"table_options": options} | dict(told or {})
         self.wanted = MemberSet(len(design), range(len(design)) if part is None else part)
         self.was_complete = False
         self._blocks = blocks_of(self.path)
