@@ -68,10 +68,16 @@ class _Tally:
         """Rate, time left, failures by status."""
         rate = self.rate
         left = (
-            f"{rate:.3g} members/s, {_lasting((self.total - self.done) / rate)} left" if rate else "rate not known yet"
+            f"{_rate(rate)} members/s, {_lasting((self.total - self.done) / rate)} left"
+            if rate
+            else "rate not known yet"
         )
         kinds = ", ".join(f"{number} {word}" for word, number in self.failures.most_common())
         return f"{left}, {self.failures.total()} failed" + (f" ({kinds})" if kinds else "")
+
+
+def _rate(number: float) -> str:
+    return f"{number:.3g}" if number < 1000.0 else f"{number:.0f}"
 
 
 def _lasting(seconds: float) -> str:
