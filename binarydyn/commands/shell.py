@@ -25,6 +25,7 @@ COMMANDS = {
     "merge": "Parts of one sweep, done on several machines, as one file.",
     "events": "When the bodies eclipse and hide each other, before and after the impact.",
     "timing": "From measured event times to the periods before and after the impact.",
+    "plan": "How well a campaign will measure the period change, night by night.",
     "light-curve": "How bright the pair is against time, before and after the impact.",
     "infer": "From a measured period change back to the push and to beta.",
     "sensitivity": "Whose uncertainty the period change has, and whose an inferred beta.",

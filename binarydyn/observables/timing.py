@@ -193,3 +193,8 @@ def _slopes(rows, x: np.ndarray) -> np.ndarray:
     """Jacobian (m, p) by central differences; the parameters are scaled to 1e-2 or so over the span."""
     steps = 1e-4 * np.eye(len(x))
     return np.column_stack([(rows(x + step) - rows(x - step)) / 2e-4 for step in steps])
+
+
+def late_s(seen: Readings, counted_rad: np.ndarray, expected: Expected, terms: Terms, x: np.ndarray) -> np.ndarray:
+    """(n,) O-C, s, against the whole model with parameters x in the order of terms.names."""
+    return _Problem(seen, counted_rad, None, expected, "linear").late(terms, x)[0]

@@ -7,6 +7,7 @@ from .description_page import description_figure, save_description
 from .files import FORMATS, check_path
 from .maps import sweep_line, sweep_map
 from .mutual_orbit import orbit
+from .plan_page import plan_figure, save_plan
 from .prediction_page import prediction_figure, save_prediction
 from .sample_page import sample_figure, save_sample
 from .sweep_page import save_sweep, sweep_figure
@@ -21,10 +22,12 @@ __all__ = [
     "description_figure",
     "orbit",
     "period_per_cycle",
+    "plan_figure",
     "prediction_figure",
     "sample_figure",
     "save_aim",
     "save_description",
+    "save_plan",
     "save_prediction",
     "save_sample",
     "save_sweep",

@@ -12,6 +12,7 @@ from pydantic import PrivateAttr, ValidationError, model_validator
 
 from ..constants import HOUR_S, G
 from .boulders import Boulder
+from .campaign import Campaign
 from .events import Impactor, Observation, Push, Requirement, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
@@ -56,6 +57,7 @@ class Scenario(Table):
     perturbations: Perturbations = Perturbations()
     spacecraft: Spacecraft = Spacecraft()
     observer: Observer = Observer()
+    campaign: Campaign = Campaign()
     requirement: Requirement | None = None
     observed: Observed | None = None
     sampling: Sampling | None = None

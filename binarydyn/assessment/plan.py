@@ -1,0 +1,303 @@
+"""What a campaign will measure: the sigma of the period change after every night, and when the change is detected.
+
+The events are those of the simulation that a night can show; the sigma is that of the fit of event times
+(observables/timing.py) by its linear covariance, with the ellipse after the impact, which costs most of the precision
+of the first nights.  The fit's own error, on the same events without noise, is added as `timing` adds it.  Weather is
+drawn: every night is lost with the stated chance, in WEATHERS histories.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import DAY_S, HOUR_S
+from ..dynamics import simulate
+from ..errors import FewCyclesError, InputError
+from ..impact import impact_on
+from ..observables import period
+from ..observables.events import Event, events
+from ..observables.geometry import Sky
+from ..observables.mid_times import MidTimes, Readings, readings, sight_for
+from ..observables.timing import ELLIPSE_EVENTS, EVENTS_NEEDED, TURN, Expected, Terms, fitted, late_s
+from ..observables.timing_design import TimingDesign
+from ..scenario import Scenario
+from .campaign import expected
+from .start import start
+from .timetable import event_run
+
+DETECTED = 3.0
+"""Sigmas (common practice)."""
+WEATHERS = 200
+"""Histories of lost nights: 3 % on the median night."""
+QUANTILES = (0.16, 0.5, 0.84)
+
+
+@dataclass(frozen=True)
+class PlannedNight:
+    """After a night: events seen so far after t0 and sigma of the change, s, if no night is lost, and with losses.
+
+    own_error_s: what the fit of exact events misses the simulated change by.  sigma_s, and sigmas_lost_s at QUANTILES
+    of the weather: of the fit alone.  inf, own_error_s None: too few events.
+    """
+
+    number: int
+    date_utc: str
+    events: int
+    sigma_s: float
+    own_error_s: float | None
+    sigmas_lost_s: tuple[float, float, float]
+
+    @property
+    def whole_sigma_s(self) -> float:
+        """Of the change without losses, with the fit's own error."""
+        return float(np.hypot(self.sigma_s, self.own_error_s or 0.0))
+
+
+@dataclass(frozen=True)
+class Detection:
+    """First night from which on a change of a size stands out by DETECTED sigmas; None: on none that is planned.
+
+    with_losses: at QUANTILES of the weather.
+    """
+
+    size_s: float
+    night: int | None
+    with_losses: tuple[int | None, int | None, int | None]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What `plan` returns; nights counted from 1, the first after t0.
+
+    The fit behind it: readings of the exact events, their counted longitudes (n,), and the night of each, 1, 2, ..
+    after t0, -1, -2, .. before it.
+    """
+
+    scenario: Scenario
+    change_s: float
+    events_before: int
+    nights: tuple[PlannedNight, ...]
+    predicted: Detection
+    required: Detection | None
+    measured_to: Detection | None
+    design: TimingDesign
+    expected: Expected
+    readings: Readings
+    night_of: np.ndarray
+    counted_rad: np.ndarray
+    warnings: tuple[str, ...]
+
+
+def plan(scenario: Scenario) -> Plan:
+    """Foretell the precision of the campaign of a scenario.
+
+    InputError where the scenario does not say where the pair is, has no impact, or the nights show too few events.
+    """
+    if scenario.kind_of_impact == "none":
+        raise InputError(scenario.place, "neither [impactor] nor [push] is given, a plan is for a change; add one")
+    campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
+    hit = impact_on(begun.system, scenario)
+    runs = (
+        event_run(scenario, begun.system, -(campaign.nights_before + 1.0)),
+        event_run(scenario, hit.system, campaign.nights_after + 1.0, hit.state),
+    )
+    found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight)]
+    mids, night = _seen(scenario, sky, found)
+    _check_counts(scenario, night)
+    sight = sight_for(sky, mids)
+    seen, known = readings(mids, sight), expected(begun)
+    counted = _counted(seen, runs)
+    sigma = np.full(len(mids), campaign.mid_sigma_s)
+    best = fitted(seen, counted, sigma, known)
+    values = {name: best.values.get(name, 0.0) for name in Terms().names}
+    design = TimingDesign.of(seen, counted, known, Terms(), values)
+    change = _change_s(scenario, begun.system, hit)
+    by_night = _ByNight(design, night, campaign.mid_sigma_s, campaign.nights_after)
+    sigmas = by_night.sigmas()
+    lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
+    late = late_s(seen, counted, known, Terms(), np.array([values[name] for name in Terms().names]))
+    own = by_night.own_errors(late, best.change_s - change)
+    nights = tuple(
+        PlannedNight(
+            k,
+            _dates(scenario, sky, k),
+            int(np.sum((night > 0) & (night <= k))),
+            float(sigmas[k - 1]),
+            float(own[k - 1]) if np.isfinite(own[k - 1]) else None,
+            tuple(float(q) for q in _quantiles(lost[:, k - 1])),
+        )
+        for k in range(1, campaign.nights_after + 1)
+    )
+    asked = scenario.requirement
+    errors = np.nan_to_num(own)
+    detect = _Detect(np.hypot(sigmas, errors), np.hypot(lost, errors))
+    return Plan(
+        scenario=scenario,
+        change_s=change,
+        events_before=int(np.sum(night < 0)),
+        nights=nights,
+        predicted=detect.of(abs(change), abs(change) / DETECTED),
+        required=detect.of(asked.period_change_s, asked.period_change_s / DETECTED)
+        if asked and asked.period_change_s
+        else None,
+        measured_to=detect.of(asked.measured_to_s, asked.measured_to_s) if asked and asked.measured_to_s else None,
+        design=design,
+        expected=known,
+        readings=seen,
+        night_of=night,
+        counted_rad=counted,
+        warnings=begun.warnings + hit.warnings,
+    )
+
+
+def _middle_h(scenario: Scenario) -> float:
+    """Middle of the night, UTC."""
+    campaign, east = scenario.campaign, scenario.observer.longitude_deg
+    if campaign.middle_utc_h is not None:
+        return campaign.middle_utc_h
+    return 0.0 if east is None else (-east / 15.0) % 24.0
+
+
+def _first_middle_s(scenario: Scenario, sky: Sky) -> float:
+    """Middle of the first night that ends after t0 is seen, s from t0 on the observer's clock."""
+    epoch = sky.clock.epoch_utc
+    hour = epoch.hour + epoch.minute / 60.0 + (epoch.second + 1e-6 * epoch.microsecond) / 3600.0
+    wait = (_middle_h(scenario) - hour) * HOUR_S
+    seen, half = float(sky.at([0.0]).light_time_s[0]), 0.5 * scenario.campaign.night_h * HOUR_S
+    return wait + DAY_S * np.ceil((seen - half - wait) / DAY_S)
+
+
+def _dates(scenario: Scenario, sky: Sky, night: int) -> str:
+    return sky.clock.utc(_first_middle_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
+
+
+def _seen(scenario: Scenario, sky: Sky, found: list[Event]) -> tuple[MidTimes, np.ndarray]:
+    """Events that lie whole within a night and are deep enough, and their nights: 1, 2, .. after t0, -1, .. before."""
+    campaign = scenario.campaign
+    deep = [e for e in found if e.duration_s is not None and e.depth_mag >= campaign.least_depth_mag]
+    if not deep:
+        return MidTimes(np.empty(0, dtype="<U11"), np.empty(0, dtype="<U9"), np.empty(0)), np.empty(0, dtype=int)
+    middle = np.array([e.mid_s for e in deep])
+    seen = middle + sky.at(middle).light_time_s
+    first = _first_middle_s(scenario, sky)
+    nearest = np.round((seen - first) / DAY_S).astype(int)
+    room = 0.5 * campaign.night_h * HOUR_S - 0.5 * np.array([e.duration_s for e in deep])
+    inside = np.abs(seen - first - nearest * DAY_S) <= room
+    after = middle >= 0.0
+    # the night of the impact itself shows events of both sides
+    night = np.where(after, nearest + 1, np.minimum(nearest, 0) - 1)
+    inside &= np.where(after, night <= campaign.nights_after, night >= -campaign.nights_before - 1)
+    kinds = [np.array([getattr(e, name) for e in deep]) for name in ("kind", "body")]
+    mids, order = MidTimes(*(kind[inside] for kind in kinds), seen[inside]), np.argsort(seen[inside], kind="stable")
+    return mids.sorted(), night[inside][order]
+
+
+def _check_counts(scenario: Scenario, night: np.ndarray) -> None:
+    for side, count, least in (
+        ("before", int(np.sum(night < 0)), EVENTS_NEEDED),
+        ("after", int(np.sum(night > 0)), ELLIPSE_EVENTS),
+    ):
+        if count < least:
+            raise InputError(
+                f"{scenario.place}:campaign",
+                f"its nights show {count} events {side} the impact, the fit needs {least}; add nights or hours, or "
+                "lower least_depth_mag",
+            )
+
+
+def _counted(seen: Readings, runs) -> np.ndarray:
+    """(n,) longitudes with the turns that the simulation knows."""
+    out = np.empty(len(seen.time_s))
+    for run, side in zip(runs, (seen.time_s < 0.0, seen.time_s >= 0.0), strict=True):
+        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+        angle -= TURN * np.round((angle[-1] if run.time_s[0] < 0.0 else angle[0]) / TURN)
+        simulated = np.interp(seen.time_s[side], run.time_s, angle)
+        out[side] = seen.longitude_rad[side] + TURN * np.round((simulated - seen.longitude_rad[side]) / TURN)
+    return out
+
+
+def _change_s(scenario: Scenario, system, hit) -> float:
+    """What `predict` says for the windows of [simulation]."""
+    simulation, method = scenario.simulation, scenario.observation.estimator
+    sides = ((system, -simulation.days_before, None), (hit.system, simulation.days_after, hit.state))
+    try:
+        before, after = (
+            period(simulate(one, days, state, simulation.sample_minutes), method).value_s for one, days, state in sides
+        )
+    except (FewCyclesError, InputError) as error:
+        raise InputError(scenario.place, f"there is no predicted change to plan for ({error}); predict it") from None
+    return after - before
+
+
+class _ByNight:
+    """The information of each night, and what the fit knows after each one of those after t0."""
+
+    def __init__(self, design: TimingDesign, night: np.ndarray, sigma_s: float, count: int):
+        self.design, self.night, self.sigma_s, self.count = design, night, sigma_s, count
+        each = design.information(sigma_s)
+        self.nights = np.concatenate([np.arange(min(night.min(), -1), 0), np.arange(1, count + 1)])
+        self.information = np.array([each[night == k].sum(axis=0) for k in self.nights])
+        self.events = np.array([np.sum(night == k) for k in self.nights])
+
+    def sigmas(self, is_open: np.ndarray | None = None) -> np.ndarray:
+        """(count,) of the change after each night; is_open: of each night from the last, or all."""
+        information, events = self._up_to(is_open)
+        return np.where(events, self.design.change_sigmas_s(information), np.inf)
+
+    def own_errors(self, late: np.ndarray, whole_s: float) -> np.ndarray:
+        """(count,) by how much the fit of the exact events up to each night misses the simulated change; nan: too few.
+
+        late (n,): against the fit of all of them, which misses by whole_s.
+        """
+        information, enough = self._up_to(None)
+        chosen = (self.night < 0) | (self.night <= np.arange(1, self.count + 1)[:, None])
+        out = np.full(self.count, np.nan)
+        if enough.any():
+            pulls = self.design.pulls_s(information[enough], late, self.sigma_s, chosen[enough])
+            out[enough] = whole_s + pulls
+        return out
+
+    def _up_to(self, is_open: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+        """(count, p, p) information after each night, and (count,) whether the events are enough for the fit."""
+        kept = np.ones(len(self.nights)) if is_open is None else is_open[-len(self.nights) :].astype(float)
+        early, information, events = self.nights < 0, self.information * kept[:, None, None], self.events * kept
+        whole = information[early].sum(axis=0) + np.cumsum(information[~early], axis=0)
+        enough = (events[early].sum() >= EVENTS_NEEDED) & (np.cumsum(events[~early]) >= ELLIPSE_EVENTS)
+        return whole, enough
+
+
+def _weathers(campaign) -> np.ndarray:
+    """(WEATHERS, nights) which nights are not lost; history k depends on the seed and k alone."""
+    count = campaign.nights_before + campaign.nights_after + 1
+    return np.array(
+        [np.random.default_rng((campaign.seed, k)).random(count) >= campaign.lost_share for k in range(WEATHERS)]
+    )
+
+
+def _quantiles(values: np.ndarray) -> np.ndarray:
+    """At QUANTILES, where some may be infinite: values in order, none in between."""
+    return np.quantile(values, QUANTILES, method="inverted_cdf")
+
+
+@dataclass(frozen=True)
+class _Detect:
+    """Sigmas after each night (n,), and with losses (weathers, n)."""
+
+    sigmas: np.ndarray
+    lost: np.ndarray
+
+    def of(self, size_s: float, least_sigma_s: float) -> Detection:
+        """Where the sigma goes below a limit for good."""
+        found = sorted(np.inf if (k := _for_good(row, least_sigma_s)) is None else k for row in self.lost)
+        marks = [found[min(int(q * len(found)), len(found) - 1)] for q in QUANTILES]
+        lost = tuple(None if mark == np.inf else int(mark) for mark in marks)
+        return Detection(float(size_s), _for_good(self.sigmas, least_sigma_s), lost)
+
+
+def _for_good(sigmas: np.ndarray, least: float) -> int | None:
+    """Number of the first night from which on sigmas are at most `least`."""
+    above = np.flatnonzero(~(sigmas <= least))
+    first = int(above[-1]) + 1 if len(above) else 0
+    return first + 1 if first < len(sigmas) else None

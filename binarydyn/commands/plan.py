@@ -1,0 +1,144 @@
+"""`binarydyn plan`: how well a campaign will measure the period change, night by night, and when it is detected."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from ..scenario import load
+from ..scenario.wording import CAUTION
+from .progress import say_if_cold
+from .tables import print_table
+
+if TYPE_CHECKING:
+    from ..assessment.plan import Detection, Plan
+
+
+def plan(
+    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [campaign].")],
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+) -> int:
+    """Expected sigma of the period change against the nights after the impact, by the fit that `timing` makes."""
+    from ..assessment.plan import plan as run
+
+    scenario = load(file)
+    if plot:
+        from ..plots import check_path
+
+        check_path(plot)
+    say_if_cold()
+    found = run(scenario)
+    if as_json:
+        for sentence in found.warnings:
+            print(f"warning: {sentence}", file=sys.stderr)
+        print(json.dumps(report(found), indent=2, allow_nan=False))
+    else:
+        _print(found)
+    sys.stdout.flush()
+    if plot:
+        from ..plots.plan_page import save_plan
+
+        save_plan(plot, found)
+    return 0
+
+
+def report(found: Plan) -> dict[str, Any]:
+    """Everything that is printed, as plain data; None for a sigma that the events do not tell yet."""
+    return {
+        "scenario": found.scenario.name,
+        "scenario_sha256": found.scenario.sha256,
+        "campaign": found.scenario.campaign.model_dump(),
+        "period_change_s": found.change_s,
+        "events_before": found.events_before,
+        "nights": [
+            {
+                "night": night.number,
+                "date_utc": night.date_utc,
+                "events": night.events,
+                "sigma_s": _finite(night.sigma_s),
+                "own_error_s": night.own_error_s,
+                "change_over_sigma": _finite(abs(found.change_s) / night.whole_sigma_s),
+                "sigma_with_losses_s": {
+                    name: _finite(value)
+                    for name, value in zip(("low_68", "median", "high_68"), night.sigmas_lost_s, strict=True)
+                },
+            }
+            for night in found.nights
+        ],
+        "change_detected": _detection(found.predicted),
+        "required_change_detected": _detection(found.required),
+        "measured_to_requirement": _detection(found.measured_to),
+        "warnings": list(found.warnings),
+        "caution": CAUTION,
+    }
+
+
+def _detection(one: Detection | None) -> dict[str, Any] | None:
+    if one is None:
+        return None
+    losses = dict(zip(("low_68", "median", "high_68"), one.with_losses, strict=True))
+    return {"size_s": one.size_s, "night": one.night, "night_with_losses": losses}
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
+
+
+def _print(found: Plan) -> None:
+    campaign = found.scenario.campaign
+    print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
+    print(
+        f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, {campaign.lost_share:.0%} "
+        f"lost; {found.events_before} events in the nights before the impact\n"
+    )
+    head = (
+        "night",
+        "date (UTC)",
+        "events",
+        "sigma, s",
+        "own error, s",
+        "change/sigma",
+        "68 % with losses",
+        "median, s",
+    )
+    print_table(head, [_cells(found, night) for night in found.nights])
+    print(
+        "sigma: of the fit of event times, which needs 5 events to tell the new period from the ellipse; own error: of "
+        "that fit on the\nscenario's exact events, added in change/sigma; with losses: the fit's sigma over 200 "
+        "histories of the weather\n"
+    )
+    for one, what in (
+        (found.predicted, "the predicted change of {size:.4g} s is detected at 3 sigma"),
+        (found.required, "a change of {size:.4g} s, as is required, is detected at 3 sigma"),
+        (found.measured_to, "the sigma is down to the required {size:.4g} s"),
+    ):
+        if one is not None:
+            print(_sentence(one, what.format(size=one.size_s), found))
+    for sentence in found.warnings:
+        print(f"warning: {sentence}")
+    print(CAUTION)
+
+
+def _sentence(one: Detection, what: str, found: Plan) -> str:
+    if one.night is None:
+        return f"{what} in none of the {len(found.nights)} nights"
+    low, median, high = ("later" if night is None else str(night) for night in one.with_losses)
+    date = found.nights[one.night - 1].date_utc
+    return f"{what} after night {one.night} ({date}); with lost nights after night {median}, 68 % {low} to {high}"
+
+
+def _cells(found: Plan, night) -> tuple[str, ...]:
+    low, median, high = (_text(value, ".3g") for value in night.sigmas_lost_s)
+    ratio = abs(found.change_s) / night.whole_sigma_s
+    own = "-" if night.own_error_s is None else f"{night.own_error_s:+.2f}"
+    texts = (_text(night.sigma_s, ".3g"), own, _text(ratio if ratio > 0.0 else math.inf, ".1f"))
+    return str(night.number), night.date_utc, str(night.events), *texts, f"{low} .. {high}", median
+
+
+def _text(value: float, form: str) -> str:
+    return format(value, form) if math.isfinite(value) else "-"
