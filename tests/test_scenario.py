@@ -86,6 +86,7 @@ def test_every_dimensional_key_carries_its_unit():
         "rad/s2": "_rad_s2",
         "deg/yr2": "_deg_yr2",
         "s": "_s",
+        "mag": "_mag",
     }
     for name, key in Scenario.known_keys().items():
         if key.unit == "days":
