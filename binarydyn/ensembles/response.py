@@ -18,8 +18,8 @@ import numpy as np
 from ..assessment.emulator import Quadratic, fitted, terms_of
 from ..errors import ConvergenceError, InputError
 from ..scenario import Scenario
+from .backends import sweep
 from .brief import brief_members, check_brief
-from .members import sweep
 from .sample import Sample
 
 LEAST_RUNS, MOST_RUNS = 128, 65536
