@@ -493,3 +493,16 @@ def test_no_figure_goes_through_the_global_state_of_the_drawing_library():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             names = [alias.name for alias in node.names] if isinstance(node, ast.Import | ast.ImportFrom) else []
             assert not any("pyplot" in name for name in [*names, getattr(node, "module", None) or ""]), path
+
+
+def test_a_map_of_very_many_members_averages_neighbours_and_hatches_what_failed():
+    """300 x 300 members: on a plane means of neighbours lie on the plane, so contours of the corner cells do."""
+    x, y = (values.ravel() for values in np.meshgrid(np.linspace(0.0, 1.0, 300), np.linspace(0.0, 2.0, 300)))
+    z = 3.0 * x + y
+    ax = axes()
+    plots.sweep_map(ax, x, y, np.where(x > 0.8, np.nan, z), ("x", "y", "z"))
+    lines = contour_set(ax)
+    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+        assert path.vertices @ [3.0, 1.0] == pytest.approx(level, abs=1e-9)
+        assert not len(path.vertices) or path.vertices[:, 0].max() < 0.81
+    assert ax.get_legend_handles_labels()[1] == [f"failed ({np.sum(x > 0.8)})"]

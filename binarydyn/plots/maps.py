@@ -19,6 +19,10 @@ _LABELLED = 0.2
 """Extent of a piece of a contour, in parts of the axes, from which it is labelled."""
 _APART = 0.07
 """Least distance of two labels, in parts of the axes."""
+_MANY = 2500
+"""Members or failures, from which they are shown as areas in place of marks: a million marks are one black square."""
+_MOST_CELLS = 120
+"""On each axis of a map; of more values neighbours are averaged."""
 _HATCH = {"facecolor": "none", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0, "zorder": 0.3}
 
 
@@ -29,6 +33,9 @@ def sweep_map(ax: Axes, x: np.ndarray, y: np.ndarray, z: np.ndarray, labels: tup
     InputError where x or y has fewer than two values.
     """
     x, y, z = (np.asarray(values, dtype=float) for values in (x, y, z))
+    total = int(np.sum(~np.isfinite(z)))
+    if len(z) > _MOST_CELLS**2:
+        x, y, z = _coarse(x, y, z)
     (columns, i), (rows, j) = (np.unique(values, return_inverse=True) for values in (x, y))
     if min(len(columns), len(rows)) < 2:
         raise InputError("sweep map", f"{len(columns)} by {len(rows)} values are given, 2 by 2 are needed; draw a line")
@@ -37,12 +44,16 @@ def sweep_map(ax: Axes, x: np.ndarray, y: np.ndarray, z: np.ndarray, labels: tup
     failed = ~np.isfinite(z)
     ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(columns), ylim=_padded(rows))
     ax.set_title(labels[2], loc="left")
-    for k in np.flatnonzero(failed):
-        ax.fill_between(_around(columns, i[k]), *_around(rows, j[k]), **_HATCH, label="_failed cell")
+    if failed.sum() < _MANY:
+        for k in np.flatnonzero(failed):
+            ax.fill_between(_around(columns, i[k]), *_around(rows, j[k]), **_HATCH, label="_failed cell")
+    else:
+        _failed_area(ax, columns, rows, (i[failed], j[failed]), f"failed ({total})")
     _contours(ax, columns, rows, np.ma.masked_invalid(table))
-    ax.plot(x[~failed], y[~failed], color=INK, linestyle="none", marker=".", markersize=2.0, label="member")
-    if failed.any():
-        ax.plot(x[failed], y[failed], **_cross(), label=f"failed ({failed.sum()})")
+    if len(z) < _MANY:
+        ax.plot(x[~failed], y[~failed], color=INK, linestyle="none", marker=".", markersize=2.0, label="member")
+    if 0 < failed.sum() < _MANY:
+        ax.plot(x[failed], y[failed], **_cross(), label=f"failed ({total})")
 
 
 def sweep_line(ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str]) -> None:
@@ -50,13 +61,49 @@ def sweep_line(ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str]) 
     order = np.argsort(x)
     x, z = np.asarray(x, dtype=float)[order], np.asarray(z, dtype=float)[order]
     failed = ~np.isfinite(z)
-    ax.plot(x, z, **AFTER.line(), marker=AFTER.marker, markersize=4.0, label="member")
+    marks = {"marker": AFTER.marker, "markersize": 4.0} if len(z) < _MANY else {"rasterized": True}
+    ax.plot(x, z, **AFTER.line(), **marks, label="member")
     ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(x))
-    for k in np.flatnonzero(failed):
-        ax.axvspan(*_around(x, k), **_HATCH, label="_failed cell")
-    if failed.any():
-        low = ax.get_xaxis_transform()
+    low = ax.get_xaxis_transform()
+    if failed.sum() < _MANY:
+        for k in np.flatnonzero(failed):
+            ax.axvspan(*_around(x, k), **_HATCH, label="_failed cell")
+    else:
+        area = _HATCH | {"label": f"failed ({failed.sum()})"}
+        ax.fill_between(x, 0.0, 1.0, where=failed, transform=low, rasterized=True, **area)
+    if 0 < failed.sum() < _MANY:
         ax.plot(x[failed], 0.04 + 0.0 * x[failed], **_cross(), transform=low, label=f"failed ({failed.sum()})")
+
+
+def _coarse(x: np.ndarray, y: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Means over neighbouring values of x and y; nan where most of the members of a cell failed."""
+    (x, i), (y, j) = (_grouped(values) for values in (x, y))
+    cell, is_good = j * _MOST_CELLS + i, np.isfinite(z)
+    size = [np.bincount(cell[which], minlength=_MOST_CELLS**2) for which in (slice(None), is_good)]
+    with np.errstate(invalid="ignore"):
+        mean = np.bincount(cell[is_good], z[is_good], _MOST_CELLS**2) / size[1]
+    there = np.flatnonzero(size[0])
+    mean = np.where(2 * size[1][there] > size[0][there], mean[there], np.nan)
+    return x[there % _MOST_CELLS], y[there // _MOST_CELLS], mean
+
+
+def _grouped(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Means of the groups of neighbours that share a cell, and the group of each value."""
+    found, place = np.unique(values, return_inverse=True)
+    group = np.arange(len(found)) * min(_MOST_CELLS, len(found)) // len(found)
+    with np.errstate(invalid="ignore"):
+        mean = np.bincount(group, found, _MOST_CELLS) / np.bincount(group, minlength=_MOST_CELLS)
+    return mean, group[place]
+
+
+def _failed_area(ax: Axes, columns: np.ndarray, rows: np.ndarray, places: tuple, label: str) -> None:
+    """The cells of very many failures, hatched as one area."""
+    from matplotlib.patches import Rectangle
+
+    table = np.zeros((len(rows), len(columns)))
+    table[places[1], places[0]] = 1.0
+    ax.contourf(columns, rows, table, [0.5, 1.5], colors="none", hatches=[_HATCH["hatch"]], zorder=_HATCH["zorder"])
+    ax.add_patch(Rectangle((columns[0], rows[0]), 0.0, 0.0, **_HATCH, label=label))  # for the legend
 
 
 def _contours(ax: Axes, columns: np.ndarray, rows: np.ndarray, table: np.ma.MaskedArray) -> None:

@@ -41,7 +41,7 @@ def sweep_figure(result: Any) -> Figure:
     varying = [key for key in keys if len(np.unique(columns[key])) > 1]
     if not varying:
         raise InputError("plot", f"a sweep of {len(columns['status'])} member is given, 2 are needed; vary a key")
-    columns, held = _held(columns, varying[2:])
+    columns, held = _held({name: columns[name] for name in (*keys, "status", _SHOWN)}, varying[2:])
     measured = np.where(columns["status"] == "done", columns[_SHOWN], np.nan).astype(float)
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
@@ -51,7 +51,8 @@ def sweep_figure(result: Any) -> Figure:
             sweep_map(ax, columns[varying[0]], columns[varying[1]], measured, labels)
         else:
             sweep_line(ax, columns[varying[0]], measured, (label_of(varying[0]), label_of(_SHOWN)))
-        ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.11), ncols=2, frameon=False, borderaxespad=0.0)
+        if ax.get_legend_handles_labels()[1]:
+            ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.11), ncols=2, frameon=False, borderaxespad=0.0)
         title = f"{name_of(result)}: {label_of(_SHOWN)}"
         figure.text(0.02, 0.975, title, fontsize=11.5, fontweight="bold", va="top")
         figure.text(0.02, 0.92, "; ".join([_range(measured), _outcomes(columns["status"])]), fontsize=SMALL, va="top")
@@ -84,8 +85,8 @@ def _range(values: np.ndarray) -> str:
 
 
 def _outcomes(statuses: np.ndarray) -> str:
-    counts = Counter(str(status).replace("_", " ") for status in statuses)
-    return f"{len(statuses)} members: " + ", ".join(f"{count} {status}" for status, count in counts.most_common())
+    counts = Counter(statuses.tolist()).most_common()
+    return f"{len(statuses)} members: " + ", ".join(f"{count} {word.replace('_', ' ')}" for word, count in counts)
 
 
 def _table(result: Any) -> tuple[tuple[str, ...], dict[str, np.ndarray]]:
