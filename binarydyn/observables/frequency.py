@@ -25,24 +25,62 @@ class Line:
     phase_rad: float
 
 
+_ROW = 64
+
+
+@dataclass(frozen=True)
+class _Folded:
+    """A weighted signal in rows of _ROW samples on a uniform grid, zeros at the end, and the times of row and place.
+
+    exp(-i rate t) is then the product of one value a row and one a place: a hundred exponentials in place of thousands.
+    """
+
+    values: np.ndarray
+    row_s: np.ndarray
+    place_s: np.ndarray
+
+    @classmethod
+    def of(cls, time_s: np.ndarray, weighted: np.ndarray) -> _Folded:
+        """Times count from the middle of the window; every sample is a row where the grid is not uniform."""
+        t, count = time_s - 0.5 * (time_s[0] + time_s[-1]), len(time_s)
+        width = _ROW if even_count(time_s) == count else 1
+        rows = -(-count // width)
+        values = np.zeros(rows * width, dtype=complex)
+        values[:count] = weighted
+        place = (t[-1] - t[0]) / (count - 1) * np.arange(width)
+        return cls(values.reshape(rows, width), t[::width].copy(), place)
+
+    def waves(self, rate_rad_s: float) -> tuple[np.ndarray, np.ndarray]:
+        """exp(-i rate t) of rows and of places."""
+        return np.exp(-1j * rate_rad_s * self.row_s), np.exp(-1j * rate_rad_s * self.place_s)
+
+    def moments(self, rate_rad_s: float) -> tuple[complex, complex, complex]:
+        """Sums over the samples of values, t values and t^2 values, each times exp(-i rate t)."""
+        rows, places = self.waves(rate_rad_s)
+        t, d = self.row_s, self.place_s
+        one, two, three = (self.values @ np.array([places, d * places, d * d * places]).T).T
+        return rows @ one, rows @ (t * one + two), rows @ (t * (t * one + 2.0 * two) + three)
+
+
 def refined_rate(time_s: np.ndarray, signal: np.ndarray, weights: np.ndarray, guess_rad_s: float) -> float:
     """Rate near the guess at which |sum of weights signal exp(-i rate t)| is greatest, by Newton's method, rad/s.
 
     The guess lies within about 1/T of the maximum; the grid of times need not be uniform.
     """
-    t = time_s - 0.5 * (time_s[0] + time_s[-1])
-    half = t[-1]
-    moments = np.array([weights, weights * t, weights * t * t])
-    rate, longest = guess_rad_s, 0.5 / half
+    return _highest_near(_Folded.of(time_s, weights * signal), 0.5 * (time_s[-1] - time_s[0]), guess_rad_s)
+
+
+def _highest_near(folded: _Folded, half_s: float, guess_rad_s: float) -> float:
+    rate, longest = guess_rad_s, 0.5 / half_s
     for _ in range(30):
-        f, f1, f2 = moments @ (signal * np.exp(-1j * rate * t))
+        f, f1, f2 = folded.moments(rate)
         # |F|^2 with F' = -i f1, F'' = -f2
         slope = (f.conjugate() * f1).imag
         bend = abs(f1) ** 2 - (f.conjugate() * f2).real
         step = -slope / bend if bend < 0.0 else np.copysign(longest, slope)
-        step = float(np.clip(step, -longest, longest))
+        step = min(max(step, -longest), longest)
         rate = float(rate + step)
-        if abs(step) * half < 1e-13:
+        if abs(step) * half_s < 1e-13:
             break
     return rate
 
@@ -75,13 +113,17 @@ def peeled(time_s: np.ndarray, signal: np.ndarray, count: int) -> list[Line]:
     Ten times as fast; amplitudes, and so the weaker lines, err by what stronger ones leak into them: as (2 pi/T)^3 over
     the cube of their distance.
     """
-    weights = hann(time_s)
-    rest, found = signal - mean(signal, weights), []
+    weights, middle = hann(time_s), 0.5 * (time_s[0] + time_s[-1])
+    rest, found, whole = signal - mean(signal, weights), [], weights.sum()
     for _ in range(count):
-        rate = refined_rate(time_s, rest, weights, _highest_point(time_s, rest * weights, True))
-        size = 2.0 * mean(rest * np.exp(-1j * rate * time_s), weights)
+        weighted = rest * weights
+        folded = _Folded.of(time_s, weighted)
+        rate = _highest_near(folded, time_s[-1] - middle, _highest_point(time_s, weighted, True))
+        size = 2.0 * folded.moments(rate)[0] / whole
+        rows, places = folded.waves(rate)
+        rest = rest - np.outer(size * rows.conj(), places.conj()).real.ravel()[: len(time_s)]
+        size *= np.exp(-1j * rate * middle)
         found.append(Line(rate, float(abs(size)), float(np.angle(size))))
-        rest = rest - wave(found[-1], time_s)
     return found
 
 
@@ -104,12 +146,19 @@ def _check_grid(time: np.ndarray, signal: np.ndarray) -> None:
         raise InputError("time_s", "the times must ascend in equal steps; drop the short last step or sample anew")
 
 
+def _padded(count: int) -> int:
+    """A size from _PADDING times the count on that transforms fast: a power of two, or 9/8, 5/4 or 3/2 of one."""
+    power = 2 ** (max(_PADDING * count - 1, 1).bit_length() - 1)
+    return next(size for size in (power, power * 9 // 8, power * 5 // 4, power * 3 // 2, 2 * power)
+                if size >= _PADDING * count)  # fmt: skip
+
+
 def _highest_point(time: np.ndarray, weighted: np.ndarray, is_real: bool) -> float:
     """Rate, rad/s, at the highest point of a padded fast Fourier transform; the zero rate is out for a real signal."""
-    size = _PADDING * 2 ** int(np.ceil(np.log2(len(time))))
-    step = time[1] - time[0]
+    size, step = _padded(len(time)), time[1] - time[0]
     if is_real:
-        power = np.abs(np.fft.rfft(weighted, size)[1:])
+        found = np.fft.rfft(weighted, size)[1:]
+        power = found.real**2 + found.imag**2
         return 2.0 * np.pi * (1 + int(np.argmax(power))) / (size * step)
     return float(2.0 * np.pi * np.fft.fftfreq(size, step)[np.argmax(np.abs(np.fft.fft(weighted, size)))])
 
