@@ -62,12 +62,12 @@ def stored(path: Path, design: Grid, text: str = HIT, stop_after: int | None = N
 
 
 def content(path: Path) -> dict[str, tuple]:
-    """Everything in a file but the time of its making: each attribute, each dataset with its kind and its bytes."""
+    """Everything in a file but when and where it was made: each attribute, each dataset with its kind and its bytes."""
     found = {}
 
     def note(name: str, thing: h5py.Group | h5py.Dataset) -> None:
         for key, value in thing.attrs.items():
-            if key not in ("created_utc", "DIMENSION_LIST", "REFERENCE_LIST"):
+            if key not in ("created_utc", "backend", "workers", "DIMENSION_LIST", "REFERENCE_LIST"):
                 found[f"{name}@{key}"] = np.asarray(value).tolist()
         if isinstance(thing, h5py.Dataset):
             is_text = h5py.check_string_dtype(thing.dtype) is not None
