@@ -42,6 +42,7 @@ def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, t
     out = str(tmp_path / "p.h5")
     report = said(capsys, file, "--out", out)
     alone = said(capsys, file, "--single")
+    assert "--single" in alone.pop("warnings")[-1]
     assert {key: report[key] for key in alone} == alone
     rows = sorted(sweep(scenario(DRAWN), Sample.of(scenario(DRAWN), "random")), key=lambda row: row.index)
     changes = np.array([row.numbers["period_change_s"] for row in rows])

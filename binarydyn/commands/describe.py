@@ -64,8 +64,6 @@ def describe(
     described = derived(scenario)
     found = numbers(described)
     if as_json:
-        for sentence in _warnings(described):
-            print(f"warning: {sentence}", file=sys.stderr)
         print(json.dumps(_plain(described, found), indent=2, allow_nan=False))
     else:
         _print(described, found)

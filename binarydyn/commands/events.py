@@ -55,8 +55,6 @@ def events(
         table = with_sigmas(table, drawing)
     found, whole = rows(table), summary(table)
     if as_json:
-        for sentence in table.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
         print(json.dumps(_report(table, whole, found), indent=2, allow_nan=False))
     else:
         _print(table, whole, found)

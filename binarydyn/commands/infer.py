@@ -36,7 +36,7 @@ def infer(
     from ..ensembles.after_impact import in_lanes
 
     scenario = load(file)
-    change, sigma = _measured(scenario, period_change_s, sigma_s, events)
+    change, sigma, doubts = _measured(scenario, period_change_s, sigma_s, events)
     if plot:
         from ..plots import check_path
 
@@ -45,14 +45,12 @@ def infer(
     posterior = run(scenario, change, sigma, count, seed, runs, in_lanes)
     if not posterior.well.any():
         raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]", 1.0, count)
-    found = report(posterior)
+    found, warnings = report(posterior), (*doubts, *posterior.warnings)
     if as_json:
-        for sentence in posterior.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
-        more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": posterior.warnings}
+        more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
         print(json.dumps(found | more | {"caution": CAUTION}, indent=2, allow_nan=False))
     else:
-        _print(scenario, found, posterior.warnings)
+        _print(scenario, found, warnings)
     sys.stdout.flush()
     if plot:
         from ..plots.corner import save_corner
@@ -63,18 +61,16 @@ def infer(
 
 def _measured(
     scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
-) -> tuple[float, float]:
-    """From a campaign, the fit's model error in the sigma; else as measured_change."""
+) -> tuple[float, float, tuple[str, ...]]:
+    """From a campaign, the fit's model error in the sigma, with its warnings; else as measured_change."""
     if not events:
-        return measured_change(scenario, change, sigma)
+        return *measured_change(scenario, change, sigma), ()
     if change is not None or sigma is not None:
         raise InputError("--events", "a measured change is given too, one of the two is allowed; remove one")
     from .timing import measured_from
 
     found = measured_from(scenario, events)
-    for sentence in found.warnings:
-        print(f"warning: {sentence}", file=sys.stderr)
-    return found.fit.change_s, found.change_sigma_s
+    return found.fit.change_s, found.change_sigma_s, tuple(found.warnings)
 
 
 def measured_change(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:

@@ -54,8 +54,6 @@ def light_curve(
     found = photometry(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
     whole, events = summary(found), event_rows(found)
     if as_json:
-        for sentence in found.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
         head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
         more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
         print(json.dumps(head | whole | more, indent=2, allow_nan=False))

@@ -34,8 +34,6 @@ def plan(
     say_if_cold()
     found = run(scenario)
     if as_json:
-        for sentence in found.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
         print(json.dumps(report(found), indent=2, allow_nan=False))
     else:
         _print(found)

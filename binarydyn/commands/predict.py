@@ -20,6 +20,8 @@ from .tables import print_table
 if TYPE_CHECKING:
     from ..ensembles import Sample
 
+_ALONE = "this is the prediction of the stated values alone; without --single [sampling] is drawn from"
+
 
 def predict(
     file: Annotated[
@@ -54,6 +56,7 @@ def predict(
     drawing = _drawing(scenario, single, sample, count, seed, plot_sample)
     say_if_cold()
     result = run(scenario, stages())
+    alone = bool(single and scenario.sampling and scenario.sampling.quantities)
     drawn, complete, spread = None, True, {}
     if not as_json:
         _print(result, budget)
@@ -62,17 +65,13 @@ def predict(
         drawn, complete = draw(scenario, drawing)
         spread = drawn_report(drawn, result)
     if as_json:
-        for sentence in result.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
         books = {"budget": plain_budget(result.budget())} if budget else {}
+        books["warnings"] = [*result.warnings, *([_ALONE] if alone else [])]
         print(json.dumps(_plain(result) | spread | books, indent=2, allow_nan=False))
     elif drawn:
         print_drawn(spread)
-    if single and scenario.sampling and scenario.sampling.quantities:
-        said = "warning: this is the prediction of the stated values alone; without --single [sampling] is drawn from"
-        print(said, file=sys.stderr)
     if not as_json:
-        print(CAUTION)
+        print(f"warning: {_ALONE}\n{CAUTION}" if alone else CAUTION)
     sys.stdout.flush()  # what is computed is shown before anything can go wrong with a file
     if out:
         from ..store import write_prediction

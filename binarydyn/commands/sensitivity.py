@@ -62,8 +62,6 @@ def sensitivity(
         if not as_json:  # what is computed is shown before the next can fail
             _print(budget, scenario)
     if as_json:
-        for sentence in dict.fromkeys(sentence for budget in found for sentence in budget.warnings):
-            print(f"warning: {sentence}", file=sys.stderr)
         print(json.dumps(_report(scenario, found), indent=2, allow_nan=False))
     else:
         print(CAUTION)

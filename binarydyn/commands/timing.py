@@ -46,8 +46,6 @@ def timing(
         check_path(plot)
     found = measured_from(scenario, events, robust)
     if as_json:
-        for sentence in found.warnings:
-            print(f"warning: {sentence}", file=sys.stderr)
         print(json.dumps(report(found), indent=2, allow_nan=False))
     else:
         _print(found)

@@ -1,0 +1,51 @@
+"""Warnings belong to a result: with --json they are in the object and stderr stays empty, else they follow the text."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+import binarydyn
+from binarydyn.commands.shell import main
+from binarydyn.scenario.scenario import builtin
+
+COMMANDS = Path(binarydyn.__file__).parent / "commands"
+
+
+@pytest.fixture(scope="module")
+def file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("warnings") / "doubtful.toml"
+    text = builtin().text.replace("= 3120.0", "= 2000.0").replace("days_before = 60.0", "days_before = 5.0")
+    path.write_text(text.replace("days_after = 60.0", "days_after = 5.0"))
+    return str(path)
+
+
+@pytest.mark.parametrize("command", [["predict"], ["describe"], ["infer", "--count", "100"]])
+def test_a_warning_is_told_once_and_where_the_result_is(file, command, capsys):
+    name, *options = command
+    options += ["--period-change-s", "-900", "--sigma-s", "3"] if name == "infer" else []
+    words = "there is no [sampling]" if name == "infer" else "masses, separation and period disagree"
+    assert main([name, file, *options, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert [words in sentence for sentence in json.loads(out)["warnings"]].count(True) == 1
+    assert err == ""
+    assert main([name, file, *options]) == 0
+    out, err = capsys.readouterr()
+    assert [line for line in out.splitlines() if words in line][0].startswith("warning: ") and "warning" not in err
+
+
+def test_a_prediction_of_stated_values_alone_says_so_with_the_result(tmp_path, capsys):
+    path = tmp_path / "single.toml"
+    sampling = '\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n'
+    path.write_text(builtin().text.replace("= 60.0", "= 5.0") + sampling)
+    assert main(["predict", str(path), "--single", "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert "--single" in json.loads(out)["warnings"][-1] and err == ""
+
+
+@pytest.mark.parametrize("path", sorted(COMMANDS.glob("*.py")), ids=lambda path: path.stem)
+def test_no_command_warns_beside_its_result(path):
+    """But for sweep, which says while it runs what it found damaged in the file."""
+    lines = path.read_text().splitlines()
+    aside = [line for line in lines if "warning" in line and "sys.stderr" in line]
+    assert len(aside) == (1 if path.stem == "sweep" else 0)
