@@ -23,6 +23,8 @@ BACKENDS = ("threads", "cluster", "gpu")
 MOST_WORKERS = 1024
 """Beyond any machine's cores they only wait for each other."""
 MOST_FINER = 100.0
+_LARGEST_ON_GPU = 65536
+"""Members of a block beside a GPU: some 30 000 fill it, and others wait for it meanwhile."""
 
 
 @dataclass(frozen=True)
@@ -113,8 +115,9 @@ def sweep(
     if how.name == "cluster":
         return cluster.computed_by_workers(base, design, done, how.crew, how.scheduler, how.brief)
     if how.brief:
-        stepper = _in_turn(gpu.accumulated) if how.name == "gpu" else ONE_THREAD
-        return threads.brief(base, design, done, how.crew, how.brief, stepper)
+        if how.name == "gpu":
+            return threads.brief(base, design, done, how.crew, how.brief, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
+        return threads.brief(base, design, done, how.crew, how.brief, ONE_THREAD)
     return threads.full(base, design, done, how.crew)
 
 

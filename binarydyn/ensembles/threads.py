@@ -134,10 +134,19 @@ def full(base: Scenario, design: Design, done: Collection[int], workers: int) ->
 
 
 def brief(
-    base: Scenario, design: Design, done: Collection[int], workers: int, how: BriefOptions, stepper: Stepper
+    base: Scenario,
+    design: Design,
+    done: Collection[int],
+    workers: int,
+    how: BriefOptions,
+    stepper: Stepper,
+    largest: int = 4096,
 ) -> Iterator[Block]:
-    """The brief table of all members not in `done`, by the block; stepper: lanes of one thread, or a GPU's."""
-    batches = Batches.of_blocks(to_do(design, done))
+    """The brief table of all members not in `done`, by the block of at most `largest`.
+
+    stepper: lanes of one thread, or a GPU's, which is not full below 30 000.
+    """
+    batches = Batches.of_blocks(to_do(design, done), largest=largest)
 
     def work(members: tuple[int, ...], watch: Watch) -> Block:
         begun = time.monotonic()
