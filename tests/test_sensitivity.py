@@ -1,6 +1,7 @@
 """Sobol indices against closed forms, through [sampling] and through simulations; what is left out and refused."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -294,3 +295,17 @@ def test_a_scenario_without_an_answer_is_one_sentence(text, said, tmp_path, caps
     assert main(["sensitivity", str(file)]) == 2
     errors = capsys.readouterr().err
     assert said in errors and errors.count("\n") == 1
+
+
+def test_long_names_stay_on_the_page(predicted):
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    long = tuple(f"momentum_transfer.ejecta_direction.ecliptic_{word}_deg" for word in ("longitude", "latitude"))
+    named = replace(predicted, indices=replace(predicted.indices, names=long))
+    figure = sensitivity_figure("a pair with a name of many words " * 5, [named])
+    canvas = FigureCanvasAgg(figure)
+    canvas.draw()
+    texts = [*figure.texts, *figure.axes[0].get_yticklabels(), figure.axes[0].title]
+    for text in texts:
+        box = text.get_window_extent(canvas.get_renderer())
+        assert box.x0 >= 0.0 and box.x1 <= figure.bbox.width, text.get_text()

@@ -104,7 +104,7 @@ def of_inference(
         mean=solved.spare.mean,
         sigma=solved.spare.sigma,
         indices=found,
-        error_share=(relation.error_s / solved.sigma_s) ** 2 * float(found.first_order.value[-1]),
+        error_share=(relation.error_s / solved.sigma_s) ** 2 * float(found.total.value[-1]),
         runs=relation.runs,
         left_out={"unstable_or_ended_early": relation.left_out} if relation.left_out else {},
         warnings=_correlated(found) + sample.warnings + solved.warnings,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from textwrap import fill, shorten
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,7 +24,9 @@ _TITLES = {
     "beta": ("inferred beta", ".3f", ""),
     "along_track_dv_mm_s": ("inferred along-track push", "+.4f", "mm/s"),
 }
-_BAR, _ROW_MM, _FRAME_MM, _EDGES_MM = 0.38, 9.0, 20.0, 38.0
+_BAR, _ROW_MM, _FRAME_MM, _EDGES_MM = 0.38, 9.0, 20.0, 42.0
+_LETTERS = 26
+"""In a line of an input's name, so that it fits beside the bars."""
 
 
 def sensitivity_figure(name: str, budgets: Sequence[ErrorBudget]) -> Figure:
@@ -35,7 +38,7 @@ def sensitivity_figure(name: str, budgets: Sequence[ErrorBudget]) -> Figure:
     whole = sum(heights) + _EDGES_MM
     with rc_context(PAGE):
         figure = Figure(figsize=(160.0 * MM, whole * MM))
-        top = whole - 13.0
+        top = whole - 17.0
         for budget, height in zip(budgets, heights, strict=True):
             inner = height - _FRAME_MM
             ax = figure.add_axes((0.34, (top - 8.0 - inner) / whole, 0.62, inner / whole))
@@ -44,10 +47,9 @@ def sensitivity_figure(name: str, budgets: Sequence[ErrorBudget]) -> Figure:
         figure.axes[-1].set_xlabel("share of the variance")
         handles, names = figure.axes[0].get_legend_handles_labels()
         figure.legend(handles, names, loc="lower left", bbox_to_anchor=(0.33, 11.0 / whole), ncols=2, frameon=False)
-        headline = (name or "scenario without a name").replace("$", r"\$")
-        figure.text(
-            0.02, 1.0 - 4.0 / whole, f"{headline}: whose uncertainty it is", fontsize=11.5, fontweight="bold", va="top"
-        )
+        figure.text(0.02, 1.0 - 4.0 / whole, "Whose uncertainty it is", fontsize=11.5, fontweight="bold", va="top")
+        subject = (name or "scenario without a name").replace("$", r"\$")
+        figure.text(0.02, 1.0 - 10.0 / whole, shorten(subject, 100, placeholder=" .."), fontsize=SMALL, va="top")
         figure.text(0.02, 2.0 / whole, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
     return figure
 
@@ -71,7 +73,8 @@ def bars(ax: Axes, budget: ErrorBudget) -> None:
         whiskers = {"ecolor": INK, "elinewidth": 0.8, "capsize": 2.0}
         ax.barh(place + shift, value, _BAR, xerr=reach, error_kw=whiskers, label=label, **paint)
     ax.axvline(0.0, color=INK, linewidth=0.6)
-    ax.set_yticks(place, [label_of(found.names[k]).rsplit(", ", 1)[0] for k in order])
+    labels = [fill(label_of(found.names[k]).rsplit(", ", 1)[0], _LETTERS) for k in order]
+    ax.set_yticks(place, labels, fontsize=SMALL, linespacing=0.95)
     ax.set_ylim(len(order) - 0.4, -0.6)
     ax.set_xlim(
         min(0.0, 1.1 * float(found.first_order.low_95.min())), 1.05 * max(1.0, float(found.total.high_95.max()))
