@@ -77,7 +77,8 @@ def brief_members(
         _step(table, struck, stepper, days, finer, companions) for struck in prepared(base, design, table, workers)
     ]
     followed(base, design, table, np.concatenate([np.empty(0, dtype=np.int64), *unfit]), companions)
-    return Block(table.members, table.columns, table.status.astype(np.str_), table.reason.astype(np.str_))
+    # Reasons as objects: one long sentence would make every row of a large block as wide.
+    return Block(table.members, table.columns, table.status.astype(np.str_), table.reason)
 
 
 def check_brief(scenario: Scenario, design: Design) -> None:
