@@ -17,6 +17,7 @@ DRAWN = (
     + """
 [requirement]
 period_change_s = 300.0
+measured_to_s = 7.3
 [sampling]
 count = 8
 [sampling.quantities]
@@ -76,15 +77,43 @@ def test_without_distributions_it_stays_one_run(tmp_path, capsys):
 
 
 def test_what_is_refused(file, tmp_path, capsys):
-    for words in (["--single", "--seed", "3"], ["--sample", "sobl"], ["--count", "0"], ["--plot-sample", "x.gif"]):
+    for words in (
+        ["--single", "--seed", "3"],
+        ["--sample", "sobl"],
+        ["--count", "0"],
+        ["--table", "short"],
+        ["--plot-sample", "x.gif"],
+    ):
         assert main(["predict", file, *words]) == 2
         errors = capsys.readouterr().err
         assert errors.startswith("binarydyn:") and errors.count("\n") == 1
 
 
+def test_a_brief_table_says_the_same_of_what_it_has(file, capsys):
+    """Period changes by the splitting, to 2 ms of the adaptive method's (its own word); no error of a fit, so no chance
+    of measuring to one.
+    """
+    full, brief = said(capsys, file), said(capsys, file, "--table", "brief")
+    for name in ("period_change_s", "along_track_dv_mm_s"):
+        for mark in ("median", "sigma", "low_68"):
+            assert brief["spread"][name][mark] == pytest.approx(full["spread"][name][mark], abs=4e-3)
+    assert brief["chances"]["change_of_300_s"] == full["chances"]["change_of_300_s"]
+    assert "unstable_after" in brief["chances"] and "turned_over_after" in brief["chances"]
+    assert "measured_to_7.3_s" in full["chances"] and "measured_to_7.3_s" not in brief["chances"]
+
+
+def test_a_stated_value_that_is_far_from_what_is_drawn_is_said(file, capsys):
+    """20 kg are two sigmas of the mass, 40 kg are four."""
+    for mass, count in ((500.0, 0), (520.0, 1)):
+        with open(file, "w", encoding="utf-8") as stream:
+            stream.write(DRAWN.replace("mass_kg = 480.0", f"mass_kg = {mass}"))
+        sentences = [one for one in said(capsys, file)["warnings"] if "stands apart" in one]
+        assert len(sentences) == count and all("impactor.mass_kg is stated as 520" in one for one in sentences)
+
+
 def test_an_interruption_tells_what_is_done(file, capsys, monkeypatch):
-    def until_five(*given):
-        for count, row in enumerate(sweep(*given)):
+    def until_five(*given, **named):
+        for count, row in enumerate(sweep(*given, **named)):
             if count == 5:
                 raise KeyboardInterrupt
             yield row

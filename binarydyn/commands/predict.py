@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -18,7 +19,7 @@ from .sampled import draw, drawn_report, print_drawn
 from .tables import print_table
 
 if TYPE_CHECKING:
-    from ..ensembles import Sample
+    from ..ensembles import Backend, Sample
 
 _ALONE = "this is the prediction of the stated values alone; without --single [sampling] is drawn from"
 
@@ -42,10 +43,15 @@ def predict(
     sample: Annotated[str, typer.Option("--sample", help="How members are drawn: random, sobol or latin.")] = "",
     count: Annotated[int | None, typer.Option("--count", help="Members to draw; none: sampling.count.")] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: sampling.seed.")] = None,
+    table: Annotated[
+        str, typer.Option("--table", help="Of the members, full: all outcomes; brief: few, a hundred times faster.")
+    ] = "",
     plot_sample: Annotated[str, typer.Option("--plot-sample", help="Save a figure of the drawn members.")] = "",
 ) -> int:
     """Relax and calibrate, run before, apply the impact, run after, compare; with [sampling], also drawn members."""
     from ..assessment import predict as run
+    from ..assessment.model_error import model_error
+    from ..ensembles.drawn import apart
 
     scenario = load(file) if file else builtin()
     _check_places(out, plot, plot_aim, plot_sample)
@@ -53,17 +59,20 @@ def predict(
         raise InputError(
             "--plot-aim", "the scenario has no [impactor], the figure shows its aim; add it or leave it out"
         )
-    drawing = _drawing(scenario, single, sample, count, seed, plot_sample)
+    drawing = _drawing(scenario, single, sample, count, seed, table, plot_sample)
     say_if_cold()
     result = run(scenario, stages())
     alone = bool(single and scenario.sampling and scenario.sampling.quantities)
+    if drawing:
+        result = replace(result, warnings=result.warnings + apart(scenario))
     drawn, complete, spread = None, True, {}
     if not as_json:
         _print(result, budget)
         sys.stdout.flush()
     if drawing:
-        drawn, complete = draw(scenario, drawing)
-        spread = drawn_report(drawn, result)
+        error = model_error(result, drawing[0].keys)
+        drawn, complete = draw(scenario, *drawing)
+        spread = drawn_report(drawn, error)
     if as_json:
         books = {"budget": plain_budget(result.budget())} if budget else {}
         books["warnings"] = [*result.warnings, *([_ALONE] if alone else [])]
@@ -97,16 +106,22 @@ def _save_figures(plot: str, plot_aim: str, plot_sample: str, result, drawn) -> 
 
 
 def _drawing(
-    scenario: Scenario, single: bool, kind: str, count: int | None, seed: int | None, figure: str
-) -> Sample | None:
+    scenario: Scenario, single: bool, kind: str, count: int | None, seed: int | None, table: str, figure: str
+) -> tuple[Sample, Backend] | None:
     """What is to be drawn beside the stated values; None for a scenario without distributions or with --single."""
-    from ..ensembles import Sample
+    from ..ensembles import Backend, Sample
+    from ..ensembles.brief import check_brief
+    from ..ensembles.drawn import members_of
 
-    options = (("--sample", kind), ("--count", count), ("--seed", seed), ("--plot-sample", figure))
+    options = (("--sample", kind), ("--count", count), ("--seed", seed), ("--table", table), ("--plot-sample", figure))
     given = [name for name, value in options if value not in ("", None)]
     is_drawn = bool(scenario.sampling and scenario.sampling.quantities)
     if is_drawn and not single:
-        return Sample.of(scenario, kind or "random", count, seed)
+        sample = Sample.of(scenario, kind or "random", count, seed)
+        where = Backend(table=table or "full", companions=table == "brief")
+        if where.brief:
+            check_brief(members_of(scenario), sample)
+        return sample, where
     if given:
         why = "--single" if single else "a scenario that has no [sampling.quantities]"
         raise InputError(given[0], f"it is given with {why}, allowed is where members are drawn; leave one out")

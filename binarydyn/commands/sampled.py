@@ -10,16 +10,16 @@ from .progress import watched
 from .tables import print_table
 
 if TYPE_CHECKING:
-    from ..assessment import Prediction
-    from ..ensembles import Drawn, Sample
+    from ..assessment.model_error import ModelError
+    from ..ensembles import Backend, Drawn, Sample
     from ..scenario import Scenario
     from ..store import Result
 
 
-def draw(scenario: Scenario, sample: Sample) -> tuple[Drawn, bool]:
+def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, bool]:
     """Predict the members of a sample, and whether all are done: an interruption keeps those that are.
 
-    KeyboardInterrupt where none is done yet.
+    KeyboardInterrupt where none is done yet; InputError where the brief table has not what the scenario asks for.
     """
     from ..ensembles import Drawn, sweep
     from ..ensembles.drawn import members_of
@@ -28,7 +28,7 @@ def draw(scenario: Scenario, sample: Sample) -> tuple[Drawn, bool]:
     parts = []
     try:
         with Interruption() as interruption:
-            for part in watched(sweep(members_of(scenario), sample), len(sample), 0, "sample"):
+            for part in watched(sweep(members_of(scenario), sample, backend=where), len(sample), 0, "sample"):
                 with interruption.held():
                     parts.append(part)
     except KeyboardInterrupt:
@@ -52,11 +52,10 @@ def sampled(result: Result | Drawn) -> dict[str, Any]:
     return {"sample": drawn, "spread": spread(result.columns), "chances": chances(result.columns, *wanted)}
 
 
-def drawn_report(drawn: Drawn, nominal: Prediction) -> dict[str, Any]:
+def drawn_report(drawn: Drawn, error: ModelError) -> dict[str, Any]:
     """What a prediction says of its sample, with what the model itself may be off by."""
-    from ..assessment.model_error import DENSER, model_error
+    from ..assessment.model_error import DENSER
 
-    error = model_error(nominal, drawn.keys)
     statuses, reasons = drawn.columns["status"].tolist(), drawn.columns["reason"].tolist()
     return sampled(drawn) | {
         "members_done": len(statuses),

@@ -10,7 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..scenario import Scenario
+from ..scenario.variation import value_of
 from .sample import Sample
+
+FAR = 3.0
 
 
 @dataclass(frozen=True)
@@ -40,3 +43,16 @@ def members_of(scenario: Scenario) -> Scenario:
     data = copy.deepcopy(scenario.data)
     data["simulation"]["model_error"] = "none"
     return Scenario.from_data(data, scenario.place, scenario.folder)
+
+
+def apart(scenario: Scenario) -> tuple[str, ...]:
+    """A sentence for each stated value that lies beyond FAR sigmas of what is drawn in its place."""
+    said = []
+    for name, distribution in scenario.sampling.quantities.items():
+        low, high = (float(x) for x in distribution.at_scores(np.array([-FAR, FAR])))
+        if not low <= (stated := value_of(scenario, name)) <= high:
+            said.append(
+                f"{name} is stated as {stated:g} and drawn between {low:.6g} and {high:.6g} ({FAR:g} sigma): the "
+                "prediction of the stated values stands apart from the members"
+            )
+    return tuple(said)

@@ -16,6 +16,9 @@ _SPREAD = (
     "inclination_change_deg",
     "libration_max_after_deg",
     "roll_max_after_deg",
+    "long_axis_angle_max_after_deg",
+    "tilt_max_after_deg",
+    "separation_min_after_m",
     "along_track_dv_mm_s",
     "model_error_s",
 )
@@ -42,18 +45,19 @@ def chances(
 ) -> dict[str, dict[str, float]]:
     """Share of the members with each outcome, and its standard error sqrt(p (1 - p) / n), at least 1/n.
 
-    least_change_s, measured_to_s: what is required of the size of the period change and of the error of its fit.
+    least_change_s, measured_to_s: what is required of the size of the period change and of the error of its fit; of
+    that a brief table says nothing.
     """
     status, count = columns["status"], len(columns["status"])
     flags = {word: status == word for word in ("contact", "escape", "miss")}
     flags["no_prediction"] = np.isin(status, ("bad_input", "not_converged", "too_few_cycles", "not_measured", "error"))
-    for name in ("unstable_after", "tumbling"):
+    for name in ("unstable_after", "tumbling", "turned_over_after"):
         if name in columns:
             flags[name] = columns[name] == 1
     unknown = np.full(count, np.nan)
     if least_change_s is not None:
         flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns.get("period_change_s", unknown)) >= least_change_s
-    if measured_to_s is not None:
+    if measured_to_s is not None and ("period_change_sigma_s" in columns or not np.any(status == "done")):
         flags[f"measured_to_{measured_to_s:g}_s"] = columns.get("period_change_sigma_s", unknown) <= measured_to_s
     return {name: _chance(int(np.sum(flag)), count) for name, flag in flags.items()}
 
