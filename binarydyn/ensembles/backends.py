@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import as_given
-from . import cluster, gpu, threads
+from . import cluster, gpu, processes, threads
 from .block import TABLES, Block
 from .brief import BriefOptions, Stepper, check_brief
 from .design import Design, Grid
@@ -22,6 +22,9 @@ from .tasks import ONE_THREAD
 BACKENDS = ("threads", "cluster", "gpu")
 MOST_WORKERS = 1024
 """Beyond any machine's cores they only wait for each other."""
+ENOUGH = 200
+"""Full rows, before each thread gets a process: one takes two seconds to start, as many as 40 rows, and then loses none
+of its time to the interpreter's lock, which costs two threads a fifth of theirs and more of them most of it."""
 MOST_FINER = 100.0
 _LARGEST_ON_GPU = 65536
 """Members of a block beside a GPU: some 30 000 fill it, and others wait for it meanwhile."""
@@ -118,7 +121,8 @@ def sweep(
         if how.name == "gpu":
             return threads.brief(base, design, done, how.crew, how.brief, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
         return threads.brief(base, design, done, how.crew, how.brief, ONE_THREAD)
-    return threads.full(base, design, done, how.crew)
+    by_processes = how.crew > 1 and len(design) - len(done) >= ENOUGH
+    return (processes if by_processes else threads).full(base, design, done, how.crew)
 
 
 def _in_turn(stepper: Stepper) -> Stepper:

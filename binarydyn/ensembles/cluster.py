@@ -24,7 +24,7 @@ from .batches import Batches
 from .block import Block
 from .brief import BriefOptions
 from .design import Design
-from .members import Row, in_groups, to_do
+from .members import Row, died, in_groups, to_do
 from .tasks import Asked, Done, computed
 
 if TYPE_CHECKING:
@@ -218,9 +218,7 @@ class _Campaign:
         if not self.is_trial:
             self.suspects.extend(members)
             return
-        (k,) = members
-        reason = "the process that computed it died each time; compute this member alone with predict"
-        yield Row(k, self.design.member(k), {}, "error", reason)
+        yield died(self.design, members[0])
 
     def _look(self) -> None:
         """See how many workers there are; WorkersLostError where nobody is left."""

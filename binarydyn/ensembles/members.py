@@ -93,6 +93,12 @@ def row_of(base: Scenario, design: Design, k: int, watch: Callable[[str, float],
         return Row(k, inputs, {}, "error", one_line(f"{type(error).__name__}: {error}"))
 
 
+def died(design: Design, k: int) -> Row:
+    """The row of a member that ends each process that computes it."""
+    reason = "the process that computed it died each time; see what predict says of this member alone"
+    return Row(k, design.member(k), {}, "error", reason)
+
+
 def _outcome(prediction: Prediction) -> tuple[str, str]:
     """Status and reason of a member that was predicted."""
     status = prediction.status

@@ -1,0 +1,120 @@
+"""Full rows by processes of this machine: the bits of one thread, whatever happens to the processes."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from short_sweeps import HIT, scenario, stored
+
+from binarydyn.ensembles import Backend, Grid, backends, processes, sweep
+from binarydyn.store import SweepStore
+
+GRID = Grid.of({"impactor.mass_kg": [300.0, -5.0, 500.0, 700.0, 900.0], "primary.rotation_phase_deg": [0.0, 77.0]})
+
+
+def in_order(rows) -> str:
+    """Every digit of every number: the shortest text that gives the same float back."""
+    return repr(sorted(rows, key=lambda row: row.index))
+
+
+@pytest.fixture(scope="module")
+def one_thread() -> str:
+    return in_order(sweep(scenario(), GRID, 1))
+
+
+@pytest.fixture
+def helpers(monkeypatch) -> list[subprocess.Popen]:
+    """The processes that sweeps of this test start, however short the sweeps are."""
+    started, begin = [], processes._Helper.__init__
+
+    def noted(self, asked):
+        begin(self, asked)
+        started.append(self.process)
+
+    monkeypatch.setattr(processes._Helper, "__init__", noted)
+    monkeypatch.setattr(backends, "ENOUGH", 1)
+    return started
+
+
+def test_two_processes_give_the_bits_of_one_thread(one_thread, helpers):
+    assert in_order(sweep(scenario(), GRID, 2)) == one_thread
+    assert len(helpers) == 2 and all(process.poll() is not None for process in helpers)
+
+
+def test_a_process_that_is_killed_is_replaced_and_its_members_are_computed_anew(one_thread, helpers):
+    rows = []
+    for row in sweep(scenario(), GRID, 2):
+        rows.append(row)
+        if len(rows) == 2:
+            helpers[0].kill()
+    assert in_order(rows) == one_thread and len(helpers) == 3
+
+
+def test_a_sweep_that_is_left_leaves_no_process(helpers):
+    rows = sweep(scenario(), Grid.of({"impactor.mass_kg": np.linspace(100.0, 900.0, 500)}), 2)
+    for _ in range(3):
+        next(rows)
+    rows.close()
+    assert len(helpers) == 2 and all(process.poll() is not None for process in helpers)
+
+
+def test_a_member_that_kills_its_processes_is_a_row(helpers, tmp_path, monkeypatch):
+    """The processes import a sitecustomize that ends them where they predict one certain member."""
+    (tmp_path / "sitecustomize.py").write_text(
+        "import os, sys\n"
+        "if 'serve()' in ' '.join(sys.orig_argv):\n"
+        "    from binarydyn.ensembles import members\n"
+        "    real = members.predict\n"
+        "    def predict(asked, watch=None):\n"
+        "        if asked.impactor.mass_kg == 500.0: os._exit(9)\n"
+        "        return real(asked, watch)\n"
+        "    members.predict = predict\n"
+    )
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    grid = Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0]})
+    rows = sorted(sweep(scenario(), grid, 2), key=lambda row: row.index)
+    assert [row.status for row in rows] == ["done", "done", "error", "done"]
+    assert "died" in rows[2].reason
+
+
+def test_the_processes_end_with_the_sweep_that_started_them_even_where_it_is_killed(tmp_path):
+    (tmp_path / "pair.toml").write_text(HIT)
+    words = ["--vary", "impactor.mass_kg=300:900:2000", "--workers", "2", "--out", str(tmp_path / "s.h5")]
+    command = [sys.executable, "-m", "binarydyn", "sweep", str(tmp_path / "pair.toml"), *words]
+    for how, code in ((signal.SIGINT, 130), (signal.SIGKILL, -9)):
+        process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        while len(children(process.pid)) < 2:
+            assert process.poll() is None, process.communicate()
+            time.sleep(0.05)
+        time.sleep(1.0)
+        found = children(process.pid)
+        process.send_signal(how)
+        _, err = process.communicate(timeout=60)
+        assert process.returncode == code and (code < 0 or err.splitlines()[-1].startswith("binarydyn: interrupted"))
+        for _ in range(200):
+            if not any(os.path.exists(f"/proc/{child}") for child in found):
+                break
+            time.sleep(0.05)
+        assert not any(os.path.exists(f"/proc/{child}") for child in found)
+
+
+def children(parent: int) -> list[int]:
+    """Processes that a process has started (Linux)."""
+    lists = Path(f"/proc/{parent}/task").glob("*/children")
+    return [int(word) for path in lists for word in path.read_text().split()]
+
+
+def test_a_file_tells_where_its_rows_were_computed_and_may_be_continued_elsewhere(tmp_path):
+    assert stored(tmp_path / "s.h5", GRID, stop_after=5) is None
+    how = Backend("threads", 3)
+    with SweepStore(tmp_path / "s.h5", scenario(), GRID, told=how.told) as store:
+        assert len(store.done()) == 5
+        for row in sweep(scenario(), GRID, done=store.done(), backend=how):
+            store.append(row)
+        found = store.finish().attributes
+    assert (found["backend"], found["workers"]) == ("threads", "3")
