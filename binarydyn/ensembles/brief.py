@@ -7,7 +7,7 @@ the same from lanes of the processor and from a GPU.  Where bodies come too near
 runs again by the adaptive method (near.py).
 
 Errors of the period change against the adaptive method at 1e-13, 153 regular ones of 200 random hits on the built-in
-pair (experiments/16): 4e-4 s median, 2e-3 s at most; TIGHT 7e-7 s and 1e-5 s.  Unstable members err by seconds, as by
+pair (experiments/16): 4e-4 s median, 5e-3 s at most; TIGHT 7e-7 s and 1e-5 s.  Unstable members err by seconds, as by
 any method: companions tell them.  Not here: perturbations, other estimators than the weighted fit.
 """
 
