@@ -124,7 +124,7 @@ def test_the_night_of_detection_is_the_first_from_which_on_it_stands_out(found):
     assert _for_good(np.array([np.inf, 9.0]), 3.0) is None and _for_good(np.array([1.0]), 3.0) == 1
 
 
-def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tmp_path, capsys):
+def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tmp_path, capsys, monkeypatch):
     path, figure = tmp_path / "p.toml", tmp_path / "p.svg"
     path.write_text(text, encoding="utf-8")
     assert main(["plan", str(path), "--json", "--plot", str(figure)]) == 0
@@ -132,6 +132,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert [night["sigma_s"] for night in report["nights"]][-1] == found.nights[-1].sigma_s
     assert report["change_detected"]["night"] == found.predicted.night and report["nights"][0]["sigma_s"] is None
     assert figure.stat().st_size > 10_000
+    monkeypatch.setattr("binarydyn.assessment.plan.plan", lambda scenario: found)
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
     assert "as is required, is detected at 3 sigma after night" in said and "hazard" in said

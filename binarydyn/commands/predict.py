@@ -94,15 +94,15 @@ def predict(
 
 
 def _save_figures(plot: str, plot_aim: str, plot_sample: str, result, drawn) -> None:
-    from .. import plots
-
-    for path, save, subject in (
-        (plot, plots.save_prediction, result),
-        (plot_aim, plots.save_aim, result),
-        (plot_sample, plots.save_sample, drawn),
+    for path, name, subject in (
+        (plot, "save_prediction", result),
+        (plot_aim, "save_aim", result),
+        (plot_sample, "save_sample", drawn),
     ):
         if path:
-            save(path, subject)
+            from .. import plots
+
+            getattr(plots, name)(path, subject)
 
 
 def _drawing(
