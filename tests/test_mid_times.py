@@ -71,6 +71,18 @@ def test_a_timetable_is_read_as_it_is(file, clock, tmp_path, capsys):
     capsys.readouterr()
 
 
+def test_what_does_not_take_place_is_passed_over(clock, tmp_path):
+    """Said by its extent, or by a contact that is missing."""
+    lines = [
+        "mid_utc,kind,body,extent,contact1_utc,contact4_utc",
+        "2031-05-03T01:02:03Z,eclipse,primary,absent,x,x",
+        "2031-05-03T11:02:03Z,eclipse,primary,partial,x,x",
+        "2031-05-03T21:02:03Z,eclipse,primary,partial,x,",
+        "2031-05-04T07:02:03Z,eclipse,primary,partial,,x",
+    ]
+    assert list(read("\n".join(lines), clock, tmp_path).line) == [3]
+
+
 LINE = "2031-05-09T01:02:03Z,eclipse,primary,30\n"
 WRONG = [
     ("", "times.csv", "empty"),
