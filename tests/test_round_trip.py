@@ -8,7 +8,7 @@ from binarydyn.assessment.round_trip import prepared, round_trips
 from binarydyn.ensembles.after_impact import in_lanes
 from binarydyn.scenario import Scenario
 
-DAYS, NOISE_S, BETAS, MEMBERS = 10.0, 30.0, (1.5, 3.5), 80
+DAYS, NOISE_S, BETAS, MEMBERS = 10.0, 30.0, (1.5, 3.5), 60
 SAMPLING = """
 [sampling]
 seed = 3
@@ -37,7 +37,7 @@ def test_every_member_comes_back(rows):
 @pytest.mark.parametrize("name", ["beta", "dv_mm_s"])
 def test_intervals_cover_as_often_as_they_say(rows, name):
     """Of 200 seeds in experiments/13_round_trip, of fewer here, with the bounds widened by the binomial error alone:
-    68 +- 10 %, 95 +- 5 % and 1.64 sigma of that of 80 against that of 200.
+    68 +- 10 %, 95 +- 5 % and 1.64 sigma of that of 60 against that of 200.
     """
     for percent, bound in ((68, 10.0), (95, 5.0)):
         p = percent / 100.0

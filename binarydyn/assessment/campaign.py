@@ -64,7 +64,7 @@ class Campaign:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What a reader must know."""
-        return (*_counts(self.timing), *_scatter(self), *_ellipse(self))
+        return (*_counts(self.timing), *_scatter(self), *_model(self))
 
 
 def sky_and_start(scenario: Scenario) -> tuple[Sky, Start]:
@@ -138,9 +138,11 @@ def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known
         )
         room = Sight(sight.sky, min(sight.start_s, -days * DAY_S), max(sight.end_s, days * DAY_S))
         own = _nearest(own_events(scenario, begun, room, days), mids, seen)
-        fit = timing(readings(own, room), own.sigma_s, known, loss).fit
+        found = timing(readings(own, room), own.sigma_s, known, loss)
     except (FewCyclesError, InputError):
         return None, None
+    # where the count is not certain, the error is that of the right one
+    fit = min((found.fit, *found.others), key=lambda one: abs(one.change_s - (after - before)))
     return fit.period_h("before") * HOUR_S - before, fit.change_s - (after - before)
 
 
@@ -186,12 +188,8 @@ def _scatter(campaign: Campaign) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _ellipse(campaign: Campaign) -> tuple[str, ...]:
+def _model(campaign: Campaign) -> tuple[str, ...]:
     fit, said = campaign.fit, []
-    if not fit.terms.ellipse_after:
-        said.append(
-            "too few events after the impact tell the ellipse that it leaves: the period after it holds their swing"
-        )
     if campaign.bias_change_s is None:
         said.append("the scenario's own events were not fitted likewise, so the error of the fit's model is not known")
     elif abs(campaign.bias_change_s) > fit.change_sigma_s:

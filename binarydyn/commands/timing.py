@@ -101,10 +101,10 @@ def report(found: Campaign) -> dict[str, Any]:
         "period_change_sigma_s": found.change_sigma_s,
         "longitude_at_impact_deg": math.degrees(longitude) % 360.0,
         "longitude_at_impact_sigma_deg": math.degrees(spread),
-        "eccentricity_after": e and e[0],
-        "eccentricity_after_sigma": e and e[1],
-        "apsidal_rate_deg_day": turning and math.degrees(turning[0]) * DAY_S,
-        "apsidal_rate_sigma_deg_day": turning and math.degrees(turning[1]) * DAY_S,
+        "eccentricity_after": e[0],
+        "eccentricity_after_sigma": e[1],
+        "apsidal_rate_deg_day": math.degrees(turning[0]) * DAY_S,
+        "apsidal_rate_sigma_deg_day": math.degrees(turning[1]) * DAY_S,
         "drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
         "drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
         "drift_is_fitted": fit.terms.drift,
@@ -163,9 +163,8 @@ def _print(found: Campaign) -> None:
     rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
     rows.append(("change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
     rows.append(("longitude at t0", "deg", *_pair(r, "longitude_at_impact{}_deg", ".4f")))
-    if r["eccentricity_after"] is not None:
-        rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
-        rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_rate{}_deg_day", ".3f")))
+    rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
+    rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_rate{}_deg_day", ".3f")))
     if r["drift_deg_day2"] is not None:
         rows.append(
             (

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
+from ..errors import InputError
 from .mid_times import Readings
 from .timing import check_count, fitted
 from .timing_terms import TURN, Expected, Fit
@@ -21,6 +22,8 @@ REACH_BEFORE, REACH_AFTER = 0.01, 0.2
 """How far from the expected period counts are looked for, relative: before t0 it is known, after it the hit decides."""
 AS_GOOD_CHI2 = 9.0
 """A count whose chi2, scaled to the scatter, is no more above the best: three sigma of one number."""
+DISAGREEMENT = 0.03
+"""Scatter about the best fit, in periods (1.48 times the median), from which no count is right: chance makes 0.3."""
 _STEP_RAD = 0.25
 _LESS_TOGETHER = 0.1
 _MOST = (4, 6)
@@ -44,7 +47,9 @@ def timing(
     loss: str = "linear",
     reach: tuple[float, float] = (REACH_BEFORE, REACH_AFTER),
 ) -> Timing:
-    """Count and fit.  Events in the order of time, t0 between some of them.  Errors: InputError as in timing.fitted."""
+    """Count and fit.  Events in the order of time, t0 between some of them.
+
+    InputError as in timing.fitted, and where no count makes the times agree."""
     after = check_count(seen)
     rate = TURN / (expected.period_h * HOUR_S)
     sides = [(seen.time_s[s], seen.longitude_rad[s]) for s in (~after, after)]
@@ -58,9 +63,22 @@ def timing(
                 fits[turns.tobytes()] = fitted(seen, seen.longitude_rad + TURN * turns, sigma_s, expected, loss)
     ranked = sorted(fits.values(), key=lambda fit: fit.chi2)
     best = ranked[0]
+    _refuse_disagreement(best, expected, reach)
     as_good = tuple(fit for fit in ranked[1:] if fit.chi2 - best.chi2 < AS_GOOD_CHI2 * best.factor**2)
     gaps = [float(np.diff(np.sort(np.append(time, 0.0))).max()) for time, _ in sides]
     return Timing(best, as_good, *gaps)
+
+
+def _refuse_disagreement(best: Fit, expected: Expected, reach: tuple[float, float]) -> None:
+    scatter = 1.4826 * float(np.median(np.abs(best.residual_s)))
+    if scatter > DISAGREEMENT * expected.period_h * HOUR_S:
+        before, after = (100.0 * part for part in reach)
+        raise InputError(
+            "--events",
+            f"the times scatter by {scatter:.0f} s about the best fit, allowed are {100.0 * DISAGREEMENT:g} % of the "
+            f"period: none within {before:g} % of {expected.period_h:g} h before and {after:g} % after the impact "
+            "joins them; check mutual_orbit.period_h, impact_epoch_utc, kinds and bodies",
+        )
 
 
 def _trials(time: np.ndarray, longitude: np.ndarray, rate: float, reach: float, start: float | None):

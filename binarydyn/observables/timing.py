@@ -5,11 +5,11 @@ geometry (mid_times.py), is turned into a mean one by Kepler's equation of an el
 eccentricity vector (h, k) = e (sin, cos) of the pericentre at t0.  2 pi/n is the mean *sidereal* period, that of
 `estimates`.  The true longitude is continuous at t0, so both sides share it.
 
-Fitted: longitude at t0, n before, n after, and after it h and k (a push makes an ellipse, and e = 0.03 moves middles by
-6 minutes in 10 hours) with the apsidal rate; these have Gaussian priors: e of 0 +- ECCENTRICITY_SIGMA each, the rate as
-expected.  With fewer than ELLIPSE_EVENTS after t0 the orbit there counts as a circle with a phase of its own.  An
-ellipse before t0 (its apsides turn as those after) comes in where it lowers chi2 by more than ELLIPSE_CHI2, the drift
-n', the same on both sides, by DRIFT_CHI2; the periods are then those at t0.
+Always fitted: longitude at t0, n before, n after, and after it h and k (a push makes an ellipse, and e = 0.03 moves
+middles by 6 minutes in 10 hours) with the apsidal rate.  These three have Gaussian priors, so that few events give a
+wide answer and no wrong one: h and k of 0 +- ECCENTRICITY_SIGMA, the rate as expected.  An ellipse before t0 (its
+apsides turn as those after) comes in where it lowers chi2 by more than ELLIPSE_CHI2, the drift n', the same on both
+sides, by DRIFT_CHI2; the periods are then those at t0.
 Where chi2 is improbably high (1 %), or no sigma is stated, all errors are scaled to the scatter.
 """
 
@@ -28,7 +28,6 @@ from .timing_terms import TURN, Expected, Fit, Terms, mean_longitude
 ECCENTRICITY_SIGMA = 0.1
 MOST_ECCENTRIC = 0.6
 """Bound of h and of k."""
-ELLIPSE_EVENTS = 5
 EVENTS_NEEDED = 3
 ELLIPSE_CHI2 = 13.8
 """0.1 % of chi2 with two degrees of freedom: a relaxed orbit is circular, so an ellipse must be plain."""
@@ -47,9 +46,9 @@ def fitted(
     loss: `linear`, or `soft_l1`: 2 (sqrt(1 + z^2) - 1) instead of z^2, so that what lies off weighs little (errors then
     by Huber's formula).  InputError for fewer than EVENTS_NEEDED events on a side.
     """
-    after = check_count(seen)
+    check_count(seen)
     problem = _Problem(seen, counted_rad, sigma_s, expected, loss)
-    best = problem.solved(Terms(ellipse_after=bool(np.sum(after) >= ELLIPSE_EVENTS)))
+    best = problem.solved(Terms())
     for name, least in (("ellipse_before", ELLIPSE_CHI2), ("drift", DRIFT_CHI2)):
         more = replace(best.terms, **{name: True})
         if len(seen.time_s) > len(more.names):
@@ -137,11 +136,10 @@ class _Problem:
         """(n,) O-C, s: against the whole model, without the swing of the ellipses, against what holds before t0."""
         v = dict(zip(terms.names, x, strict=True))
         start = v["longitude"]
-        turning = v.get("apsidal_rate", self.expected.apsidal_rad_s)
+        turning = v["apsidal_rate"]
         own = (v.get("h_before", 0.0), v.get("k_before", 0.0))
         first = self._side(v, "before", start, own, turning)
-        new = (v.get("h_after", 0.0), v.get("k_after", 0.0))
-        second = self._side(v, "after", start + v.get("phase_step", 0.0), new, turning)
+        second = self._side(v, "after", start, (v["h_after"], v["k_after"]), turning)
         whole, line = (np.where(self.after, two, one) for one, two in zip(first, second, strict=True))
         return whole, line, first[0]
 
@@ -154,17 +152,17 @@ class _Problem:
         return (mean - place) / pace, (mean - self.counted) / pace
 
     def _guess(self, terms: Terms, begin: dict[str, float]) -> np.ndarray:
-        x = np.zeros(len(terms.names))
-        lines = [np.polyfit(self.seen.time_s[s], self.counted[s], 1) for s in (~self.after, self.after)]
-        x[:3] = lines[0][1], lines[0][0], lines[1][0]
-        if terms.ellipse_after:
-            x[terms.names.index("apsidal_rate")] = self.expected.apsidal_rad_s
-            x[terms.names.index("h_after")] = x[terms.names.index("k_after")] = 1e-3
-        return np.array([begin.get(name, value) for name, value in zip(terms.names, x, strict=True)])
+        early, late = ~self.after, self.after
+        rate, start = np.polyfit(self.seen.time_s[early], self.counted[early], 1)
+        time = self.seen.time_s[late]
+        x = {name: 0.0 for name in terms.names} | {"longitude": start, "rate_before": rate}
+        x["rate_after"] = time @ (self.counted[late] - start) / (time @ time)  # through the longitude at t0
+        x |= {"h_after": 1e-3, "k_after": 1e-3, "apsidal_rate": self.expected.apsidal_rad_s}
+        return np.array([(x | begin)[name] for name in terms.names])
 
     def _scales(self, terms: Terms) -> np.ndarray:
         span = float(np.abs(self.seen.time_s).max())
-        sizes = {"longitude": 1e-2, "phase_step": 1e-2, "drift": 1e-2 / span**2}
+        sizes = {"longitude": 1e-2, "drift": 1e-2 / span**2}
         sizes |= {name: 1e-2 / span for name in ("rate_before", "rate_after")}
         sizes |= {f"{c}_{side}": 1e-2 for c in "hk" for side in ("before", "after")}
         sizes["apsidal_rate"] = self.expected.apsidal_sigma_rad_s
@@ -179,12 +177,10 @@ class _Problem:
         """What the priors add to the residuals."""
         names, e = terms.names, self.expected
         small = [i for i, name in enumerate(names) if name[:2] in ("h_", "k_")]
-        turning = [i for i, name in enumerate(names) if name == "apsidal_rate"]
+        turning = names.index("apsidal_rate")
 
         def prior(x: np.ndarray) -> np.ndarray:
-            return np.concatenate(
-                [x[small] / ECCENTRICITY_SIGMA, (x[turning] - e.apsidal_rad_s) / e.apsidal_sigma_rad_s]
-            )
+            return np.append(x[small] / ECCENTRICITY_SIGMA, (x[turning] - e.apsidal_rad_s) / e.apsidal_sigma_rad_s)
 
         return prior
 

@@ -23,18 +23,16 @@ class Expected:
 
 @dataclass(frozen=True)
 class Terms:
-    """Which terms the longitude has."""
+    """Which terms the longitude has beside those that it always has."""
 
     ellipse_before: bool = False
-    ellipse_after: bool = True
     drift: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
         """Of the parameters in their order; rad, rad/s, rad/s2."""
-        names = ["longitude", "rate_before", "rate_after"]
+        names = ["longitude", "rate_before", "rate_after", "h_after", "k_after", "apsidal_rate"]
         names += ["h_before", "k_before"] if self.ellipse_before else []
-        names += ["h_after", "k_after", "apsidal_rate"] if self.ellipse_after else ["phase_step"]
         return (*names, "drift") if self.drift else tuple(names)
 
 
@@ -93,10 +91,8 @@ class Fit:
         return (self.values[name], self.sigma((name, 1.0))) if name in self.values else None
 
     @property
-    def eccentricity_after(self) -> tuple[float, float] | None:
+    def eccentricity_after(self) -> tuple[float, float]:
         """And its sigma."""
-        if not self.terms.ellipse_after:
-            return None
         h, k = self.values["h_after"], self.values["k_after"]
         e = math.hypot(h, k)
         return e, self.sigma(("h_after", h / e), ("k_after", k / e)) if e > 0.0 else 0.0

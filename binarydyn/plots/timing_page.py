@@ -109,7 +109,7 @@ _NAMES = [_name(label) for label in PENS]
 
 def _beneath(found: Campaign) -> str:
     fit, e = found.fit, found.fit.eccentricity_after
-    ellipse = f", eccentricity after {number(e[0], '.4f')} ± {number(e[1], '.4f')}" if e else ""
+    ellipse = f", eccentricity after {number(e[0], '.4f')} ± {number(e[1], '.4f')}"
     sides = [
         f"{number(fit.period_h(side), '.6f')} h ± {number(fit.period_sigma_s(side), '.2f')} s {side}"
         for side in ("before", "after")
