@@ -12,6 +12,8 @@ from test_timing import AFTER_S, EXPECTED, PERIOD_S, ellipse_events
 from binarydyn import plots
 from binarydyn.assessment.plan import DETECTED, _for_good, plan
 from binarydyn.commands import main
+from binarydyn.observables.altitude import altitudes_deg
+from binarydyn.observables.ephemeris import Site, offline
 from binarydyn.observables.geometry import Sky
 from binarydyn.observables.timing import Terms, fitted
 from binarydyn.observables.timing_design import TimingDesign
@@ -101,6 +103,45 @@ def test_nights_show_whole_events_within_their_hours(found):
     late = found.readings.time_s >= 0.0
     assert (found.night_of[late] > 0).all() and (found.night_of[~late] < 0).all()
     assert found.nights[-1].events == late.sum() and found.events_before == (~late).sum()
+
+
+SITE = Site(20.8, -32.4, 1800.0)
+
+
+def test_altitudes_are_those_of_a_general_library():
+    """astropy's horizontal frame, with the same Earth: 0.2 deg between the two verticals, and the Sun's aberration."""
+    import astropy.units as u
+    from astropy.coordinates import AltAz, CartesianRepresentation, EarthLocation, SkyCoord, get_sun
+
+    sky = replace(Sky.of(pair()), site=SITE)
+    seen = 3600.0 * np.arange(0.0, 48.0, 3.0)
+    sun, up = altitudes_deg(sky, seen)
+    with offline():
+        frame = AltAz(obstime=sky.clock.at(seen), location=EarthLocation(20.8 * u.deg, -32.4 * u.deg, 1800.0 * u.m))
+        theirs = get_sun(sky.clock.at(seen)).transform_to(frame).alt.deg
+        sightline = -sky.at(seen - sky.at(seen).light_time_s).observer @ sky.axes
+        obliquity = np.radians(23.4392911)
+        c, s = np.cos(obliquity), np.sin(obliquity)
+        x, y, z = sightline.T
+        place = SkyCoord(
+            CartesianRepresentation(x, c * y - s * z, s * y + c * z), frame="gcrs", obstime=sky.clock.at(seen)
+        )
+        pairs = SkyCoord(place.spherical.lon, place.spherical.lat, frame="gcrs", obstime=sky.clock.at(seen))
+        others = pairs.transform_to(frame).alt.deg
+    assert np.abs(sun - theirs).max() < 0.21 and np.abs(up - others).max() < 0.21
+    assert sun.max() > 20.0 and sun.min() < -20.0
+
+
+def test_a_site_sees_what_is_up_in_its_dark():
+    """Fewer events than around the clock; none with the Sun up or the pair down."""
+    extra = "\n[observer]\nlongitude_deg = 20.8\nlatitude_deg = -32.4\nheight_m = 1800.0\n"
+    night = "\n[campaign]\nnights_before = 8\nnights_after = 14\nnight_h = 24.0\nleast_depth_mag = 0.005\n"
+    free = night + "sun_below_deg = 90.0\npair_above_deg = -90.0\n"
+    dark, always = plan(pair(extra + night + "pair_above_deg = 5.0\n")), plan(pair(extra + free))
+    assert 5 <= dark.nights[-1].events < always.nights[-1].events
+    sky = Sky.of(dark.scenario)
+    sun, up = altitudes_deg(sky, dark.readings.time_s + sky.at(dark.readings.time_s).light_time_s)
+    assert sun.max() < -12.0 and up.min() > 5.0
 
 
 def test_more_nights_never_hurt_and_losses_do(found):

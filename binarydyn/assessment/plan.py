@@ -17,12 +17,14 @@ from ..dynamics import simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import impact_on
 from ..observables import period
+from ..observables.altitude import altitudes_deg
 from ..observables.events import Event, events
 from ..observables.geometry import Sky
 from ..observables.mid_times import MidTimes, Readings, readings, sight_for
 from ..observables.timing import ELLIPSE_EVENTS, EVENTS_NEEDED, TURN, Expected, Terms, fitted, late_s
 from ..observables.timing_design import TimingDesign
 from ..scenario import Scenario
+from ..scenario.campaign import Campaign as CampaignTable
 from .campaign import expected
 from .start import start
 from .timetable import event_run
@@ -177,6 +179,7 @@ def _seen(scenario: Scenario, sky: Sky, found: list[Event]) -> tuple[MidTimes, n
     """Events that lie whole within a night and are deep enough, and their nights: 1, 2, .. after t0, -1, .. before."""
     campaign = scenario.campaign
     deep = [e for e in found if e.duration_s is not None and e.depth_mag >= campaign.least_depth_mag]
+    deep = _up_in_the_dark(campaign, sky, deep) if sky.site and deep else deep
     if not deep:
         return MidTimes(np.empty(0, dtype="<U11"), np.empty(0, dtype="<U9"), np.empty(0)), np.empty(0, dtype=int)
     middle = np.array([e.mid_s for e in deep])
@@ -192,6 +195,16 @@ def _seen(scenario: Scenario, sky: Sky, found: list[Event]) -> tuple[MidTimes, n
     kinds = [np.array([getattr(e, name) for e in deep]) for name in ("kind", "body")]
     mids, order = MidTimes(*(kind[inside] for kind in kinds), seen[inside]), np.argsort(seen[inside], kind="stable")
     return mids.sorted(), night[inside][order]
+
+
+def _up_in_the_dark(campaign: CampaignTable, sky: Sky, found: list[Event]) -> list[Event]:
+    """Those at whose first and last contact the pair is up and the Sun down at the site."""
+    seen = np.ones(len(found), dtype=bool)
+    for contact in (0, 3):
+        time = np.array([event.contacts_s[contact] for event in found])
+        sun, pair = altitudes_deg(sky, time + sky.at(time).light_time_s)
+        seen &= (sun < campaign.sun_below_deg) & (pair > campaign.pair_above_deg)
+    return [event for event, good in zip(found, seen, strict=True) if good]
 
 
 def _check_counts(scenario: Scenario, night: np.ndarray) -> None:
@@ -268,7 +281,7 @@ class _ByNight:
         return whole, enough
 
 
-def _weathers(campaign) -> np.ndarray:
+def _weathers(campaign: CampaignTable) -> np.ndarray:
     """(WEATHERS, nights) which nights are not lost; history k depends on the seed and k alone."""
     count = campaign.nights_before + campaign.nights_after + 1
     return np.array(

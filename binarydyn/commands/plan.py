@@ -92,8 +92,12 @@ def _print(found: Plan) -> None:
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
     print(
         f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, {campaign.lost_share:.0%} "
-        f"lost; {found.events_before} events in the nights before the impact\n"
+        f"lost; {found.events_before} events in the nights before the impact"
     )
+    if found.scenario.observer.longitude_deg is not None:
+        limits = f"Sun below {campaign.sun_below_deg:g} and the pair above {campaign.pair_above_deg:g} deg"
+        print(f"events with the {limits} at the site, from first to last contact")
+    print()
     head = (
         "night",
         "date (UTC)",

@@ -11,15 +11,29 @@ class Campaign(Table):
     nights_before: Whole = key(14, "", "nights before t0; two weeks fix the period before to seconds", 1, 3650)
     nights_after: Whole = key(60, "", "nights after t0; as long as the default window", 1, 3650)
     night_h: Number = key(
-        8.0, "h", "of observation, evenly about the middle of the night; 24 for a network round the Earth", 0.0, 24.0,
+        8.0,
+        "h",
+        "of observation, evenly about its middle; 24 for a network of sites, or all that is dark at one",
+        0.0,
+        24.0,
         open_low=True,
-    )  # fmt: skip
+    )
     middle_utc_h: Number | None = key(
         None,
         "h",
         "middle of the night in UTC; none: local midnight of the site of [observer], 0 h without one",
         0.0,
         24.0,
+    )
+    sun_below_deg: Number = key(
+        -12.0,
+        "deg",
+        "altitude of the Sun at which it is dark enough; with a site alone; end of nautical twilight",
+        -90.0,
+        90.0,
+    )
+    pair_above_deg: Number = key(
+        20.0, "deg", "altitude that the pair needs; with a site alone; three times the air of the zenith", -90.0, 90.0
     )
     mid_sigma_s: Number = key(
         60.0, "s", "one sigma of one measured middle; a minute is usual for faint pairs (common practice)", 1e-3, 1e5
