@@ -12,6 +12,7 @@ import pytest
 from short_sweeps import HIT, scenario, stored
 
 from binarydyn.ensembles import Backend, Grid, backends, processes, sweep
+from binarydyn.ensembles.batches import Batches
 from binarydyn.store import SweepStore
 
 GRID = Grid.of({"impactor.mass_kg": [300.0, -5.0, 500.0, 700.0, 900.0], "primary.rotation_phase_deg": [0.0, 77.0]})
@@ -118,3 +119,14 @@ def test_a_file_tells_where_its_rows_were_computed_and_may_be_continued_elsewher
             store.append(row)
         found = store.finish().attributes
     assert (found["backend"], found["workers"]) == ("threads", "3")
+
+
+def test_batches_grow_with_what_they_take_and_shrink_towards_the_end():
+    batches = Batches(iter(range(1000)), 1000, 2, seconds=1.0, smallest=1, largest=64)
+    sizes = []
+    for batch in batches:
+        sizes.append(len(batch))
+        batches.learn(len(batch), 0.01 * len(batch))
+    assert sum(sizes) == 1000 and sizes[:8] == [1, 2, 4, 8, 16, 32, 64, 64] and sizes[-3:] == [1, 1, 1]
+    batches.learn(64, 640.0)
+    assert batches.size == 1

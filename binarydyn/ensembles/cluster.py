@@ -55,10 +55,11 @@ def computed_by_workers(
     base: Scenario, design: Design, done: Collection[int], workers: int, scheduler: str, brief: BriefOptions | None
 ) -> Iterator[Row | Block]:
     """All members not in `done`, by workers of `scheduler` or so many on this machine; full rows without `brief`."""
+    left = len(design) - len(done)
     if brief:
-        batches = Batches.of_blocks(to_do(design, done))
+        batches = Batches.of_blocks(to_do(design, done), left, workers)
     else:
-        batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)))
+        batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)), left, workers)
     with _silence(), _connected(workers, scheduler) as client:
         yield from _Campaign(client, Asked.of(base, design, brief), batches, design).parts()
 
@@ -232,6 +233,7 @@ class _Campaign:
         if threads:
             self.last_worker = self.looked
             self.room = _IN_FLIGHT * threads
+            self.batches.workers = threads
         elif self.looked - self.last_worker > PATIENCE_S:
             raise WorkersLostError(f"the cluster has had no worker for {PATIENCE_S:g} s")
 

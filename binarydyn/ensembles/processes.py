@@ -33,7 +33,7 @@ _DEATHS = 2
 
 def full(base: Scenario, design: Design, done: Collection[int], workers: int) -> Iterator[Row]:
     """Rows with the full table of all members not in `done`."""
-    batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)))
+    batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)), len(design) - len(done), workers)
     crew = _Helpers(Asked.of(base, design))
 
     def work(members: tuple[int, ...], watch: Watch) -> list[Row]:

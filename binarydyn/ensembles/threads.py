@@ -24,6 +24,7 @@ Watch = Callable[[str, float], None]
 """Told the stage and its share; raises Stopped once nobody waits for the result any more."""
 Work = Callable[[Any, Watch], "Row | Block"]
 _IN_FLIGHT = 4
+LARGEST_IN_LANES = 4096
 
 
 def spread(jobs: Iterator[Any], work: Work, workers: int) -> Iterator[Row | Block]:
@@ -140,13 +141,14 @@ def brief(
     workers: int,
     how: BriefOptions,
     stepper: Stepper,
-    largest: int = 4096,
+    largest: int = LARGEST_IN_LANES,
 ) -> Iterator[Block]:
     """The brief table of all members not in `done`, by the block of at most `largest`.
 
     stepper: lanes of one thread, or a GPU's, which is not full below 30 000.
     """
-    batches = Batches.of_blocks(to_do(design, done), largest=largest)
+    sharing = workers if largest == LARGEST_IN_LANES else None  # many small blocks would leave a GPU empty
+    batches = Batches.of_blocks(to_do(design, done), len(design) - len(done), sharing, largest)
 
     def work(members: tuple[int, ...], watch: Watch) -> Block:
         begun = time.monotonic()
