@@ -13,6 +13,7 @@ from binarydyn.assessment.derivatives import linearised
 from binarydyn.assessment.infer import infer, inverted, prior
 from binarydyn.assessment.pair_draws import Pairs
 from binarydyn.assessment.posterior_report import report
+from binarydyn.assessment.predict import predict
 from binarydyn.assessment.relation_runs import related
 from binarydyn.assessment.start import start
 from binarydyn.commands.shell import main
@@ -89,7 +90,7 @@ def test_the_push_of_a_hit_is_the_inverse_of_vis_viva(scenario):
     """The same where the other components come with the impactor and the ejecta: the whole push goes forwards."""
     flight, ejecta = np.array([[-0.9, 0.3, -0.3]]), np.array([[0.7, -0.5, 0.4]])
     flight, ejecta = (x / np.linalg.norm(x) for x in (flight, ejecta))
-    lever = Leverage(flight, ejecta, np.zeros((1, 3)), np.ones(1, dtype=bool))
+    lever = Leverage(flight, ejecta, np.zeros((1, 3)), np.zeros((1, 3)), np.ones(1, dtype=bool))
     momentum, mass = np.array([480.0 * 5400.0]), np.array([1.1e9])
     whole = lever.push(np.array([-0.012]), mass, momentum)
     change = analytic_changes(821.0, 10.42, 0.0, whole[0])["vis_viva"]
@@ -189,6 +190,28 @@ def test_ejecta_that_alone_vary_have_the_axes_of_the_whole_hit(scenario):
         np.testing.assert_allclose(found.ejecta[k], one.ejecta[0], atol=1e-15)
         assert (found.flight[k] == one.flight[0]).all() and (found.point_m[k] == one.point_m[0]).all()
     assert abs(found.ejecta[1, 1] - found.ejecta[2, 1]) > 0.1
+
+
+@pytest.mark.parametrize("more", ["boulders", "reshaping"])
+def test_boulders_and_new_shapes_are_those_of_the_prediction(scenario, more):
+    """predict with beta 2.2 forwards, infer back to it from the change: the same impact in both."""
+    tables = {
+        "boulders": [
+            {"mass_kg": 9e4, "speed_m_s": 8.0, "direction": {"along_track": 1.0, "radial": 0.5, "normal": 1.0}}
+        ],
+        "reshaping": {"secondary_semi_axes_m": [72.0, 61.0, 47.0]},
+    }
+    data = {key: value for key, value in scenario.data.items() if key not in ("sampling", "observed")}
+    plain = predict(Scenario.from_data(data, "plain")).period_change_s
+    given = Scenario.from_data(data | {more: tables[more]}, "more")
+    change = predict(given).period_change_s
+    assert abs(change - plain) > 30.0
+    names = {"mutual_orbit.separation_m": {"normal": [821.0, 0.1]}}
+    given = Scenario.from_data(given.data | {"sampling": {"quantities": names}}, "more")
+    found = infer(given, change, 0.5, 1000, after=in_lanes)
+    off = abs(np.median(found.beta) - 2.2)
+    assert found.well.all() and off < 3.0 * found.beta.std() / np.sqrt(1000) + 1e-3
+    assert found.beta.std() < 5e-3
 
 
 # ---- the command ----

@@ -14,6 +14,7 @@ from ..dynamics import State, System
 from ..impact.frame import orbit_axes
 from ..impact.leverage import Leverage, leverages
 from ..impact.momentum import pushed
+from ..impact.reshaping import reshaped
 from ..scenario import Scenario
 from .pair_draws import Pairs
 from .start import Start
@@ -63,12 +64,19 @@ def pushes_for(
 
 def state_after(
     system: System, scenario: Scenario, lever: Leverage | None, dv_m_s: float, momentum_kg_m_s: float
-) -> State:
-    """After a push with this along-track part, at the site or, without a lever, at the centre of mass."""
+) -> tuple[System, State]:
+    """System and state after a push with this along-track part, at the site or, without a lever, at the centre of mass.
+
+    The system has the new shapes that the scenario gives the bodies at the impact.
+    """
     mass = system.secondary.mass_kg
     if lever is None:
         push = np.array([dv_m_s, 1e-3 * scenario.push.radial_mm_s, 1e-3 * scenario.push.normal_mm_s])
         point = np.zeros(3)
     else:
         push, point = lever.push(np.array([dv_m_s]), np.array([mass]), np.array([momentum_kg_m_s]))[0], lever.point_m[0]
-    return pushed(system, system.state, mass * (push @ orbit_axes(system.state)), point)
+    state = pushed(system, system.state, mass * (push @ orbit_axes(system.state)), point)
+    if scenario.reshaping is None:
+        return system, state
+    new = reshaped(system, state, scenario.reshaping)
+    return new.system, new.state

@@ -132,9 +132,8 @@ def _warnings(scenario: Scenario, status: np.ndarray, relation: Relation) -> tup
         said.append("the period after the impact is that of the weighted fit, whatever observation.estimator says")
     if not (scenario.sampling and scenario.sampling.quantities):
         said.append("there is no [sampling], so only the measurement is uncertain here; give the inputs' distributions")
-    for name in ("reshaping", "boulders"):
-        if getattr(scenario, name, None):
-            said.append(f"[{name}] is not taken into account")
+    if scenario.boulders:
+        said.append("beta is that of the ejecta besides [boulders], whose momentum is taken as stated")
     for name, words in (
         (UNSTABLE, "are nearest to a run that tumbles, ends early or is refused"),
         (MISS, "miss or graze the moonlet"),

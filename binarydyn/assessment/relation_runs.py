@@ -53,8 +53,10 @@ def related(
     if runs < 2 * terms:
         raise InputError("--runs", f"{runs} are given, {len(names)} inputs need at least {2 * terms}; change it")
     ratio = _first_ratio(scenario, nominal, change_s, after)
+    # A new shape adds the same to any push; what else departs from the closed form does in proportion.
+    centre = (2.0 - ratio) * change_s if scenario.reshaping else change_s / ratio
     reach = (_RANGE_SHARE * abs(change_s) + _RANGE_SIGMAS * sigma_s) / ratio
-    targets = (change_s / ratio - reach, change_s / ratio + reach)
+    targets = (centre - reach, centre + reach)
     inputs, target = _design(scenario, names, runs, seed_of(scenario, seed), targets)
     return _simulated(scenario, nominal, inputs, target, targets, after)
 
@@ -88,8 +90,8 @@ def _first_ratio(scenario: Scenario, nominal: Start, change_s: float, after: Aft
     dv = pushes_for(np.array([change_s]), one, lever, momentum, scenario)
     if not np.isfinite(dv[0]):
         raise InputError("--period-change-s", f"no push changes the period by {change_s:g} s; check it")
-    state = state_after(nominal.system, scenario, lever, dv[0], momentum[0])
-    periods, regular = after([nominal.system], [state], scenario.simulation.days_after)
+    system, state = state_after(nominal.system, scenario, lever, dv[0], momentum[0])
+    periods, regular = after([system], [state], scenario.simulation.days_after)
     simulated = periods[0] - nominal.period_h * HOUR_S
     if not (regular[0] and 0.5 < simulated / change_s < 2.0):
         raise ConvergenceError("the run at the stated values tumbles or ends early, no push is inferred", 1.0, 1)
@@ -122,8 +124,8 @@ def _simulated(
 ) -> Relation:
     """Run the design and fit what came out."""
     runs = len(target)
-    found, begun, states = _begun(scenario, nominal, inputs, target)
-    systems = [one.system for one in begun]
+    found, begun, pushed = _begun(scenario, nominal, inputs, target)
+    systems, states = [list(column) for column in zip(*pushed, strict=True)] if pushed else ([], [])
     periods, regular = after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
     regular = np.asarray(regular, dtype=bool)
     change = periods - np.array([one.period_h for one in begun]) * HOUR_S
@@ -143,25 +145,25 @@ def _simulated(
 
 def _begun(
     scenario: Scenario, nominal: Start, inputs: dict[str, np.ndarray], target: np.ndarray
-) -> tuple[np.ndarray, list[Start], list[State]]:
-    """Which runs of the design can begin, their starts, and their states after the push."""
-    found, begun, states = [], [], []
+) -> tuple[np.ndarray, list[Start], list[tuple[System, State]]]:
+    """Which runs of the design can begin, their starts, and their systems and states after the push."""
+    found, begun, pushed = [], [], []
     for k, change in enumerate(target):
         try:
             given = varied(scenario, {name: float(x[k]) for name, x in inputs.items()}) if inputs else scenario
             one = start(given) if inputs else nominal
-            state = _hit(given, one, change)
+            after = _hit(given, one, change)
         except BinarydynError:
             continue
-        if state is not None:
+        if after is not None:
             found.append(k)
             begun.append(one)
-            states.append(state)
-    return np.array(found, dtype=int), begun, states
+            pushed.append(after)
+    return np.array(found, dtype=int), begun, pushed
 
 
-def _hit(scenario: Scenario, one: Start, target: float) -> State | None:
-    """The state after the push with the wanted closed-form change; None where there is none."""
+def _hit(scenario: Scenario, one: Start, target: float) -> tuple[System, State] | None:
+    """System and state after the push with the wanted closed-form change; None where there is none."""
     lever = leverage(one.system, scenario) if scenario.impactor else None
     if lever is not None and not (lever.hit[0] and abs(lever.strength[0]) >= LEAST_STRENGTH):
         return None

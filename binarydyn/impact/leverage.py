@@ -1,7 +1,7 @@
 """How a hit acts on the orbit, before beta is known: flight U and ejecta axis E in orbit axes, and beta from the push.
 
 Equation 1 of momentum.py along the track, solved for beta:
-beta = 1 + [(M2/m) dv_t - U.t] / [(E.U) (E.t)].
+beta = 1 + [(M2 dv_t - R.t)/m - U.t] / [(E.U) (E.t)], R the recoil from boulders, which are stated and not in beta.
 """
 
 from __future__ import annotations
@@ -19,7 +19,15 @@ from ..scenario.sections import axes_of_ratios
 from .apply import ImpactSpec, impact_on
 from .frame import direction_in_space, orbit_axes
 
-_OF_GEOMETRY = ("impactor.direction", "impactor.site", "impactor.aim", "momentum_transfer.ejecta", "mutual_orbit.pole")
+_OF_GEOMETRY = (
+    "impactor.direction",
+    "impactor.site",
+    "impactor.aim",
+    "momentum_transfer.ejecta",
+    "mutual_orbit.pole",
+    "mutual_orbit.node",
+    "boulders.",
+)
 _OF_EJECTA = "momentum_transfer.ejecta_direction."
 _OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
 
@@ -28,13 +36,14 @@ _OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
 class Leverage:
     """Unit vectors (n, 3) along-track, radial, normal: flight of the impactor, axis of the ejecta (either sign).
 
-    point_m (n, 3): the site in the moonlet's frame.  hit (n,): False where the moonlet is missed or grazed; the rest
-    of such a row means nothing.
+    point_m (n, 3): the site in the moonlet's frame.  recoil_kg_m_s (n, 3): momentum from boulders that are thrown off,
+    orbit axes.  hit (n,): False where the moonlet is missed or grazed; the rest of such a row means nothing.
     """
 
     flight: np.ndarray
     ejecta: np.ndarray
     point_m: np.ndarray
+    recoil_kg_m_s: np.ndarray
     hit: np.ndarray
 
     @property
@@ -44,11 +53,12 @@ class Leverage:
 
     def beta(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
         """(n,) beta from along-track pushes, moonlet's masses and the impactor's m U."""
-        return 1.0 + (mass_kg * dv_m_s / momentum_kg_m_s - self.flight[:, 0]) / self.strength
+        received = mass_kg * dv_m_s - self.recoil_kg_m_s[:, 0]
+        return 1.0 + (received / momentum_kg_m_s - self.flight[:, 0]) / self.strength
 
     def push(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
         """(n, 3) m/s, the whole push, orbit axes, whose along-track part is given: equation 1 with the beta of it."""
-        brought = self.flight * (momentum_kg_m_s / mass_kg)[:, None]
+        brought = self.flight * (momentum_kg_m_s / mass_kg)[:, None] + self.recoil_kg_m_s / mass_kg[:, None]
         return brought + self.ejecta * ((dv_m_s - brought[:, 0]) / self.ejecta[:, 0])[:, None]
 
 
@@ -94,16 +104,17 @@ def _spec(scenario: Scenario) -> ImpactSpec:
     transfer = MomentumTransfer.model_construct(
         **{**MomentumTransfer().__dict__, **{name: getattr(scenario.momentum_transfer, name) for name in kept}}
     )
-    return ImpactSpec(scenario.impactor, transfer, None, scenario.mutual_orbit)
+    return ImpactSpec(scenario.impactor, transfer, None, scenario.mutual_orbit, boulders=scenario.boulders)
 
 
 def _one(system: System, given: ImpactSpec) -> tuple:
     axes = orbit_axes(system.state)
     impact = impact_on(system, given)
     if impact.status != "hit":
-        return np.full(3, np.nan), np.full(3, np.nan), np.full(3, np.nan), False
+        return *np.full((4, 3), np.nan), False
     flight = axes @ direction_in_space(given.impactor.direction, axes, given.mutual_orbit)
-    return flight, axes @ impact.released.axis, impact.site.point_m, True
+    recoil = -(axes @ impact.thrown.momentum_kg_m_s) if impact.thrown else np.zeros(3)
+    return flight, axes @ impact.released.axis, impact.site.point_m, recoil, True
 
 
 def _directions(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray], names: list[str]) -> np.ndarray:
@@ -125,11 +136,10 @@ def _rows(rows: list[tuple]) -> Leverage:
 
 def _replaced(table: Any, path: list[str], value: float) -> Any:
     """A table with one number replaced, not checked again: the draws keep to the ranges of the keys."""
+    if not path:
+        return value
     first, *rest = path
-    old = getattr(table, first)
-    if not rest:
-        return table.model_copy(update={first: value})
-    if isinstance(old, tuple):
-        index = int(rest[0])
-        return table.model_copy(update={first: (*old[:index], value, *old[index + 1 :])})
-    return table.model_copy(update={first: _replaced(old, rest, value)})
+    if isinstance(table, tuple):
+        index = int(first)
+        return *table[:index], _replaced(table[index], rest, value), *table[index + 1 :]
+    return table.model_copy(update={first: _replaced(getattr(table, first), rest, value)})
