@@ -214,6 +214,17 @@ def test_boulders_and_new_shapes_are_those_of_the_prediction(scenario, more):
     assert found.beta.std() < 5e-3
 
 
+def test_a_drawn_boulder_takes_its_recoil_from_beta(scenario):
+    """d beta/d mass = u_t/(m U s): the ejecta need not give what the recoil, -m_b u, gives along the track."""
+    thrown = [{"mass_kg": 9e4, "speed_m_s": 8.0, "direction": {"along_track": 1.0}}]
+    names = {"boulders.0.mass_kg": {"normal": [9e4, 1e4]}}
+    data = scenario.data | {"boulders": thrown, "sampling": {"quantities": names}}
+    found = infer(Scenario.from_data(data, "boulder"), -1500.0, 3.0, 1000, after=in_lanes)
+    slope = next(row for row in linearised(found).rows if row.name == "boulders.0.mass_kg").slope
+    wanted = 8.0 / (found.momentum_kg_m_s[0] * found.lever.strength[0])
+    assert slope == pytest.approx(wanted, rel=0.02)
+
+
 # ---- the command ----
 
 
