@@ -21,8 +21,9 @@ from ..observables.altitude import altitudes_deg
 from ..observables.events import Event, events
 from ..observables.geometry import Sky
 from ..observables.mid_times import MidTimes, Readings, readings, sight_for
-from ..observables.timing import ELLIPSE_EVENTS, EVENTS_NEEDED, TURN, Expected, Terms, fitted, late_s
+from ..observables.timing import EVENTS_NEEDED, fitted, late_s
 from ..observables.timing_design import TimingDesign
+from ..observables.timing_terms import TURN, Expected, Terms
 from ..scenario import Scenario
 from ..scenario.campaign import Campaign as CampaignTable
 from .campaign import expected
@@ -113,7 +114,7 @@ def plan(scenario: Scenario) -> Plan:
     counted = _counted(seen, runs)
     sigma = np.full(len(mids), campaign.mid_sigma_s)
     best = fitted(seen, counted, sigma, known)
-    values = {name: best.values.get(name, 0.0) for name in Terms().names}
+    values = {name: best.values[name] for name in Terms().names}
     design = TimingDesign.of(seen, counted, known, Terms(), values)
     change = _change_s(scenario, begun.system, hit)
     by_night = _ByNight(design, night, campaign.mid_sigma_s, campaign.nights_after)
@@ -208,15 +209,12 @@ def _up_in_the_dark(campaign: CampaignTable, sky: Sky, found: list[Event]) -> li
 
 
 def _check_counts(scenario: Scenario, night: np.ndarray) -> None:
-    for side, count, least in (
-        ("before", int(np.sum(night < 0)), EVENTS_NEEDED),
-        ("after", int(np.sum(night > 0)), ELLIPSE_EVENTS),
-    ):
-        if count < least:
+    for side, count in (("before", int(np.sum(night < 0))), ("after", int(np.sum(night > 0)))):
+        if count < EVENTS_NEEDED:
             raise InputError(
                 f"{scenario.place}:campaign",
-                f"its nights show {count} events {side} the impact, the fit needs {least}; add nights or hours, or "
-                "lower least_depth_mag",
+                f"its nights show {count} events {side} the impact, the fit needs {EVENTS_NEEDED}; add nights or "
+                "hours, or lower least_depth_mag",
             )
 
 
@@ -277,7 +275,7 @@ class _ByNight:
         kept = np.ones(len(self.nights)) if is_open is None else is_open[-len(self.nights) :].astype(float)
         early, information, events = self.nights < 0, self.information * kept[:, None, None], self.events * kept
         whole = information[early].sum(axis=0) + np.cumsum(information[~early], axis=0)
-        enough = (events[early].sum() >= EVENTS_NEEDED) & (np.cumsum(events[~early]) >= ELLIPSE_EVENTS)
+        enough = (events[early].sum() >= EVENTS_NEEDED) & (np.cumsum(events[~early]) >= EVENTS_NEEDED)
         return whole, enough
 
 

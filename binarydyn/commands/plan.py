@@ -110,8 +110,8 @@ def _print(found: Plan) -> None:
     )
     print_table(head, [_cells(found, night) for night in found.nights])
     print(
-        "sigma: of the fit of event times, which needs 5 events to tell the new period from the ellipse; own error: of "
-        "that fit on the\nscenario's exact events, added in change/sigma; with losses: the fit's sigma over 200 "
+        "sigma: of the fit of event times with its ellipse, which costs most of the first nights; own error: of that "
+        "fit on the\nscenario's exact events, added in change/sigma; with losses: the fit's sigma over 200 "
         "histories of the weather\n"
     )
     for one, what in (

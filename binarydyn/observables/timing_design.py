@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .mid_times import Readings
-from .timing import ECCENTRICITY_SIGMA, TURN, Expected, Terms, late_s
+from .timing import ECCENTRICITY_SIGMA, late_s
+from .timing_terms import TURN, Expected, Terms
 
 MOST_CONDITION = 1e13
 """Of an information that can be inverted to three digits."""
