@@ -244,7 +244,7 @@ def test_pulls_are_normal():
 
 
 def test_few_events_give_a_wide_answer_and_no_wrong_one():
-    """Three events after t0: the ellipse, known by its prior alone, is in the error of the period; a circle's is not."""
+    """Three events after t0: the ellipse, which its prior alone tells, is in the error of the period."""
     seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, days=(12.0, 1.0))
     count = np.sum(seen.time_s >= 0.0)
     assert count == 3

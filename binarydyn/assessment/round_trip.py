@@ -26,7 +26,7 @@ from ..observables.mid_times import readings
 from ..scenario import Scenario, varied
 from .campaign import expected, measured, own_events, sky_and_start, with_noise
 from .infer import inverted, prior
-from .posterior import Draws
+from .draws import Draws
 from .relation import Relation
 from .relation_runs import After, related
 from .start import start
