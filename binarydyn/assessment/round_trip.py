@@ -25,8 +25,8 @@ from ..observables.geometry import Sight
 from ..observables.mid_times import readings
 from ..scenario import Scenario, varied
 from .campaign import expected, measured, own_events, sky_and_start, with_noise
-from .infer import inverted, prior
 from .draws import Draws
+from .infer import inverted, prior
 from .relation import Relation
 from .relation_runs import After, related
 from .start import start
