@@ -12,20 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..dynamics.displacement import FREE, displaced
-from ..dynamics.equal_steps import equal_steps
+from ..dynamics.shots import shots
 from ..dynamics.stepper import SIZE
-from .periodic import (
-    ACCEPTED,
-    LONGEST_MOVE,
-    SLIP_LIMIT,
-    STEP_RAD,
-    TURN_LIMIT,
-    Wanted,
-    difference,
-    half_turned,
-    long_axis,
-    turned_about_z,
-)
+from .periodic import ACCEPTED, LONGEST_MOVE, SLIP_LIMIT, STEP_RAD, TURN_LIMIT, Wanted
 
 _IN_PLANE = [0, 1, 3, 4, 8, 11, 14, 17]
 """Of the displacements: x, y, their rates, and turn and rate of both bodies about z."""
@@ -40,7 +29,7 @@ _DAMPING = 1e-14
 
 @dataclass(frozen=True)
 class Pairs:
-    """m pairs of one gravity model: parameters as of dynamics.motion, (19, m) and (c, m) or (c, 1).
+    """m pairs of one gravity model: parameters as of dynamics.motion, (19, m) and (c, m).
 
     gm_m3_s2, flattening_m2 (m,): of both bodies, as dynamics.state gives them.
     """
@@ -51,12 +40,6 @@ class Pairs:
     coefficients: np.ndarray
     gm_m3_s2: np.ndarray
     flattening_m2: np.ndarray
-
-    def some(self, at: np.ndarray) -> Pairs:
-        """Those at the places `at`."""
-        coefficients = self.coefficients if self.coefficients.shape[1] == 1 else self.coefficients[:, at]
-        shape = (self.constants[:, at], coefficients, self.gm_m3_s2[at], self.flattening_m2[at])
-        return Pairs(self.model, self.even, *shape)
 
 
 @dataclass(frozen=True)
@@ -161,7 +144,7 @@ class _Search:
             move = -np.matmul(inverse, values.T[:, :, None])[:, :, 0].T
             move *= np.minimum(1.0, LONGEST_MOVE / np.maximum(np.abs(move).max(axis=0), 1e-300))
             self._move(at, move)
-            values = self._values(at, self.y[:, at, None], self.logs[:, at, None])[:, :, 0]
+            values = self._values(at)
         self.residual[at] = np.inf
 
     def _move(self, at: np.ndarray, move: np.ndarray) -> None:
@@ -174,15 +157,7 @@ class _Search:
     def _linearised(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Conditions (rows, m) and the matrices (m, unknowns, rows) that lead from them to a move, least squares."""
         many = len(self.unknowns) + len(self.open_logs)
-        moves = np.zeros((FREE, len(at), 1 + many))
-        logs = np.repeat(self.logs[:, at, None], 1 + many, axis=2)
-        for column, i in enumerate(self.unknowns, start=1):
-            moves[i, :, column] = _STEP
-        for column, i in enumerate(self.open_logs, start=1 + len(self.unknowns)):
-            logs[i, :, column] += _STEP
-        flat = np.repeat(self.y[:, at], 1 + many, axis=1)
-        states = displaced(flat, (moves * self.scale[:, at, None]).reshape(FREE, -1))
-        found = self._values(at, states.reshape(SIZE, len(at), -1), logs, _COARSER)
+        found = self._shots(at, _STEP, _COARSER)
         jacobian = ((found[:, :, 1:] - found[:, :, :1]) / _STEP).transpose(1, 0, 2)
         # A pair that has gone astray must not stop the factorisation of the others.
         jacobian = np.where(np.isfinite(jacobian).all(axis=(1, 2))[:, None, None], jacobian, 0.0)
@@ -190,44 +165,27 @@ class _Search:
         normal = np.matmul(across, jacobian)
         ridge = _DAMPING * np.trace(normal, axis1=1, axis2=2) + 1e-300
         inverse = np.linalg.solve(normal + ridge[:, None, None] * np.eye(many), across)
-        return self._values(at, self.y[:, at, None], self.logs[:, at, None])[:, :, 0], inverse
+        return self._values(at), inverse
 
-    def _values(self, at: np.ndarray, y: np.ndarray, logs: np.ndarray, coarser: int = 1) -> np.ndarray:
-        """What must vanish, (rows, m, r), for states (20, m, r), as Shooting.conditions; the first run's mean is kept.
+    def _values(self, at: np.ndarray) -> np.ndarray:
+        """What must vanish, (rows, m), as Shooting.conditions; the mean distances are kept."""
+        return self._shots(at, 0.0)[:, :, 0]
 
-        For an even pair only the rows of motion in the plane.
-        """
-        spin, wanted = self.wanted.spin_rate_rad_s[at, None], self.wanted.phase_rad[at, None]
-        factor, n = np.exp(logs)
-        time = (np.pi if self.pairs.even else 2.0 * np.pi) / np.abs(spin - n)
-        ends, means = self._after(at, y.reshape(SIZE, -1), factor, time, -(-self.counts[at] // coarser))
-        ends = turned_about_z(ends, -(n * time).ravel())
-        begin = y
-        if self.pairs.even:
-            begin = half_turned(y, np.where(spin > n[:, :1], 1.0, -1.0) * np.ones_like(n))
-        shape = (FREE, *y.shape[1:])
-        change = difference(ends, begin.reshape(SIZE, -1)).reshape(shape) / self.scale[:, at, None]
-        axis, means = long_axis(y), means.reshape(y.shape[1:])
+    def _shots(self, at: np.ndarray, step: float, coarser: int = 1) -> np.ndarray:
+        """The same for each state and, with a step, beside it: (rows, m, runs)."""
+        wanted, pairs, free = self.wanted, self.pairs, np.zeros(len(self.counts))
+        separation = free if wanted.separation_m is None else wanted.separation_m
+        values, means = shots(
+            pairs.model,
+            (self.y, self.logs, self.scale),
+            (wanted.spin_rate_rad_s, wanted.phase_rad, separation),
+            (pairs.constants, pairs.coefficients),
+            -(-self.counts[at] // coarser),
+            at,
+            np.array(self.unknowns),
+            np.array(self.open_logs, dtype=np.int64),
+            step,
+            pairs.even,
+        )
         self.means[at] = means[:, 0]
-        apart = np.zeros_like(means)
-        if self.wanted.separation_m is not None:
-            apart = means / self.wanted.separation_m[at, None] - 1.0
-        phase = np.cos(wanted) * axis[1] - np.sin(wanted) * axis[0]
-        return np.concatenate([change[self.unknowns], [y[1] / self.scale[0][at, None], phase, apart]])
-
-    def _after(self, at: np.ndarray, y: np.ndarray, factor: np.ndarray, time: np.ndarray, counts: np.ndarray):
-        """Ends (20, m r) and mean distances (m r,) of runs, those with the same number of steps in one call."""
-        runs, pairs = factor.shape[1], self.pairs.some(at)
-        constants = np.repeat(pairs.constants, runs, axis=1)
-        constants[[0, 1, 2, 3, 7, 8, 9]] *= factor.ravel()
-        coefficients = pairs.coefficients
-        if coefficients.shape[1] > 1:
-            coefficients = np.repeat(coefficients, runs, axis=1)
-        counts, time = np.repeat(counts, runs), time.ravel()
-        ends, means = np.empty_like(y), np.empty(y.shape[1])
-        for count in np.unique(counts).tolist():
-            some = np.flatnonzero(counts == count)
-            own = coefficients if coefficients.shape[1] == 1 else coefficients[:, some]
-            found = equal_steps(pairs.model, y[:, some], constants[:, some], own, time[some], count)
-            ends[:, some], means[some] = found
-        return ends, means
+        return values

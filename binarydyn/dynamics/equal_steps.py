@@ -34,7 +34,7 @@ def march(model, w, y, constants, coefficients, time, count, ends, means):
     Lanes that are left over repeat the last column.
     """
     model = numba.literally(model)
-    columns, width = time.size, coefficients.size // (w.size // LANES - PARAMETERS - CONSTANTS)
+    columns = time.size
     for first in range(0, columns, LANES):
         for l in range(LANES):
             at = min(first + l, columns - 1)
@@ -42,8 +42,8 @@ def march(model, w, y, constants, coefficients, time, count, ends, means):
                 w[i * LANES + l] = y[i * columns + at]
             for i in range(CONSTANTS):
                 w[(PARAMETERS + i) * LANES + l] = constants[i * columns + at]
-            for i in range(coefficients.size // width):
-                w[(PARAMETERS + CONSTANTS + i) * LANES + l] = coefficients[i * width + min(at, width - 1)]
+            for i in range(coefficients.size):
+                w[(PARAMETERS + CONSTANTS + i) * LANES + l] = coefficients[i]
             w[STEPS * LANES + l] = time[at] / count
             w[DISTANCE * LANES + l], w[TAKEN * LANES + l] = 0.0, 1.0
         start_slopes(model, w, (1 << LANES) - 1)
@@ -68,8 +68,8 @@ def equal_steps(
 ) -> tuple[np.ndarray, np.ndarray]:
     """States (20, m) after times (m,) in `count` equal steps from y (20, m), and the means of |r| over their starts.
 
-    constants (19, m) and coefficients (c,), one pair's, or (c, m), as of motion.parameters, for the gravity model of
-    that number.  What a column gives depends on it and `count` alone.
+    constants (19, m) and coefficients (c,) as of motion.parameters, for the gravity model of that number.  What a
+    column gives depends on it and `count` alone.
     """
     ends, means = np.empty_like(y, order="C"), np.empty(y.shape[1])
     flat = [np.ascontiguousarray(part, dtype=float).ravel() for part in (y, constants, coefficients, time_s)]
