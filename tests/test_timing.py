@@ -272,6 +272,10 @@ def test_the_fit_gives_what_predict_reports(scenario):
     bias = found.fit.change_s - forward.period_change_s
     assert abs(bias) < 0.5
     assert found.bias_change_s == pytest.approx(bias, abs=1e-3)
+    numbers = forward.numbers()  # r and its pericentres, of which the fit saw nothing
+    assert found.fit.eccentricity_after[0] == pytest.approx(numbers["eccentricity_after"], abs=2e-3)
+    turning = np.degrees(found.fit.values["apsidal_rate"]) * DAY_S
+    assert turning == pytest.approx(numbers["precession_after_deg_day"], abs=0.15)
     assert found.change_sigma_s == pytest.approx(np.hypot(found.fit.change_sigma_s, bias), rel=1e-3)
 
 
