@@ -39,7 +39,7 @@ direction = {along_track = -0.96, radial = 0.15, normal = -0.24}
 PUSH = PAIR + "[push]\nalong_track_mm_s = -1.0\n"
 CHILD = """
 import functools, sys, binarydyn.store
-binarydyn.store.SweepStore = functools.partial(binarydyn.store.SweepStore, block_rows=5)
+binarydyn.store.SweepStore = functools.partial(binarydyn.store.SweepStore, block_rows=5, block_s=1e9)
 from binarydyn.commands import main
 sys.exit(main(sys.argv[1:]))
 """
