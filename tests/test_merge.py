@@ -172,3 +172,11 @@ def test_failures_are_counted_by_reason(tmp_path, capsys):
     ]
     assert main(["show", str(tmp_path / "s.h5")]) == 0
     assert "first contact of 4 alike, member 6: contact 3.000 days" in capsys.readouterr().out
+
+
+def test_a_merge_that_is_refused_leaves_nothing_behind(tmp_path):
+    written(tmp_path / "a.h5", GRID, part=range(8))
+    written(tmp_path / "b.h5", GRID, part=range(6, 15), factor=2.0)
+    with pytest.raises(InputError, match="has another period_change_s"):
+        merge([tmp_path / "a.h5", tmp_path / "b.h5"], tmp_path / "o.h5")
+    assert sorted(os.listdir(tmp_path)) == ["a.h5", "b.h5"]

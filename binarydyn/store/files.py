@@ -67,11 +67,12 @@ def _placed(path: Path, draft: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        draft.unlink(missing_ok=True)
-        why = error.strerror or one_line(str(error))[:120]
+        why = os.strerror(error.errno) if error.errno else one_line(str(error))[:120]
         raise InputError(
             one_line(str(path)), f"it cannot be written ({why}); check the disk and the permissions and try again"
         ) from None
+    finally:
+        draft.unlink(missing_ok=True)
 
 
 def _finish(stream, draft: Path, path: Path) -> None:
