@@ -253,6 +253,7 @@ def test_outcomes_have_names():
     assert predict(pair(push={"along_track_mm_s": 200.0})).status == "escape"
     missed = predict(varied(builtin(), {"impactor.aim_offset_m.0": 500.0, "simulation.days_after": 10.0}))
     assert missed.status == "miss" and abs(missed.period_change_s) < 0.01
+    assert missed.warnings == ()
 
 
 def test_the_front_door_does_what_predict_does():

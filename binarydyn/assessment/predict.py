@@ -140,14 +140,15 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         impact.system, simulation.days_after, impact.state, simulation.sample_minutes, simulation.max_steps
     )
     after = measured(run, scenario.observation.estimator)
+    status = _status(impact, before, after)
     result = Prediction(
         scenario=scenario,
         start=begun,
         impact=impact,
         before=before,
         after=after,
-        status=_status(impact, before, after),
-        warnings=begun.warnings + impact.warnings + remarks(scenario, begun, before, after, trust),
+        status=status,
+        warnings=begun.warnings + impact.warnings + remarks(scenario, begun, before, after, trust, status),
         trust=trust,
         shares=shares(begun.system, scenario, impact, before.period, after.period),
         lines=fundamental_lines(run, after.attitude) if after.attitude else FundamentalLines(),

@@ -12,9 +12,15 @@ FORCED_LIBRATION_DEG = 1.0
 """Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
 
 
-def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: Trust) -> tuple[str, ...]:
-    """Sentences about both windows, in the order of time."""
-    found = _before(scenario, begun, before) + _early_end(after) + after.warnings
+NOTHING_CHANGES = ("miss", "no_impact")
+"""Statuses after which the orbit is the relaxed one, which has neither pericentre nor node."""
+
+
+def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: Trust, status: str) -> tuple[str, ...]:
+    """Sentences about both windows, in the order of time; status: of the prediction."""
+    found = _before(scenario, begun, before) + _early_end(after)
+    if status not in NOTHING_CHANGES or not after.shape:
+        found += after.warnings
     return found + _doubts(trust) + _disagreement(after, trust)
 
 

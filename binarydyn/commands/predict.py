@@ -200,7 +200,8 @@ _LINES = (
 
 def _print(result, budget: bool = False) -> None:
     n = result.numbers()
-    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
+    why = f", {result.impact.reason}" if n["status"] == "miss" else ""
+    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}{why}")
     if n["period_change_s"] is not None:
         change, sigma = n["period_change_s"], n["period_change_sigma_s"]
         print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, fit error {sigma:.1g} s)")
