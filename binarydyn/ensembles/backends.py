@@ -24,7 +24,7 @@ MOST_WORKERS = 1024
 """Beyond any machine's cores they only wait for each other."""
 ENOUGH = 200
 """Full rows, from which on each thread gets a process: one takes seconds to start, and then waits for nobody, while two
-threads make 1.3 times the rows of one and sixteen no more than two, since half of a row's work holds the interpreter."""
+threads make 1.3 times the rows of one and sixteen no more than two: half of a row's work holds the interpreter."""
 MOST_FINER = 100.0
 _LARGEST_ON_GPU = 65536
 """Members of a block beside a GPU: some 30 000 fill it, and others wait for it meanwhile."""
