@@ -17,8 +17,8 @@ import numpy as np
 import pytest
 from short_sweeps import CHILD, HIT, content, scenario, stored
 
-from binarydyn.commands import main
-from binarydyn.ensembles import Backend, Grid, cluster, sweep
+from binarydyn.commands import main, progress
+from binarydyn.ensembles import Backend, Block, Grid, Row, cluster, sweep
 from binarydyn.errors import InputError
 
 distributed = pytest.importorskip("distributed")
@@ -232,3 +232,15 @@ def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
     rows = sorted(sweep(asked, grid, backend=Backend("cluster", 2)), key=lambda row: row.index)
     assert [row.status for row in rows] == ["done", "done", "error", "done", "done", "done"]
     assert "died" in rows[2].reason
+
+
+def test_progress_counts_rows_and_blocks_and_names_the_failures(monkeypatch, capsys):
+    row = Row(0, {}, {}, "contact", "touch")
+    block = Block(np.arange(1, 5), {}, np.array(["done", "contact", "done", "escape"]), np.array([""] * 4))
+    monkeypatch.setattr(progress, "INTERVAL_S", 0.0)
+    clock = iter([0.0, 10.0, 10.0, 10.0, 12.0, 12.0, 12.0, 12.0])
+    monkeypatch.setattr(progress.time, "monotonic", lambda: next(clock, 12.0))
+    assert list(progress.watched(iter([row, block]), 1005, 1000)) == [row, block]
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0] == "sweep: 1001 of 1005 members, rate not known yet, 1 failed (1 contact)"
+    assert lines[1] == "sweep: 1005 of 1005 members, 2 members/s, 0 s left, 3 failed (2 contact, 1 escape)"
