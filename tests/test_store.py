@@ -129,6 +129,7 @@ def test_others_can_read_every_group(which, request):
     """With xarray through h5netcdf, which knows netCDF-4 alone and nothing of this package."""
     path = request.getfixturevalue(which)
     assert xarray.open_dataset(path, engine="h5netcdf").attrs["kind"] in path.parent.name
+    assert xarray.open_dataset(path).attrs["format"] == "binarydyn result"  # found out by its first bytes
     for name in groups(path):
         with xarray.open_dataset(path, engine="h5netcdf", group=name) as data:
             data.load()

@@ -128,13 +128,16 @@ def kills(folder: Path, count: int, seed: int, command: Callable[[Path, Path], l
     subprocess.run(command(whole, log), check=True, stdout=subprocess.DEVNULL)
     length, wanted = time.monotonic() - begun, content(whole)
     draws, found = random.Random(seed), Kills(Counter(), 0, 0, block)
-    for k in range(count):
-        path = folder / f"{k}.h5"
+    while found.moments.total() < count:
+        path = folder / f"{found.moments.total()}.h5"
         log.unlink(missing_ok=True)
         process = subprocess.Popen(command(path, log), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(draws.uniform(0.0, length))
         process.kill()
-        found.moments[_state(path, process.wait())] += 1
+        if process.wait() != -9:
+            path.unlink()
+            continue  # it had ended by then
+        found.moments[_state(path)] += 1
         subprocess.run(command(path, log), check=True, stdout=subprocess.DEVNULL)
         again = sum(int(line) for line in log.read_text().split()) - members
         assert 0 <= again <= block, f"{again} members were computed again, {block} may be in flight"
@@ -145,9 +148,7 @@ def kills(folder: Path, count: int, seed: int, command: Callable[[Path, Path], l
     return found
 
 
-def _state(path: Path, code: int) -> str:
-    if code != -9:
-        return "after the end"
+def _state(path: Path) -> str:
     parts = path.with_name(path.name + ".parts")
     if path.exists():
         return "between joining and clearing up"
