@@ -17,11 +17,12 @@ from ..ensembles import Grid, Sample
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
+from .columns import Columns
 from .files import check_place
 from .groups import FLAGS, UNKNOWN, Column, read_group
 from .provenance import FORMAT
 from .seal import check_seal
-from .table import ROWS, Columns, Values, read_values
+from .table import ROWS, Values, read_values
 
 
 @dataclass(frozen=True)
