@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .result import StoredRows
+from .stored_rows import StoredRows
 
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?")
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -22,7 +21,7 @@ from .files import check_place
 from .groups import FLAGS, UNKNOWN, Column, read_group
 from .provenance import FORMAT
 from .seal import check_seal
-from .table import ROWS, Values, read_values
+from .stored_rows import StoredRows, read
 
 
 @dataclass(frozen=True)
@@ -47,36 +46,6 @@ class RecordedRun(Trajectory):
     def trajectory(self) -> Trajectory:
         """Itself, so that it reads like one side of a prediction."""
         return self
-
-
-@dataclass(frozen=True)
-class StoredRows:
-    """The table of a sweep's file, a column at a time; each is checked against its hash when it is read."""
-
-    path: Path
-
-    @property
-    def place(self) -> str:
-        """How a sentence names it."""
-        return one_line(str(self.path))
-
-    @cached_property
-    def names(self) -> tuple[str, ...]:
-        """Its columns."""
-        return tuple(_read(self.path, lambda file: file[ROWS].attrs["columns"].split()))
-
-    @cached_property
-    def members(self) -> np.ndarray:
-        """(n,) numbers of the members, ascending."""
-        return self.column("member")
-
-    def column(self, name: str) -> Values:
-        """One of its columns."""
-        return _read(self.path, lambda file: read_values(file[ROWS], name))
-
-    def columns(self, names: Sequence[str]) -> dict[str, Values]:
-        """Those of some columns that it has."""
-        return {name: self.column(name) for name in names if name in self.names}
 
 
 @dataclass(frozen=True)
@@ -212,7 +181,7 @@ class Result:
         bodies = []
         for name in ("primary", "secondary"):
             changed = f"{name}_{group}"
-            there = _read(self.path, lambda file, changed=changed: changed in file)
+            there = read(self.path, lambda file, changed=changed: changed in file)
             columns = self._group(changed if there else name, "prediction")
             c = {key: column for key, column in columns.items() if key != "axis"}
             plain = {key: column.values if column.dims else column.plain for key, column in c.items()}
@@ -226,7 +195,7 @@ class Result:
 
     def _group(self, name: str, kind: str) -> dict[str, Column]:
         self._check_kind(kind)
-        return _read(self.path, lambda file: read_group(file, name))
+        return read(self.path, lambda file: read_group(file, name))
 
 
 STATE = ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", "rate2_rad_s")
@@ -256,7 +225,7 @@ def open_result(path: str | Path) -> Result:
     if path.is_dir():
         raise InputError(place, "this is a folder, allowed is a result file; name a file in it")
     check_seal(path)
-    attributes = _read(path, lambda file: {name: _plain(value) for name, value in file.attrs.items()})
+    attributes = read(path, lambda file: {name: _plain(value) for name, value in file.attrs.items()})
     if attributes.get("format") != FORMAT:
         raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is one of `--out`; name another file")
     return Result(path, attributes["kind"], attributes)
@@ -283,17 +252,3 @@ def _unfinished(path: Path, missing: bool) -> int:
 
 def _plain(value: Any) -> Any:
     return value.item() if isinstance(value, np.generic) else value
-
-
-def _read(path: Path, take: Callable[[Any], Any]) -> Any:
-    """Something from an HDF5 file.  InputError for whatever else the file is; h5py has many errors for that."""
-    import h5py
-
-    try:
-        with h5py.File(path, "r") as file:
-            return take(file)
-    except (OSError, KeyError, ValueError, TypeError, RuntimeError, AttributeError) as error:
-        raise InputError(
-            one_line(str(path)),
-            f"this is no whole result file ({one_line(str(error))[:120]}); name another one or make it anew",
-        ) from None
