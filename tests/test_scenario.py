@@ -417,3 +417,13 @@ def test_a_shape_by_its_ratios_is_the_ellipsoid_of_that_volume():
     axes = {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate((70.0, 60.0, 50.0))}
     assert varied(pair, axes).secondary.semi_axes_m == (70.0, 60.0, 50.0)
     assert varied(pair, axes).secondary.axis_ratio_ab is None
+
+
+def test_the_tables_that_the_built_in_file_leaves_out_are_right():
+    """Each line that is switched off there is a scenario when switched on, and every such table is known."""
+    kept, _, rest = TEXT.partition("# What else can be said")
+    lines = rest.splitlines()[1:]
+    asked = Scenario.from_text(kept + "\n".join(line.removeprefix("# ") for line in lines), "switched_on.toml")
+    assert asked.sampling.count == 200 and len(asked.sampling.quantities) == 3
+    assert asked.requirement and asked.campaign.nights_after == 30 and asked.observed.sigma_s == 3.0
+    assert not builtin().sampling or not builtin().sampling.quantities
