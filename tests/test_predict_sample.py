@@ -43,7 +43,7 @@ def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, t
     out = str(tmp_path / "p.h5")
     report = said(capsys, file, "--out", out)
     alone = said(capsys, file, "--single")
-    assert "--single" in alone.pop("warnings")[-1]
+    assert alone.pop("warnings") == report["warnings"]
     assert {key: report[key] for key in alone} == alone
     rows = sorted(sweep(scenario(DRAWN), Sample.of(scenario(DRAWN), "random")), key=lambda row: row.index)
     changes = np.array([row.numbers["period_change_s"] for row in rows])
@@ -56,7 +56,9 @@ def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, t
     assert report["chances"]["change_of_300_s"]["chance"] == np.mean(np.abs(changes) >= 300.0)
     assert report["model_error"]["next_degree_s"] != 0.0 and report["model_error"]["denser_moonlet_s"] != 0.0
     assert main(["show", out]) == 0
-    assert "95 % takes 40" in capsys.readouterr().out
+    printed = capsys.readouterr().out
+    assert "95 % takes 40" in printed and "over all 8 members that ended well" in printed
+    assert "measured the change to 7.3 s is for `plan` to say" in printed
 
 
 def test_an_interval_is_told_where_its_ends_are_in_the_sample():
@@ -90,8 +92,8 @@ def test_what_is_refused(file, tmp_path, capsys):
 
 
 def test_a_brief_table_says_the_same_of_what_it_has(file, capsys):
-    """Period changes by the splitting, to 2 ms of the adaptive method's (its own word); no error of a fit, so no chance
-    of measuring to one.
+    """Period changes by the splitting, to 2 ms of the adaptive method's (its own word); what a campaign measures to
+    is no outcome of either.
     """
     full, brief = said(capsys, file), said(capsys, file, "--table", "brief")
     for name in ("period_change_s", "along_track_dv_mm_s"):
@@ -99,7 +101,27 @@ def test_a_brief_table_says_the_same_of_what_it_has(file, capsys):
             assert brief["spread"][name][mark] == pytest.approx(full["spread"][name][mark], abs=4e-3)
     assert brief["chances"]["change_of_300_s"] == full["chances"]["change_of_300_s"]
     assert "unstable_after" in brief["chances"] and "turned_over_after" in brief["chances"]
-    assert "measured_to_7.3_s" in full["chances"] and "measured_to_7.3_s" not in brief["chances"]
+    for report in (full, brief):
+        assert report["measured_to_required_s"] == 7.3 and not any("measured" in name for name in report["chances"])
+        assert report["ended_well"] == 8 and report["unstable_members"] == 0
+        assert report["spread_without_unstable"] == report["spread"]
+
+
+def test_a_brief_sweep_without_companions_has_the_same_intervals_and_says_what_was_not_looked_at(
+    file, tmp_path, capsys
+):
+    texts, found = [], []
+    for k, more in enumerate(([], ["--companions"])):
+        out = str(tmp_path / f"{k}.h5")
+        assert main(["sweep", file, "--sample", "random", "--table", "brief", "--quiet", "--out", out, *more]) == 0
+        texts.append(capsys.readouterr().out)
+        assert main(["show", out, "--json"]) == 0
+        found.append(json.loads(capsys.readouterr().out))
+    without, beside = found
+    assert without["spread"] == beside["spread"] and beside["unstable_members"] == 0
+    assert without["unstable_members"] is without["spread_without_unstable"] is without["unstable"] is None
+    assert "was not looked at" in texts[0] and "unstable after" not in texts[0]
+    assert "none of them is unstable" in texts[1] and "not looked at" not in texts[1]
 
 
 def test_a_stated_value_that_is_far_from_what_is_drawn_is_said(file, capsys):
@@ -133,7 +155,7 @@ def test_the_figure_shows_the_members(file, tmp_path):
     drawn = Drawn(scenario(DRAWN), Sample.of(scenario(DRAWN), "random"), columns)
     bars, ranks = plots.sample_figure(drawn).axes
     labels = bars.get_legend_handles_labels()[1]
-    assert "68 %" in labels and "95 %" not in labels
+    assert "68 %" in labels and "95 %" not in labels and "of these, unstable" not in labels
     assert sorted(bar.get_width() for bar in ranks.patches) == pytest.approx([-1.0, 1.0])
     path = tmp_path / "s.png"
     assert main(["predict", file, "--plot-sample", str(path)]) == 0 and path.stat().st_size > 10_000

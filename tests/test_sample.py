@@ -7,7 +7,7 @@ import pytest
 
 from binarydyn.commands.shell import main
 from binarydyn.ensembles import Sample, sweep
-from binarydyn.ensembles.spread import chances, spread
+from binarydyn.ensembles.spread import chances, spread, spread_without, unstable
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
 from binarydyn.store import SweepStore, open_result
@@ -95,11 +95,32 @@ def test_spread_and_chances(stored):
     assert said["contact"] == {"chance": 0.0, "standard_error": 1.0 / 12.0}
 
 
-def test_unstable_members_stay_out_of_intervals():
-    columns = {"status": np.array(["done", "done", "contact"]), "unstable_after": np.array([0, 1, 0])}
-    columns["period_change_s"] = np.array([-5.0, -900.0, np.nan])
-    assert spread(columns)["period_change_s"]["median"] == -5.0
-    assert chances(columns)["unstable_after"]["chance"] == pytest.approx(1.0 / 3.0)
+def test_unstable_members_count_like_any_other():
+    """Those pushed most are unstable: left out, the median would be that of the others alone."""
+    columns = {"status": np.array(["done"] * 4 + ["contact"]), "unstable_after": np.array([0, 0, 0, 1, -1])}
+    columns["period_change_s"] = np.array([-5.0, -6.0, -7.0, -900.0, np.nan])
+    found, chaotic = spread(columns)["period_change_s"], unstable(columns)
+    assert found["median"] == -6.5 and found["sigma"] == np.std([-5.0, -6.0, -7.0, -900.0], ddof=1)
+    assert chaotic.tolist() == [False, False, False, True, False]
+    rest = spread_without(columns, chaotic)["period_change_s"]
+    assert (rest["median"], rest["sigma"]) == (-6.0, 1.0)
+    assert chances(columns)["unstable_after"]["chance"] == pytest.approx(1.0 / 5.0)
+
+
+def test_where_companions_did_not_look_nothing_is_said_of_stability():
+    columns = {"status": np.array(["done", "done"]), "period_change_s": np.array([-5.0, -7.0])}
+    for flags in ({}, {"unstable_after": np.array([0, -1])}):
+        assert unstable(columns | flags) is None and "unstable_after" not in chances(columns | flags)
+        assert spread(columns | flags)["period_change_s"]["median"] == -6.0
+
+
+def test_a_sample_does_not_contradict_the_tilt_of_its_members(stored):
+    """What `predict` prints as the mean tilt is what the sample has intervals of; a mean normal over nodal turns is
+    not tilted at all and is no outcome.
+    """
+    columns = stored[2].columns
+    assert spread(columns)["inclination_after_deg"]["median"] == np.median(columns["inclination_after_deg"])
+    assert "inclination_change_deg" not in columns
 
 
 def test_figure_of_a_sample(stored):

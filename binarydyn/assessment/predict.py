@@ -14,7 +14,7 @@ import numpy as np
 from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
 from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on
-from ..observables import Estimate, FundamentalLines, fundamental_lines, inclination_change, periods
+from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..scenario import Scenario
 from .analytic import analytic_changes
 from .degree import next_degree
@@ -91,7 +91,6 @@ class Prediction:
             "precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
             "nodal_precession_after_deg_day": shape and shape.nodal_precession_deg_day,
             "inclination_after_deg": shape and shape.inclination_deg,
-            "inclination_change_deg": inclination_change(before.shape, shape) if before.shape and shape else None,
             "separation_before_m": before.shape and before.shape.mean_separation_m,
             "separation_after_m": shape and shape.mean_separation_m,
             "libration_max_before_deg": before.attitude and before.attitude.libration_max_deg,

@@ -21,8 +21,6 @@ from .tables import print_table
 if TYPE_CHECKING:
     from ..ensembles import Backend, Sample
 
-_ALONE = "this is the prediction of the stated values alone; without --single [sampling] is drawn from"
-
 
 def predict(
     file: Annotated[
@@ -62,7 +60,6 @@ def predict(
     drawing = _drawing(scenario, single, sample, count, seed, table, plot_sample)
     say_if_cold()
     result = run(scenario, stages())
-    alone = bool(single and scenario.sampling and scenario.sampling.quantities)
     if drawing:
         result = replace(result, warnings=result.warnings + apart(scenario))
     drawn, complete, spread = None, True, {}
@@ -75,12 +72,11 @@ def predict(
         spread = drawn_report(drawn, error)
     if as_json:
         books = {"budget": plain_budget(result.budget())} if budget else {}
-        books["warnings"] = [*result.warnings, *([_ALONE] if alone else [])]
         print(json.dumps(_plain(result) | spread | books, indent=2, allow_nan=False))
     elif drawn:
         print_drawn(spread)
     if not as_json:
-        print(f"warning: {_ALONE}\n{CAUTION}" if alone else CAUTION)
+        print(CAUTION)
     sys.stdout.flush()  # what is computed is shown before anything can go wrong with a file
     if out:
         from ..store import write_prediction

@@ -43,13 +43,23 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, boo
 
 
 def sampled(result: Result | Drawn) -> dict[str, Any]:
-    """How the members were drawn, the spread of each outcome, and chances."""
-    from ..ensembles.spread import chances, spread
+    """How the members were drawn, the spread of each outcome over all that ended well, and chances.
 
-    asked = result.scenario.requirement
-    wanted = (asked.period_change_s, asked.measured_to_s) if asked else (None, None)
-    drawn = {"kind": result.sample.kind, "seed": result.sample.seed, "count": result.sample.count}
-    return {"sample": drawn, "spread": spread(result.columns), "chances": chances(result.columns, *wanted)}
+    spread_without_unstable, unstable_members: None where companions did not run.
+    """
+    from ..ensembles.spread import chances, spread, spread_without, unstable
+
+    columns, asked = result.columns, result.scenario.requirement
+    chaotic = unstable(columns)
+    return {
+        "sample": {"kind": result.sample.kind, "seed": result.sample.seed, "count": result.sample.count},
+        "ended_well": int((columns["status"] == "done").sum()),
+        "spread": spread(columns),
+        "unstable_members": None if chaotic is None else int(chaotic.sum()),
+        "spread_without_unstable": None if chaotic is None else spread_without(columns, chaotic),
+        "chances": chances(columns, asked and asked.period_change_s),
+        "measured_to_required_s": asked and asked.measured_to_s,
+    }
 
 
 def drawn_report(drawn: Drawn, error: ModelError) -> dict[str, Any]:
@@ -114,13 +124,32 @@ def print_sampled(report: dict[str, Any]) -> None:
     chances = report["chances"].items()
     rows = [(name.replace("_", " "), f"{c['chance']:.4g}", f"{c['standard_error']:.2g}") for name, c in chances]
     print_table(("chance of", "share", "+-"), rows)
-    print("intervals are over stable members that ended well; an unstable one has no predictable outcome")
+    if report["ended_well"]:
+        print(f"intervals are over all {report['ended_well']} members that ended well")
+        print(_stability(report))
+    if (required := report["measured_to_required_s"]) is not None:
+        print(f"after which night a campaign has measured the change to {required:g} s is for `plan` to say")
     if missing:
         shares = " and ".join(f"{share} %" for share in sorted(missing))
         print(
             f"{shares} not given where not even one member is to be expected beyond each end: 68 % takes 7 members, "
             "95 % takes 40"
         )
+
+
+def _stability(report: dict[str, Any]) -> str:
+    """What companions say of the members, and what the period change would be without the unstable ones."""
+    count = report["unstable_members"]
+    if count is None:
+        return "whether any of them is unstable was not looked at (`--companions` does for brief tables)"
+    if not count:
+        return "none of them is unstable"
+    said = f"{count} of them are unstable: the attitude of each cannot be foretold, its period only to seconds"
+    rest = report["spread_without_unstable"].get("period_change_s")
+    if rest:
+        sigma = "" if rest["sigma"] is None else f", sigma {rest['sigma']:.3g} s"
+        said += f"; without them the period change has median {rest['median']:+.2f} s{sigma}"
+    return said
 
 
 def _text(value: float | None) -> str:

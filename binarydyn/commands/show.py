@@ -63,6 +63,7 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "failures": [vars(end) for end in ends[:_MOST_FAILURES]],
         "unstable": _count(result, "unstable_after"),
         "tumbling": _count(result, "tumbling"),
+        "turned_over": _count(result, "turned_over_after"),
         "tolerance": result.attributes["tolerance"],
         "varied": {key: values.tolist() for key, values in result.axes.items()} or list(result.keys),
         "period_change_s": _extremes(result),
@@ -71,9 +72,9 @@ def sweep_report(result: Result) -> dict[str, Any]:
     }
 
 
-def _count(result: Result, flag: str) -> int:
-    """Members with this flag."""
-    return int((result.columns[flag] == 1).sum()) if flag in result.columns else 0
+def _count(result: Result, flag: str) -> int | None:
+    """Members with this flag; None where the table has none of that name."""
+    return int((result.columns[flag] == 1).sum()) if flag in result.columns else None
 
 
 def _extremes(result: Result) -> dict[str, Any] | None:
@@ -99,8 +100,8 @@ def print_sweep(report: dict[str, Any]) -> None:
     counts = ", ".join(f"{count} {status}" for status, count in report["statuses"].items())
     of = f" of {whole}" if (whole := report["members_of_design"]) != report["members"] else ""
     print(f"{report['scenario'] or 'scenario'}, sweep of {report['members']}{of} members: {counts}")
-    if report["unstable"] or report["tumbling"]:
-        print(f"after the impact {report['unstable']} are unstable and {report['tumbling']} tumble: less certain")
+    if "sample" not in report and "done" in report["statuses"]:
+        print(_flagged(report))
     for end in report["failures"][:_FAILURES_TOLD]:
         alike = f" of {end['members']} alike" if end["members"] > 1 else ""
         print(f"first {end['status']}{alike}, member {end['first_member']}: {end['first_reason']}")
@@ -110,6 +111,14 @@ def print_sweep(report: dict[str, Any]) -> None:
         rows = [(name, f"{end['value_s']:+.3f}", *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
         print_table(("period change", "s", *report["varied"]), rows)
     print(f"integrator tolerance {report['tolerance']}")
+
+
+def _flagged(report: dict[str, Any]) -> str:
+    """How many members of a grid turn over or are unstable, in the words of the columns that its table has."""
+    names = ("unstable", "tumbling", "turned_over")
+    said = [f"{report[name]} {name.replace('_', ' ')}" for name in names if report[name] is not None]
+    unknown = "" if report["unstable"] is not None else "; whether any is unstable was not looked at (`--companions`)"
+    return f"after the impact: {', '.join(said)}{unknown}"
 
 
 def _prediction_report(result: Result) -> dict[str, Any]:

@@ -13,7 +13,7 @@ _SPREAD = (
     "period_after_h",
     "eccentricity_after",
     "precession_after_deg_day",
-    "inclination_change_deg",
+    "inclination_after_deg",
     "libration_max_after_deg",
     "roll_max_after_deg",
     "long_axis_angle_max_after_deg",
@@ -25,12 +25,30 @@ _SPREAD = (
 
 
 def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float | None]]:
-    """Median, 68 % and 95 % interval and standard deviation of each outcome over the members that ended well and are
-    stable; None for what their number does not carry (averages.told_intervals).
+    """Median, 68 % and 95 % interval and standard deviation of each outcome over all members that ended well; None for
+    what their number does not carry (averages.told_intervals).
 
-    columns: as Result.columns.  An unstable member has no predictable outcome and is counted in `chances`, not here.
+    columns: as Result.columns.  Unstable members count: what one of them does cannot be foretold, but a sample of them
+    is a fair sample of outcomes.  They are those that are pushed most, so leaving them out would bias every statistic.
     """
-    well = (columns["status"] == "done") & (columns.get("unstable_after", np.zeros(len(columns["status"]))) != 1)
+    return _over(columns, columns["status"] == "done")
+
+
+def unstable(columns: Mapping[str, np.ndarray]) -> np.ndarray | None:
+    """(members,) which ended well and are unstable; None where companions did not look at all that ended well."""
+    well = columns["status"] == "done"
+    flag = columns.get("unstable_after")
+    if flag is None or not well.any() or np.any(flag[well] < 0):
+        return None
+    return well & (flag == 1)
+
+
+def spread_without(columns: Mapping[str, np.ndarray], left_out: np.ndarray) -> dict[str, dict[str, float | None]]:
+    """As `spread`, without some of the members; left_out: (members,) which."""
+    return _over(columns, (columns["status"] == "done") & ~left_out)
+
+
+def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict[str, float | None]]:
     found = {}
     for name in _SPREAD:
         values = columns[name][well].astype(float) if name in columns else np.empty(0)
@@ -40,25 +58,20 @@ def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float | Non
     return found
 
 
-def chances(
-    columns: Mapping[str, np.ndarray], least_change_s: float | None = None, measured_to_s: float | None = None
-) -> dict[str, dict[str, float]]:
+def chances(columns: Mapping[str, np.ndarray], least_change_s: float | None = None) -> dict[str, dict[str, float]]:
     """Share of the members with each outcome, and its standard error sqrt(p (1 - p) / n), at least 1/n.
 
-    least_change_s, measured_to_s: what is required of the size of the period change and of the error of its fit; of
-    that a brief table says nothing.
+    least_change_s: what is required of the size of the period change.
     """
     status, count = columns["status"], len(columns["status"])
     flags = {word: status == word for word in ("contact", "escape", "miss")}
     flags["no_prediction"] = np.isin(status, ("bad_input", "not_converged", "too_few_cycles", "not_measured", "error"))
-    for name in ("unstable_after", "tumbling", "turned_over_after"):
-        if name in columns:
-            flags[name] = columns[name] == 1
+    flags |= {name: columns[name] == 1 for name in ("tumbling", "turned_over_after") if name in columns}
+    if (chaotic := unstable(columns)) is not None:
+        flags["unstable_after"] = chaotic
     unknown = np.full(count, np.nan)
     if least_change_s is not None:
         flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns.get("period_change_s", unknown)) >= least_change_s
-    if measured_to_s is not None and ("period_change_sigma_s" in columns or not np.any(status == "done")):
-        flags[f"measured_to_{measured_to_s:g}_s"] = columns.get("period_change_sigma_s", unknown) <= measured_to_s
     return {name: _chance(int(np.sum(flag)), count) for name, flag in flags.items()}
 
 

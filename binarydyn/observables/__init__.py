@@ -3,7 +3,7 @@
 from .estimates import METHODS, Estimate, cycle_periods, passage_times, period, periods
 from .frequency import Line, lines
 from .fundamental import FundamentalLines, SmallMotion, fundamental_lines, small_motion
-from .orbit import OrbitShape, inclination_change, orbit_shape
+from .orbit import OrbitShape, orbit_shape
 from .orientation import AttitudeHistory, attitude
 
 __all__ = [
@@ -17,7 +17,6 @@ __all__ = [
     "attitude",
     "cycle_periods",
     "fundamental_lines",
-    "inclination_change",
     "lines",
     "orbit_shape",
     "passage_times",

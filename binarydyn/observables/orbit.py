@@ -75,12 +75,6 @@ def orbit_shape(trajectory: Trajectory) -> OrbitShape:
     )
 
 
-def inclination_change(before: OrbitShape, after: OrbitShape) -> float:
-    """Angle between the mean orbit normals, deg."""
-    sine = np.linalg.norm(np.cross(before.normal, after.normal))
-    return float(np.degrees(np.arctan2(sine, before.normal @ after.normal)))
-
-
 def _extremes(view: Window) -> tuple[float, float]:
     """Least and greatest |r|, m, of the samples and of the extrema between them."""
     r = view.separation_m

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..ensembles.spread import unstable
 from ..errors import InputError
 from ..observables.averages import told_intervals
 from ..scenario.wording import CAUTION
@@ -33,16 +34,15 @@ def sample_figure(result: Any) -> Figure:
 
     columns = result.columns
     well = (columns["status"] == "done") & np.isfinite(columns[_SHOWN])
-    unstable = well & (columns["unstable_after"] == 1) if "unstable_after" in columns else np.zeros_like(well)
-    regular = well & ~unstable
-    if regular.sum() < 2:
-        raise InputError("plot", f"{regular.sum()} members have a period change, 2 are needed; draw more")
+    chaotic = unstable(columns)
+    if well.sum() < 2:
+        raise InputError("plot", f"{well.sum()} members have a period change, 2 are needed; draw more")
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
-        _histogram(figure.add_axes((0.11, 0.24, 0.46, 0.58)), columns[_SHOWN], regular, unstable)
-        _ranks(figure.add_axes((0.80, 0.24, 0.17, 0.58)), columns, result.keys, regular)
+        _histogram(figure.add_axes((0.11, 0.24, 0.46, 0.58)), columns[_SHOWN], well, chaotic)
+        _ranks(figure.add_axes((0.80, 0.24, 0.17, 0.58)), columns, result.keys, well)
         figure.text(0.02, 0.975, f"{name_of(result)}: {label_of(_SHOWN)}", fontsize=11.5, fontweight="bold", va="top")
-        sentence = _sentence(columns[_SHOWN][regular], len(well), int(unstable.sum()))
+        sentence = _sentence(columns[_SHOWN], well, chaotic)
         figure.text(0.02, 0.92, sentence, fontsize=SMALL, va="top")
         figure.text(0.02, 0.015, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
     return figure
@@ -53,26 +53,28 @@ def save_sample(path: str | Path, result: Any) -> Path:
     return save_page(path, sample_figure, result)
 
 
-def _histogram(ax, change, regular, unstable) -> None:
-    low, high = np.quantile(change[regular], [0.001, 0.999])
-    bins = np.linspace(low, high, int(np.clip(np.sqrt(regular.sum()), 5, 60)) + 1)
-    ax.hist(change[regular], bins, color="0.55", label="stable")
-    if unstable.any():
-        ax.hist(change[unstable], bins, histtype="step", color="C3", hatch="////", label="unstable attitude")
-    marks = told_intervals(change[regular])
+def _histogram(ax, change, well, chaotic) -> None:
+    low, high = np.quantile(change[well], [0.001, 0.999])
+    bins = np.linspace(low, high, int(np.clip(np.sqrt(well.sum()), 5, 60)) + 1)
+    ax.hist(change[well], bins, color="0.55", label="all members")
+    if chaotic is not None and chaotic.any():
+        among = well & chaotic
+        ax.hist(change[among], bins, histtype="step", color="C3", hatch="////", label="of these, unstable")
+    marks = told_intervals(change[well])
     for share, alpha in ((95, 0.10), (68, 0.18)):
         if marks[f"low_{share}"] is not None:
             ends = marks[f"low_{share}"], marks[f"high_{share}"]
             ax.axvspan(*ends, color="C0", alpha=alpha, lw=0, label=f"{share} %")
     ax.axvline(marks["median"], color="C0", lw=1.4, label="median")
     ax.set(xlabel=label_of(_SHOWN), ylabel="members")
+    ax.locator_params(axis="x", nbins=5)
     ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.16), ncols=3, frameon=False, borderaxespad=0.0)
 
 
-def _ranks(ax, columns, keys, regular) -> None:
+def _ranks(ax, columns, keys, well) -> None:
     from scipy.stats import spearmanr
 
-    size = {key: float(spearmanr(columns[key][regular], columns[_SHOWN][regular]).statistic) for key in keys}
+    size = {key: float(spearmanr(columns[key][well], columns[_SHOWN][well]).statistic) for key in keys}
     shown = sorted(size, key=lambda key: -abs(size[key]))[:_INPUTS][::-1]
     ax.barh(range(len(shown)), [size[key] for key in shown], color="0.55")
     ax.axvline(0.0, color="0.2", lw=0.8)
@@ -81,11 +83,12 @@ def _ranks(ax, columns, keys, regular) -> None:
     ax.set_yticks(range(len(shown)), names, fontsize=SMALL)
 
 
-def _sentence(change, count: int, unstable: int) -> str:
-    marks = told_intervals(change)
+def _sentence(change, well, chaotic) -> str:
+    marks = told_intervals(change[well])
     text = f"median {number(marks['median'], '+.1f', 's')}"
     for share in (68, 95):
         if marks[f"low_{share}"] is not None:
             low, high = number(marks[f"low_{share}"], "+.1f"), number(marks[f"high_{share}"], "+.1f", "s")
             text += f", {share} % {low} to {high}"
-    return f"{text}; {len(change)} of {count} members" + (f", {unstable} unstable ones apart" if unstable else "")
+    looked = "not looked at for stability" if chaotic is None else f"{chaotic.sum()} of them unstable"
+    return f"{text}\n{well.sum()} of {len(well)} members have a period change; {looked}"

@@ -142,13 +142,18 @@ class Simulation(Table):
 
 
 class Requirement(Table):
-    """What the test is to achieve; a sample tells the chance of it."""
+    """What the test is to achieve: a sample tells the chance of the change, a plan when it is measured."""
 
     period_change_s: Number | None = key(
         None, "s", "least size of the period change; none is required, up to a day", 0.0, 86400.0, open_low=True
     )
     measured_to_s: Number | None = key(
-        None, "s", "largest error of its fit; none is required, up to a day", 0.0, 86400.0, open_low=True
+        None,
+        "s",
+        "sigma that a campaign is to reach, see `plan`; none is required, up to a day",
+        0.0,
+        86400.0,
+        open_low=True,
     )
 
 
