@@ -117,8 +117,9 @@ def _flagged(report: dict[str, Any]) -> str:
     """How many members of a grid turn over or are unstable, in the words of the columns that its table has."""
     names = ("unstable", "tumbling", "turned_over")
     said = [f"{report[name]} {name.replace('_', ' ')}" for name in names if report[name] is not None]
-    unknown = "" if report["unstable"] is not None else "; whether any is unstable was not looked at (`--companions`)"
-    return f"after the impact: {', '.join(said)}{unknown}"
+    if report["unstable"] is None:
+        said.append("whether any is unstable was not looked at (`--companions` does for brief tables)")
+    return f"after the impact: {', '.join(said)}"
 
 
 def _prediction_report(result: Result) -> dict[str, Any]:
