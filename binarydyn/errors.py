@@ -18,11 +18,15 @@ class ShapeError(InputError):
 
 
 class ConvergenceError(BinarydynError):
-    """A search ended without an answer; `residual` says how far off it was, `steps` after how many steps."""
+    """A search ended without an answer; `residual` says how far off it was, `steps` after how many steps.
 
-    def __init__(self, sentence: str, residual: float, steps: int):
+    Without the two it is no search by steps: simulations ended so that nothing follows from them.
+    """
+
+    def __init__(self, sentence: str, residual: float = float("nan"), steps: int = 0):
         self.residual, self.steps = float(residual), int(steps)
-        super().__init__(f"{sentence} (residual {self.residual:.3g} after {self.steps} steps)")
+        told = "" if self.residual != self.residual else f" (residual {self.residual:.3g} after {self.steps} steps)"
+        super().__init__(sentence + told)
 
 
 class FewCyclesError(BinarydynError):

@@ -63,10 +63,10 @@ def linearised(posterior: Posterior) -> Linearised | None:
     if not (np.isfinite(values).all() and moved.all()):
         return None
     slopes = (values[1::2] - values[2::2]) / moved
-    spread = relation.departure.width * np.sqrt(relation.runs - relation.left_out)
+    spread = relation.departure.width * np.sqrt(relation.fitted_runs)
     errors = np.abs(slopes[-1]) * relation.error_s / spread
-    sigmas = np.array([*(each.std() for each in drawn.values()), posterior.sigma_s, relation.error_s])
-    # The relation's error, the last row, acts as that of the measurement.
+    sigmas = np.array([*(each.std() for each in drawn.values()), posterior.sigma_s, posterior.relation_error_s])
+    # The relation's error (with that of unstable runs near the draws), the last row, acts as the measurement's.
     slopes, errors, centres = np.append(slopes, slopes[-1]), np.append(errors, errors[-1]), np.append(x[0], 0.0)
     parts = _parts(slopes * sigmas, sampling.correlation_matrix if names else [])
     numbers = zip(centres, sigmas, slopes, errors, parts / parts.sum(), strict=True)

@@ -2,13 +2,15 @@
 
 For each draw of the uncertain inputs ([sampling]) and of the measurement, the simulated relation between push and
 period change (relation.py) is solved for the push; then beta = 1 + [(M2/m) dv_t - U.t] / [(E.U)(E.t)]
-(impact/leverage.py).  The relation's error is added to that of the measurement.  Draws that are nearest to a run that
-tumbles or ends early are named and not averaged in.
+(impact/leverage.py).  The relation's error is added to that of the measurement, and where the nearest run is
+unstable or tumbles what such runs are off by: the period changes by seconds there, and leaving these draws out would
+move the inputs from their prior, and beta with them, by more.  Draws nearest to a run that ends early are left out.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,9 +19,9 @@ from ..impact.draws import drawn
 from ..scenario import Scenario
 from .along_track import LEAST_STRENGTH
 from .draws import Draws, Solution, draws_at, solution
-from .posterior import DONE, MISS, NO_PUSH, OUTSIDE, UNSTABLE, Posterior
+from .posterior import DONE, ENDED, MISS, NO_PUSH, OUTSIDE, Posterior
 from .relation import Relation
-from .relation_runs import After, related, seed_of
+from .relation_runs import BETA, After, related, seed_of
 
 COUNTS = (100, 1_000_000)
 
@@ -43,7 +45,15 @@ def infer(
     if not low <= count <= high:
         raise InputError("--count", f"{count} is given, allowed is {low} .. {high}; change it")
     relation = related(scenario, change_s, sigma_s, runs, seed, after)
-    return inverted(relation, prior(relation, count, seed), change_s, sigma_s)
+    found = inverted(relation, prior(relation, count, seed), change_s, sigma_s)
+    return replace(found, warnings=found.warnings + beta_set_aside(scenario))
+
+
+def beta_set_aside(scenario: Scenario) -> tuple[str, ...]:
+    """One sentence where the scenario draws what is inferred."""
+    if scenario.sampling is None or BETA not in scenario.sampling.quantities:
+        return ()
+    return (f"{BETA} is drawn in [sampling], but it is what is inferred, so it is no input here",)
 
 
 def prior(relation: Relation, count: int, seed: int | None = None) -> Draws:
@@ -60,7 +70,12 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
     Draws whose push is outside what the relation covers are named.  InputError where no beta explains the sign.
     """
     scenario, pair = relation.scenario, draws.pair
-    solved = solution(relation, draws, change_s + draws.noise * math.hypot(sigma_s, relation.error_s))
+    sigma = math.hypot(sigma_s, relation.error_s)
+    solved = solution(relation, draws, change_s + draws.noise * sigma)
+    near = relation.nearest_is(relation.unstable, draws.columns, solved.closed_form_s)
+    if near.any() and relation.unstable_error_s > 0.0:
+        wider = np.where(near, math.hypot(sigma, relation.unstable_error_s), sigma)
+        solved = solution(relation, draws, change_s + draws.noise * wider)
     status = _statuses(relation, draws, solved)
     return Posterior(
         scenario=scenario,
@@ -68,6 +83,7 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
         sigma_s=sigma_s,
         relation=relation,
         status=status,
+        near_unstable=near,
         dv_mm_s=1e3 * solved.dv_m_s,
         beta=solved.beta,
         density_kg_m3=pair.secondary_kg / pair.volume_m3,
@@ -75,7 +91,7 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
         momentum_kg_m_s=draws.momentum_kg_m_s,
         lever=draws.lever,
         inputs=draws.inputs,
-        warnings=_warnings(scenario, status, relation) + _doubtful(solved.beta[status == DONE], change_s),
+        warnings=_warnings(scenario, status, near, relation) + _doubtful(solved.beta[status == DONE], change_s),
     )
 
 
@@ -83,7 +99,7 @@ def _statuses(relation: Relation, draws: Draws, solved: Solution) -> np.ndarray:
     """(n,) words; the last that applies stays."""
     target, lever = solved.closed_form_s, draws.lever
     status = np.full(len(target), DONE, dtype="<U14")
-    status[relation.nearest_is_bad(draws.columns, target)] = UNSTABLE
+    status[relation.nearest_is(relation.bad, draws.columns, target)] = ENDED
     low, high = relation.targets
     status[(target < low) | (target > high)] = OUTSIDE
     status[~np.isfinite(solved.dv_m_s)] = NO_PUSH
@@ -126,7 +142,7 @@ def _doubtful(beta: np.ndarray, change_s: float) -> tuple[str, ...]:
     return (f"{100.0 * low:.0f} % of the draws have beta below 1: the ejecta would carry momentum onwards, not back",)
 
 
-def _warnings(scenario: Scenario, status: np.ndarray, relation: Relation) -> tuple[str, ...]:
+def _warnings(scenario: Scenario, status: np.ndarray, near: np.ndarray, relation: Relation) -> tuple[str, ...]:
     said = []
     if scenario.observation.estimator != "weighted_fit":
         said.append("the period after the impact is that of the weighted fit, whatever observation.estimator says")
@@ -135,7 +151,7 @@ def _warnings(scenario: Scenario, status: np.ndarray, relation: Relation) -> tup
     if scenario.boulders:
         said.append("beta is that of the ejecta besides [boulders], whose momentum is taken as stated")
     for name, words in (
-        (UNSTABLE, "are nearest to a run that tumbles, ends early or is refused"),
+        (ENDED, "are nearest to a run that ends early or is refused"),
         (MISS, "miss or graze the moonlet"),
         (NO_PUSH, "have no push, or no leverage of beta, that gives the change"),
         (OUTSIDE, "need a push outside the simulated ones"),
@@ -143,5 +159,22 @@ def _warnings(scenario: Scenario, status: np.ndarray, relation: Relation) -> tup
         if number := int(np.sum(status == name)):
             said.append(f"{number} of {len(status)} draws {words}; they are left out")
     if relation.left_out:
-        said.append(f"{relation.left_out} of {relation.runs} simulations tumble, end early or are refused")
-    return tuple(said)
+        said.append(f"{relation.left_out} of {relation.runs} simulations end early or are refused")
+    return tuple(said) + _of_unstable(int(np.sum(near & (status == DONE))), len(status), relation)
+
+
+def _of_unstable(near: int, draws: int, relation: Relation) -> tuple[str, ...]:
+    """What unstable simulations do to the error of the draws that count."""
+    if not relation.unstable_runs:
+        return ()
+    unstable = f"{relation.unstable_runs} of {relation.runs} simulations have an unstable attitude"
+    if relation.fitted_to_all:
+        return (f"{unstable}, too many to fit the others alone: the relation is fitted to all, its error is of all",)
+    said = (f"{unstable}; their period changes are {relation.unstable_error_s:.2g} s (rms) off the smooth relation",)
+    if not near:
+        return said
+    return (
+        *said,
+        f"{near} of {draws} draws are nearest to a run whose attitude is unstable: {relation.unstable_error_s:.2g} s "
+        "are added to their error",
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,16 +11,17 @@ from ..impact.leverage import Leverage
 from ..scenario import Scenario
 from .relation import Relation
 
-DONE, UNSTABLE, MISS, NO_PUSH, OUTSIDE = "done", "unstable", "miss", "no_push", "outside_design"
+DONE, ENDED, MISS, NO_PUSH, OUTSIDE = "done", "ended_early", "miss", "no_push", "outside_design"
 
 
 @dataclass(frozen=True)
 class Posterior:
     """What `infer` returns: one row a draw, arrays (n,).
 
-    status: `done`, `unstable`, `miss`, `no_push` (no push gives the change, or beta has no leverage) or
-    `outside_design`.  dv_mm_s: along-track push; beta: NaN-free only where has_beta and status is done.
-    density_kg_m3: the moonlet's, as calibrated.  inputs: by dotted names.
+    status: `done`, `ended_early` (the nearest simulation did, or was refused), `miss`, `no_push` (no push gives the
+    change, or beta has no leverage) or `outside_design`.  near_unstable: whether the nearest simulation is unstable or
+    tumbles, so that the error of such is added.  dv_mm_s: along-track push; beta: NaN-free only where has_beta and
+    status is done.  density_kg_m3: the moonlet's, as calibrated.  inputs: by dotted names.
     """
 
     scenario: Scenario
@@ -27,6 +29,7 @@ class Posterior:
     sigma_s: float
     relation: Relation
     status: np.ndarray
+    near_unstable: np.ndarray
     dv_mm_s: np.ndarray
     beta: np.ndarray
     density_kg_m3: np.ndarray
@@ -40,6 +43,12 @@ class Posterior:
     def well(self) -> np.ndarray:
         """(n,) which draws count."""
         return self.status == DONE
+
+    @property
+    def relation_error_s(self) -> float:
+        """What the relation adds to the measurement's sigma, rms over the draws that count."""
+        share = float(self.near_unstable[self.well].mean()) if self.well.any() else 0.0
+        return math.hypot(self.relation.error_s, math.sqrt(share) * self.relation.unstable_error_s)
 
     @property
     def has_beta(self) -> bool:

@@ -11,6 +11,7 @@ from .derivatives import Linearised, linearised
 from .posterior import Posterior
 
 DENSITIES_KG_M3 = (1500.0, 2400.0, 3300.0)
+_DENSITY = ("secondary.density_kg_m3", "secondary.mass_kg")
 LEAST_SPREAD = 1e-3
 """Relative spread of the density below which neither a correlation nor a line means anything."""
 
@@ -20,11 +21,17 @@ def spread_of(values: np.ndarray) -> dict[str, float]:
     return {"mean": float(values.mean()), "sigma": float(values.std())} | intervals(values)
 
 
-def line_of_density(posterior: Posterior) -> dict[str, float] | None:
-    """Least squares beta = slope rho/2400 + offset, and the scatter about it; None where the density does not vary."""
-    well = posterior.well
+def line_of_density(posterior: Posterior) -> dict[str, Any] | None:
+    """Least squares beta = slope rho/2400 + offset over the draws, the scatter about it, and the middle 95 % of rho.
+
+    None unless the moonlet's density or mass is itself drawn, independently of all else: a density that follows the
+    separation has a line of its own, which says nothing of another density at the same separation.
+    """
+    given, well = posterior.scenario.sampling, posterior.well
+    drawn = [name for name in _DENSITY if name in posterior.inputs]
+    correlated = {name for row in given.correlations for name in row[:2]} if given else set()
     x, y = posterior.density_kg_m3[well] / 2400.0, posterior.beta[well]
-    if x.std() < LEAST_SPREAD * x.mean():
+    if not drawn or correlated.intersection(drawn) or x.std() < LEAST_SPREAD * x.mean():
         return None
     slope, offset = np.polyfit(x, y, 1)
     scatter = float(np.std(y - slope * x - offset))
@@ -33,6 +40,7 @@ def line_of_density(posterior: Posterior) -> dict[str, float] | None:
         "offset": float(offset),
         "scatter": scatter,
         "correlation_with_density": float(np.corrcoef(x, y)[0, 1]),
+        "density_range_kg_m3": [float(rho) for rho in 2400.0 * np.quantile(x, [0.025, 0.975])],
     }
 
 
@@ -47,7 +55,10 @@ def report(posterior: Posterior) -> dict[str, Any]:
         "draws_by_status": dict(zip(map(str, names), map(int, counts), strict=True)),
         "simulations": relation.runs,
         "simulations_left_out": relation.left_out,
+        "simulations_unstable": relation.unstable_runs,
         "emulator_error_s": relation.error_s,
+        "unstable_error_s": relation.unstable_error_s,
+        "draws_near_unstable": int(np.sum(posterior.near_unstable & well)),
         "emulator_error_of_the_pair": relation.pair_error,
         "along_track_dv_mm_s": spread_of(posterior.dv_mm_s[well]),
         "secondary_density_kg_m3": spread_of(posterior.density_kg_m3[well]),

@@ -1,8 +1,10 @@
 """The simulated relation between push and period change over the uncertain inputs: built once, used for any draws.
 
 The departure of full simulations (relation_runs.py) from the closed form on a Kepler orbit (along_track.py) is a
-quadratic polynomial (emulator.py), whose leave-one-out error is told.  Valid where the outcomes are smooth: runs that
-tumble or end early are left out of the fit, and draws nearest to one are pointed out.
+quadratic polynomial (emulator.py), whose leave-one-out error is told.  Valid where the outcomes are smooth.  A run
+whose attitude is unstable or turns over to the end of the window has a period all the same, some seconds off the
+smooth ones: it is not fitted to, and what such runs are off by is a second error, for the draws nearest to one.
+Draws nearest to a run that ended early are pointed out.
 """
 
 from __future__ import annotations
@@ -23,8 +25,10 @@ class Relation:
     """Departure of the period change from the closed form, s, over inputs and closed form, and what it was fitted to.
 
     nominal: the start at the stated values.  corrections: log ratios of the pair's masses and separations to Kepler's
-    third law, over the inputs.  points (runs, inputs + 1): the design, closed form last; bad (runs,): which ended
-    early, tumbled or were refused.  targets: range of the closed form that is covered, s.
+    third law, over the inputs.  points (runs, inputs + 1): the design, closed form last.  bad (runs,): which ended
+    early or were refused; unstable (runs,): which ended well but unstable or tumbling.  unstable_error_s: their rms off
+    what was fitted to the regular ones; 0 where there is none, or where fitted_to_all (too few are regular), so that
+    error_s holds theirs.  targets: range of the closed form that is covered, s.
     """
 
     scenario: Scenario
@@ -33,6 +37,9 @@ class Relation:
     corrections: dict[str, Quadratic]
     points: np.ndarray
     bad: np.ndarray
+    unstable: np.ndarray
+    unstable_error_s: float
+    fitted_to_all: bool
     targets: tuple[float, float]
 
     @property
@@ -42,8 +49,18 @@ class Relation:
 
     @property
     def left_out(self) -> int:
-        """Simulations that ended early, tumbled or were refused."""
+        """Simulations that ended early or were refused."""
         return int(self.bad.sum())
+
+    @property
+    def unstable_runs(self) -> int:
+        """Simulations that ended well but are unstable, or tumble."""
+        return int(self.unstable.sum())
+
+    @property
+    def fitted_runs(self) -> int:
+        """Simulations behind the polynomial."""
+        return len(self.departure.left_out)
 
     @property
     def error_s(self) -> float:
@@ -68,12 +85,12 @@ class Relation:
                 break
         return target
 
-    def nearest_is_bad(self, x: np.ndarray, target: np.ndarray) -> np.ndarray:
-        """(n,) whether the simulation nearest to a draw, in sigmas of the design, tumbled or ended early."""
-        if not self.left_out:
+    def nearest_is(self, which: np.ndarray, x: np.ndarray, target: np.ndarray) -> np.ndarray:
+        """(n,) whether the run nearest to a draw, in sigmas of the design, is one of `which` (runs,): bad, unstable."""
+        if not which.any():
             return np.zeros(len(target), dtype=bool)
         z = self._scaled(np.column_stack([x, target]))
-        return self.bad[self._tree.query(np.where(np.isfinite(z), z, 0.0))[1]]
+        return which[self._tree.query(np.where(np.isfinite(z), z, 0.0))[1]]
 
     @cached_property
     def _tree(self):

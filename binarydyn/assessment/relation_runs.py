@@ -18,6 +18,7 @@ from ..impact.draws import at_scores
 from ..impact.leverage import leverage
 from ..observables import attitude, period
 from ..scenario import Scenario, varied
+from ..scenario.sampling import Sampling
 from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
 from .emulator import fitted, terms_of
 from .pair_draws import pairs
@@ -26,10 +27,12 @@ from .start import Start, start
 
 WIDER = 1.25
 """By how much the design reaches farther than the draws, in sigmas."""
+BETA = "momentum_transfer.beta"
+MOST_RUNS = 65536
 _RANGE_SIGMAS, _RANGE_SHARE = 5.0, 0.08
 
 After = Callable[[Sequence[System], Sequence[State], float], tuple[np.ndarray, np.ndarray]]
-"""Systems, states just after t0, days -> periods (n,), s, and whether each run is regular to its end (n,)."""
+"""Systems, states just after t0, days -> periods (n,), s, NaN where a run ends early; whether each is regular (n,)."""
 
 
 def related(
@@ -43,15 +46,19 @@ def related(
     """Simulate the design about a period change: it covers 8 % and five sigma_s on either side.
 
     runs: a power of 2 (default: from the number of inputs); seed: of the design (default: that of [sampling]); after:
-    how the window after t0 is run (default: side_by_side).  InputError for impossible numbers or an aim that misses,
-    ConvergenceError where too few runs end well.
+    how the window after t0 is run (default: side_by_side).  A drawn beta is what is asked for, so the relation's
+    scenario does not draw it.  InputError for impossible numbers or an aim that misses, ConvergenceError where too few
+    runs end well.
     """
-    after, nominal = after or side_by_side, start(scenario)
+    scenario = _without_beta(scenario)
     names = list(scenario.sampling.quantities) if scenario.sampling else []
     terms = terms_of(len(names) + 1)
-    runs = runs or max(128, 2 ** math.ceil(math.log2(3.0 * terms)))
-    if runs < 2 * terms:
-        raise InputError("--runs", f"{runs} are given, {len(names)} inputs need at least {2 * terms}; change it")
+    runs = max(128, _power_of_two(3 * terms)) if runs is None else runs
+    least = _power_of_two(2 * terms)
+    if not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
+        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
+        raise InputError("--runs", f"{runs} is given, allowed is {allowed}; change it")
+    after, nominal = after or side_by_side, start(scenario)
     ratio = _first_ratio(scenario, nominal, change_s, after)
     # A new shape adds the same to any push; what else departs from the closed form does in proportion.
     centre = (2.0 - ratio) * change_s if scenario.reshaping else change_s / ratio
@@ -68,13 +75,31 @@ def seed_of(scenario: Scenario, seed: int | None) -> int:
     return scenario.sampling.seed if scenario.sampling and scenario.sampling.quantities else 0
 
 
+def _power_of_two(least: int) -> int:
+    """The smallest that is not less."""
+    return 1 << (least - 1).bit_length()
+
+
+def _without_beta(scenario: Scenario) -> Scenario:
+    """The same with no distribution of beta, nor what it is correlated with."""
+    given = scenario.sampling
+    if given is None or BETA not in given.quantities:
+        return scenario
+    kept = {name: law for name, law in given.quantities.items() if name != BETA}
+    correlations = tuple(row for row in given.correlations if BETA not in row[:2])
+    return scenario.model_copy(
+        update={"sampling": Sampling(seed=given.seed, count=given.count, quantities=kept, correlations=correlations)}
+    )
+
+
 def side_by_side(systems: Sequence[System], states: Sequence[State], days: float) -> tuple[np.ndarray, np.ndarray]:
     """See After: by simulate_many; regular is what ends as `done` without tumbling."""
     periods, regular = np.full(len(systems), np.nan), np.zeros(len(systems), dtype=bool)
     for k, run in enumerate(simulate_many(systems, days, states)):
         try:
-            periods[k] = period(run).value_s
-            regular[k] = run.status == "done" and not attitude(run).tumbling
+            if run.status == "done":
+                periods[k] = period(run).value_s
+                regular[k] = not attitude(run).tumbling
         except (FewCyclesError, InputError):
             continue
     return periods, regular
@@ -91,10 +116,17 @@ def _first_ratio(scenario: Scenario, nominal: Start, change_s: float, after: Aft
     if not np.isfinite(dv[0]):
         raise InputError("--period-change-s", f"no push changes the period by {change_s:g} s; check it")
     system, state = state_after(nominal.system, scenario, lever, dv[0], momentum[0])
-    periods, regular = after([system], [state], scenario.simulation.days_after)
-    simulated = periods[0] - nominal.period_h * HOUR_S
-    if not (regular[0] and 0.5 < simulated / change_s < 2.0):
-        raise ConvergenceError("the run at the stated values tumbles or ends early, no push is inferred", 1.0, 1)
+    periods, _ = after([system], [state], scenario.simulation.days_after)  # unstable ones place the design as well
+    simulated = float(periods[0] - nominal.period_h * HOUR_S)
+    if not math.isfinite(simulated):
+        raise ConvergenceError(
+            "the run at the stated values ends early (the bodies touch or part), so no push is inferred"
+        )
+    if not 0.5 < simulated / change_s < 2.0:
+        raise ConvergenceError(
+            f"the run at the stated values changes the period by {simulated:.0f} s where a Kepler orbit's changes by "
+            f"{change_s:.0f} s, too far apart for a relation, so no push is inferred"
+        )
     return simulated / change_s
 
 
@@ -127,20 +159,47 @@ def _simulated(
     found, begun, pushed = _begun(scenario, nominal, inputs, target)
     systems, states = [list(column) for column in zip(*pushed, strict=True)] if pushed else ([], [])
     periods, regular = after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
-    regular = np.asarray(regular, dtype=bool)
     change = periods - np.array([one.period_h for one in begun]) * HOUR_S
-    regular &= np.isfinite(change)
-    x, kept = columns(inputs, runs), found[regular]
-    if len(kept) < 2 * terms_of(x.shape[1] + 1):
-        sentence = f"only {len(kept)} of {runs} runs end well, too few for the relation; narrow [sampling]"
-        raise ConvergenceError(sentence, 1.0 - len(kept) / runs, runs)
-    points, bad = np.column_stack([x, target]), np.ones(runs, dtype=bool)
-    bad[kept] = False
+    ended_well = np.isfinite(change)
+    regular = np.asarray(regular, dtype=bool) & ended_well
+    x, needed = columns(inputs, runs), 2 * terms_of(len(inputs) + 1)
+    few = regular.sum() < needed
+    smooth = ended_well if few else regular
+    if smooth.sum() < needed:
+        raise ConvergenceError(
+            f"only {smooth.sum()} of {runs} runs end well, {needed} are needed for the relation; narrow [sampling] or "
+            "add runs"
+        )
+    points, departs = np.column_stack([x, target]), change - target[found]
+    departure = fitted(points[found[smooth]], departs[smooth])
     # What masses and separations are besides what Kepler's third law says.
     rough = pairs(scenario, nominal, {name: values[found] for name, values in inputs.items()}, len(begun))
     corrections = {name: fitted(x[found], np.log(ratios)) for name, ratios in rough.against(begun).items()}
-    departure = fitted(points[kept], change[regular] - target[kept])
-    return Relation(scenario, nominal, departure, corrections, points, bad, targets)
+    beside = ended_well & ~smooth
+    return Relation(
+        scenario=scenario,
+        nominal=nominal,
+        departure=departure,
+        corrections=corrections,
+        points=points,
+        bad=~_at(found[ended_well], runs),
+        unstable=_at(found[ended_well & ~regular], runs),
+        unstable_error_s=_rms(departs[beside] - departure(points[found[beside]])),
+        fitted_to_all=bool(few),
+        targets=targets,
+    )
+
+
+def _at(places: np.ndarray, count: int) -> np.ndarray:
+    """(count,) True at the places."""
+    there = np.zeros(count, dtype=bool)
+    there[places] = True
+    return there
+
+
+def _rms(values: np.ndarray) -> float:
+    """Of values (n,); 0 of none."""
+    return float(np.sqrt(np.mean(values**2))) if len(values) else 0.0
 
 
 def _begun(

@@ -36,7 +36,7 @@ def infer(
     from ..ensembles.after_impact import in_lanes
 
     scenario = load(file)
-    change, sigma, doubts = _measured(scenario, period_change_s, sigma_s, events)
+    change, sigma, doubts = measured_by(scenario, period_change_s, sigma_s, events)
     if plot:
         from ..plots import check_path
 
@@ -59,7 +59,7 @@ def infer(
     return 0
 
 
-def _measured(
+def measured_by(
     scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
 ) -> tuple[float, float, tuple[str, ...]]:
     """From a campaign, the fit's model error in the sigma, with its warnings; else as measured_change."""
@@ -101,9 +101,13 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
         rows.append(("beta", "", found["beta"], ".3f"))
         rows += [(f"beta at {d} kg/m3", "", s, ".3f") for d, s in found["beta_at_density"].items()]
     print_table(head, [_cells(*row) for row in rows])
+    if found["beta"]:
+        print("at a density: the moonlet's mass alone is scaled, each draw's push, size and separation are held")
     if line := found.get("beta_of_density"):
+        low, high = line["density_range_kg_m3"]
         print(
-            f"\nbeta = {line['slope_at_2400_kg_m3']:.3f} rho/2400 {line['offset']:+.3f}, "
+            f"\nover the draws, {low:.0f} .. {high:.0f} kg/m3 (95 %), all inputs varying: "
+            f"beta = {line['slope_at_2400_kg_m3']:.3f} rho/2400 {line['offset']:+.3f}, "
             f"scatter {line['scatter']:.3f}; correlation with the density {line['correlation_with_density']:+.3f}"
         )
     if found["linearised"]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -13,7 +14,7 @@ from ..errors import InputError
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
 from ..store.units import unit_of
-from .infer import measured_change
+from .infer import measured_by
 from .progress import say_if_cold
 from .tables import print_table
 
@@ -33,6 +34,9 @@ def sensitivity(
         float | None, typer.Option("--period-change-s", help="Measured change, for beta's table; none: [observed].")
     ] = None,
     sigma_s: Annotated[float | None, typer.Option("--sigma-s", help="One sigma of it.")] = None,
+    events: Annotated[
+        list[str] | None, typer.Option("--events", help="CSV of event times, as `timing` reads it, instead of both.")
+    ] = None,
     count: Annotated[int, typer.Option("--count", help="Points behind each index, a power of 2.")] = 8192,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the points; none: that of [sampling].")] = None,
     runs: Annotated[
@@ -46,7 +50,7 @@ def sensitivity(
     from ..ensembles.variance import check_count
 
     scenario = load(file)
-    measured = _measured(scenario, period_change_s, sigma_s)
+    measured, doubts = _measured(scenario, period_change_s, sigma_s, events)
     check_prediction(scenario, runs, 1 if measured else 0)
     check_count(count)
     if seed is not None and not 0 <= seed < 2**63:
@@ -58,9 +62,11 @@ def sensitivity(
     say_if_cold()
     found = []
     for budget in _budgets(scenario, measured, count, seed, runs):
-        found.append(budget)
+        if budget.outcome != "period_change_s":
+            budget = replace(budget, warnings=(*doubts, *budget.warnings))
         if not as_json:  # what is computed is shown before the next can fail
             _print(budget, scenario)
+        found.append(budget)
     if as_json:
         print(json.dumps(_report(scenario, found), indent=2, allow_nan=False))
     else:
@@ -73,15 +79,17 @@ def sensitivity(
     return 0
 
 
-def _measured(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float] | None:
-    """None where neither the options nor [observed] give a measured change; what cannot be one is refused."""
+def _measured(
+    scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
+) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
+    """Change and sigma, None where nothing gives them, with the fit's warnings; what cannot be one is refused."""
     from ..assessment.infer import check_measured
 
-    if change is None and sigma is None and scenario.observed is None:
-        return None
-    measured = measured_change(scenario, change, sigma)
+    if change is None and sigma is None and scenario.observed is None and not events:
+        return None, ()
+    *measured, doubts = measured_by(scenario, change, sigma, events)
     check_measured(scenario, *measured)
-    return measured
+    return tuple(measured), doubts
 
 
 def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, seed, runs) -> Iterator[ErrorBudget]:
@@ -120,6 +128,7 @@ def _plain(budget: ErrorBudget) -> dict[str, Any]:
         "points": i.count,
         "simulations": budget.runs,
         "simulations_left_out": budget.left_out,
+        "simulations_unstable": budget.unstable,
         "emulator_error_share": budget.error_share,
         "inputs": rows,
         "warnings": list(budget.warnings),
@@ -131,7 +140,7 @@ def _print(budget: ErrorBudget, scenario: Scenario) -> None:
     i = budget.indices
     print(
         f"{scenario.name or 'scenario'} ({scenario.place})\n"
-        f"{word}: {name} {budget.mean:{form}}{unit}, sigma {budget.sigma:{form}}{unit}, from {budget.runs} "
+        f"{word}: {name}, mean {budget.mean:{form}}{unit}, sigma {budget.sigma:{form}}{unit}, from {budget.runs} "
         f"simulations; their emulator misses {100.0 * budget.error_share:.2g} % of the variance (leave-one-out)"
     )
     cells = []

@@ -15,11 +15,12 @@ _TURNED_DEG = 90.0
 
 
 def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) -> tuple[np.ndarray, np.ndarray]:
-    """Periods (n,), s, after states at t0, and whether each run is regular (n,).
+    """Periods (n,), s, after states at t0, NaN where a run ends early, and whether each run is regular (n,).
 
-    Regular: the bodies stay apart, the moonlet does not turn over, and none of its four companions grows farther away
-    than regular motion takes it, by attitude and position at the end of the window.  Systems with perturbations, which
-    lanes cannot follow, are simulated one by one; there regular is what ends as it should without turning over.
+    Ends early: the bodies touch, come too near for the fixed step, or part.  Regular: they do not, the moonlet does
+    not turn over, and none of its four companions grows farther away than regular motion takes it, by attitude and
+    position at the end of the window.  Systems with perturbations, which lanes cannot follow, are simulated one by
+    one; there regular is what ends as it should without turning over.
     """
     if any(system.perturbations for system in systems):
         return side_by_side(systems, states, days)
@@ -29,6 +30,6 @@ def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) ->
         chosen = [k for k, other in enumerate(numbers) if other == number]
         found, growth = with_companions(cases([systems[k] for k in chosen], [states[k] for k in chosen]), days)
         calm = (found.long_axis_angle_max_deg < _TURNED_DEG) & (found.tilt_max_deg < _TURNED_DEG) & found.fits
-        periods[chosen] = found.period_s
+        periods[chosen] = np.where(found.fits, found.period_s, np.nan)
         regular[chosen] = calm & ~is_unstable(growth, days)
     return periods, regular

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..assessment.draws import Draws, draws_at
-from ..assessment.infer import check_measured, inverted, prior
+from ..assessment.infer import beta_set_aside, check_measured, inverted, prior
 from ..assessment.posterior import DONE, Posterior
 from ..assessment.relation import Relation, columns
 from ..assessment.relation_runs import related, seed_of
@@ -34,8 +34,9 @@ _DRAWS = 4096
 class ErrorBudget:
     """Indices of one outcome: `period_change_s`, `beta` or `along_track_dv_mm_s`.
 
-    error_share: of the variance, what the emulator misses (leave-one-out); runs: simulations behind it; left_out: how
-    many of them had no outcome, by reason.
+    mean, sigma: over the members, or the draws.  error_share: of the variance, what the emulator misses
+    (leave-one-out); runs: simulations behind it; left_out: how many of them had no outcome, by reason; unstable: how
+    many ended well though their attitude is unstable.
     """
 
     outcome: str
@@ -45,6 +46,7 @@ class ErrorBudget:
     error_share: float
     runs: int
     left_out: Mapping[str, int]
+    unstable: int
     warnings: tuple[str, ...]
 
     def order(self) -> np.ndarray:
@@ -72,8 +74,13 @@ def of_prediction(
             f"{lost} of {fit.runs} simulations are left out ({words}); the indices are those of a smooth relation "
             "through the others",
         )
+    if fit.unstable:
+        said += (
+            f"{fit.unstable} of {fit.runs} simulations have an unstable attitude; they count, and what their period is "
+            "off a smooth relation is in what the quadratic misses",
+        )
     return ErrorBudget(
-        "period_change_s", fit.mean, fit.sigma, found, fit.error_share, fit.runs, dict(fit.left_out), said
+        "period_change_s", fit.mean, fit.sigma, found, fit.error_share, fit.runs, dict(fit.left_out), fit.unstable, said
     )
 
 
@@ -87,8 +94,8 @@ def of_inference(
 ) -> ErrorBudget:
     """Of beta inferred from a period change, or of the push where no impactor is given; arguments as of_prediction.
 
-    Points that have no beta (a miss, no push that gives the change) take what a quadratic through the others gives
-    there.  Errors: InputError, ConvergenceError.
+    A drawn beta is no input here.  Points that have no beta (a miss, no push that gives the change) take what a
+    quadratic through the others gives there.  Errors: InputError, ConvergenceError.
     """
     check_count(count)
     check_prediction(scenario, runs, 1)
@@ -97,18 +104,24 @@ def of_inference(
     draws = prior(relation, _DRAWS, seed)
     sample = inverted(relation, draws, change_s, sigma_s)
     solved = _Solved(relation, change_s, sigma_s, draws, sample)
-    given = _with_measurement(scenario.sampling, change_s, solved.sigma_s)
+    given = _with_measurement(relation.scenario.sampling, change_s, solved.sigma_s)
     found = indices(given, solved, count, seed_of(scenario, seed))
     return ErrorBudget(
         outcome=solved.outcome,
         mean=solved.spare.mean,
         sigma=solved.spare.sigma,
         indices=found,
-        error_share=(relation.error_s / solved.sigma_s) ** 2 * float(found.total.value[-1]),
+        error_share=_of_relation(sample) * float(found.total.value[-1]),
         runs=relation.runs,
-        left_out={"unstable_or_ended_early": relation.left_out} if relation.left_out else {},
-        warnings=_correlated(found) + sample.warnings + solved.warnings,
+        left_out={"ended_early_or_refused": relation.left_out} if relation.left_out else {},
+        unstable=relation.unstable_runs,
+        warnings=_correlated(found) + sample.warnings + beta_set_aside(scenario) + solved.warnings,
     )
+
+
+def _of_relation(sample: Posterior) -> float:
+    """The relation's share of the variance of the measurement as it is inverted, unstable runs with their error."""
+    return (sample.relation_error_s / math.hypot(sample.sigma_s, sample.relation_error_s)) ** 2
 
 
 class _Solved:

@@ -3,8 +3,9 @@
 Members are whole ones: relaxed and calibrated, hit, and run over the window after t0, side by side (brief.py); where
 that cannot be (perturbations, another estimator than the weighted fit) they are predicted one by one.  What is fitted
 is a quadratic polynomial (assessment/emulator.py); its leave-one-out error tells what a member's outcome differs by.
-Members that tumble, are unstable, touch, miss or are refused have no outcome that a smooth function could give: they
-are counted by what became of them and left out.
+Members that tumble or are unstable have a period that is some seconds off a smooth function: they take part, as leaving
+them out would take their inputs out too, and their scatter is in the leave-one-out error.  Members that touch, end
+early, miss or are refused have no outcome: they are counted by what became of them and left out.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..assessment.emulator import Quadratic, fitted, terms_of
+from ..assessment.posterior import DONE
 from ..errors import ConvergenceError, InputError
 from ..scenario import Scenario
 from .backends import sweep
@@ -23,13 +25,17 @@ from .brief import brief_members, check_brief
 from .sample import Sample
 
 LEAST_RUNS, MOST_RUNS = 128, 65536
+ENDED_WELL = (DONE, "unstable", "tumbling")
 _WORDS = "<U16"
 _SETTINGS = ("simulation", "observation", "observed", "observer", "requirement", "spacecraft")
 
 
 @dataclass(frozen=True)
 class Response:
-    """A fitted outcome of the inputs `names`: mean, sigma over the members that count; left_out: how many by reason."""
+    """A fitted outcome of the inputs `names`: mean, sigma over the members that count; left_out: how many by reason.
+
+    unstable: how many of those that count are unstable or tumble.
+    """
 
     names: tuple[str, ...]
     fit: Quadratic
@@ -37,6 +43,7 @@ class Response:
     sigma: float
     runs: int
     left_out: Mapping[str, int]
+    unstable: int = 0
 
     @property
     def error_share(self) -> float:
@@ -48,18 +55,17 @@ class Response:
         return self.fit(np.column_stack([inputs[name] for name in self.names]))
 
 
-def response(
-    names: tuple[str, ...], inputs: np.ndarray, outcome: np.ndarray, status: np.ndarray, done: str = "done"
-) -> Response:
-    """Fit outcomes (n,) at inputs (n, d) whose status is `done`; ConvergenceError where they are too few."""
-    well = status == done
+def response(names: tuple[str, ...], inputs: np.ndarray, outcome: np.ndarray, status: np.ndarray) -> Response:
+    """Fit outcomes (n,) at inputs (n, d) whose status is one of ENDED_WELL; ConvergenceError where they are too few."""
+    well = np.isin(status, ENDED_WELL)
     needed = 2 * terms_of(len(names))
     if well.sum() < needed:
         sentence = f"only {well.sum()} of {len(well)} runs end well, {needed} are needed; narrow [sampling] or add runs"
-        raise ConvergenceError(sentence, 1.0 - well.mean(), len(well))
+        raise ConvergenceError(sentence)
     kept = outcome[well]
     left_out = Counter(map(str, status[~well]))
-    return Response(names, fitted(inputs[well], kept), float(kept.mean()), float(kept.std()), len(well), left_out)
+    fit, unstable = fitted(inputs[well], kept), int(np.sum(well & (status != DONE)))
+    return Response(names, fit, float(kept.mean()), float(kept.std()), len(well), left_out, unstable)
 
 
 def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> None:

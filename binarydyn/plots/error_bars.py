@@ -82,7 +82,7 @@ def bars(ax: Axes, budget: ErrorBudget) -> None:
     title, form, unit = _TITLES[budget.outcome]
     missed = number(100.0 * budget.error_share, ".2g", "%")
     ax.set_title(
-        f"{title}: {number(budget.mean, form, unit)}, sigma {number(budget.sigma, form.lstrip('+'), unit)}; "
+        f"{title}: mean {number(budget.mean, form, unit)}, sigma {number(budget.sigma, form.lstrip('+'), unit)}; "
         f"emulator misses {missed}",
         fontsize=9.5,
         loc="right",
