@@ -302,9 +302,11 @@ def test_a_push_without_an_impactor_has_no_beta(scenario, tmp_path, capsys):
     assert "derivatives of the push, mm/s" in said and "beta" not in said
 
 
-@pytest.mark.parametrize(("change", "code", "words"), [("-30000.0", 2, "no push changes"), ("-9000.0", 1, "tumbles")])
+@pytest.mark.parametrize(
+    ("change", "code", "words"), [("-30000.0", 2, "no push changes"), ("-12000.0", 1, "ends early")]
+)
 def test_exit_codes_where_no_push_can_be_inferred(tmp_path, capsys, change, code, words):
-    """A change by 80 % of the period has no push (a question that cannot be answered as asked); a quarter tumbles."""
+    """A change by 80 % of the period has no push (it cannot be answered as asked); by a third, the bodies touch."""
     path = tmp_path / "far.toml"
     path.write_text(TEXT.replace("period_change_s = -1500.0", f"period_change_s = {change}"))
     assert main(["infer", str(path), "--count", "300"]) == code
