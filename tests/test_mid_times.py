@@ -10,6 +10,8 @@ from test_geometry import pair
 
 from binarydyn import plots
 from binarydyn.assessment.campaign import synthesised
+from binarydyn.assessment.plan import plan
+from binarydyn.assessment.start import start
 from binarydyn.assessment.timetable import timetable
 from binarydyn.commands import main
 from binarydyn.errors import InputError
@@ -164,6 +166,8 @@ def test_the_commands_refuse_with_exit_code_two(file, tmp_path, capsys):
         (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--noise-s", "-1"], "noise"),
         (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--share", "0"], "share"),
         (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--days", "0"], "0.1 .. 3650"),
+        (["timing", str(file), "--synthesise", str(tmp_path / "x.csv"), "--days", "3", "--campaign"], "with --days"),
+        (["timing", str(file), "--events", str(good), "--campaign"], "no --synthesise"),
         (["infer", str(file), "--events", str(wrong)], "line 5"),
         (["infer", str(file), "--events", str(good), "--sigma-s", "2"], "remove one"),
     ):
@@ -190,9 +194,36 @@ def test_from_the_simulation_to_beta(file, tmp_path, capsys):
     assert main(["timing", str(file), "--events", str(sheet)]) == 0
     text = capsys.readouterr().out
     assert "sidereal period after" in text and "O-C, min" in text and "hazard" in text
+    rows = [line for line in text.splitlines() if line.startswith("20")]
+    assert len(rows) == 12 and f"... ({len(found['events']) - 12} more; --json has all)" in text
+    off = found["longitude_minus_scenario_deg"]
+    assert abs(off) < 4.0 * found["longitude_minus_scenario_sigma_deg"] < 1.0
     assert main(["infer", str(file), "--events", str(sheet), "--count", "1000", "--json"]) == 0
     beta = json.loads(capsys.readouterr().out)["beta"]
     assert abs(beta["mean"] - 2.2) < 3.0 * beta["sigma"] < 0.1
+
+
+def test_the_moonlet_stands_on_the_zero_of_longitude_at_the_impact():
+    """So a fitted longitude is one against the scenario's."""
+    position = start(pair()).system.state.position_m
+    assert position[0] > 0.0 and abs(position[1]) < 1e-9 * position[0]
+
+
+def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_path, capsys):
+    """The same events, and the sigma of their fit within 2 % of the plan's, which has exact times."""
+    path, sheet = tmp_path / "pair.toml", tmp_path / "s.csv"
+    nights = "\n[campaign]\nnights_before = 8\nnights_after = 9\nmid_sigma_s = 40.0\nleast_depth_mag = 0.005\n"
+    path.write_text(pair(nights).text, encoding="utf-8")
+    assert main(["timing", str(path), "--synthesise", str(sheet), "--campaign", "--json"]) == 0
+    written = json.loads(capsys.readouterr().out)
+    foretold = plan(pair(nights))
+    count = foretold.events_before + foretold.nights[-1].events
+    assert (written["events"], written["noise_s"], written["days"]) == (count, 40.0, None)
+    assert len(sheet.read_text().splitlines()) == count + 1
+    assert main(["timing", str(path), "--events", str(sheet), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert not found["drift_is_fitted"] and found["errors_scaled_by"] == 1.0
+    assert found["period_change_fit_sigma_s"] == pytest.approx(foretold.nights[-1].sigma_s, rel=0.02)
 
 
 def test_the_figure_shows_every_event(tmp_path):

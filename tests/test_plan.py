@@ -181,8 +181,20 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
     assert "as is required, is detected at 3 sigma after night" in said and "hazard" in said
+    assert "lie whole inside the night" in said and "there is no site" in said
+    assert "no [campaign]" not in said and "[sampling]" not in said
+    assert report["campaign_is_given"] is True and report["sampling_is_ignored"] is False
+    drawn = '\n[sampling.quantities]\n"momentum_transfer.beta" = {lognormal = [2.2, 0.2]}\n'
+    monkeypatch.setattr("binarydyn.assessment.plan.plan", lambda scenario: replace(found, scenario=pair(drawn)))
+    path.write_text(pair(drawn).text, encoding="utf-8")
+    assert main(["plan", str(path)]) == 0
+    said = capsys.readouterr().out
+    assert "default nights" in said and "[sampling] is ignored" in said and f"change {found.change_s:+.1f} s" in said
     drawn = plots.plan_figure(found).axes[0]
     assert drawn.get_yscale() == "log" and drawn.get_lines()[1].get_ydata()[-1] == found.nights[-1].whole_sigma_s
+
+
+PLACE = "\n[observer]\nlongitude_deg = 20.8\nlatitude_deg = -32.4"
 
 
 @pytest.mark.parametrize(
@@ -193,7 +205,14 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
         ("nights_after = 0", "campaign.nights_after", "1 .. 3650"),
         ("nights = 3", "campaign.nights", "nights_"),
         ("nights_after = 1", "campaign", "the fit needs 3"),
-        ("nights_after = 5\nleast_depth_mag = 5.0", "campaign", "the fit needs 3"),
+        ("nights_after = 5\nleast_depth_mag = 5.0", "campaign", "0 are 5 mag deep; lower least_depth_mag"),
+        ("nights_after = 5\nnight_h = 0.1", "campaign", "lie whole inside the 0.1 h; add hours"),
+        (
+            f"nights_after = 5\nsun_below_deg = -89.0{PLACE}",
+            "campaign",
+            "Sun below -89 deg; choose",
+        ),
+        (f"nights_after = 5\npair_above_deg = 89.0{PLACE}", "campaign", "above 89 deg; choose another site"),
     ],
 )
 def test_what_is_refused(changed, named, said, tmp_path, capsys):

@@ -24,6 +24,7 @@ from ..observables.geometry import Sight, Sky
 from ..observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
 from ..observables.timing_terms import TURN, Expected, Fit
 from ..scenario import Scenario
+from .nights import check_counts, shown
 from .start import Start, start
 from .timetable import LIMITS_DAYS, event_run
 
@@ -96,10 +97,7 @@ def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bo
 
 def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, share: float = 1.0) -> MidTimes:
     """Middles of `days` before and after t0 as the simulation has them, with Gaussian noise; a random share of them."""
-    if not 0.0 < share <= 1.0:
-        raise InputError("--share", f"{share:g} is given, allowed is above 0 to 1; change it")
-    if not (np.isfinite(noise_s) and noise_s >= 0.0):
-        raise InputError("--noise-s", f"{noise_s:g} is given, allowed is a number of seconds from 0; change it")
+    _check_noise(noise_s, share)
     low, high = LIMITS_DAYS
     if not low <= days <= high:
         raise InputError("--days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
@@ -107,6 +105,27 @@ def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, shar
     exact = own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
     random = np.random.default_rng(seed)
     return with_noise(exact, noise_s, random).chosen(random.random(len(exact)) < share)
+
+
+def synthesised_nights(scenario: Scenario, noise_s: float | None, seed: int, share: float = 1.0) -> MidTimes:
+    """The same of the events that the nights of [campaign] show, none of them lost: what `plan` foretells the fit of.
+
+    noise_s: None: mid_sigma_s of the campaign.  Errors: InputError.
+    """
+    noise_s = scenario.campaign.mid_sigma_s if noise_s is None else noise_s
+    _check_noise(noise_s, share)
+    sky, begun = sky_and_start(scenario)
+    found = shown(scenario, sky, begun)
+    check_counts(scenario, found)
+    random = np.random.default_rng(seed)
+    return with_noise(found.mids, noise_s, random).chosen(random.random(len(found.mids)) < share)
+
+
+def _check_noise(noise_s: float, share: float) -> None:
+    if not 0.0 < share <= 1.0:
+        raise InputError("--share", f"{share:g} is given, allowed is above 0 to 1; change it")
+    if not (np.isfinite(noise_s) and noise_s >= 0.0):
+        raise InputError("--noise-s", f"{noise_s:g} is given, allowed is a number of seconds from 0; change it")
 
 
 def with_noise(exact: MidTimes, noise_s: float, random: np.random.Generator) -> MidTimes:

@@ -12,23 +12,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import DAY_S, HOUR_S
 from ..dynamics import simulate
 from ..errors import FewCyclesError, InputError
-from ..impact import impact_on
 from ..observables import period
-from ..observables.altitude import altitudes_deg
-from ..observables.events import Event, events
 from ..observables.geometry import Sky
-from ..observables.mid_times import MidTimes, Readings, readings, sight_for
+from ..observables.mid_times import Readings, readings, sight_for
 from ..observables.timing import EVENTS_NEEDED, fitted, late_s
 from ..observables.timing_design import TimingDesign
 from ..observables.timing_terms import TURN, Expected, Terms
 from ..scenario import Scenario
 from ..scenario.campaign import Campaign as CampaignTable
 from .campaign import expected
+from .nights import check_counts, date_of, shown
 from .start import start
-from .timetable import event_run
 
 DETECTED = 3.0
 """Sigmas (common practice)."""
@@ -101,17 +97,12 @@ def plan(scenario: Scenario) -> Plan:
     if scenario.kind_of_impact == "none":
         raise InputError(scenario.place, "neither [impactor] nor [push] is given, a plan is for a change; add one")
     campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
-    hit = impact_on(begun.system, scenario)
-    runs = (
-        event_run(scenario, begun.system, -(campaign.nights_before + 1.0)),
-        event_run(scenario, hit.system, campaign.nights_after + 1.0, hit.state),
-    )
-    found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight)]
-    mids, night = _seen(scenario, sky, found)
-    _check_counts(scenario, night)
+    found = shown(scenario, sky, begun)
+    check_counts(scenario, found)
+    mids, night, hit = found.mids, found.night_of, found.hit
     sight = sight_for(sky, mids)
     seen, known = readings(mids, sight), expected(begun)
-    counted = _counted(seen, runs)
+    counted = _counted(seen, found.runs)
     sigma = np.full(len(mids), campaign.mid_sigma_s)
     best = fitted(seen, counted, sigma, known)
     values = {name: best.values[name] for name in Terms().names}
@@ -125,7 +116,7 @@ def plan(scenario: Scenario) -> Plan:
     nights = tuple(
         PlannedNight(
             k,
-            _dates(scenario, sky, k),
+            date_of(scenario, sky, k),
             int(np.sum((night > 0) & (night <= k))),
             float(sigmas[k - 1]),
             float(own[k - 1]) if np.isfinite(own[k - 1]) else None,
@@ -153,69 +144,6 @@ def plan(scenario: Scenario) -> Plan:
         counted_rad=counted,
         warnings=begun.warnings + hit.warnings,
     )
-
-
-def _middle_h(scenario: Scenario) -> float:
-    """Middle of the night, UTC."""
-    campaign, east = scenario.campaign, scenario.observer.longitude_deg
-    if campaign.middle_utc_h is not None:
-        return campaign.middle_utc_h
-    return 0.0 if east is None else (-east / 15.0) % 24.0
-
-
-def _first_middle_s(scenario: Scenario, sky: Sky) -> float:
-    """Middle of the first night that ends after t0 is seen, s from t0 on the observer's clock."""
-    epoch = sky.clock.epoch_utc
-    hour = epoch.hour + epoch.minute / 60.0 + (epoch.second + 1e-6 * epoch.microsecond) / 3600.0
-    wait = (_middle_h(scenario) - hour) * HOUR_S
-    seen, half = float(sky.at([0.0]).light_time_s[0]), 0.5 * scenario.campaign.night_h * HOUR_S
-    return wait + DAY_S * np.ceil((seen - half - wait) / DAY_S)
-
-
-def _dates(scenario: Scenario, sky: Sky, night: int) -> str:
-    return sky.clock.utc(_first_middle_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
-
-
-def _seen(scenario: Scenario, sky: Sky, found: list[Event]) -> tuple[MidTimes, np.ndarray]:
-    """Events that lie whole within a night and are deep enough, and their nights: 1, 2, .. after t0, -1, .. before."""
-    campaign = scenario.campaign
-    deep = [e for e in found if e.duration_s is not None and e.depth_mag >= campaign.least_depth_mag]
-    deep = _up_in_the_dark(campaign, sky, deep) if sky.site and deep else deep
-    if not deep:
-        return MidTimes(np.empty(0, dtype="<U11"), np.empty(0, dtype="<U9"), np.empty(0)), np.empty(0, dtype=int)
-    middle = np.array([e.mid_s for e in deep])
-    seen = middle + sky.at(middle).light_time_s
-    first = _first_middle_s(scenario, sky)
-    nearest = np.round((seen - first) / DAY_S).astype(int)
-    room = 0.5 * campaign.night_h * HOUR_S - 0.5 * np.array([e.duration_s for e in deep])
-    inside = np.abs(seen - first - nearest * DAY_S) <= room
-    after = middle >= 0.0
-    # the night of the impact itself shows events of both sides
-    night = np.where(after, nearest + 1, np.minimum(nearest, 0) - 1)
-    inside &= np.where(after, night <= campaign.nights_after, night >= -campaign.nights_before - 1)
-    kinds = [np.array([getattr(e, name) for e in deep]) for name in ("kind", "body")]
-    mids, order = MidTimes(*(kind[inside] for kind in kinds), seen[inside]), np.argsort(seen[inside], kind="stable")
-    return mids.sorted(), night[inside][order]
-
-
-def _up_in_the_dark(campaign: CampaignTable, sky: Sky, found: list[Event]) -> list[Event]:
-    """Those at whose first and last contact the pair is up and the Sun down at the site."""
-    seen = np.ones(len(found), dtype=bool)
-    for contact in (0, 3):
-        time = np.array([event.contacts_s[contact] for event in found])
-        sun, pair = altitudes_deg(sky, time + sky.at(time).light_time_s)
-        seen &= (sun < campaign.sun_below_deg) & (pair > campaign.pair_above_deg)
-    return [event for event, good in zip(found, seen, strict=True) if good]
-
-
-def _check_counts(scenario: Scenario, night: np.ndarray) -> None:
-    for side, count in (("before", int(np.sum(night < 0))), ("after", int(np.sum(night > 0)))):
-        if count < EVENTS_NEEDED:
-            raise InputError(
-                f"{scenario.place}:campaign",
-                f"its nights show {count} events {side} the impact, the fit needs {EVENTS_NEEDED}; add nights or "
-                "hours, or lower least_depth_mag",
-            )
 
 
 def _counted(seen: Readings, runs) -> np.ndarray:

@@ -51,6 +51,8 @@ def report(found: Plan) -> dict[str, Any]:
         "scenario": found.scenario.name,
         "scenario_sha256": found.scenario.sha256,
         "campaign": found.scenario.campaign.model_dump(),
+        "campaign_is_given": _is_given(found),
+        "sampling_is_ignored": _has_sampling(found),
         "period_change_s": found.change_s,
         "events_before": found.events_before,
         "nights": [
@@ -96,7 +98,13 @@ def _print(found: Plan) -> None:
     )
     if found.scenario.observer.longitude_deg is not None:
         limits = f"Sun below {campaign.sun_below_deg:g} and the pair above {campaign.pair_above_deg:g} deg"
-        print(f"events with the {limits} at the site, from first to last contact")
+        print(f"events count that lie whole inside the night, with the {limits} at the site")
+    else:
+        print("events count that lie whole inside the night, wherever on Earth it is dark then: there is no site")
+    if not _is_given(found):
+        print("the scenario has no [campaign]: this is one of default nights (`check --keys` lists them)")
+    if _has_sampling(found):
+        print("[sampling] is ignored: the plan is for the predicted change of the stated values alone")
     print()
     head = (
         "night",
@@ -105,7 +113,7 @@ def _print(found: Plan) -> None:
         "sigma, s",
         "own error, s",
         "change/sigma",
-        "68 % with losses",
+        "68 % with losses, s",
         "median, s",
     )
     print_table(head, [_cells(found, night) for night in found.nights])
@@ -124,6 +132,14 @@ def _print(found: Plan) -> None:
     for sentence in found.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def _is_given(found: Plan) -> bool:
+    return "campaign" in found.scenario.model_fields_set
+
+
+def _has_sampling(found: Plan) -> bool:
+    return bool(found.scenario.sampling and found.scenario.sampling.quantities)
 
 
 def _sentence(one: Detection, what: str, found: Plan) -> str:

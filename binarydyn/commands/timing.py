@@ -19,6 +19,9 @@ from .tables import print_table
 if TYPE_CHECKING:
     from ..assessment.campaign import Campaign
 
+_ENDS = 6
+"""First and last events that are printed."""
+
 
 def timing(
     file: Annotated[
@@ -31,15 +34,27 @@ def timing(
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
     synthesise: Annotated[str, typer.Option("--synthesise", help="Write such a CSV from the simulation, stop.")] = "",
-    days: Annotated[float, typer.Option("--days", help="Of it, before and after the impact.")] = 14.0,
-    noise_s: Annotated[float, typer.Option("--noise-s", help="Of it, one sigma of each middle.")] = 30.0,
+    days: Annotated[
+        float | None, typer.Option("--days", help="Of it, before and after the impact; none: 14.", show_default=False)
+    ] = None,
+    campaign: Annotated[
+        bool, typer.Option("--campaign", help="Of it, only what the nights of [campaign] show, as `plan` counts them.")
+    ] = False,
+    noise_s: Annotated[
+        float | None,
+        typer.Option("--noise-s", help="Of it, one sigma of each middle; none: 30, or campaign.mid_sigma_s."),
+    ] = None,
     share: Annotated[float, typer.Option("--share", help="Of it, how many of the events are seen, at random.")] = 1.0,
     seed: Annotated[int, typer.Option("--seed", help="Of its noise.")] = 0,
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
     scenario = load(file) if file else builtin()
+    if campaign and (days is not None or not synthesise):
+        wrong = "--days" if days is not None else "no --synthesise"
+        raise InputError("--campaign", f"it is given with {wrong}, allowed is --synthesise FILE --campaign; change it")
     if synthesise:
-        return _synthesise(scenario, synthesise, days, noise_s, share, seed)
+        length = None if campaign else 14.0 if days is None else days
+        return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
     if plot:
         from ..plots import check_path
 
@@ -69,17 +84,29 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
     return measured(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
 
 
-def _synthesise(scenario: Scenario, path: str, days: float, noise_s: float, share: float, seed: int) -> int:
-    from ..assessment.campaign import synthesised
+def _synthesise(
+    scenario: Scenario, path: str, days: float | None, noise_s: float | None, share: float, seed: int, as_json: bool
+) -> int:
+    """days: None for the nights of [campaign]."""
+    from ..assessment.campaign import synthesised, synthesised_nights
     from ..observables.geometry import Sky
     from ..store.files import check_place
     from ..store.mid_times import write_mid_times
 
     check_place(path)
     say_if_cold()
-    mids = synthesised(scenario, days, noise_s, seed, share)
+    if days is None:
+        noise_s = scenario.campaign.mid_sigma_s if noise_s is None else noise_s
+        mids = synthesised_nights(scenario, noise_s, seed, share)
+    else:
+        noise_s = 30.0 if noise_s is None else noise_s
+        mids = synthesised(scenario, days, noise_s, seed, share)
     write_mid_times(path, mids, Sky.of(scenario).clock)
-    print(f"{len(mids)} event times with noise of {noise_s:g} s are in {path}")
+    if as_json:
+        said = {"file": path, "events": len(mids), "noise_s": noise_s, "share": share, "seed": seed}
+        print(json.dumps(said | {"days": days, "campaign": days is None, "caution": CAUTION}, indent=2))
+    else:
+        print(f"{len(mids)} event times with noise of {noise_s:g} s are in {path}")
     return 0
 
 
@@ -99,8 +126,8 @@ def report(found: Campaign) -> dict[str, Any]:
         "period_change_fit_sigma_s": fit.change_sigma_s,
         "period_change_model_error_s": found.bias_change_s,
         "period_change_sigma_s": found.change_sigma_s,
-        "longitude_at_impact_deg": math.degrees(longitude) % 360.0,
-        "longitude_at_impact_sigma_deg": math.degrees(spread),
+        "longitude_minus_scenario_deg": math.remainder(math.degrees(longitude), 360.0),
+        "longitude_minus_scenario_sigma_deg": math.degrees(spread),
         "eccentricity_after": e[0],
         "eccentricity_after_sigma": e[1],
         "apsidal_rate_deg_day": math.degrees(turning[0]) * DAY_S,
@@ -162,7 +189,7 @@ def _print(found: Campaign) -> None:
     rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
     rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
     rows.append(("change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
-    rows.append(("longitude at t0", "deg", *_pair(r, "longitude_at_impact{}_deg", ".4f")))
+    rows.append(("longitude at t0 minus the scenario's", "deg", *_pair(r, "longitude_minus_scenario{}_deg", "+.4f")))
     rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
     rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_rate{}_deg_day", ".3f")))
     if r["drift_deg_day2"] is not None:
@@ -190,6 +217,9 @@ def _print(found: Campaign) -> None:
         )
         for e in r["events"]
     ]
+    if (left_out := len(cells) - 2 * _ENDS) > 1:
+        more = (f"... ({left_out} more; --json has all)", "", "", "", "")
+        cells = [*cells[:_ENDS], more, *cells[-_ENDS:]]
     print_table(("seen (UTC)", "turn", "event", "O-C, min", "from the fit, s"), cells)
     print("O-C: against the period before t0, the geometry and the light time of each event")
     for sentence in found.warnings:
@@ -198,4 +228,4 @@ def _print(found: Campaign) -> None:
 
 
 def _pair(r: dict[str, Any], name: str, form: str) -> tuple[str, str]:
-    return format(r[name.format("")], form), format(r[name.format("_sigma")], form)
+    return format(r[name.format("")], form), format(r[name.format("_sigma")], form.lstrip("+"))
