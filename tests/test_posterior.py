@@ -312,3 +312,55 @@ def test_exit_codes_where_no_push_can_be_inferred(tmp_path, capsys, change, code
     assert main(["infer", str(path), "--count", "300"]) == code
     said = capsys.readouterr().err
     assert said.startswith("binarydyn: ") and words in said and said.count("\n") == 1
+
+
+def test_panels_of_a_column_have_one_range_and_every_histogram_its_name(posterior):
+    """The limits hold all draws that count, not only the dots that are shown."""
+    pytest.importorskip("matplotlib")
+    from binarydyn.plots.corner import corner_figure
+
+    figure = corner_figure(posterior)
+    panels = [ax for ax in figure.axes if ax.axison]
+    shown = {"along-track push, mm/s": posterior.dv_mm_s, "density, kg/m3": posterior.density_kg_m3}
+    shown["beta"] = posterior.beta
+    assert [ax.get_title() for ax in panels if ax.get_title()] == list(shown)
+    for column, (name, x) in enumerate(shown.items()):
+        limits = {ax.get_xlim() for ax in panels if ax.get_subplotspec().colspan.start == column}
+        ((low, high),) = limits
+        assert low < x[posterior.well].min() and x[posterior.well].max() < high
+        across = [ax for ax in panels if ax.get_subplotspec().rowspan.start == column and not ax.get_title()]
+        assert all(ax.get_ylim() == (low, high) for ax in across), name
+    words = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert words == ["median", "68 % of the draws lie between", "one draw"]
+
+
+def test_runs_that_are_no_power_of_two_are_refused_in_one_line(file, capsys):
+    """Also too few for the inputs: 15 coefficients of 5 need 30."""
+    for runs in ("100", "16", "0", "-4", "131072"):
+        assert main(["infer", file, "--count", "300", "--runs", runs]) == 2
+        out, err = capsys.readouterr()
+        assert f"{runs} is given, allowed is a power of 2, 64 .. 65536" in err and err.count("\n") == 1 and not out
+
+
+def test_the_line_of_the_density_needs_a_density_drawn_by_itself(file, scenario, posterior, tmp_path, capsys):
+    """Not where it follows the separation, nor where it is correlated with another input."""
+    line = report(posterior)["beta_of_density"]
+    low, high = line["density_range_kg_m3"]
+    rho = posterior.density_kg_m3[posterior.well]
+    assert np.mean((low <= rho) & (rho <= high)) == pytest.approx(0.95, abs=1e-3)
+    assert main(["infer", file, "--count", "300"]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"^over the draws, \d+ \.\. \d+ kg/m3 \(95 %\), all inputs varying: beta = ", said, re.M)
+    sampling = scenario.data["sampling"]
+    names = {k: v for k, v in sampling["quantities"].items() if k != "secondary.density_kg_m3"}
+    follows = {"quantities": names}
+    tied = sampling | {"correlations": [["secondary.density_kg_m3", "impactor.mass_kg", 0.3]]}
+    path = tmp_path / "other.toml"
+    for other in (follows, tied):
+        path.write_text(Scenario.from_data(scenario.data | {"sampling": other}, "other").text)
+        assert main(["infer", str(path), "--count", "300", "--json"]) == 0
+        told = json.loads(capsys.readouterr().out)
+        assert told["beta_of_density"] is None and told["secondary_density_kg_m3"]["sigma"] > 20.0
+    assert main(["infer", str(path), "--count", "300"]) == 0
+    said = capsys.readouterr().out
+    assert "rho/2400" not in said and "the moonlet's mass alone is scaled" in said
