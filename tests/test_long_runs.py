@@ -263,7 +263,14 @@ def test_check_names_the_integrator_and_the_vectors(tmp_path, capsys):
     row = INTEGRATORS["gauss"]
     assert main(["check", str(file)]) == 0
     shown = capsys.readouterr().out
-    assert all(word in shown for word in (row.name, row.order, row.when, row.citation, f"{lanes.LANES} lanes"))
+    last = shown.strip().splitlines()[-1]
+    assert last == f"integrator {row.name}, order {row.order}: {row.when}" and "lanes" not in shown
+    assert main(["check"]) == 0
+    assert "integrator rungekutta" not in capsys.readouterr().out  # the usual one takes no line
+    assert main(["check", "--keys"]) == 0
+    shown = capsys.readouterr().out
+    assert all(one.citation in shown and one.cost in shown for one in INTEGRATORS.values())
+    assert f"{lanes.LANES} lanes" in shown
     assert main(["check", str(file), "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
     assert report["integrator"]["order"] == row.order

@@ -139,9 +139,21 @@ def test_the_command_prints_and_keeps_them(tmp_path, capsys):
             float(line["mid_sigma_s"]) for line in csv.DictReader(stream) if line["mid_sigma_s"] not in ("", "0.0")
         ] == sigmas
     assert main(["events", str(path), "--days", "2", "--members", "8"]) == 0
-    assert "of drift, s" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "sigma, min  sigma of drift, min" in said and "by 8 members drawn" in said and "ambiguous" not in said
+    assert report["sigma_members"] == 8
     assert main(["events", str(path), "--days", "2", "--single"]) == 0
     assert "sigma" not in capsys.readouterr().out
+
+
+def test_where_the_count_of_turns_is_lost_is_said():
+    """Half of a turn is 5.75 h, and 4 mm/s are 1 h in the period (3 dv/v P): ambiguous from the first event on that is
+    moved by more than that half.
+    """
+    table = spread('"push.along_track_mm_s" = {normal = [-0.01, 4.0]}', 8)
+    far = [entry for entry in table.entries if (entry.mid_sigma_s or 0.0) > 0.5 * table.ephemerides[0].spacing_s]
+    sentences = [one for one in table.warnings if "ambiguous" in one]
+    assert far and len(sentences) == 1 and table.utc(far[0])[-1] in sentences[0]
 
 
 def test_too_few_members_and_members_without_distributions_are_refused(tmp_path, capsys):

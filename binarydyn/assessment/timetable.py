@@ -85,7 +85,8 @@ class Night:
 class Timetable:
     """What `timetable` returns; entries in the order of time, absent events among them.
 
-    runs, conjunctions: by name, `before`, `after` and `without` the impact; for those who look again.
+    runs, conjunctions: by name, `before`, `after` and `without` the impact; for those who look again.  sigma_members:
+    drawn members behind the sigmas, None without sigmas.
     """
 
     scenario: Scenario
@@ -101,6 +102,7 @@ class Timetable:
     warnings: tuple[str, ...]
     runs: Mapping[str, Trajectory] = field(repr=False)
     conjunctions: Mapping[str, Sequence[Event]] = field(repr=False)
+    sigma_members: int | None = None
 
     def found(self, name: str) -> Sequence[Event]:
         """All conjunctions of a run."""
@@ -243,7 +245,8 @@ def _warnings(entries: Sequence[Entry], periods: Sequence, days: float) -> tuple
         said.append(f"{days:g} days are too short for a sidereal period, at least 5 orbits are needed")
     cut = sum(entry.event.is_cut for entry in entries)
     if cut:
-        said.append(f"{cut} events are under way at the impact or at an end of the table; their middles do not count")
+        events, its = ("event is", "its middle does") if cut == 1 else ("events are", "their middles do")
+        said.append(f"{cut} {events} under way at the impact or at an end of the table; {its} not count")
     return tuple(said)
 
 

@@ -63,3 +63,12 @@ def summary(table: Timetable) -> dict[str, Any]:
         "period_before_h": table.period_before_h,
         "period_after_h": table.period_after_h,
     }
+
+
+def period_words(table: Timetable, form: str) -> str:
+    """The sidereal periods before and after the impact; where the table is too short for one, that."""
+    told = (("before", table.period_before_h), ("after", table.period_after_h))
+    known = [f"{format(hours, form)} h {side}" for side, hours in told if hours is not None]
+    unknown = [side for side, hours in told if hours is None]
+    said = f"sidereal period {', '.join(known)}" if known else "no sidereal period"
+    return said if not unknown else f"{said} (the table is too short {' and '.join(unknown)} the impact)"

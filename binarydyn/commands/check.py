@@ -15,6 +15,8 @@ from ..scenario import Key, Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .tables import print_table
 
+_USUAL = "rungekutta"
+
 
 def check(
     file: Annotated[
@@ -24,7 +26,9 @@ def check(
     as_file: Annotated[
         bool, typer.Option("--print", help="Write the built-in scenario as a file to start from.")
     ] = False,
-    keys: Annotated[bool, typer.Option("--keys", help="List every key with unit, default, range and reason.")] = False,
+    keys: Annotated[
+        bool, typer.Option("--keys", help="List every key with unit, default, range and reason; integrators.")
+    ] = False,
 ) -> None:
     """Read a scenario, refuse it in one line or show it."""
     if as_file or keys:
@@ -101,14 +105,16 @@ def _print_scenario(scenario: Scenario, rows: Sequence[tuple[Key, Any, bool]]) -
             for kind, numbers in distribution.model_dump(exclude_none=True).items():
                 cells.append((f'sampling.quantities."{name}"', f"{kind} {_text(numbers)}", "", "", ""))
     print_table(head, cells)
-    _print_integrator(scenario)
+    row = _integrator(scenario)
+    if row["name"] != _USUAL:
+        print(f"\nintegrator {row['name']}, order {row['order']}: {row['when']}")
 
 
 def _integrator(scenario: Scenario) -> dict[str, str]:
     """The row of the table of integrators; perturbations are known to the first one alone."""
     from ..dynamics import INTEGRATORS
 
-    return vars(INTEGRATORS["rungekutta" if scenario.perturbations.any else scenario.simulation.integrator])
+    return vars(INTEGRATORS[_USUAL if scenario.perturbations.any else scenario.simulation.integrator])
 
 
 def _lanes() -> tuple[int, int]:
@@ -118,11 +124,13 @@ def _lanes() -> tuple[int, int]:
     return LANES, vector_bits()
 
 
-def _print_integrator(scenario: Scenario) -> None:
-    row, (lanes, bits) = _integrator(scenario), _lanes()
-    print(
-        f"\nintegrator {row['name']}: order {row['order']}; {row['cost']}\n  when: {row['when']}\n  {row['citation']}"
-    )
+def _print_integrators() -> None:
+    """What there is, with its order, cost and source."""
+    from ..dynamics import INTEGRATORS
+
+    for row in INTEGRATORS.values():
+        print(f"\nintegrator {row.name}: order {row.order}; {row.cost}\n  when: {row.when}\n  {row.citation}")
+    lanes, bits = _lanes()
     print(f"{lanes} lanes side by side; vectors of this processor: {bits} bits, {bits // 64} numbers at once")
 
 
@@ -154,6 +162,7 @@ def _print_keys(as_json: bool) -> None:
         return
     head = ("key", "unit", "default", "allowed", "reason")
     print_table(head, [(key.name, key.unit, _default(key), key.allowed, key.reason) for key in keys])
+    _print_integrators()
 
 
 def _described(key: Key) -> dict[str, Any]:

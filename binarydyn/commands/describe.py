@@ -31,7 +31,7 @@ _BODY_ROWS = (
     ("escape speed, from it alone", "m/s", "escape_speed_m_s", ".4f"),
     ("escape speed, from the pair", "m/s", "pair_escape_speed_m_s", ".4f"),
     ("synchronous radius", "m", "synchronous_radius_m", ".1f"),
-    ("room until the other takes over", "m", "room_m", ".1f"),
+    ("the other takes over from", "m", "room_m", ".1f"),
     ("own speed about the barycentre", "m/s", "own_speed_m_s", ".4f"),
     ("angular momentum of the spin", "kg m2/s", "angular_momentum_kg_m2_s", ".4e"),
 )
@@ -132,7 +132,7 @@ def _print(described: Description, found: dict[str, Any]) -> None:
 
 def _print_pair(described: Description, found: dict[str, Any]) -> None:
     rows = [
-        (name, unit, *(_number(found[f"{body}_{key}"], form) for body in ("primary", "secondary")))
+        (name, unit, *(_number(_told(found, body, key), form) for body in ("primary", "secondary")))
         for name, unit, key, form in _BODY_ROWS
     ]
     print_table(("", "unit", "primary", "secondary"), rows)
@@ -152,6 +152,12 @@ def _print_pair(described: Description, found: dict[str, Any]) -> None:
         f"{name} {found[f'{name}_angular_momentum_kg_m2_s'] / total:.2%}" for name in ("orbit", "primary", "secondary")
     )
     print(f"angular momentum along the orbit normal {total:.4e} kg m2/s: {shares}\n")
+
+
+def _told(found: dict[str, Any], body: str, key: str) -> float | None:
+    """A number of a body; the other one takes over nowhere where the room is all of the separation."""
+    value = found[f"{body}_{key}"]
+    return None if key == "room_m" and value >= found["separation_m"] else value
 
 
 def _print_modes(described: Description, found: dict[str, Any]) -> None:
@@ -200,7 +206,7 @@ def _print_near(described: Description, found: dict[str, Any]) -> None:
     print(f"  at {craft.distance_m:g} m: {described.flyby.speed_m_s(craft.distance_m):.4f} m/s; relative {speeds}")
     if found["pass_pericentre_speed_m_s"] is not None:
         print(
-            f"  there {found['pass_pericentre_speed_m_s']:.4f} m/s; burn to be captured: "
+            f"  at closest approach {found['pass_pericentre_speed_m_s']:.4f} m/s; burn to be captured: "
             f"{found['pass_burn_to_parabola_m_s']:.4f} m/s (just bound), {found['pass_burn_to_circle_m_s']:.4f} m/s "
             "(circle)"
         )

@@ -106,6 +106,7 @@ def _check_places(csv_file: str, plot: str, out: str) -> None:
 
 def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> dict[str, Any]:
     return whole | {
+        "sigma_members": table.sigma_members,
         "scenario": table.scenario.name,
         "scenario_sha256": table.scenario.sha256,
         "ephemerides": [
@@ -127,6 +128,8 @@ def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]
 
 
 def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> None:
+    from ..assessment.timetable_rows import period_words
+
     w = whole
     print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}): {w['status']}")
     print(
@@ -135,18 +138,21 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
         f"phase angle {w['phase_angle_deg']:.2f} deg; from the orbit's pole: observer {w['aspect_deg']:.2f}, "
         f"Sun {w['solar_aspect_deg']:.2f} deg; {w['sun_distance_au']:.4f} au from the Sun, "
         f"{w['observer_distance_au']:.4f} au from the observer\n"
-        f"sidereal period {_text(w['period_before_h'], '.6f')} h before, {_text(w['period_after_h'], '.6f')} h after\n"
+        f"{period_words(table, '.6f')}\n"
     )
-    head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "min", "mag", "drift, min", "O-C, min")
+    head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "duration, min", "depth, mag", "drift, min")
+    head += ("O-C, min",)
     shown = [row for row in found if row["extent"] != "absent"]
     cells = [_cells(row) for row in shown]
     if any(row["mid_sigma_s"] is not None for row in shown):
-        head += ("sigma, s", "of drift, s")
-        sigmas = [(_text(row["mid_sigma_s"], ".3g"), _text(row["drift_sigma_s"], ".3g")) for row in shown]
+        head += ("sigma, min", "sigma of drift, min")
+        sigmas = [tuple(_text(row[name], ".3f", 60.0) for name in ("mid_sigma_s", "drift_sigma_s")) for row in shown]
         cells = [one + two for one, two in zip(cells, sigmas, strict=True)]
     print_table(head, cells)
     for sentence in _absent(found):
         print(sentence)
+    if table.sigma_members is not None:
+        print(f"sigmas of the prediction are by {table.sigma_members} members drawn from [sampling]")
     _print_lines(table)
     for sentence in table.warnings:
         print(f"warning: {sentence}")

@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
 
 def show(
-    file: Annotated[str, typer.Argument(help="Result file (HDF5) of `predict --out` or `sweep --out`.")],
+    file: Annotated[str, typer.Argument(help="Result file (HDF5) of predict, sweep or events --out.")],
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> None:
-    """Print a stored prediction or sweep with its provenance."""
+    """Print a stored prediction, sweep or timetable with its provenance."""
     from ..store import open_result
 
     result = open_result(file)

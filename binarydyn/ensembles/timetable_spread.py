@@ -16,6 +16,7 @@ import numpy as np
 
 from ..assessment.start import start
 from ..assessment.timetable import LONGER, Entry, Timetable, left_alone
+from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, simulate_many
 from ..errors import BinarydynError, InputError
 from ..impact import impact_on
@@ -70,7 +71,21 @@ def with_sigmas(table: Timetable, sample: Sample) -> Timetable:
         _with(entry, sigma[entry.side], drift, places[entry.side][_label(entry.event)]) for entry in table.entries
     )
     said = (f"{failed} of {len(sample)} members have no prediction and are left out of the sigmas",) if failed else ()
-    return replace(table, entries=entries, warnings=table.warnings + said)
+    known = replace(table, entries=entries, sigma_members=len(sample) - failed)
+    return replace(known, warnings=table.warnings + said + _uncounted(known))
+
+
+def _uncounted(table: Timetable) -> tuple[str, ...]:
+    """From which event on a middle may be taken for that of a turn sooner or later."""
+    spacing = {(line.kind, line.body): line.spacing_s for line in table.ephemerides}
+    for entry in table.entries:
+        label = entry.event.kind, entry.event.body
+        if entry.mid_sigma_s and label in spacing and entry.mid_sigma_s > 0.5 * spacing[label]:
+            return (
+                f"from {table.utc(entry)[-1]} on one sigma exceeds half of the {spacing[label] / HOUR_S:.2f} h between "
+                "two events of a kind: which turn an event belongs to is ambiguous",
+            )
+    return ()
 
 
 def _with(entry: Entry, sigma: np.ndarray, drift: np.ndarray, place: int) -> Entry:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..assessment.timetable import Entry, Timetable
+from ..assessment.timetable_rows import period_words
 from ..constants import DAY_S
 from ..scenario.wording import CAUTION
 from .files import save_page
@@ -109,10 +110,9 @@ def _headline(table: Timetable) -> str:
 
 def _beneath(table: Timetable) -> str:
     g = table.geometry
-    periods = [number(p, ".5f") for p in (table.period_before_h, table.period_after_h)]
     return (
         f"t0 seen {table.sky.observed_utc([0.0])[0]}, phase angle {number(float(g.phase_angle_deg[0]), '.1f')} deg; "
-        f"sidereal period {periods[0]} h before, {periods[1]} h after\n"
+        f"{period_words(table, '.5f')}\n"
         "marks: against the straight ephemeris from before; lines: against a run without the impact"
         + ("; bars: 1 sigma" if any(entry.mid_sigma_s is not None for entry in table.entries) else "")
     )

@@ -19,6 +19,8 @@ SCHEMA = 2
 """Version of the layout: it grows when an older reader would misread a file."""
 _PIECE = 1 << 20
 _LONGEST = 400
+_HDF5 = b"\x89HDF\r\n\x1a\n"
+"""First bytes of every HDF5 file that begins with its superblock (format specification, section II.A)."""
 _LINE = re.compile(rb"\nbinarydyn result, layout (\d+), written by binarydyn (\S+), SHA-256 ([0-9a-f]{64})\n\Z")
 
 
@@ -42,8 +44,11 @@ def check_seal(path: Path) -> None:
     try:
         with open(path, "rb") as stream:
             found = _found(stream)
+            is_begun = _is_begun(stream)
     except OSError as error:
         raise InputError(place, f"it cannot be read ({error.strerror}); check the disk and the permissions") from None
+    if found is None and not is_begun:
+        raise InputError(place, "this is no result file, allowed is one that `--out` wrote (HDF5); name another file")
     if found is None:
         raise InputError(
             place,
@@ -76,6 +81,12 @@ def _found(stream: IO[bytes]) -> tuple[int, str, bool] | None:
         left -= len(piece)
         total.update(piece)
     return int(line[1]), line[2].decode(errors="replace"), line[0] == _line(total, line[1], line[2])
+
+
+def _is_begun(stream: IO[bytes]) -> bool:
+    """Whether a file starts as a result does, as far as it goes; a scenario or a table of numbers does not."""
+    stream.seek(0)
+    return _HDF5.startswith(stream.read(len(_HDF5)))
 
 
 def _line(total: hashlib._Hash, layout: bytes = b"", package: bytes = b"") -> bytes:
