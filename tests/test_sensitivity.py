@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from short_sweeps import HIT, PAIR, PUSH
+from test_geometry import pair
 
 from binarydyn.assessment import predict
 from binarydyn.assessment.infer import infer
@@ -309,3 +310,27 @@ def test_long_names_stay_on_the_page(predicted):
     for text in texts:
         box = text.get_window_extent(canvas.get_renderer())
         assert box.x0 >= 0.0 and box.x1 <= figure.bbox.width, text.get_text()
+
+
+def test_event_times_in_place_of_a_measured_change(tmp_path, capsys):
+    """The same table as from the change and the sigma that `infer --events` takes from them, which are said."""
+    text = (
+        pair().text.replace("days_before = 60.0", "days_before = 8.0").replace("days_after = 60.0", "days_after = 8.0")
+    )
+    law = f'\n[sampling]\nseed = 5\n[sampling.quantities]\n"{SEPARATION}" = {{normal = [821.0, 8.0]}}\n'
+    file, times = tmp_path / "pair.toml", tmp_path / "times.csv"
+    file.write_text(text + law)
+    assert main(["timing", str(file), "--synthesise", str(times), "--days", "8", "--noise-s", "30"]) == 0
+    rest = ["--runs", "16", "--json"]
+    assert main(["infer", str(file), "--events", str(times), "--count", "200", *rest]) == 0
+    inferred = json.loads(capsys.readouterr().out.partition("\n")[2])
+    words = ["sensitivity", str(file), "--count", "256", *rest]
+    assert main([*words, "--events", str(times)]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["measured"] == {key: inferred[key] for key in ("period_change_s", "sigma_s")}
+    change, sigma = (repr(value) for value in told["measured"].values())
+    assert main([*words, f"--period-change-s={change}", "--sigma-s", sigma]) == 0
+    same = json.loads(capsys.readouterr().out)
+    assert same["inference"]["inputs"] == told["inference"]["inputs"] and same["measured"] == told["measured"]
+    assert main([*words, "--events", str(times), "--sigma-s", "1"]) == 2
+    assert "one of the two is allowed" in capsys.readouterr().err

@@ -64,11 +64,13 @@ def sensitivity(
     for budget in _budgets(scenario, measured, count, seed, runs):
         if budget.outcome != "period_change_s":
             budget = replace(budget, warnings=(*doubts, *budget.warnings))
+            if not as_json:
+                print(f"measured change {measured[0]:+.2f} s, sigma {measured[1]:.2f} s")
         if not as_json:  # what is computed is shown before the next can fail
             _print(budget, scenario)
         found.append(budget)
     if as_json:
-        print(json.dumps(_report(scenario, found), indent=2, allow_nan=False))
+        print(json.dumps(_report(scenario, found, measured), indent=2, allow_nan=False))
     else:
         print(CAUTION)
     sys.stdout.flush()
@@ -101,10 +103,11 @@ def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, se
         yield of_inference(scenario, *measured, count, seed, runs)
 
 
-def _report(scenario: Scenario, found: list[ErrorBudget]) -> dict[str, Any]:
+def _report(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, float] | None) -> dict[str, Any]:
     """The JSON object."""
     parts = {_TITLES[budget.outcome][0]: _plain(budget) for budget in found}
-    head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
+    change = {"period_change_s": measured[0], "sigma_s": measured[1]} if measured else None
+    head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "measured": change}
     return head | {"prediction": None, "inference": None} | parts | {"caution": CAUTION}
 
 

@@ -61,7 +61,7 @@ def corner_figure(posterior: Posterior) -> Figure:
         place = {"loc": "upper center", "bbox_to_anchor": (0.5, 0.96), "ncols": len(handles)}
         figure.legend(handles.values(), handles.keys(), fontsize=SMALL, frameon=False, markerscale=5.0, **place)
         figure.text(0.02, 0.01, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
-        figure.subplots_adjust(left=0.13, right=0.97, top=0.885, bottom=0.15, hspace=0.2, wspace=0.12)
+        figure.subplots_adjust(left=0.13, right=0.97, top=0.885, bottom=0.15, hspace=0.2, wspace=0.22)
     return figure
 
 
