@@ -271,6 +271,39 @@ def test_contours_lie_where_the_value_is_theirs_and_are_labelled():
     assert not [label for label in labels(ax) if "failed" in label]
 
 
+def test_labels_of_contours_lie_inside_the_area():
+    """Three by five members of nearly straight contours, some of which only cut a corner."""
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(500.0, 900.0, 5), np.linspace(1160.0, 1200.0, 3)))
+    figure = Figure(figsize=(160.0 / 25.4, 136.0 / 25.4))
+    ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
+    plots.sweep_map(ax, x, y, -2.6 * x + 3.0 * (y - 1160.0), ("x", "y", ""))
+    canvas = FigureCanvasAgg(figure)
+    named = contour_set(ax).labelTexts
+    assert len(named) >= 4
+    corners = ax.transData.transform([(500.0, 1160.0), (900.0, 1200.0)])
+    for text in named:
+        around = text.get_window_extent(canvas.get_renderer())
+        assert (around.min > corners[0]).all() and (around.max < corners[1]).all(), text.get_text()
+
+
+def test_unstable_members_are_ringed_and_very_many_dotted():
+    (x, y, z), flat = members(), axes()
+    wild = x > 700.0
+    plots.sweep_map(flat, x, y, z, ("x", "y", "z"), wild)
+    rings = drawn(flat, f"unstable ({wild.sum()})")
+    assert sorted(map(tuple, rings)) == sorted(zip(x[wild], y[wild], strict=True))
+    line = axes()
+    plots.sweep_line(line, x[:5], z[:5], ("x", "z"), np.array([True, False, True, False, False]))
+    assert sorted(drawn(line, "unstable (2)")[:, 1]) == sorted(z[[0, 2]])
+    x, y = (values.ravel() for values in np.meshgrid(np.linspace(0.0, 1.0, 200), np.linspace(0.0, 2.0, 200)))
+    many = axes()
+    plots.sweep_map(many, x, y, x + y, ("x", "y", "z"), x > 0.5)
+    assert many.get_legend_handles_labels()[1] == [f"unstable ({np.sum(x > 0.5)})"]
+    (area,) = [c for c in many.collections if hasattr(c, "hatches") and any(c.hatches)]
+    edges = np.concatenate([path.vertices for path in area.get_paths()])
+    assert edges[:, 0].min() == pytest.approx(0.5, abs=0.02) and edges[:, 0].max() == pytest.approx(1.0, abs=0.02)
+
+
 def test_failed_members_are_crossed_and_hatched_and_no_contour_enters_their_cells():
     ax, (x, y, z) = axes(), members()
     bad = (x == 600.0) & (y < 5.0)
@@ -429,6 +462,10 @@ def test_a_sweep_over_two_keys_and_one_held(tmp_path):
     change = result.columns["period_change_s"][shown & ~missed]
     assert f"{number(change.min(), '+.1f')} to {number(change.max(), '+.1f', 's')}" in said[1]
     assert "12 members: 9 done, 3 miss" in said[1]
+    wild = dict(result.columns) | {"unstable_after": (shown & (result.columns["impactor.mass_kg"] == 900.0)) * 1}
+    one = type("One", (), {"kind": "sweep", "keys": result.keys, "columns": wild, "attributes": result.attributes})()
+    marked = drawn(plots.sweep_figure(one).axes[0], "unstable (3)")
+    assert set(marked[:, 0]) == {900.0} and set(marked[:, 1]) == {-40.0, 0.0, 40.0}  # the one that missed is none
     assert plots.save_sweep(tmp_path / "s.pdf", result).read_bytes().startswith(b"%PDF-")
 
 

@@ -1,9 +1,11 @@
 """A prediction with drawn inputs: what it says of the members, beside the stated values, and what it refuses."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from short_sweeps import HIT, scenario
 
 from binarydyn import plots
@@ -153,9 +155,17 @@ def test_the_figure_shows_the_members(file, tmp_path):
     columns = {"status": np.array(["done"] * 7), "period_change_s": change, "unstable_after": np.zeros(7)}
     columns |= {"impactor.mass_kg": np.arange(7.0), "mutual_orbit.separation_m": change}
     drawn = Drawn(scenario(DRAWN), Sample.of(scenario(DRAWN), "random"), columns)
-    bars, ranks = plots.sample_figure(drawn).axes
+    figure = plots.sample_figure(drawn)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    assert all(text.get_window_extent(renderer).x1 < figure.bbox.x1 for text in figure.texts)
+    bars, ranks = figure.axes
     labels = bars.get_legend_handles_labels()[1]
     assert "68 %" in labels and "95 %" not in labels and "of these, unstable" not in labels
     assert sorted(bar.get_width() for bar in ranks.patches) == pytest.approx([-1.0, 1.0])
+    wild = replace(drawn, columns=columns | {"unstable_after": np.array([1, 0, 0, 0, 0, 0, 0])})
+    figure = plots.sample_figure(wild)
+    assert "of these, unstable" in figure.axes[0].get_legend_handles_labels()[1]
+    said = [text.get_text() for text in figure.texts][1]
+    assert "median \N{MINUS SIGN}530.0 s" in said and "7 of 7 members have a period change; 1 of them unstable" in said
     path = tmp_path / "s.png"
     assert main(["predict", file, "--plot-sample", str(path)]) == 0 and path.stat().st_size > 10_000

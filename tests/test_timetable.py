@@ -138,6 +138,8 @@ def test_json_csv_and_file_say_the_same(file, tmp_path, capsys):
 def test_the_table_for_a_reader_says_what_is_absent(file, capsys):
     assert main(["events", str(file), "--days", "1"]) == 0
     text = capsys.readouterr().out
+    assert "no sidereal period: too short a table" in text and "- h before" not in text
+    assert "duration, min  depth, mag" in text
     assert "absent in" in text and "the outlines miss by" in text and "drift, min" in text and "hazard" in text
 
 
@@ -146,6 +148,8 @@ def test_the_figure_shows_every_event_that_takes_place(table, tmp_path):
     depths = figure.axes[1]
     drawn = sum(len(line.get_xdata()) for line in depths.get_lines() if not line.get_label().startswith("_"))
     assert drawn == sum(entry.counts for entry in table.entries)
+    deepest = max(entry.event.depth_mag for entry in table.entries if entry.counts)
+    assert depths.get_ylim()[1] > 1.1 * deepest  # whole marks, below the mark of the impact
     saved = plots.save_timetable(tmp_path / "e.svg", table)
     assert saved.stat().st_size > 10_000
 

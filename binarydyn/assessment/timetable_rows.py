@@ -70,5 +70,6 @@ def period_words(table: Timetable, form: str) -> str:
     told = (("before", table.period_before_h), ("after", table.period_after_h))
     known = [f"{format(hours, form)} h {side}" for side, hours in told if hours is not None]
     unknown = [side for side, hours in told if hours is None]
-    said = f"sidereal period {', '.join(known)}" if known else "no sidereal period"
-    return said if not unknown else f"{said} (the table is too short {' and '.join(unknown)} the impact)"
+    if not known:
+        return "no sidereal period: too short a table"
+    return f"sidereal period {', '.join(known)}" + (f" (too short a table {unknown[0]})" if unknown else "")

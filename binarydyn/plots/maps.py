@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import InputError
-from .style import AFTER, IMPACT, INK, SMALL
+from .style import AFTER, IMPACT, INK, LATER, SMALL
 from .words import number
 
 if TYPE_CHECKING:
@@ -24,17 +24,31 @@ _MANY = 2500
 _MOST_CELLS = 120
 """On each axis of a map; of more values neighbours are averaged."""
 _HATCH = {"facecolor": "none", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0, "zorder": 0.3}
+_DOTS = _HATCH | {"edgecolor": LATER.colour, "hatch": "....", "zorder": 0.7}
+_EDGE = 0.055
+"""Least distance of the middle of a label from the edge of the shaded area, in parts of the axes: half its length."""
 
 
-def sweep_map(ax: Axes, x: np.ndarray, y: np.ndarray, z: np.ndarray, labels: tuple[str, str, str]) -> None:
+def sweep_map(
+    ax: Axes,
+    x: np.ndarray,
+    y: np.ndarray,
+    z: np.ndarray,
+    labels: tuple[str, str, str],
+    unstable: np.ndarray | None = None,
+) -> None:
     """Labelled contours of z over a grid of x and y, all (n,), one element a member in any order; labels with units.
 
     z is nan where a member failed: such members are crossed and their cells hatched; members not yet done leave a gap.
+    unstable: (n,) which members are ringed, or None where that is not known; of very many their area is dotted.
     InputError where x or y has fewer than two values.
     """
     x, y, z = (np.asarray(values, dtype=float) for values in (x, y, z))
     total = int(np.sum(~np.isfinite(z)))
+    chaotic = np.zeros(len(z), dtype=bool) if unstable is None else np.asarray(unstable, dtype=bool)
+    ringed, count = (x[chaotic], y[chaotic]), int(chaotic.sum())
     if len(z) > _MOST_CELLS**2:
+        chaotic = _coarse(x, y, chaotic.astype(float))[2] > 0.5
         x, y, z = _coarse(x, y, z)
     (columns, i), (rows, j) = (np.unique(values, return_inverse=True) for values in (x, y))
     if min(len(columns), len(rows)) < 2:
@@ -48,7 +62,11 @@ def sweep_map(ax: Axes, x: np.ndarray, y: np.ndarray, z: np.ndarray, labels: tup
         for k in np.flatnonzero(failed):
             ax.fill_between(_around(columns, i[k]), *_around(rows, j[k]), **_HATCH, label="_failed cell")
     else:
-        _failed_area(ax, columns, rows, (i[failed], j[failed]), f"failed ({total})")
+        _area(ax, columns, rows, (i[failed], j[failed]), _HATCH | {"label": f"failed ({total})"})
+    if count >= _MANY:
+        _area(ax, columns, rows, (i[chaotic], j[chaotic]), _DOTS | {"label": f"unstable ({count})"})
+    elif count:
+        ax.plot(*ringed, **_ring(), label=f"unstable ({count})")
     _contours(ax, columns, rows, np.ma.masked_invalid(table))
     if len(z) < _MANY:
         ax.plot(x[~failed], y[~failed], color=INK, linestyle="none", marker=".", markersize=2.0, label="member")
@@ -56,13 +74,21 @@ def sweep_map(ax: Axes, x: np.ndarray, y: np.ndarray, z: np.ndarray, labels: tup
         ax.plot(x[failed], y[failed], **_cross(), label=f"failed ({total})")
 
 
-def sweep_line(ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str]) -> None:
-    """z (n,) over one swept key x (n,), labels with units; members that failed (nan) are crossed on the lower edge."""
+def sweep_line(
+    ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str], unstable: np.ndarray | None = None
+) -> None:
+    """z (n,) over one swept key x (n,), labels with units; members that failed (nan) are crossed on the lower edge.
+
+    unstable: (n,) which members are ringed, or None where that is not known.
+    """
     order = np.argsort(x)
+    chaotic = np.zeros(len(z), dtype=bool) if unstable is None else np.asarray(unstable, dtype=bool)[order]
     x, z = np.asarray(x, dtype=float)[order], np.asarray(z, dtype=float)[order]
     failed = ~np.isfinite(z)
     marks = {"marker": AFTER.marker, "markersize": 4.0} if len(z) < _MANY else {"rasterized": True}
     ax.plot(x, z, **AFTER.line(), **marks, label="member")
+    if chaotic.any():
+        ax.plot(x[chaotic], z[chaotic], **_ring(), rasterized=len(z) >= _MANY, label=f"unstable ({chaotic.sum()})")
     ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(x))
     low = ax.get_xaxis_transform()
     if failed.sum() < _MANY:
@@ -96,14 +122,18 @@ def _grouped(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return mean, group[place]
 
 
-def _failed_area(ax: Axes, columns: np.ndarray, rows: np.ndarray, places: tuple, label: str) -> None:
-    """The cells of very many failures, hatched as one area."""
+def _area(ax: Axes, columns: np.ndarray, rows: np.ndarray, places: tuple, style: dict) -> None:
+    """Very many cells, hatched as one area."""
     from matplotlib.patches import Rectangle
 
     table = np.zeros((len(rows), len(columns)))
     table[places[1], places[0]] = 1.0
-    ax.contourf(columns, rows, table, [0.5, 1.5], colors="none", hatches=[_HATCH["hatch"]], zorder=_HATCH["zorder"])
-    ax.add_patch(Rectangle((columns[0], rows[0]), 0.0, 0.0, **_HATCH, label=label))  # for the legend
+    area = ax.contourf(
+        columns, rows, table, [0.5, 1.5], colors="none", hatches=[style["hatch"]], zorder=style["zorder"]
+    )
+    area.set_edgecolor(style["edgecolor"])
+    area.set_linewidth(style["linewidth"])
+    ax.add_patch(Rectangle((columns[0], rows[0]), 0.0, 0.0, **style))  # for the legend
 
 
 def _contours(ax: Axes, columns: np.ndarray, rows: np.ndarray, table: np.ma.MaskedArray) -> None:
@@ -119,20 +149,30 @@ def _contours(ax: Axes, columns: np.ndarray, rows: np.ndarray, table: np.ma.Mask
     ax.contourf(columns, rows, table, levels, cmap=pale.reversed() if strong_below else pale, zorder=0.5)
     lines = ax.contour(columns, rows, table, levels, colors=INK, linewidths=0.8, linestyles="solid", zorder=1.0)
     fmt = {"fmt": lambda value: number(value, "g"), "inline_spacing": 3, "fontsize": SMALL}
-    ax.clabel(lines, manual=_middles(ax, lines.get_paths()), **fmt)
+    ax.clabel(lines, manual=_middles(ax, lines.get_paths(), (columns, rows)), **fmt)
 
 
-def _middles(ax: Axes, paths: list[Path]) -> list[np.ndarray]:
-    """Where to label contours: in the middle of pieces long enough to carry a number and not too near to another."""
+def _middles(ax: Axes, paths: list[Path], sides: tuple[np.ndarray, np.ndarray]) -> list[np.ndarray]:
+    """Where to label contours: in the middle of pieces long enough to carry a number and not too near to another label
+    or to the edge of the area.
+    """
     spans = np.array([np.ptp(ax.get_xlim()), np.ptp(ax.get_ylim())])
+    low, high = (np.array([side[k] for side in sides]) for k in (0, -1))
     pieces = [piece for path in paths for piece in path.to_polygons(closed_only=False)]
     places: list[np.ndarray] = []
     for piece in sorted(pieces, key=lambda piece: -np.hypot(*(np.ptp(piece, axis=0) / spans))):
-        middle = piece[len(piece) // 2]
+        middle = _halfway(piece, spans)
         long = np.hypot(*(np.ptp(piece, axis=0) / spans)) > _LABELLED
-        if long and all(np.hypot(*((middle - place) / spans)) > _APART for place in places):
+        inside = (np.minimum(middle - low, high - middle) / spans).min() > _EDGE
+        if long and inside and all(np.hypot(*((middle - place) / spans)) > _APART for place in places):
             places.append(middle)
     return places
+
+
+def _halfway(piece: np.ndarray, spans: np.ndarray) -> np.ndarray:
+    """(2,) the point of a line (n, 2) with half of its length, as it is drawn, on either side."""
+    along = np.append(0.0, np.cumsum(np.hypot(*(np.diff(piece, axis=0) / spans).T)))
+    return np.array([np.interp(0.5 * along[-1], along, piece[:, k]) for k in (0, 1)])
 
 
 def _around(values: np.ndarray, k: int) -> np.ndarray:
@@ -144,6 +184,18 @@ def _padded(values: np.ndarray) -> tuple[float, float]:
     """Limits of an axis that leave room for the markers at its ends."""
     pad = 0.025 * np.ptp(values)
     return values.min() - pad, values.max() + pad
+
+
+def _ring() -> dict:
+    return {
+        "color": LATER.colour,
+        "linestyle": "none",
+        "marker": "o",
+        "markersize": 8.0,
+        "markerfacecolor": "none",
+        "markeredgewidth": 1.2,
+        "zorder": 3,
+    }
 
 
 def _cross() -> dict:

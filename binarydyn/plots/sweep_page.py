@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..ensembles.spread import unstable
 from ..errors import InputError
 from ..scenario.wording import CAUTION
 from .files import save_page
@@ -20,7 +22,9 @@ from .words import label_of, number, unit_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_SHOWN = "period_change_s"
+_SHOWN, _UNSTABLE = "period_change_s", "unstable_after"
+_WIDTH = 105
+"""Characters of a line of the least important text that fit into the page."""
 _SIZE_MM = (160.0, 136.0)
 
 
@@ -41,21 +45,27 @@ def sweep_figure(result: Any) -> Figure:
     varying = [key for key in keys if len(np.unique(columns[key])) > 1]
     if not varying:
         raise InputError("plot", f"a sweep of {len(columns['status'])} member is given, 2 are needed; vary a key")
-    columns, held = _held({name: columns[name] for name in (*keys, "status", _SHOWN)}, varying[2:])
+    chaotic = unstable(columns)
+    shown = {name: columns[name] for name in (*keys, "status", _SHOWN)}
+    if chaotic is not None:
+        shown[_UNSTABLE] = chaotic
+    columns, held = _held(shown, varying[2:])
+    marked = columns.get(_UNSTABLE)
     measured = np.where(columns["status"] == "done", columns[_SHOWN], np.nan).astype(float)
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
-        ax = figure.add_axes((0.13, 0.235, 0.83, 0.645))
+        ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
         if len(varying) > 1:
             labels = label_of(varying[0]), label_of(varying[1]), ""
-            sweep_map(ax, columns[varying[0]], columns[varying[1]], measured, labels)
+            sweep_map(ax, columns[varying[0]], columns[varying[1]], measured, labels, marked)
         else:
-            sweep_line(ax, columns[varying[0]], measured, (label_of(varying[0]), label_of(_SHOWN)))
+            sweep_line(ax, columns[varying[0]], measured, (label_of(varying[0]), label_of(_SHOWN)), marked)
         if ax.get_legend_handles_labels()[1]:
-            ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.11), ncols=2, frameon=False, borderaxespad=0.0)
+            ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.11), ncols=3, frameon=False, borderaxespad=0.0)
         title = f"{name_of(result)}: {label_of(_SHOWN)}"
         figure.text(0.02, 0.975, title, fontsize=11.5, fontweight="bold", va="top")
-        figure.text(0.02, 0.92, "; ".join([_range(measured), _outcomes(columns["status"])]), fontsize=SMALL, va="top")
+        said = "; ".join([_range(measured), _outcomes(columns["status"])])
+        figure.text(0.02, 0.92, fill(said, _WIDTH), fontsize=SMALL, va="top")
         figure.text(0.02, 0.09, held, fontsize=SMALL, va="bottom")
         figure.text(0.02, 0.015, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
     return figure

@@ -26,6 +26,8 @@ PENS = {
     ("occultation", "secondary"): Pen("#c9731c", (0, (3, 1.5, 1, 1.5)), "v"),
 }
 _SIZE_MM = (160.0, 150.0)
+_ROOM = 1.2
+"""Height of the panel of depths against the deepest event: whole marks, below that of the impact."""
 
 
 def timetable_figure(table: Timetable) -> Figure:
@@ -86,7 +88,7 @@ def depths(ax: Axes, table: Timetable) -> None:
             _days(same), [entry.event.depth_mag for entry in same], **PENS[label].points(3.5, hollow=True), label=name
         )
     ax.set(xlabel="time from the impact, days", ylabel="depth, mag")
-    ax.set_ylim(bottom=0.0)
+    ax.set_ylim(0.0, _ROOM * ax.get_ylim()[1])
     mark_impact(ax, "")
 
 
