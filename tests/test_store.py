@@ -406,7 +406,7 @@ def test_foreign_and_newer_files_are_one_line(tmp_path, capsys, monkeypatch):
 def test_a_place_that_cannot_be_written_is_refused_before_anything_is_computed(sweep_file, tmp_path):
     for path, word in ((tmp_path, "folder"), (tmp_path / "none" / "s.h5", "no folder"), (tmp_path / "a\0b", "cannot")):
         assert word in refusal(path)
-    assert "cannot" in refusal(tmp_path / ("a" * 300)) and "blocks cannot be made" in refusal(tmp_path / ("a" * 252))
+    assert "cannot" in refusal(tmp_path / ("a" * 300)) and "cannot be written" in refusal(tmp_path / ("a" * 252))
     (tmp_path / "notes.txt").write_text("mine")
     assert "no result file" in refusal(tmp_path / "notes.txt")
     assert os.listdir(tmp_path) == ["notes.txt"]

@@ -14,19 +14,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..constants import DAY_S, HOUR_S
-from ..dynamics import simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import impact_on
-from ..observables import period
 from ..observables.cycle_count import Timing, timing
 from ..observables.events import KINDS
 from ..observables.geometry import Sight, Sky
-from ..observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
+from ..observables.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
 from ..observables.timing_terms import TURN, Expected, Fit
 from ..scenario import Scenario
 from .nights import check_counts, shown
 from .start import Start, start
 from .timetable import LIMITS_DAYS, event_run
+from .windows import periods_s
 
 APSIDAL_SHARE = 0.5
 """One sigma of the apsidal rate, in parts of that of an oblate primary: the moonlet's shape changes it by so much."""
@@ -96,15 +95,19 @@ def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bo
 
 
 def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, share: float = 1.0) -> MidTimes:
-    """Middles of `days` before and after t0 as the simulation has them, with Gaussian noise; a random share of them."""
-    _check_noise(noise_s, share)
+    """Middles of `days` before and after t0 as the simulation has them, with Gaussian noise; a random share of them.
+
+    InputError for numbers that are not allowed, and where no event is left.
+    """
+    _check_noise(noise_s, seed, share)
     low, high = LIMITS_DAYS
     if not low <= days <= high:
         raise InputError("--days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
     sky, begun = sky_and_start(scenario)
     exact = own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
-    random = np.random.default_rng(seed)
-    return with_noise(exact, noise_s, random).chosen(random.random(len(exact)) < share)
+    if not len(exact):
+        raise InputError("--days", f"no event takes place within {days:g} days of the impact, 1 is needed; take more")
+    return _noisy_share(exact, noise_s, seed, share)
 
 
 def synthesised_nights(scenario: Scenario, noise_s: float | None, seed: int, share: float = 1.0) -> MidTimes:
@@ -113,19 +116,32 @@ def synthesised_nights(scenario: Scenario, noise_s: float | None, seed: int, sha
     noise_s: None: mid_sigma_s of the campaign.  Errors: InputError.
     """
     noise_s = scenario.campaign.mid_sigma_s if noise_s is None else noise_s
-    _check_noise(noise_s, share)
+    _check_noise(noise_s, seed, share)
     sky, begun = sky_and_start(scenario)
     found = shown(scenario, sky, begun)
     check_counts(scenario, found)
-    random = np.random.default_rng(seed)
-    return with_noise(found.mids, noise_s, random).chosen(random.random(len(found.mids)) < share)
+    return _noisy_share(found.mids, noise_s, seed, share)
 
 
-def _check_noise(noise_s: float, share: float) -> None:
+def _check_noise(noise_s: float, seed: int, share: float) -> None:
     if not 0.0 < share <= 1.0:
         raise InputError("--share", f"{share:g} is given, allowed is above 0 to 1; change it")
-    if not (np.isfinite(noise_s) and noise_s >= 0.0):
-        raise InputError("--noise-s", f"{noise_s:g} is given, allowed is a number of seconds from 0; change it")
+    low, high = SIGMA_S
+    if not (noise_s == 0.0 or low <= noise_s <= high):
+        raise InputError("--noise-s", f"{noise_s:g} is given, allowed is 0 or {low:g} .. {high:g} s; change it")
+    if not 0 <= seed < 2**63:
+        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+
+
+def _noisy_share(exact: MidTimes, noise_s: float, seed: int, share: float) -> MidTimes:
+    """Some of the middles, at random, with noise.  InputError where none is left."""
+    random = np.random.default_rng(seed)
+    seen = with_noise(exact, noise_s, random).chosen(random.random(len(exact)) < share)
+    if not len(seen):
+        raise InputError(
+            "--share", f"{share:g} of {len(exact)} events leaves none, 1 is needed; take more of them, or more days"
+        )
+    return seen
 
 
 def with_noise(exact: MidTimes, noise_s: float, random: np.random.Generator) -> MidTimes:
@@ -149,12 +165,8 @@ def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known
     if days > CHECKED_DAYS:
         return None, None
     hit = impact_on(begun.system, scenario)
-    windows = (-scenario.simulation.days_before, scenario.simulation.days_after)
     try:
-        before, after = (
-            period(simulate(system, window, state)).value_s
-            for system, window, state in zip((begun.system, hit.system), windows, (None, hit.state), strict=True)
-        )
+        before, after = periods_s(scenario, begun.system, hit)
         room = Sight(sight.sky, min(sight.start_s, -days * DAY_S), max(sight.end_s, days * DAY_S))
         own = _nearest(own_events(scenario, begun, room, days), mids, seen)
         found = timing(readings(own, room), own.sigma_s, known, loss)

@@ -12,9 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics import simulate
 from ..errors import FewCyclesError, InputError
-from ..observables import period
 from ..observables.geometry import Sky
 from ..observables.mid_times import Readings, readings, sight_for
 from ..observables.timing import EVENTS_NEEDED, fitted, late_s
@@ -25,6 +23,7 @@ from ..scenario.campaign import Campaign as CampaignTable
 from .campaign import expected
 from .nights import check_counts, date_of, shown
 from .start import start
+from .windows import periods_s
 
 DETECTED = 3.0
 """Sigmas (common practice)."""
@@ -159,12 +158,8 @@ def _counted(seen: Readings, runs) -> np.ndarray:
 
 def _change_s(scenario: Scenario, system, hit) -> float:
     """What `predict` says for the windows of [simulation]."""
-    simulation, method = scenario.simulation, scenario.observation.estimator
-    sides = ((system, -simulation.days_before, None), (hit.system, simulation.days_after, hit.state))
     try:
-        before, after = (
-            period(simulate(one, days, state, simulation.sample_minutes), method).value_s for one, days, state in sides
-        )
+        before, after = periods_s(scenario, system, hit)
     except (FewCyclesError, InputError) as error:
         raise InputError(scenario.place, f"there is no predicted change to plan for ({error}); predict it") from None
     return after - before

@@ -13,10 +13,13 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from ..constants import DAY_S
 from ..dynamics import State, System, Trajectory, simulate
+from ..epochs import moment
 from ..errors import FewCyclesError, InputError
 from ..impact import Impact, impact_on
 from ..observables import period
+from ..observables.ephemeris import Clock
 from ..observables.events import Event, events
 from ..observables.geometry import Geometry, Sky
 from ..observables.motion_between import SAMPLES_A_TURN
@@ -181,7 +184,11 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
 
 
 def event_run(scenario: Scenario, system: System, days: float, state: State | None = None) -> Trajectory:
-    """A run sampled often enough to know the primary's attitude between samples, as its events need it."""
+    """A run sampled often enough to know the primary's attitude between samples, as its events need it.
+
+    InputError, before it, where nobody knows from where its end is seen.
+    """
+    Clock(moment(scenario.impact_epoch_utc)).check_served([0.0, days * DAY_S])
     spacing = min(20.0, abs(scenario.primary.spin_period_h) * 60.0 / SAMPLES_A_TURN)
     return simulate(system, days, state, sample_minutes=spacing)
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..dynamics import System, Trajectory, simulate
 from ..errors import FewCyclesError, InputError
-from ..impact import ImpactSpec
+from ..impact import Impact, ImpactSpec
 from ..observables import AttitudeHistory, Estimate, OrbitShape, attitude, cycle_periods, orbit_shape, period
 from ..scenario import Scenario
 from .start import Start, start
@@ -91,6 +91,20 @@ def _side(system: System, state, days: float, scenario: Scenario, stage: str, pr
     watch = (lambda share: progress(stage, share)) if progress else None
     run = simulate(system, days, state, simulation.sample_minutes, simulation.max_steps, watch)
     return measured(run, scenario.observation.estimator)
+
+
+def periods_s(scenario: Scenario, system: System, hit: Impact) -> tuple[float, float]:
+    """Periods before t0 and after an impact, as `predict` measures them, without the rest of a Side.
+
+    FewCyclesError or InputError where there is none.
+    """
+    how, method = scenario.simulation, scenario.observation.estimator
+    sides = (system, -how.days_before, None), (hit.system, how.days_after, hit.state)
+    before, after = (
+        period(simulate(one, days, state, how.sample_minutes, how.max_steps), method).value_s
+        for one, days, state in sides
+    )
+    return before, after
 
 
 def measured(trajectory: Trajectory, estimator: str) -> Side:

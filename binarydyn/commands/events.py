@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table, write_csv
+from .tables import print_table
 
 if TYPE_CHECKING:
     from ..assessment.timetable import Timetable
@@ -45,7 +45,7 @@ def events(
     from ..assessment.timetable_rows import rows, summary
 
     scenario = load(file) if file else builtin()
-    _check_places(csv_file, plot, out)
+    _check_places(file, csv_file, plot, out)
     drawing = _drawing(scenario, members, single)
     say_if_cold()
     table = timetable(scenario, days)
@@ -60,7 +60,9 @@ def events(
         _print(table, whole, found)
     sys.stdout.flush()
     if csv_file:
-        write_csv(csv_file, found)
+        from ..store.csv_tables import TIMETABLE, write_rows
+
+        write_rows(csv_file, TIMETABLE, found)
     if out:
         from ..store.timetables import write_timetable
 
@@ -88,12 +90,12 @@ def _drawing(scenario: Scenario, members: int | None, single: bool) -> Sample | 
     return replace(sample, count=count)
 
 
-def _check_places(csv_file: str, plot: str, out: str) -> None:
+def _check_places(file: str, csv_file: str, plot: str, out: str) -> None:
     """Refuse files that cannot be written before anything is computed."""
     if csv_file:
-        from ..store.files import check_place
+        from ..store.csv_tables import TIMETABLE, check_csv
 
-        check_place(csv_file)
+        check_csv(csv_file, TIMETABLE, file)
     if plot:
         from ..plots import check_path
 

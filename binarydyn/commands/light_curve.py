@@ -11,7 +11,7 @@ import typer
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table, write_csv
+from .tables import print_table
 
 if TYPE_CHECKING:
     from ..assessment.photometry import Photometry
@@ -43,9 +43,9 @@ def light_curve(
     scenario = load(file) if file else builtin()
     surface = Surface(law, phase_law, albedo_ratio, facets)
     if csv_file:
-        from ..store.files import check_place
+        from ..store.csv_tables import LIGHT_CURVE, check_csv
 
-        check_place(csv_file)
+        check_csv(csv_file, LIGHT_CURVE, file)
     if plot:
         from ..plots import check_path
 
@@ -61,7 +61,9 @@ def light_curve(
         _print(found, whole, events)
     sys.stdout.flush()
     if csv_file:
-        write_csv(csv_file, rows(found))
+        from ..store.csv_tables import LIGHT_CURVE, write_rows
+
+        write_rows(csv_file, LIGHT_CURVE, rows(found))
     if plot:
         from ..plots.light_curve_page import save_light_curve
 

@@ -115,6 +115,10 @@ def _drawing(
     if is_drawn and not single:
         sample = Sample.of(scenario, kind or "random", count, seed)
         where = Backend(table=table or "full", companions=table == "brief")
+        if figure:
+            from ..plots.sample_page import check_drawn
+
+            check_drawn(len(sample))
         if where.brief:
             check_brief(members_of(scenario), sample)
         return sample, where

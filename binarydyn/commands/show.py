@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..scenario.wording import CAUTION
+from ..errors import InputError
+from ..scenario.wording import CAUTION, one_line
 from .sampled import print_sampled, sampled
 from .tables import print_table
 
@@ -41,7 +42,14 @@ def show(
 def save_figure(path: str, result: Result) -> None:
     """The figure of a stored result."""
     from .. import plots
+    from ..store import word_of
 
+    if result.kind not in ("sweep", "prediction"):
+        raise InputError(
+            "--plot",
+            f"{one_line(str(result.path))} holds a {word_of(result.kind)}, allowed is a prediction or a sweep; "
+            "`binarydyn events --plot` draws a timetable",
+        )
     (plots.save_sweep if result.kind == "sweep" else plots.save_prediction)(path, result)
 
 

@@ -73,6 +73,8 @@ def sweep(
         from ..plots.files import check_path
 
         check_path(plot)
+        if len(design) < 2:
+            raise InputError("--plot", f"{len(design)} member is asked for, 2 are needed for a figure; ask for more")
     begun = time.monotonic()
     how = {"table": table, "options": where.brief.words if where.brief else "", "told": where.told}
     with SweepStore(out, scenario, design, part=_part(members, len(design)), **how) as store:

@@ -1,15 +1,9 @@
-"""How commands print tables, and write them as CSV."""
+"""How commands print tables."""
 
 from __future__ import annotations
 
-import csv
 import sys
-from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import Any
-
-from ..errors import InputError
-from ..scenario.wording import one_line
+from collections.abc import Sequence
 
 
 def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
@@ -27,17 +21,3 @@ def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
     widths = [max(len(row[i]) for row in [head, *cells]) for i in range(len(head))]
     for row in [head, *cells]:
         print("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
-
-
-def write_csv(path: str, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Rows with the same names as a CSV file with a head.
-
-    InputError where it cannot be written.
-    """
-    try:
-        with Path(path).open("w", newline="", encoding="utf-8") as stream:
-            writer = csv.DictWriter(stream, fieldnames=list(rows[0]) if rows else ["side"])
-            writer.writeheader()
-            writer.writerows(rows)
-    except OSError as error:
-        raise InputError(one_line(path), f"it cannot be written ({error.strerror}); choose another place") from None

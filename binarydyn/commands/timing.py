@@ -33,7 +33,9 @@ def timing(
     robust: Annotated[bool, typer.Option("--robust", help="What lies off weighs little (loss soft_l1).")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
-    synthesise: Annotated[str, typer.Option("--synthesise", help="Write such a CSV from the simulation, stop.")] = "",
+    synthesise: Annotated[
+        str | None, typer.Option("--synthesise", help="Write such a CSV from the simulation, stop.")
+    ] = None,
     days: Annotated[
         float | None, typer.Option("--days", help="Of it, before and after the impact; none: 14.", show_default=False)
     ] = None,
@@ -49,10 +51,13 @@ def timing(
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
     scenario = load(file) if file else builtin()
-    if campaign and (days is not None or not synthesise):
+    if campaign and (days is not None or synthesise is None):
         wrong = "--days" if days is not None else "no --synthesise"
         raise InputError("--campaign", f"it is given with {wrong}, allowed is --synthesise FILE --campaign; change it")
-    if synthesise:
+    if synthesise is not None:
+        if events:
+            raise InputError("--synthesise", "it is given with --events, allowed is one of them; leave the other out")
+        _check_table(synthesise, file)
         length = None if campaign else 14.0 if days is None else days
         return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
     if plot:
@@ -84,16 +89,21 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
     return measured(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
 
 
+def _check_table(path: str, file: str) -> None:
+    """Refuse a table that cannot be written before anything is computed."""
+    from ..store.csv_tables import MIDDLES, check_csv
+
+    check_csv(path, MIDDLES, file)
+
+
 def _synthesise(
     scenario: Scenario, path: str, days: float | None, noise_s: float | None, share: float, seed: int, as_json: bool
 ) -> int:
     """days: None for the nights of [campaign]."""
     from ..assessment.campaign import synthesised, synthesised_nights
     from ..observables.geometry import Sky
-    from ..store.files import check_place
     from ..store.mid_times import write_mid_times
 
-    check_place(path)
     say_if_cold()
     if days is None:
         noise_s = scenario.campaign.mid_sigma_s if noise_s is None else noise_s

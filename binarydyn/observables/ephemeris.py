@@ -12,13 +12,20 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..constants import DAY_S
+from ..epochs import J2000_JD
+from ..errors import InputError
+
 if TYPE_CHECKING:
     from astropy.time import Time
 
+SERVED_DAYS = 36525.0
+"""Before and after J2000: as long as the Earth's ephemeris holds, 1900-01-01 to 2100-01-01, each at 12 h."""
 OBLIQUITY_RAD = np.radians(84381.448 / 3600.0)
 """Of the ecliptic J2000 to the equator J2000 (IAU 1976), the one that published elements refer to (from memory)."""
 _TO_ECLIPTIC = np.array(
@@ -70,6 +77,24 @@ class Clock:
             epoch = Time(self.epoch_utc.replace(tzinfo=None), scale="utc", format="datetime").tdb
             return epoch + TimeDelta(np.asarray(time_s, dtype=float), format="sec", scale="tdb")
 
+    def check_served(self, time_s) -> None:
+        """InputError where the Earth's place is not known at times (...), s from the epoch."""
+        time = np.asarray(time_s, dtype=float)
+        days = self._epoch_days + time / DAY_S
+        far = np.abs(days) > SERVED_DAYS
+        if far.any():
+            when = self.utc(time[far][:1])[0]
+            raise InputError(
+                "impact_epoch_utc",
+                f"something seen on {when} is asked for, the Earth's place is served from 1900 to 2100-01-01T12:00; "
+                "take another date or fewer days",
+            )
+
+    @cached_property
+    def _epoch_days(self) -> float:
+        """From J2000 to the epoch, TDB."""
+        return float(self.at(0.0).tdb.jd) - J2000_JD
+
     def utc(self, time_s) -> list[str]:
         """ISO 8601 dates and times, UTC, to a tenth of a second, of seconds (m,) from the epoch."""
         with offline():
@@ -87,10 +112,14 @@ class Clock:
 
 
 def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: Site | None = None) -> np.ndarray:
-    """(m, 3), m, from the Sun's centre to the Earth's, or to a site on it, at times (m,); ecliptic J2000."""
+    """(m, 3), m, from the Sun's centre to the Earth's, or to a site on it, at times (m,); ecliptic J2000.
+
+    InputError beyond SERVED_DAYS.
+    """
     from astropy.coordinates import EarthLocation, get_body_barycentric
     from astropy.units import deg, m
 
+    clock.check_served(np.atleast_1d(time_s))
     with offline():
         time = clock.at(np.atleast_1d(time_s))
         earth, sun = (get_body_barycentric(name, time, ephemeris="builtin") for name in ("earth", "sun"))

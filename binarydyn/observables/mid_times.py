@@ -18,6 +18,8 @@ from ..dynamics.trajectory import Trajectory
 from .events import BODIES, KINDS, middles
 from .geometry import Sight, Sky
 
+SIGMA_S = (1e-3, 1e5)
+"""Allowed, s: light of a finite brightness times no middle better, and one that is off by a day says nothing."""
 _LIGHT_TIME_STEPS = 4
 _RATE_STEP_S = 600.0
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
+from ..store.files import check_place
 from .style import PAGE
 
 if TYPE_CHECKING:
@@ -36,6 +37,7 @@ def check_path(path: str | Path) -> Path:
     if not os.access(path if path.exists() else folder, os.W_OK):
         what = "this file" if path.exists() else f"the folder {folder}"
         raise InputError(path, f"{what} cannot be written to; choose a place that can")
+    check_place(path)
     return path
 
 

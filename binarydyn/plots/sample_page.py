@@ -24,6 +24,12 @@ _SIZE_MM = (160.0, 136.0)
 _INPUTS = 8
 
 
+def check_drawn(count: int, what: str = "members are to be drawn") -> None:
+    """InputError for fewer members than a spread takes; of those to be drawn it can be asked before the work."""
+    if count < 2:
+        raise InputError("plot", f"{count} {what}, 2 are needed; draw more")
+
+
 def sample_figure(result: Any) -> Figure:
     """Histogram of the period change with its intervals, and the rank correlations with the inputs.
 
@@ -35,8 +41,7 @@ def sample_figure(result: Any) -> Figure:
     columns = result.columns
     well = (columns["status"] == "done") & np.isfinite(columns[_SHOWN])
     chaotic = unstable(columns)
-    if well.sum() < 2:
-        raise InputError("plot", f"{well.sum()} members have a period change, 2 are needed; draw more")
+    check_drawn(int(well.sum()), "members have a period change")
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
         _histogram(figure.add_axes((0.11, 0.24, 0.46, 0.58)), columns[_SHOWN], well, chaotic)

@@ -52,7 +52,8 @@ def advice(name: str, known: Iterable[str]) -> str:
         hints.append(f"{leaf} belongs in {' or '.join(tables)}")
     if close := nearest(leaf, here):
         hints.append(f"did you mean {close}?")
-    return ", or ".join(hints) or _far(leaf, known) or f"allowed here are {', '.join(here)}; write one of them"
+    rest = f"allowed here are {', '.join(here)}" if here else "`binarydyn check --keys` lists all"
+    return ", or ".join(hints) or _far(leaf, known) or f"{rest}; write one of them"
 
 
 def _far(leaf: str, known: list[str]) -> str:

@@ -13,9 +13,16 @@ from .wording import one_line
 LARGEST_BYTES = 1 << 20
 
 
+def place_of(path: str | Path) -> str:
+    """How a sentence names a file; InputError where somebody gave an empty name."""
+    if not str(path):
+        raise InputError('""', "the name of the file is empty, allowed is one with a letter at least; name a file")
+    return one_line(str(path))
+
+
 def read_text(path: str | Path) -> str:
     """The text of a scenario file; InputError where it is missing, a folder, unreadable, too large or not text."""
-    place = one_line(str(path))
+    place = place_of(path)
     try:
         if Path(path).is_dir():
             raise InputError(place, "this is a folder, allowed is a scenario file; name a file in it")

@@ -1,7 +1,7 @@
 """What is kept: results as HDF5 files that say where they come from."""
 
 from .predictions import check_target, write_prediction
-from .result import RecordedRun, Result, open_result
+from .result import RecordedRun, Result, open_result, word_of
 from .sweeps import SweepStore
 from .units import long_name_of, unit_of
 
@@ -13,5 +13,6 @@ __all__ = [
     "long_name_of",
     "open_result",
     "unit_of",
+    "word_of",
     "write_prediction",
 ]

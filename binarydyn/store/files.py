@@ -6,11 +6,12 @@ import os
 import stat
 import struct
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..errors import InputError
+from ..scenario.reading import place_of
 from ..scenario.wording import one_line
 from .seal import seal, sealed
 
@@ -30,7 +31,8 @@ def image(fill: Callable[[h5py.File], None]) -> bytes:
 
 def put(path: Path, data: bytes) -> None:
     """Write a file: a kill or a loss of power leaves the old one or the new one.  InputError where it cannot be."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}.tmp")
+    path = target_of(path)
+    draft = _draft_of(path)
     with _placed(path, draft), open(draft, "wb") as stream:
         stream.write(data)
         _finish(stream, draft, path)
@@ -43,6 +45,7 @@ def put_large(path: Path, draft: Path, room: int, fill: Callable[[h5py.File], No
     """
     import h5py
 
+    path = target_of(path)
     with _placed(path, draft):
         with open(draft, "wb") as stream:
             os.posix_fallocate(stream.fileno(), 0, room)  # HDF5 starts once it is known that there is room
@@ -72,7 +75,23 @@ def _placed(path: Path, draft: Path) -> Iterator[None]:
             one_line(str(path)), f"it cannot be written ({why}); check the disk and the permissions and try again"
         ) from None
     finally:
-        draft.unlink(missing_ok=True)
+        with suppress(OSError):  # it was renamed, or the disk takes no draft at all
+            draft.unlink()
+
+
+def _draft_of(path: Path) -> Path:
+    return path.with_name(f".{path.name}.{os.getpid()}.tmp")
+
+
+def target_of(path: str | Path) -> Path:
+    """Where a path leads: of a symbolic link the file that it names, which need not be there yet."""
+    path = Path(path)
+    return Path(os.path.realpath(path)) if os.path.islink(path) else path
+
+
+def is_no_file(mode: int) -> bool:
+    """Whether what is there is a device, a pipe or a socket: it may have no end, or wait for somebody."""
+    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
 def _finish(stream, draft: Path, path: Path) -> None:
@@ -93,16 +112,21 @@ def sync_folder(folder: Path) -> None:
 
 def check_place(path: str | Path) -> None:
     """InputError, before anything is computed, where a result could not be written later."""
-    place, path = one_line(str(path)), Path(path)
+    place, path = place_of(path), target_of(path)
     try:
         mode = path.stat().st_mode
     except FileNotFoundError:
-        mode = 0
+        mode = stat.S_IFREG
     except (OSError, ValueError) as error:
         raise InputError(place, f"it cannot be a file ({one_line(str(error))[-120:]}); choose another name") from None
     if stat.S_ISDIR(mode):
         raise InputError(place, "this is a folder, allowed is the name of a file; add one")
+    if is_no_file(mode):
+        raise InputError(place, "this is a device or a pipe, allowed is a file that stays on a disk; name one")
     if not path.parent.is_dir():
         raise InputError(place, f"there is no folder {one_line(str(path.parent))}; make it or name another one")
     if not os.access(path.parent, os.W_OK):
         raise InputError(place, "its folder cannot be written; name another one")
+    draft = _draft_of(path)
+    with _placed(Path(place), draft):  # some folders say that they can be written, to root above all, and cannot
+        draft.touch()

@@ -10,9 +10,9 @@ import numpy as np
 
 from ..errors import InputError
 from ..scenario.wording import one_line
-from .files import check_place
+from .files import check_place, target_of
 from .provenance import refuse_others
-from .result import Result, open_result
+from .result import Result, open_result, word_of
 from .sweeps import blocks_of, design_attributes, write_sweep
 
 _ADVICE = "name files of one sweep"
@@ -27,7 +27,7 @@ def merge(paths: Sequence[str | Path], out: str | Path) -> tuple[Result, np.ndar
     if not paths:
         raise InputError("merge", "no file is given, at least one result of `sweep --out` is needed; name some")
     check_place(out)
-    out = Path(out)
+    out = target_of(out)
     blocks = blocks_of(out)
     blocks.acquire()
     try:
@@ -51,5 +51,5 @@ def merge(paths: Sequence[str | Path], out: str | Path) -> tuple[Result, np.ndar
 def _sweep(path: str | Path) -> Result:
     result = open_result(path)
     if result.kind != "sweep":
-        raise InputError(one_line(str(path)), f"this is a {result.kind}, allowed is a sweep; leave it out")
+        raise InputError(one_line(str(path)), f"this is a {word_of(result.kind)}, allowed is a sweep; leave it out")
     return result

@@ -21,15 +21,18 @@ from ..epochs import moment
 from ..errors import InputError
 from ..observables.ephemeris import Clock
 from ..observables.events import BODIES, KINDS
-from ..observables.mid_times import MidTimes
+from ..observables.mid_times import SIGMA_S, MidTimes
 from ..scenario.heliocentric import EPOCH_YEARS
 from ..scenario.nearest import nearest
+from ..scenario.reading import place_of
 from ..scenario.wording import one_line
+from .csv_tables import MIDDLES, write_csv
 
-NEEDED = ("mid_utc", "kind", "body")
+NEEDED = MIDDLES
 DAYS_FROM_IMPACT = 3650.0
 SAME_EVENT_PERIODS = 0.1
 """Two middles of one kind and body that are nearer, in orbit periods, are the same event twice."""
+_EMPTY = f"it is empty, a header with {', '.join(NEEDED)} is needed; give a table of events"
 _LARGEST_BYTES = 1 << 24
 _OTHER_SCALES = ("jd", "mjd", "tdb", "tt", "bjd", "hjd", "tai", "utc_jd")
 
@@ -41,7 +44,7 @@ def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float) ->
         raise InputError(
             "--events", f"{len(names)} files are given, a campaign is one file, one column of times; join them in one"
         )
-    place = one_line(names[0])
+    place = place_of(names[0])
     reader = _reader(place, _text(names[0], place))
     columns = _columns(place, reader)
     rows = [row for row in (_row(place, reader.line_num, columns, cells) for cells in reader) if row]
@@ -53,15 +56,10 @@ def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float) ->
 
 
 def write_mid_times(path: str | Path, mids: MidTimes, clock: Clock) -> None:
-    """The file that read_mid_times reads.  InputError where it cannot be written."""
-    try:
-        with Path(path).open("w", newline="", encoding="utf-8") as stream:
-            writer = csv.writer(stream)
-            writer.writerow([*NEEDED, "sigma_s"])
-            sigma = mids.sigma_s if mids.sigma_s is not None else [""] * len(mids)
-            writer.writerows(zip(clock.utc(mids.seen_s), mids.kind, mids.body, sigma, strict=True))
-    except OSError as error:
-        raise InputError(one_line(str(path)), f"it cannot be written ({error.strerror}); choose another") from None
+    """The file that read_mid_times reads.  InputError where it cannot be written, or would replace other work."""
+    sigma = mids.sigma_s if mids.sigma_s is not None else [""] * len(mids)
+    lines = zip(clock.utc(mids.seen_s), mids.kind, mids.body, sigma, strict=True)
+    write_csv(path, NEEDED, [(*NEEDED, "sigma_s"), *lines])
 
 
 def _text(path: str, place: str) -> str:
@@ -81,7 +79,7 @@ def _text(path: str, place: str) -> str:
     if "\0" in text:
         raise InputError(place, "it is a binary file, a CSV file is text; give a table of events as CSV")
     if not text.strip():
-        raise InputError(place, f"it is empty, a header with {', '.join(NEEDED)} is needed; give a table of events")
+        raise InputError(place, _EMPTY)
     return text
 
 
@@ -112,7 +110,10 @@ def _reader(place: str, text: str):
 
 def _columns(place: str, reader) -> list[str]:
     """Names in the header."""
-    names, line = next(reader), reader.line_num
+    names = next(reader, None)
+    if names is None:
+        raise InputError(place, _EMPTY)
+    line = reader.line_num
     for name in NEEDED:
         if names.count(name) == 1:
             continue
@@ -189,8 +190,12 @@ def _sigma(where: str, text: str) -> float | None:
         value = float(text)
     except ValueError:
         value = math.nan
-    if not (math.isfinite(value) and value > 0.0):
-        raise InputError(where, f'sigma_s "{one_line(text[:40])}" is given, allowed is a number of seconds above 0')
+    low, high = SIGMA_S
+    if not low <= value <= high:
+        raise InputError(
+            where,
+            f'sigma_s "{one_line(text[:40])}" is given, allowed is a number of seconds, {low:g} .. {high:g}',
+        )
     return value
 
 

@@ -69,9 +69,15 @@ def refuse_others(found: dict, wanted: dict, place: str, advice: str) -> None:
     if name := made_otherwise(found, wanted):
         raise InputError(
             place,
-            f"it holds {_SAME[name]} ({name} {str(found.get(name))[:12]}, now {str(wanted.get(name))[:12]}), "
+            f"it holds {_SAME[name]} ({name} {_short(name, found)}, now {_short(name, wanted)}), "
             f"allowed is to go on with the same; {advice}",
         )
+
+
+def _short(name: str, given: dict) -> str:
+    """Of a hash so much that two of them differ."""
+    whole = one_line(str(given.get(name)))
+    return whole[:12] if name.endswith(("sha256", "digest")) else whole[:80]
 
 
 @cache

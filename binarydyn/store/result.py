@@ -15,9 +15,10 @@ from ..dynamics import State, System, Trajectory
 from ..ensembles import Grid, Sample
 from ..errors import InputError
 from ..scenario import Scenario
+from ..scenario.reading import place_of
 from ..scenario.wording import one_line
 from .columns import Columns
-from .files import check_place
+from .files import check_place, is_no_file, target_of
 from .groups import FLAGS, UNKNOWN, Column, read_group
 from .provenance import FORMAT
 from .seal import check_seal
@@ -191,7 +192,8 @@ class Result:
 
     def _check_kind(self, kind: str) -> None:
         if self.kind != kind:
-            raise InputError(one_line(str(self.path)), f"this is a {self.kind}, allowed is a {kind}; open another file")
+            given, wanted = word_of(self.kind), word_of(kind)
+            raise InputError(one_line(str(self.path)), f"this is a {given}, allowed is a {wanted}; open another file")
 
     def _group(self, name: str, kind: str) -> dict[str, Column]:
         self._check_kind(kind)
@@ -202,16 +204,21 @@ STATE = ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", 
 ENDS = ("status", "energy_drift", "angular_momentum_drift", "steps", "evaluations")
 
 
+def word_of(kind: str) -> str:
+    """What a sentence calls a kind of result."""
+    return {"events": "timetable"}.get(kind, kind)
+
+
 def _flag(value: int) -> bool | None:
     return None if value == UNKNOWN else bool(value)
 
 
 def open_result(path: str | Path) -> Result:
-    """Open what `predict --out` or `sweep --out` wrote.
+    """Open what `predict --out`, `sweep --out`, `merge --out` or `events --out` wrote.
 
     InputError for a file that is missing, foreign, truncated or damaged, or of a newer layout.
     """
-    place, path = one_line(str(path)), Path(path)
+    place, path = place_of(path), Path(path)
     try:
         missing = not path.exists()
     except (OSError, ValueError):
@@ -221,9 +228,11 @@ def open_result(path: str | Path) -> Result:
             place, f"this sweep is not finished ({left_over} blocks are kept); repeat its command to go on"
         )
     if missing:
-        raise InputError(place, "there is no such file; `predict --out` and `sweep --out` write one")
+        raise InputError(place, "there is no such file; `predict`, `sweep`, `merge` and `events` write one with --out")
     if path.is_dir():
         raise InputError(place, "this is a folder, allowed is a result file; name a file in it")
+    if is_no_file(path.stat().st_mode):
+        raise InputError(place, "this is a device or a pipe, allowed is a result file; name one")
     check_seal(path)
     attributes = read(path, lambda file: {name: _plain(value) for name, value in file.attrs.items()})
     if attributes.get("format") != FORMAT:
@@ -235,11 +244,13 @@ def refuse_other_kinds(path: str | Path, kind: str, word: str) -> None:
     """InputError where a result of a kind could not be written to a path, or would replace other work."""
     check_place(path)
     if Path(path).exists() and (held := open_result(path).kind) != kind:
-        raise InputError(one_line(str(path)), f"it holds a {held}, allowed is {word} or a new file; name another one")
+        place = one_line(str(path))
+        raise InputError(place, f"it holds a {word_of(held)}, allowed is {word} or a new file; name another one")
 
 
 def _unfinished(path: Path, missing: bool) -> int:
     """Blocks of a sweep that was interrupted, if the path is that of its result to come or of their folder."""
+    path = target_of(path)
     folder = (
         path
         if path.name.endswith(".parts")

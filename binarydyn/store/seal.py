@@ -72,7 +72,7 @@ def _found(stream: IO[bytes]) -> tuple[int, str, bool] | None:
     """Layout, package version, and whether the hash fits; None where there is no seal."""
     size = stream.seek(0, 2)
     stream.seek(max(size - _LONGEST, 0))
-    line = _LINE.search(stream.read())
+    line = _LINE.search(stream.read(_LONGEST))  # what has no size, such as a device, may have no end either
     if line is None:
         return None
     stream.seek(0)

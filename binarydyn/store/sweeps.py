@@ -13,7 +13,7 @@ from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import one_line
 from .blocks import Blocks, KeptBlock
-from .files import check_place, put_large
+from .files import check_place, put_large, target_of
 from .groups import Column, write_group
 from .joined import Joined
 from .provenance import attributes, made_otherwise, refuse_others
@@ -48,10 +48,10 @@ class SweepStore:
     ):
         if table not in TABLES:
             raise InputError("table", f"{table!r} is given, allowed is {' or '.join(TABLES)}; choose one")
-        self.path, self.design = Path(path), design
-        self.block_rows, self.block_s = block_rows, block_s
         design.check(scenario)
         check_place(path)
+        self.path, self.design = target_of(path), design
+        self.block_rows, self.block_s = block_rows, block_s
         self.attributes = sweep_attributes(scenario, design, table) | {"table_options": options} | dict(told or {})
         self.wanted = MemberSet(len(design), range(len(design)) if part is None else part)
         self.was_complete = False
