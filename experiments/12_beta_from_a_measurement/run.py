@@ -64,7 +64,9 @@ def timed(scenario: Scenario, count: int) -> None:
     watch("all", watch.whole)
     beta = found["beta_at_density"]["2400"]
     print(f"\nbeta(2400) {beta['median']:.3f}, 68 % {beta['low_68']:.3f} .. {beta['high_68']:.3f}")
-    print(f"relation off by {relation.error_s:.2f} s, {found['draws_by_status']}\n")
+    near, more = found["draws_near_unstable"], found["unstable_error_s"]
+    print(f"relation off by {relation.error_s:.2f} s, {more:.2f} s more in {near} draws near unstable runs")
+    print(f"{found['draws_by_status']}\n")
 
 
 def main() -> int:
