@@ -9,14 +9,16 @@ Draws nearest to a run that ended early are pointed out.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from ..errors import ConvergenceError
 from ..scenario import Scenario
-from .emulator import Quadratic
+from .emulator import Quadratic, fitted, terms_of
+from .pair_draws import pairs
 from .start import Start
 
 
@@ -105,3 +107,60 @@ class Relation:
 def columns(inputs: Mapping[str, np.ndarray], count: int) -> np.ndarray:
     """(count, d) inputs side by side, in their order."""
     return np.column_stack(list(inputs.values())) if inputs else np.empty((count, 0))
+
+
+@dataclass(frozen=True)
+class Simulated:
+    """Those runs of a design that could begin: their places in it, starts, simulated changes of the period, s (NaN
+    where a run ended early), and whether each is regular.
+    """
+
+    places: np.ndarray
+    begun: Sequence[Start]
+    change_s: np.ndarray
+    regular: np.ndarray
+
+
+def relation_of(
+    scenario: Scenario,
+    nominal: Start,
+    inputs: Mapping[str, np.ndarray],
+    target: np.ndarray,
+    targets: tuple[float, float],
+    simulated: Simulated,
+) -> Relation:
+    """Fit what came out over inputs (runs,) and closed forms (runs,).  ConvergenceError if too few end well."""
+    runs, found, change = len(target), simulated.places, simulated.change_s
+    ended_well = np.isfinite(change)
+    regular = simulated.regular & ended_well
+    needed = 2 * terms_of(len(inputs) + 1)
+    few = bool(regular.sum() < needed)
+    smooth = ended_well if few else regular
+    if smooth.sum() < needed:
+        raise ConvergenceError(
+            f"only {smooth.sum()} of {runs} runs end well, {needed} are needed for the relation; narrow [sampling] or "
+            "add runs"
+        )
+    x = columns(inputs, runs)
+    points, departs = np.column_stack([x, target]), change - target[found]
+    departure = fitted(points[found[smooth]], departs[smooth])
+    # What masses and separations are besides what Kepler's third law says.
+    rough = pairs(scenario, nominal, {name: values[found] for name, values in inputs.items()}, len(found))
+    ratios = rough.against(simulated.begun)
+    corrections = {name: fitted(x[found], np.log(ratio)) for name, ratio in ratios.items()}
+    beside = ended_well & ~smooth
+    off = _rms(departs[beside] - departure(points[found[beside]]))
+    bad, unstable = ~_at(found[ended_well], runs), _at(found[ended_well & ~regular], runs)
+    return Relation(scenario, nominal, departure, corrections, points, bad, unstable, off, few, targets)
+
+
+def _at(places: np.ndarray, count: int) -> np.ndarray:
+    """(count,) True at the places."""
+    there = np.zeros(count, dtype=bool)
+    there[places] = True
+    return there
+
+
+def _rms(values: np.ndarray) -> float:
+    """Of values (n,); 0 of none."""
+    return float(np.sqrt(np.mean(values**2))) if len(values) else 0.0

@@ -20,9 +20,9 @@ from ..observables import attitude, period
 from ..scenario import Scenario, varied
 from ..scenario.sampling import Sampling
 from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
-from .emulator import fitted, terms_of
+from .emulator import terms_of
 from .pair_draws import pairs
-from .relation import Relation, columns
+from .relation import Relation, Simulated, relation_of
 from .start import Start, start
 
 WIDER = 1.25
@@ -155,51 +155,12 @@ def _simulated(
     after: After,
 ) -> Relation:
     """Run the design and fit what came out."""
-    runs = len(target)
     found, begun, pushed = _begun(scenario, nominal, inputs, target)
     systems, states = [list(column) for column in zip(*pushed, strict=True)] if pushed else ([], [])
     periods, regular = after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
     change = periods - np.array([one.period_h for one in begun]) * HOUR_S
-    ended_well = np.isfinite(change)
-    regular = np.asarray(regular, dtype=bool) & ended_well
-    x, needed = columns(inputs, runs), 2 * terms_of(len(inputs) + 1)
-    few = regular.sum() < needed
-    smooth = ended_well if few else regular
-    if smooth.sum() < needed:
-        raise ConvergenceError(
-            f"only {smooth.sum()} of {runs} runs end well, {needed} are needed for the relation; narrow [sampling] or "
-            "add runs"
-        )
-    points, departs = np.column_stack([x, target]), change - target[found]
-    departure = fitted(points[found[smooth]], departs[smooth])
-    # What masses and separations are besides what Kepler's third law says.
-    rough = pairs(scenario, nominal, {name: values[found] for name, values in inputs.items()}, len(begun))
-    corrections = {name: fitted(x[found], np.log(ratios)) for name, ratios in rough.against(begun).items()}
-    beside = ended_well & ~smooth
-    return Relation(
-        scenario=scenario,
-        nominal=nominal,
-        departure=departure,
-        corrections=corrections,
-        points=points,
-        bad=~_at(found[ended_well], runs),
-        unstable=_at(found[ended_well & ~regular], runs),
-        unstable_error_s=_rms(departs[beside] - departure(points[found[beside]])),
-        fitted_to_all=bool(few),
-        targets=targets,
-    )
-
-
-def _at(places: np.ndarray, count: int) -> np.ndarray:
-    """(count,) True at the places."""
-    there = np.zeros(count, dtype=bool)
-    there[places] = True
-    return there
-
-
-def _rms(values: np.ndarray) -> float:
-    """Of values (n,); 0 of none."""
-    return float(np.sqrt(np.mean(values**2))) if len(values) else 0.0
+    simulated = Simulated(found, begun, change, np.asarray(regular, dtype=bool))
+    return relation_of(scenario, nominal, inputs, target, targets, simulated)
 
 
 def _begun(
