@@ -277,7 +277,7 @@ def test_labels_of_contours_lie_inside_the_area():
     x, y = (a.ravel() for a in np.meshgrid(np.linspace(500.0, 900.0, 5), np.linspace(1160.0, 1200.0, 3)))
     figure = Figure(figsize=(160.0 / 25.4, 136.0 / 25.4))
     ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
-    plots.sweep_map(ax, x, y, -2.6 * x + 3.0 * (y - 1160.0), ("x", "y", ""))
+    plots.sweep_map(ax, x, y, -2.7 * x + 3.0 * (y - 1160.0), ("x", "y", ""))
     canvas = FigureCanvasAgg(figure)
     named = contour_set(ax).labelTexts
     assert len(named) >= 4

@@ -159,6 +159,7 @@ def test_the_figure_shows_the_members(file, tmp_path):
     renderer = FigureCanvasAgg(figure).get_renderer()
     assert all(text.get_window_extent(renderer).x1 < figure.bbox.x1 for text in figure.texts)
     bars, ranks = figure.axes
+    assert sum(bar.get_height() for bar in bars.containers[0]) == 7  # the outermost ones too
     labels = bars.get_legend_handles_labels()[1]
     assert "68 %" in labels and "95 %" not in labels and "of these, unstable" not in labels
     assert sorted(bar.get_width() for bar in ranks.patches) == pytest.approx([-1.0, 1.0])

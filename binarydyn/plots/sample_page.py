@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 _SHOWN = "period_change_s"
 _SIZE_MM = (160.0, 136.0)
 _INPUTS = 8
+_MANY = 2000
+"""Members, above which the outermost two of a thousand are not drawn: a few far ones would take all of the axis."""
 
 
 def check_drawn(count: int, what: str = "members are to be drawn") -> None:
@@ -59,7 +61,8 @@ def save_sample(path: str | Path, result: Any) -> Path:
 
 
 def _histogram(ax, change, well, chaotic) -> None:
-    low, high = np.quantile(change[well], [0.001, 0.999])
+    beyond = 0.001 if well.sum() > _MANY else 0.0
+    low, high = np.quantile(change[well], [beyond, 1.0 - beyond])
     bins = np.linspace(low, high, int(np.clip(np.sqrt(well.sum()), 5, 60)) + 1)
     ax.hist(change[well], bins, color="0.55", label="all members")
     if chaotic is not None and chaotic.any():
