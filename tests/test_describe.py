@@ -256,3 +256,12 @@ def test_the_figure_is_to_scale(dated):
     ends = {line.get_label(): line.get_xdata()[-1] for line in ruler.lines}
     assert ends["_Hill radius, perihelion"] == numbers(dated)["perihelion_hill_radius_m"]
     assert ends["_sphere of influence"] == numbers(dated)["sphere_of_influence_m"]
+
+
+def test_what_is_printed_says_where_it_holds(capsys):
+    """The moonlet takes over nowhere around the primary: a dash, and no second name of the separation."""
+    assert main(["describe"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    (row,) = [line.split() for line in lines if line.startswith("the other takes over from")]
+    assert row[-2] == "-" and float(row[-1]) > 50.0
+    assert any(line.startswith("  at closest approach ") and "burn to be captured" in line for line in lines)
