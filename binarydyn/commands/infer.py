@@ -44,7 +44,7 @@ def infer(
     say_if_cold()
     posterior = run(scenario, change, sigma, count, seed, runs, in_lanes)
     if not posterior.well.any():
-        raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]", 1.0, count)
+        raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]")
     found, warnings = report(posterior), (*doubts, *posterior.warnings)
     if as_json:
         more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
