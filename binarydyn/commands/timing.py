@@ -55,8 +55,9 @@ def timing(
         wrong = "--days" if days is not None else "no --synthesise"
         raise InputError("--campaign", f"it is given with {wrong}, allowed is --synthesise FILE --campaign; change it")
     if synthesise is not None:
-        if events:
-            raise InputError("--synthesise", "it is given with --events, allowed is one of them; leave the other out")
+        for name, given in (("--events", events), ("--robust", robust), ("--plot", plot)):
+            if given:
+                raise InputError("--synthesise", f"it is given with {name}, allowed is one of them; leave one out")
         _check_table(synthesise, file)
         length = None if campaign else 14.0 if days is None else days
         return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
