@@ -249,3 +249,23 @@ def test_a_drawn_beta_is_no_input_of_what_is_inferred(pushed, scenario):
     budget = of_inference(asked, -1500.0, 2.0, 256, runs=32)
     assert beta not in budget.indices.names and sum(beta in sentence for sentence in budget.warnings) == 1
     assert varied(asked, {}).sampling.quantities.keys() == sampling["quantities"].keys()  # asked itself is as it was
+
+
+def test_draws_that_no_scenario_could_have_do_not_count():
+    """Semi-axes out of order, and values outside their key's range: named, and nothing absurd is worked out of them."""
+    drawn = Scenario.from_text(
+        PAIR.split("[sampling]")[0]
+        + "[simulation]\ndays_before = 12\ndays_after = 12\n[sampling]\nseed = 1\n[sampling.quantities]\n"
+        + '"secondary.semi_axes_m.0" = {normal = [88.0, 10.0]}\n"impactor.mass_kg" = {lognormal = [720.0, 6.0]}\n',
+        "drawn.toml",
+    )
+    found = infer(drawn, -1900.0, 5.0, 4000, runs=64, after=in_lanes)
+    bad = found.status == "bad_input"
+    axis, mass = found.inputs["secondary.semi_axes_m.0"][~bad], found.inputs["impactor.mass_kg"][~bad]
+    assert axis.min() >= 76.0 and 1e-3 <= mass.min() and mass.max() <= 1e9
+    # Normal tails: a < 76 m is 1.2 sigma; 1e-3 and 1e9 kg are 2.25 and 2.36 sigma of the logarithm.
+    tails = 1.0 - (1.0 - 0.1151) * (1.0 - 0.0122 - 0.0091)
+    assert bad.mean() == pytest.approx(tails, abs=0.02)
+    assert np.all(np.isfinite(found.beta[found.well]))
+    assert any("semi-axes out of order" in sentence for sentence in found.warnings)
+    assert report(found)["draws_by_status"]["bad_input"] == bad.sum()

@@ -9,18 +9,19 @@ import numpy as np
 from ..impact.leverage import Leverage
 from .along_track import levers, momenta, pushes_for
 from .pair_draws import Pairs, pairs
-from .relation import Relation, columns
+from .relation import Relation, columns, refused
 
 
 @dataclass(frozen=True)
 class Draws:
     """The uncertain inputs drawn from the prior, and what follows from them before anything is measured.
 
-    Arrays (n,): inputs by dotted names; lever None without an impactor; noise: standard normal scores of the
-    measurement.
+    Arrays (n,): inputs by dotted names; refused: which of them a scenario could not have (the medians stand in their
+    place, and they do not count); lever None without an impactor; noise: standard normal scores of the measurement.
     """
 
     inputs: dict[str, np.ndarray]
+    refused: np.ndarray
     pair: Pairs
     lever: Leverage | None
     momentum_kg_m_s: np.ndarray
@@ -44,8 +45,13 @@ class Solution:
 def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarray) -> Draws:
     """Draws of stated inputs (n,), all those of the relation by name, and noise (n,), and what follows from them."""
     scenario, nominal, count = relation.scenario, relation.nominal, len(noise)
+    beyond = refused(scenario, inputs, count)
+    if beyond.any():
+        middle = {name: one.at_scores(0.0) for name, one in scenario.sampling.quantities.items()}
+        inputs = {name: np.where(beyond, middle[name], values) for name, values in inputs.items()}
     return Draws(
         inputs=inputs,
+        refused=beyond,
         pair=pairs(scenario, nominal, inputs, count).corrected(relation.corrections, inputs),
         lever=levers(scenario, nominal, inputs, count),
         momentum_kg_m_s=momenta(scenario, inputs, count),

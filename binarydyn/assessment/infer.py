@@ -19,7 +19,7 @@ from ..impact.draws import drawn
 from ..scenario import Scenario
 from .along_track import LEAST_STRENGTH
 from .draws import Draws, Solution, draws_at, solution
-from .posterior import DONE, ENDED, MISS, NO_PUSH, OUTSIDE, Posterior
+from .posterior import DONE, ENDED, MISS, NO_PUSH, OUTSIDE, REFUSED, Posterior
 from .relation import Relation
 from .relation_runs import BETA, After, related, seed_of
 
@@ -60,7 +60,7 @@ def prior(relation: Relation, count: int, seed: int | None = None) -> Draws:
     """`count` draws of the inputs and of the measurement's noise; seed: default that of [sampling]."""
     sampling = relation.scenario.sampling
     random = np.random.default_rng(seed_of(relation.scenario, seed))
-    inputs = drawn(sampling, ("",), count, random) if sampling and sampling.quantities else {}
+    inputs = drawn(sampling, ("",), count, random, limited=False) if sampling and sampling.quantities else {}
     return draws_at(relation, inputs, random.standard_normal(count))
 
 
@@ -106,6 +106,7 @@ def _statuses(relation: Relation, draws: Draws, solved: Solution) -> np.ndarray:
     if lever is not None:
         status[~(np.abs(lever.strength) >= LEAST_STRENGTH)] = NO_PUSH
         status[~lever.hit] = MISS
+    status[draws.refused] = REFUSED
     return status
 
 
@@ -151,6 +152,7 @@ def _warnings(scenario: Scenario, status: np.ndarray, near: np.ndarray, relation
     if scenario.boulders:
         said.append("beta is that of the ejecta besides [boulders], whose momentum is taken as stated")
     for name, words in (
+        (REFUSED, "have a value outside the range of its key, or semi-axes out of order"),
         (ENDED, "are nearest to a run that ends early or is refused"),
         (MISS, "miss or graze the moonlet"),
         (NO_PUSH, "have no push, or no leverage of beta, that gives the change"),

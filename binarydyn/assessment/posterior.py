@@ -12,16 +12,18 @@ from ..scenario import Scenario
 from .relation import Relation
 
 DONE, ENDED, MISS, NO_PUSH, OUTSIDE = "done", "ended_early", "miss", "no_push", "outside_design"
+REFUSED = "bad_input"
 
 
 @dataclass(frozen=True)
 class Posterior:
     """What `infer` returns: one row a draw, arrays (n,).
 
-    status: `done`, `ended_early` (the nearest simulation did, or was refused), `miss`, `no_push` (no push gives the
-    change, or beta has no leverage) or `outside_design`.  near_unstable: whether the nearest simulation is unstable or
-    tumbles, so that the error of such is added.  dv_mm_s: along-track push; beta: NaN-free only where has_beta and
-    status is done.  density_kg_m3: the moonlet's, as calibrated.  inputs: by dotted names.
+    status: `done`, `bad_input` (a value that its key does not allow), `ended_early` (the nearest simulation did, or
+    was refused), `miss`, `no_push` (no push gives the change, or beta has no leverage) or `outside_design`.
+    near_unstable: whether the nearest simulation is unstable or tumbles, so that the error of such is added.
+    dv_mm_s: along-track push; beta: NaN-free only where has_beta and status is done.  density_kg_m3: the moonlet's, as
+    calibrated.  inputs: by dotted names.
     """
 
     scenario: Scenario

@@ -17,6 +17,8 @@ import numpy as np
 
 from ..errors import ConvergenceError
 from ..scenario import Scenario
+from ..scenario.fields import are_in_range
+from ..scenario.variation import key_of, value_of
 from .emulator import Quadratic, fitted, terms_of
 from .pair_draws import pairs
 from .start import Start
@@ -77,14 +79,15 @@ class Relation:
     def closed_form_for(self, x: np.ndarray, change_s: np.ndarray) -> np.ndarray:
         """(n,) closed-form changes whose simulated ones are the given, at inputs (n, d).
 
-        A fixed point that gains a digit or more a step.
+        A fixed point that gains a digit or more a step; it runs away where there is no push, and is no number there.
         """
         target = change_s.copy()
-        for _ in range(60):
-            new = change_s - self.departure(np.column_stack([x, target]))
-            moved, target = np.abs(new - target).max(), new
-            if moved < 1e-7 * np.abs(change_s).max():
-                break
+        with np.errstate(over="ignore", invalid="ignore"):
+            for _ in range(60):
+                new = change_s - self.departure(np.column_stack([x, target]))
+                moved, target = np.abs(new - target).max(), new
+                if moved < 1e-7 * np.abs(change_s).max():
+                    break
         return target
 
     def nearest_is(self, which: np.ndarray, x: np.ndarray, target: np.ndarray) -> np.ndarray:
@@ -150,8 +153,23 @@ def relation_of(
     corrections = {name: fitted(x[found], np.log(ratio)) for name, ratio in ratios.items()}
     beside = ended_well & ~smooth
     off = _rms(departs[beside] - departure(points[found[beside]]))
-    bad, unstable = ~_at(found[ended_well], runs), _at(found[ended_well & ~regular], runs)
+    # A point that no scenario could have says nothing of the draws beside it, which one could.
+    bad = ~_at(found[ended_well], runs) & ~refused(scenario, inputs, runs)
+    unstable = _at(found[ended_well & ~regular], runs)
     return Relation(scenario, nominal, departure, corrections, points, bad, unstable, off, few, targets)
+
+
+def refused(scenario: Scenario, inputs: dict[str, np.ndarray], count: int) -> np.ndarray:
+    """(count,) inputs with a value outside the range of its key, or with semi-axes that are not a >= b >= c."""
+    known, found = scenario.known_keys(), np.zeros(count, dtype=bool)
+    for name, values in inputs.items():
+        found |= ~are_in_range(values, key_of(name, known).facts)
+    for body in ("primary", "secondary"):
+        names = [f"{body}.semi_axes_m.{i}" for i in range(3)]
+        if any(name in inputs for name in names):
+            a, b, c = (inputs[n] if n in inputs else value_of(scenario, n) for n in names)
+            found |= ~((a >= b) & (b >= c))
+    return found
 
 
 def _at(places: np.ndarray, count: int) -> np.ndarray:

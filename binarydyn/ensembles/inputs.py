@@ -16,6 +16,7 @@ import numpy as np
 from ..constants import HOUR_S, G
 from ..errors import InputError
 from ..scenario import Scenario, varied
+from ..scenario.fields import are_in_range
 from ..scenario.scenario import SPIN_ORBIT_GAP
 from ..scenario.sections import DENSITY_KG_M3, RATIOS
 from ..scenario.variation import key_of, value_of
@@ -138,21 +139,12 @@ def doubtful(inputs: Inputs) -> np.ndarray:
     known, found = inputs.scenario.known_keys(), np.zeros(inputs.count, dtype=bool)
     with np.errstate(all="ignore"):
         for name, values in inputs.columns.items():
-            found |= ~_in_range(values, key_of(name, known).facts)
+            found |= ~are_in_range(values, key_of(name, known).facts)
         if any(name.split(".")[0] not in _OF_HIT for name in inputs.columns):
             found |= _doubtful_pair(inputs)
         if inputs.scenario.impactor:
             found |= _doubtful_impactor(inputs)
     return found
-
-
-def _in_range(values: np.ndarray, facts: Mapping) -> np.ndarray:
-    """As scenario.fields.in_range."""
-    if facts["low"] is None:
-        return np.isfinite(values)
-    size = np.abs(values) if facts["signed"] else values
-    inside = (size >= facts["low"]) & (size <= facts["high"])
-    return inside & (size > facts["low"]) if facts["open_low"] else inside
 
 
 def _outside(values: np.ndarray, low: float, high: float) -> np.ndarray:

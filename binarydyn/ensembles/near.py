@@ -1,4 +1,4 @@
-"""Members whose bodies come too near for a fixed step, or part: run again by the adaptive method, and named."""
+"""Members too near, parting or eccentric for a fixed step: run again by the adaptive method, and named."""
 
 from __future__ import annotations
 

@@ -10,11 +10,13 @@ from ..scenario import Sampling, Scenario
 from ..scenario.variation import key_of
 
 
-def drawn(sampling: Sampling, starts: Sequence[str], count: int, random: np.random.Generator) -> dict[str, np.ndarray]:
+def drawn(
+    sampling: Sampling, starts: Sequence[str], count: int, random: np.random.Generator, limited: bool = True
+) -> dict[str, np.ndarray]:
     """(count,) values of each quantity whose dotted name starts with one of `starts`, correlated as stated.
 
     Correlation coefficients are those of the normal deviates behind the distributions (exact between normal ones).
-    What falls outside a key's range is moved to its limit.
+    limited: what falls outside a key's range is moved to its limit; otherwise it is for the caller to leave out.
     """
     names = list(sampling.quantities)
     chosen = [i for i, name in enumerate(names) if name.startswith(tuple(starts))]
@@ -22,7 +24,10 @@ def drawn(sampling: Sampling, starts: Sequence[str], count: int, random: np.rand
         return {}
     matrix = np.array(sampling.correlation_matrix)[np.ix_(chosen, chosen)]
     deviates = random.standard_normal((count, len(chosen))) @ np.linalg.cholesky(matrix).T
-    return {names[i]: at_scores(sampling, names[i], z) for i, z in zip(chosen, deviates.T, strict=True)}
+    columns = zip((names[i] for i in chosen), deviates.T, strict=True)
+    if limited:
+        return {name: at_scores(sampling, name, z) for name, z in columns}
+    return {name: sampling.quantities[name].at_scores(z) for name, z in columns}
 
 
 def at_scores(sampling: Sampling, name: str, z: np.ndarray) -> np.ndarray:

@@ -74,6 +74,15 @@ def in_range(value: float, facts: dict[str, Any]) -> bool:
     return facts["low"] <= size <= facts["high"] and not (facts["open_low"] and size == facts["low"])
 
 
+def are_in_range(values, facts: dict[str, Any]):
+    """(n,) whether each of an array (n,) of numbers lies in the declared range, as in_range has it for one."""
+    if facts["low"] is None:
+        return abs(values) < math.inf
+    size = abs(values) if facts["signed"] else values
+    inside = (size >= facts["low"]) & (size <= facts["high"])
+    return inside & (size > facts["low"]) if facts["open_low"] else inside
+
+
 class Table(BaseModel):
     """A table of the scenario: unchangeable, no unknown keys, every number in its declared range."""
 
