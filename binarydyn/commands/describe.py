@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,7 +12,7 @@ from ..constants import ASTRONOMICAL_UNIT_M
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..assessment.description import Description
@@ -56,15 +55,12 @@ def describe(
     from ..assessment.description import describe as derived
 
     scenario = load(file) if file else builtin()
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     say_if_cold()
     described = derived(scenario)
     found = numbers(described)
     if as_json:
-        print(json.dumps(_plain(described, found), indent=2, allow_nan=False))
+        print_json(_plain(described, found))
     else:
         _print(described, found)
     sys.stdout.flush()

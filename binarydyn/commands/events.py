@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Annotated, Any
@@ -13,7 +12,7 @@ from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..assessment.timetable import Timetable
@@ -55,7 +54,7 @@ def events(
         table = with_sigmas(table, drawing)
     found, whole = rows(table), summary(table)
     if as_json:
-        print(json.dumps(_report(table, whole, found), indent=2, allow_nan=False))
+        print_json(_report(table, whole, found))
     else:
         _print(table, whole, found)
     sys.stdout.flush()
@@ -96,10 +95,7 @@ def _check_places(file: str, csv_file: str, plot: str, out: str) -> None:
         from ..store.csv_tables import TIMETABLE, check_csv
 
         check_csv(csv_file, TIMETABLE, file)
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     if out:
         from ..store.timetables import check_target
 

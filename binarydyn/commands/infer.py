@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import Annotated, Any
 
@@ -12,7 +11,7 @@ from ..errors import ConvergenceError, InputError
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 
 def infer(
@@ -37,10 +36,7 @@ def infer(
 
     scenario = load(file)
     change, sigma, doubts = measured_by(scenario, period_change_s, sigma_s, events)
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     say_if_cold()
     posterior = run(scenario, change, sigma, count, seed, runs, in_lanes)
     if not posterior.well.any():
@@ -48,7 +44,7 @@ def infer(
     found, warnings = report(posterior), (*doubts, *posterior.warnings)
     if as_json:
         more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
-        print(json.dumps(found | more | {"caution": CAUTION}, indent=2, allow_nan=False))
+        print_json(found | more | {"caution": CAUTION})
     else:
         _print(scenario, found, warnings)
     sys.stdout.flush()

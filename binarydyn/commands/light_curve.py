@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,7 +10,7 @@ import typer
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..assessment.photometry import Photometry
@@ -46,17 +45,14 @@ def light_curve(
         from ..store.csv_tables import LIGHT_CURVE, check_csv
 
         check_csv(csv_file, LIGHT_CURVE, file)
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     say_if_cold()
     found = photometry(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
     whole, events = summary(found), event_rows(found)
     if as_json:
         head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
         more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
-        print(json.dumps(head | whole | more, indent=2, allow_nan=False))
+        print_json(head | whole | more)
     else:
         _print(found, whole, events)
     sys.stdout.flush()

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..scenario.wording import CAUTION, one_line
 from .show import print_sweep, sweep_report
+from .tables import print_json
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,7 +31,7 @@ def merge(
         "first_missing": missing_of(missing),
     }
     if as_json:
-        print(json.dumps(report, indent=2, allow_nan=False))
+        print_json(report)
     else:
         print_sweep(report)
         said = (

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,7 +11,7 @@ import typer
 from ..scenario import load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..assessment.plan import Detection, Plan
@@ -27,14 +26,11 @@ def plan(
     from ..assessment.plan import plan as run
 
     scenario = load(file)
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     say_if_cold()
     found = run(scenario)
     if as_json:
-        print(json.dumps(report(found), indent=2, allow_nan=False))
+        print_json(report(found))
     else:
         _print(found)
     sys.stdout.flush()

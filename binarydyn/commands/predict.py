@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from dataclasses import replace
@@ -16,7 +15,7 @@ from ..scenario.wording import CAUTION
 from .budget import plain_budget, print_budget
 from .progress import say_if_cold, stages
 from .sampled import draw, drawn_report, print_drawn
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..ensembles import Backend, Sample
@@ -72,7 +71,7 @@ def predict(
         spread = drawn_report(drawn, error)
     if as_json:
         books = {"budget": plain_budget(result.budget())} if budget else {}
-        print(json.dumps(_plain(result) | spread | books, indent=2, allow_nan=False))
+        print_json(_plain(result) | spread | books)
     elif drawn:
         print_drawn(spread)
     if not as_json:
@@ -134,10 +133,7 @@ def _check_places(out: str, *figures: str) -> None:
         from ..store import check_target
 
         check_target(out)
-    for figure in filter(None, figures):
-        from ..plots import check_path
-
-        check_path(figure)
+    check_figures(*figures)
 
 
 def _plain(result) -> dict:

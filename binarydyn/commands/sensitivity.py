@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -16,7 +15,7 @@ from ..scenario.wording import CAUTION
 from ..store.units import unit_of
 from .infer import measured_by
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..ensembles.error_budget import ErrorBudget
@@ -55,10 +54,7 @@ def sensitivity(
     check_count(count)
     if seed is not None and not 0 <= seed < 2**63:
         raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     say_if_cold()
     found = []
     for budget in _budgets(scenario, measured, count, seed, runs):
@@ -70,7 +66,7 @@ def sensitivity(
             _print(budget, scenario)
         found.append(budget)
     if as_json:
-        print(json.dumps(_report(scenario, found, measured), indent=2, allow_nan=False))
+        print_json(_report(scenario, found, measured))
     else:
         print(CAUTION)
     sys.stdout.flush()

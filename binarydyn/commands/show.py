@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,7 +10,7 @@ import typer
 from ..errors import InputError
 from ..scenario.wording import CAUTION, one_line
 from .sampled import print_sampled, sampled
-from .tables import print_table
+from .tables import print_json, print_table
 
 if TYPE_CHECKING:
     from ..store import Result
@@ -31,7 +30,7 @@ def show(
     if plot:
         save_figure(plot, result)
     if as_json:
-        print(json.dumps(report, indent=2, allow_nan=False))
+        print_json(report)
         return
     {"sweep": print_sweep, "events": _print_events}.get(result.kind, _print_prediction)(report)
     print()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import sys
 import time
@@ -16,6 +15,7 @@ from ..scenario.wording import CAUTION, as_given, one_line
 from .interruption import Interruption
 from .progress import watched
 from .show import print_sweep, save_figure, sweep_report
+from .tables import check_figures, print_json
 
 if TYPE_CHECKING:
     from ..store import SweepStore
@@ -69,10 +69,8 @@ def sweep(
     scenario = load(file) if file else builtin()
     design = _design(scenario, vary or [], sample, count, seed)
     where = Backend(backend, workers, scheduler, table, finer, companions)
+    check_figures(plot)
     if plot:
-        from ..plots.files import check_path
-
-        check_path(plot)
         if len(design) < 2:
             raise InputError("--plot", f"{len(design)} member is asked for, 2 are needed for a figure; ask for more")
     begun = time.monotonic()
@@ -101,7 +99,7 @@ def sweep(
     if plot:
         save_figure(plot, result)
     if as_json:
-        print(json.dumps(report, indent=2, allow_nan=False))
+        print_json(report)
     else:
         print_sweep(report)
         how = f"{left} computed in {seconds:.1f} s, {reused} reused" if left else "nothing was left to do"

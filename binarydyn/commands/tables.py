@@ -1,9 +1,24 @@
-"""How commands print tables."""
+"""How commands print tables and JSON, and ask for the place of a figure."""
 
 from __future__ import annotations
 
+import json
 import sys
 from collections.abc import Sequence
+from typing import Any
+
+
+def check_figures(*paths: str) -> None:
+    """Refuse figures that cannot be written before anything is computed; an empty path is none."""
+    for path in filter(None, paths):
+        from ..plots import check_path
+
+        check_path(path)
+
+
+def print_json(plain: Any) -> None:
+    """Plain data on stdout.  ValueError for a number that JSON does not have."""
+    print(json.dumps(plain, indent=2, allow_nan=False))
 
 
 def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:

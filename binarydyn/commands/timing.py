@@ -14,7 +14,7 @@ from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import print_table
+from .tables import check_figures, print_json, print_table
 
 if TYPE_CHECKING:
     from ..assessment.campaign import Campaign
@@ -61,13 +61,10 @@ def timing(
         _check_table(synthesise, file)
         length = None if campaign else 14.0 if days is None else days
         return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
-    if plot:
-        from ..plots import check_path
-
-        check_path(plot)
+    check_figures(plot)
     found = measured_from(scenario, events, robust)
     if as_json:
-        print(json.dumps(report(found), indent=2, allow_nan=False))
+        print_json(report(found))
     else:
         _print(found)
     sys.stdout.flush()

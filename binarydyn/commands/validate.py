@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import textwrap
 from collections import Counter
@@ -27,7 +26,7 @@ from ..assessment.validate import (
 from ..errors import InputError
 from ..scenario import Scenario, load
 from .shell import CAUTION
-from .tables import print_table
+from .tables import print_json, print_table
 
 _WIDTH = 100
 _HEAD = ("#", "quantity", "ours", "theirs", "sigma", "inputs", "off", "verdict")
@@ -59,7 +58,7 @@ def validate(
             _print_case(*results[-1])
     counts = Counter(row.verdict for _, rows in results for row in rows)
     if as_json:
-        print(json.dumps(_plain(results, counts), indent=2, allow_nan=False))
+        print_json(_plain(results, counts))
     else:
         _print_summary(counts)
     return 1 if counts[MISS] else 0
