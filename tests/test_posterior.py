@@ -270,6 +270,12 @@ def test_options_win_over_the_observed_table(file, capsys):
     assert (told["period_change_s"], told["sigma_s"]) == (-1400.0, 5.0)
 
 
+def test_a_seed_below_zero_is_refused(file, capsys):
+    assert main(["infer", file, "--seed", "-1"]) == 2
+    out, err = capsys.readouterr()
+    assert not out and len(err.splitlines()) == 1 and "--seed: -1 is given, allowed is 0 .. 2^63 - 1" in err
+
+
 def test_the_seed_decides_the_draws(file, capsys):
     found = []
     for seed in ("5", "5", "6"):

@@ -22,6 +22,7 @@ from ..observables.geometry import Sight, Sky
 from ..observables.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
 from ..observables.timing_terms import TURN, Expected, Fit
 from ..scenario import Scenario
+from ..scenario.sampling import check_seed
 from .nights import check_counts, shown
 from .start import Start, start
 from .timetable import LIMITS_DAYS, event_run
@@ -129,8 +130,7 @@ def _check_noise(noise_s: float, seed: int, share: float) -> None:
     low, high = SIGMA_S
     if not (noise_s == 0.0 or low <= noise_s <= high):
         raise InputError("--noise-s", f"{noise_s:g} is given, allowed is 0 or {low:g} .. {high:g} s; change it")
-    if not 0 <= seed < 2**63:
-        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+    check_seed(seed)
 
 
 def _noisy_share(exact: MidTimes, noise_s: float, seed: int, share: float) -> MidTimes:

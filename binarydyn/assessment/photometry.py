@@ -19,6 +19,7 @@ from ..observables.events import Event, events
 from ..observables.geometry import Sky
 from ..observables.light_curve import DEFAULT_FACETS, LAWS, PHASE_LAWS, LightCurve, light_curve
 from ..scenario import Scenario
+from ..scenario.sampling import check_seed
 from ..scenario.wording import as_given
 from .start import Start, start
 from .timetable import event_run
@@ -138,8 +139,7 @@ def _epochs(from_days, days, step_minutes, noise_mag, seed, surface: Surface) ->
         low, high = LIMITS[name]
         if not low <= value <= high:
             raise InputError(name, f"{value:g} is given, allowed is {low:g} .. {high:g}; change it")
-    if not 0 <= seed < 2**63:
-        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+    check_seed(seed)
     count = int(days * 1440.0 / step_minutes + 1e-9) + 1
     if not 2 <= count <= MOST_EPOCHS:
         raise InputError(

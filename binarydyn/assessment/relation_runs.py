@@ -18,7 +18,7 @@ from ..impact.draws import at_scores
 from ..impact.leverage import leverage
 from ..observables import attitude, period
 from ..scenario import Scenario, varied
-from ..scenario.sampling import Sampling
+from ..scenario.sampling import Sampling, check_seed
 from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
 from .emulator import terms_of
 from .pair_draws import pairs
@@ -69,7 +69,8 @@ def related(
 
 
 def seed_of(scenario: Scenario, seed: int | None) -> int:
-    """The seed that is given, else that of [sampling], else 0."""
+    """The seed that is given, else that of [sampling], else 0.  InputError for one below 0."""
+    check_seed(seed)
     if seed is not None:
         return seed
     return scenario.sampling.seed if scenario.sampling and scenario.sampling.quantities else 0

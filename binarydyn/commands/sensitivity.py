@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..errors import InputError
 from ..scenario import Scenario, load
+from ..scenario.sampling import check_seed
 from ..scenario.wording import CAUTION
 from ..store.units import unit_of
 from .infer import measured_by
@@ -52,8 +52,7 @@ def sensitivity(
     measured, doubts = _measured(scenario, period_change_s, sigma_s, events)
     check_prediction(scenario, runs, 1 if measured else 0)
     check_count(count)
-    if seed is not None and not 0 <= seed < 2**63:
-        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+    check_seed(seed)
     check_figures(plot)
     say_if_cold()
     found = []

@@ -20,7 +20,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..scenario import Scenario
-from ..scenario.sampling import Distribution
+from ..scenario.sampling import Distribution, check_seed
 from ..scenario.wording import as_given
 from .design import LARGEST
 
@@ -51,8 +51,7 @@ class Sample:
             )
         if not 1 <= self.count <= LARGEST:
             raise InputError("--count", f"{self.count} is given, allowed is 1 .. {LARGEST}; change it")
-        if not 0 <= self.seed < 2**63:
-            raise InputError("--seed", f"{self.seed} is given, allowed is 0 .. 2^63 - 1; change it")
+        check_seed(self.seed)
         if len(self.quantities) > MOST_DIMENSIONS:
             number = len(self.quantities)
             raise InputError("--sample", f"{number} quantities are given, allowed are {MOST_DIMENSIONS}; fix some")

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
+from ..errors import InputError
 from .fields import Number, Table, Whole, key, refusal
+
+
+def check_seed(seed: int | None) -> None:
+    """InputError for what no generator of random numbers takes; None stands for a default."""
+    if seed is not None and not 0 <= seed < 2**63:
+        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
 
 
 class Distribution(Table):
