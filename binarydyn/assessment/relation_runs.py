@@ -65,7 +65,8 @@ def related(
     reach = (_RANGE_SHARE * abs(change_s) + _RANGE_SIGMAS * sigma_s) / ratio
     targets = (centre - reach, centre + reach)
     inputs, target = _design(scenario, names, runs, seed_of(scenario, seed), targets)
-    return _simulated(scenario, nominal, inputs, target, targets, after)
+    simulated = _simulated(scenario, nominal, inputs, target, after)
+    return relation_of(scenario, nominal, inputs, target, targets, simulated)
 
 
 def seed_of(scenario: Scenario, seed: int | None) -> int:
@@ -152,16 +153,14 @@ def _simulated(
     nominal: Start,
     inputs: dict[str, np.ndarray],
     target: np.ndarray,
-    targets: tuple[float, float],
     after: After,
-) -> Relation:
-    """Run the design and fit what came out."""
+) -> Simulated:
+    """Run the design."""
     found, begun, pushed = _begun(scenario, nominal, inputs, target)
     systems, states = [list(column) for column in zip(*pushed, strict=True)] if pushed else ([], [])
     periods, regular = after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
     change = periods - np.array([one.period_h for one in begun]) * HOUR_S
-    simulated = Simulated(found, begun, change, np.asarray(regular, dtype=bool))
-    return relation_of(scenario, nominal, inputs, target, targets, simulated)
+    return Simulated(found, begun, change, np.asarray(regular, dtype=bool))
 
 
 def _begun(
