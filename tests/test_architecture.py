@@ -9,7 +9,19 @@ import pytest
 
 import binarydyn.constants
 
-ORDER = ["_jit", "constants", "errors", "vectors", "kepler", "epochs", "scenario", "bodies", "gravity", "dynamics"]
+ORDER = [
+    "_jit",
+    "constants",
+    "errors",
+    "vectors",
+    "columns",
+    "kepler",
+    "epochs",
+    "scenario",
+    "bodies",
+    "gravity",
+    "dynamics",
+]
 ORDER += ["impact", "observables", "surroundings", "assessment", "ensembles", "store", "plots", "report", "commands"]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))

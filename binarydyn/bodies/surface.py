@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import dot
 from ..errors import InputError
 
 
@@ -48,26 +49,30 @@ def direction_of(longitude_deg: float, latitude_deg: float) -> np.ndarray:
 
 
 def hit_ellipsoid(semi_axes_m: np.ndarray, origin_m, direction) -> Hit | None:
-    """First point ahead where the ray meets the ellipsoid, from inside where it leaves; None if it misses.
-
-    In coordinates divided by the semi-axes the body is the unit ball, and the ray's point nearest to the centre
-    decides.  A tangent ray hits or misses according to rounding, with the tangent point if it hits.
-    """
+    """First point ahead where the ray meets the ellipsoid, from inside where it leaves; None if it misses."""
     origin, direction = unit_ray(origin_m, direction)
-    o, d = origin / semi_axes_m, direction / semi_axes_m
-    speed = np.linalg.norm(d)
-    nearest = -(o @ d) / speed**2
-    passing = o + nearest * d
-    room = 1.0 - passing @ passing
-    if room < 0.0:
-        return None
-    half_chord = np.sqrt(room) / speed
-    distance = nearest - half_chord if nearest >= half_chord else nearest + half_chord
-    if distance < 0.0:
+    distance, met = ellipsoid_distance(semi_axes_m, origin, direction)
+    if not met:
         return None
     point = origin + distance * direction
     normal = point / semi_axes_m**2
     return Hit(point, normal / np.linalg.norm(normal), float(distance))
+
+
+def ellipsoid_distance(semi_axes_m: np.ndarray, origin: np.ndarray, direction: np.ndarray):
+    """How far along a ray the surface is met, and whether it is: of vectors (3,), or of many, (3, n), with (n,) each.
+
+    In coordinates divided by the semi-axes the body is the unit ball, and the ray's point nearest to the centre
+    decides.  A tangent ray hits or misses according to rounding, with the tangent point if it hits.
+    """
+    o, d = origin / semi_axes_m, direction / semi_axes_m
+    square = dot(d, d)
+    nearest = -dot(o, d) / square
+    passing = o + nearest * d
+    room = 1.0 - dot(passing, passing)
+    half_chord = np.sqrt(np.maximum(room, 0.0) / square)
+    distance = np.where(nearest >= half_chord, nearest - half_chord, nearest + half_chord)
+    return distance, (room >= 0.0) & (distance >= 0.0)
 
 
 def hit_mesh(vertices: np.ndarray, facets: np.ndarray, origin_m, direction, outermost: bool = False) -> Hit | None:

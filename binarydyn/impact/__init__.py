@@ -3,7 +3,7 @@
 from .apply import Impact, ImpactSpec, apply_impact, impact_on
 from .boulders import Thrown, boulders_thrown
 from .budget import Budget, impact_budget
-from .frame import aim_axes, direction_in_space, ecliptic_axes, inertial_direction, orbit_axes
+from .frame import aim_axes, axes_of, direction_in_space, ecliptic_axes, inertial_direction, orbit_axes
 from .momentum import MomentumAudit
 from .numbers import impact_numbers
 from .release import Released
@@ -25,6 +25,7 @@ __all__ = [
     "Thrown",
     "aim_axes",
     "apply_impact",
+    "axes_of",
     "beta_draws",
     "boulders_thrown",
     "direction_in_space",

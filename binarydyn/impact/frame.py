@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..columns import cross, dot, length, turned_back, unit
 from ..dynamics.state import State
 from ..errors import InputError
 from ..scenario import Direction, MutualOrbit
@@ -35,8 +36,13 @@ def orbit_axes(state: State) -> np.ndarray:
             f"{v.tolist()} at position_m {r.tolist()} is along the line of centres, so along-track is not defined; "
             "allowed is a velocity across that line, give one",
         )
-    radial, normal = r / distance, area / twice
-    return np.array([np.cross(normal, radial), radial, normal])
+    return axes_of(r, v)
+
+
+def axes_of(r: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """The same (3, 3) of a position and a velocity (3,), or (3, 3, n) of many (3, n), that span a plane."""
+    radial, normal = unit(r), unit(cross(r, v))
+    return np.array([cross(normal, radial), radial, normal])
 
 
 def inertial_direction(axes: np.ndarray, components: Sequence[float]) -> np.ndarray:
@@ -45,14 +51,14 @@ def inertial_direction(axes: np.ndarray, components: Sequence[float]) -> np.ndar
     axes (3, 3) as `orbit_axes` returns them.  InputError for zero or non-finite components.
     """
     vector = np.asarray(components, dtype=float)
-    length = np.linalg.norm(vector)
-    if not (np.isfinite(length) and length > 0.0):
+    size = np.linalg.norm(vector)
+    if not (np.isfinite(size) and size > 0.0):
         raise InputError(
             "direction",
             f"{vector.tolist()} given, finite numbers that are not all zero are allowed; "
             "give along_track, radial, normal",
         )
-    return (vector / length) @ axes
+    return turned_back(axes, unit(vector))
 
 
 def ecliptic_axes(orbit: MutualOrbit | None) -> np.ndarray:
@@ -90,32 +96,30 @@ def direction_in_space(direction: Direction, axes: np.ndarray, orbit: MutualOrbi
 
 
 def tilted(
-    normal: np.ndarray, direction: np.ndarray, up: np.ndarray, tilt_deg: float, azimuth_deg: float
+    normal: np.ndarray, direction: np.ndarray, moonlet: np.ndarray, tilt_deg: np.ndarray, azimuth_deg: np.ndarray
 ) -> np.ndarray:
-    """Unit vector (3,) tilt_deg away from a normal, at an azimuth that counts about the normal, anticlockwise from
+    """Unit vector tilt_deg away from a normal, at an azimuth that counts about the normal, anticlockwise from
     outside, from downrange: the part of the direction of flight along the ground.
 
-    Where the flight is straight down, from the part along the ground of `up`; all vectors unit, in one frame.
+    Where the flight is straight down, from that part of the moonlet's z axis, and on its pole from its x axis.
+    Vectors (3,) or (3, n) unit, in one frame; moonlet (3, 3) or (3, 3, n), body -> that frame.
     """
-    ahead = direction - (direction @ normal) * normal
-    if np.linalg.norm(ahead) < _SMALLEST_SINE:
-        ahead = up - (up @ normal) * normal
-    if np.linalg.norm(ahead) < _SMALLEST_SINE:
-        ahead = np.eye(3)[np.argmin(np.abs(normal))] - np.min(np.abs(normal)) * normal
-    ahead = ahead / np.linalg.norm(ahead)
-    tilt, azimuth = np.radians([tilt_deg, azimuth_deg])
-    aside = np.cos(azimuth) * ahead + np.sin(azimuth) * np.cross(normal, ahead)
-    return np.cos(tilt) * normal + np.sin(tilt) * aside
+    ahead = direction - dot(direction, normal) * normal
+    for axis in (moonlet[:, 2], moonlet[:, 0]):
+        ahead = np.where(length(ahead) < _SMALLEST_SINE, axis - dot(axis, normal) * normal, ahead)
+    ahead = unit(ahead)
+    tilt, azimuth = np.radians(tilt_deg), np.radians(azimuth_deg)
+    aside = np.cos(azimuth) * ahead + np.sin(azimuth) * cross(normal, ahead)
+    return np.where(np.equal(tilt_deg, 0.0), normal, np.cos(tilt) * normal + np.sin(tilt) * aside)
 
 
 def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:
     """(2, 3), the axes of the aim offset [u, v] in the plane normal to the direction of flight, inertial frame.
 
     u is along orbit normal x direction, or along-track where the flight is along the normal; v = direction x u.
+    Of many flights (3, n) with axes (3, 3, n): (2, 3, n).
     """
     along_track, _, normal = axes
-    first = np.cross(normal, direction)
-    if np.linalg.norm(first) < _SMALLEST_SINE:
-        first = along_track - (along_track @ direction) * direction
-    first = first / np.linalg.norm(first)
-    return np.array([first, np.cross(direction, first)])
+    first, upright = cross(normal, direction), along_track - dot(along_track, direction) * direction
+    first = unit(np.where(length(first) < _SMALLEST_SINE, upright, first))
+    return np.array([first, cross(direction, first)])

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import cross, dot, turned_back
 from ..dynamics.state import State, System
 from ..vectors import rotation_of_quaternion
 
@@ -62,9 +63,14 @@ def rotation(attitude: np.ndarray) -> np.ndarray:
     return np.array(rotation_of_quaternion(*(float(q) for q in attitude))).reshape(3, 3)
 
 
-def ejecta_momentum(impactor_kg_m_s: np.ndarray, beta: float, ejecta_direction: np.ndarray) -> np.ndarray:
-    """(3,) kg m/s that the ejecta carry away, -(beta - 1) (E . m U) E; E a unit vector whose sign does not matter."""
-    return -(beta - 1.0) * (ejecta_direction @ impactor_kg_m_s) * ejecta_direction
+def ejecta_momentum(impactor_kg_m_s: np.ndarray, beta: float | np.ndarray, ejecta_direction: np.ndarray) -> np.ndarray:
+    """(3,) or (3, n) kg m/s that the ejecta carry away, -(beta - 1) (E . m U) E; E unit, whose sign does not matter."""
+    return -(beta - 1.0) * dot(ejecta_direction, impactor_kg_m_s) * ejecta_direction
+
+
+def spin_change(body, to_inertial: np.ndarray, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> np.ndarray:
+    """(3,) or (3, n) rad/s in the body frame by momentum, inertial, that arrives at a point of the body frame."""
+    return cross(point_m, turned_back(to_inertial, momentum_kg_m_s)) / body.inertia_kg_m2
 
 
 def pushed(system: System, before: State, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> State:
@@ -73,14 +79,14 @@ def pushed(system: System, before: State, momentum_kg_m_s: np.ndarray, point_m: 
     r' = v2 - v1 and the primary is not pushed, so r' changes by all of dv; positions and attitudes stay.
     """
     body = system.secondary
-    angular = np.cross(point_m, rotation(before.attitude2).T @ momentum_kg_m_s)
+    turn = spin_change(body, rotation(before.attitude2), momentum_kg_m_s, point_m)
     return State(
         before.position_m,
         before.velocity_m_s + momentum_kg_m_s / body.mass_kg,
         before.attitude1,
         before.rate1_rad_s,
         before.attitude2,
-        before.rate2_rad_s + angular / body.inertia_kg_m2,
+        before.rate2_rad_s + turn,
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ..columns import dot
 from ..dynamics.state import State, System
 from ..errors import InputError
 from .frame import direction_in_space, tilted
@@ -61,8 +62,11 @@ def _axis(before: State, given: Any, direction: np.ndarray, normal: np.ndarray, 
     transfer = given.momentum_transfer
     if transfer.ejecta_direction:
         named = direction_in_space(transfer.ejecta_direction, axes, given.mutual_orbit)
-        return named if named @ normal >= 0.0 else -named
-    if transfer.ejecta_tilt_deg:
-        up = rotation(before.attitude2)[:, 2]
-        return tilted(normal, direction, up, transfer.ejecta_tilt_deg, transfer.ejecta_tilt_azimuth_deg)
-    return normal
+        return outward(named, normal)
+    moonlet = rotation(before.attitude2)
+    return tilted(normal, direction, moonlet, transfer.ejecta_tilt_deg, transfer.ejecta_tilt_azimuth_deg)
+
+
+def outward(axis: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """The axis, or its opposite, that leaves the ground; vectors (3,) or (3, n)."""
+    return np.where(dot(axis, normal) >= 0.0, axis, -axis)

@@ -12,6 +12,7 @@ from typing import Protocol
 import numpy as np
 
 from ..bodies import Hit
+from ..columns import cross, dot, length
 
 EDGE_ON_COSINE = 1e-7
 """Rounding makes of a tangent line a chord of 1e-8 of the size, the root of 1e-16: below this a flight only touches."""
@@ -110,7 +111,7 @@ def site_by_coordinates(
     """
     hit = body.at_longitude_latitude(longitude_deg, latitude_deg)
     if hit.normal @ direction > -EDGE_ON_COSINE:
-        return Miss(faces_away(longitude_deg, latitude_deg, _incidence_deg(hit, direction)))
+        return Miss(faces_away(longitude_deg, latitude_deg, float(incidence_deg(hit.normal, direction))))
     if _hidden(body, hit, direction):
         place = _place(longitude_deg, latitude_deg)
         return Miss(f"{place} is hidden from the impactor by higher ground; choose a site in view")
@@ -129,13 +130,13 @@ def _hidden(body: Surface, hit: Hit, direction: np.ndarray) -> bool:
     return first is not None and first.distance_m < (3.0 - 1e-6) * size
 
 
-def _incidence_deg(hit: Hit, direction: np.ndarray) -> float:
-    """From sine and cosine, since an arc cosine loses half its digits at 0."""
-    return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(hit.normal, direction)), -(hit.normal @ direction))))
+def incidence_deg(normal: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    """Between the way back and the normal, vectors (3,) or (3, n); an arc cosine would lose half its digits at 0."""
+    return np.degrees(np.arctan2(length(cross(normal, direction)), -dot(normal, direction)))
 
 
 def _site(body: Surface, hit: Hit, direction: np.ndarray, normal_radius_m: float) -> Site:
     if normal_radius_m > 0.0:
         hit = replace(hit, normal=body.normal_about(hit, normal_radius_m))
-    lever_arm = float(np.linalg.norm(np.cross(hit.point_m, direction)))
-    return Site(hit.point_m, hit.normal, lever_arm, _incidence_deg(hit, direction))
+    lever_arm = float(length(cross(hit.point_m, direction)))
+    return Site(hit.point_m, hit.normal, lever_arm, float(incidence_deg(hit.normal, direction)))

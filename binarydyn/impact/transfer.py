@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import length
 from ..constants import G
 from ..dynamics.state import State, System
 from ..scenario import Impactor, MomentumTransfer, Sampling
@@ -41,27 +42,34 @@ class Place:
     """What the site's surroundings are for the ejecta: cosines of the flight's incidence and against E, gravity, and
     escape speeds.
 
-    Gravity and escape speeds are those of point masses.  The pair's escape speed is that at rest: the moonlet's own
-    motion adds and takes away in turn around the cone.
+    Of one hit, or arrays (n,).  Gravity and escape speeds are those of point masses.  The pair's escape speed is that
+    at rest: the moonlet's own motion adds and takes away in turn around the cone.
     """
 
-    incidence_cosine: float
-    axis_cosine: float
-    gravity_m_s2: float
-    escape_speed_m_s: float
-    pair_escape_speed_m_s: float
+    incidence_cosine: Numbers
+    axis_cosine: Numbers
+    gravity_m_s2: Numbers
+    escape_speed_m_s: Numbers
+    pair_escape_speed_m_s: Numbers
 
     @classmethod
     def of(cls, system: System, state: State, site: Site, axis_cosine: float) -> Place:
         """At a site of the secondary in a state; axis_cosine = -E.U/|U|."""
-        height, distance = np.linalg.norm(site.point_m), np.linalg.norm(state.position_m)
-        well = G * system.secondary.mass_kg / height
+        return cls.between(
+            system.primary, system.secondary, state.position_m, site.point_m, site.incidence_deg, axis_cosine
+        )
+
+    @classmethod
+    def between(cls, primary, secondary, position_m, point_m, incidence_deg, axis_cosine) -> Place:
+        """At a point of the secondary's frame, the bodies apart by position_m: vectors (3,), or (3, n) of n pairs."""
+        height, distance = length(point_m), length(position_m)
+        well = G * secondary.mass_kg / height
         return cls(
-            incidence_cosine=float(np.cos(np.radians(site.incidence_deg))),
+            incidence_cosine=np.cos(np.radians(incidence_deg)),
             axis_cosine=axis_cosine,
-            gravity_m_s2=float(well / height),
-            escape_speed_m_s=float(np.sqrt(2.0 * well)),
-            pair_escape_speed_m_s=float(np.sqrt(2.0 * (well + G * system.primary.mass_kg / distance))),
+            gravity_m_s2=well / height,
+            escape_speed_m_s=np.sqrt(2.0 * well),
+            pair_escape_speed_m_s=np.sqrt(2.0 * (well + G * primary.mass_kg / distance)),
         )
 
 
@@ -103,9 +111,10 @@ class Scaled:
         return self.ejecta_mass_kg - self.mass_lost_kg
 
 
-def leaving(ground: Ground, blow: Blow, place: Place, launch_angle_deg: Numbers, far_away: bool, oblique: str) -> Yield:
-    """Betas and masses; blow.speed_m_s is the whole speed of the impactor.  All numbers but the place's may be
-    arrays (n,)."""
+def _leaving(
+    ground: Ground, blow: Blow, place: Place, launch_angle_deg: Numbers, far_away: bool, oblique: str
+) -> Yield:
+    """Betas and masses; blow.speed_m_s is the whole speed of the impactor.  All numbers may be arrays (n,)."""
     driving = blow.speed_m_s * (place.incidence_cosine if oblique == "normal_component" else 1.0)
     kept = np.sin(np.radians(launch_angle_deg)) / (blow.mass_kg * blow.speed_m_s * place.axis_cosine)
     if oblique == "vertical_beta":
@@ -121,7 +130,7 @@ def scaled(
     system: System, place: Place, impactor: Impactor, transfer: MomentumTransfer, sampling: Sampling | None = None
 ) -> Scaled:
     """beta of a material at a place of the secondary, with its spread: of the scaling, and of what [sampling] gives."""
-    one = _yield(place, impactor, transfer, {})
+    one = yielded(place, impactor, transfer, {})
     if sampling and any(name.startswith(INPUTS) for name in sampling.quantities):
         low, high = np.quantile(beta_draws(place, impactor, transfer, sampling), [0.158655, 0.841345])
     else:
@@ -156,12 +165,12 @@ def beta_draws(
     """
     random = random or np.random.default_rng(sampling.seed if sampling else 0)
     inputs = drawn(sampling, INPUTS, count, random) if sampling else {}
-    betas = _yield(place, impactor, transfer, inputs).beta
+    betas = yielded(place, impactor, transfer, inputs).beta
     return 1.0 + (betas - 1.0) * np.exp(transfer.scaling_sigma * random.standard_normal(count))
 
 
-def _yield(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs: dict[str, np.ndarray]) -> Yield:
-    """With numbers of the scenario replaced by arrays, by their dotted names."""
+def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs: dict[str, np.ndarray]) -> Yield:
+    """What leaves the crater, with numbers of the scenario replaced by arrays (n,), by their dotted names."""
     ground = Ground.of(transfer.material)
     names = {name: f"momentum_transfer.material.{name}" for name in Ground.__dataclass_fields__}
     ground = Ground(**{name: inputs.get(dotted, getattr(ground, name)) for name, dotted in names.items()})
@@ -173,7 +182,7 @@ def _yield(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs:
         radius = inputs.get("impactor.radius_m", impactor.radius_m)
         density = mass / (4.0 / 3.0 * np.pi * radius**3)
     speed = 1e3 * inputs.get("impactor.speed_km_s", impactor.speed_km_s)
-    return leaving(
+    return _leaving(
         ground,
         Blow(mass, radius, density, speed, place.gravity_m_s2),
         place,
