@@ -140,6 +140,6 @@ def elements_at(position_m, velocity_m_s, gm_m3_s2: float = GM_SUN) -> Elements:
 def hill_radius_m(distance_m: float, gm_m3_s2: float, gm_sun_m3_s2: float = GM_SUN) -> float:
     """d (GM / 3 GM_sun)^(1/3): reach of the pair's pull against the Sun's tide at a distance d from the Sun.
 
-    At the perihelion d = a (1 - e), as usually quoted (Hamilton & Burns 1992, Icarus 96, 43; from memory).
+    At the perihelion d = a (1 - e), as usually quoted (Hamilton & Burns 1992, Icarus 96, 43).
     """
     return distance_m * (gm_m3_s2 / (3.0 * gm_sun_m3_s2)) ** (1.0 / 3.0)

@@ -88,7 +88,7 @@ def test_a_primary_that_turns_backwards_counts_against_the_orbit():
 
 
 def test_orbit_equilibrium_and_small_motions(invented):
-    """Libration 1-5 % slower than n sqrt(3 (B - A)/C) (Murray & Dermott 1999, ch. 5, from memory), since the orbit
+    """Libration 1-5 % slower than n sqrt(3 (B - A)/C) (Murray & Dermott 1999, ch. 5), since the orbit
     answers."""
     found = numbers(invented)
     assert found["orbital_speed_m_s"] == pytest.approx(2 * math.pi * 821.0 / (10.42 * HOUR_S), rel=1e-12)

@@ -162,7 +162,7 @@ def test_radial_and_out_of_plane_motion_of_a_point_about_an_oblate_body():
     """Exact at degree 2, j = J2 (R/r)^2:  nu^2 = G M / r^3 (1 + 9/2 j), kappa^2 = G M / r^3 (1 - 3/2 j).
 
     From the derivatives of -G M / r [1 - j/2 (3 z^2/r^2 - 1)]; nu = n sqrt(1 + 3 j) up to 9/4 j^2 and n - kappa =
-    3/2 n j up to 9/4 j^2 (Murray & Dermott 1999, ch. 6, from memory).  The primary's nod is 1e-9.
+    3/2 n j up to 9/4 j^2 (Murray & Dermott 1999, ch. 6).  The primary's nod is 1e-9.
     """
     primary, point = Ellipsoid((400.0, 400.0, 300.0), 2000.0), Ellipsoid((0.4, 0.4, 0.4), 2000.0)
     r = 1300.0

@@ -278,7 +278,7 @@ def test_model_periods_of_an_eccentric_orbit_lie_within_three_sigma(oblate):
 
 
 def test_apsidal_precession_of_an_oblate_primary(oblate):
-    """3/2 n J2 (R/a)^2 (Murray & Dermott 1999, ch. 6; from memory), to twice J2 (R/a)^2 and e^2 of itself."""
+    """3/2 n J2 (R/a)^2 (Murray & Dermott 1999, ch. 6), to twice J2 (R/a)^2 and e^2 of itself."""
     shape = orbit_shape(oblate[0.985])
     n, q = 2.0 * np.pi / periods(oblate[0.985])["weighted_fit"].value_s, PAIR.oblateness_m2 / shape.mean_separation_m**2
     theory = np.degrees(1.5 * n * q) * DAY

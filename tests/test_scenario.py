@@ -108,7 +108,7 @@ def test_a_scenario_cannot_be_changed():
 
 
 def test_builtin_pair_is_consistent_with_keplers_third_law_and_j2():
-    """n^2 a^3 / GM = 1 + 3/2 [J2 R^2 + (J2' + 6 C22') R'^2] / a^2 (Murray & Dermott 1999, ch. 6, from memory)."""
+    """n^2 a^3 / GM = 1 + 3/2 [J2 R^2 + (J2' + 6 C22') R'^2] / a^2 (Murray & Dermott 1999, ch. 6)."""
     pair = builtin()
     (a1, b1, c1), (a2, b2, c2) = pair.primary.semi_axes_m, pair.secondary.semi_axes_m
     r, n = pair.mutual_orbit.separation_m, 2.0 * math.pi / (pair.mutual_orbit.period_h * 3600.0)
@@ -344,7 +344,19 @@ def test_help_lists_commands_without_importing_them():
     code += "sys.modules"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
-    assert "What a scenario asks" in done.stdout
+    assert "Check a scenario file" in done.stdout
+
+
+def test_no_line_of_help_is_cut(capsys, monkeypatch):
+    """80 columns leave 61 characters for what a command does."""
+    from binarydyn.commands import shell
+
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["--help"]) == 0
+    lines = capsys.readouterr().out.splitlines()[1:]
+    assert not [line for line in lines if line.rstrip().endswith("...")]
+    for name, sentence in shell.COMMANDS.items():
+        assert any(line.split() == [name, *sentence.split()] for line in lines), name
 
 
 def test_every_listed_command_exists():

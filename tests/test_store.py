@@ -246,7 +246,8 @@ def interrupted(folder, sent: signal.Signals) -> tuple[int, str]:
 def test_an_interrupted_command_resumes_to_the_same_file(sent, many_file, tmp_path, capsys):
     code, err = interrupted(tmp_path, sent)
     if sent is signal.SIGINT:
-        assert code == 130 and len(err.splitlines()) == 1 and "the same command resumes" in err
+        told = [line for line in err.splitlines() if not line.startswith("sweep: ")]  # progress, on a slow machine
+        assert code == 130 and len(told) == 1 and "the same command resumes" in told[0]
     else:
         assert code == -signal.SIGKILL
     assert main(command(tmp_path)) == 0
@@ -458,8 +459,8 @@ def test_show_prints_a_sweep(sweep_file, capsys):
     report = json.loads(capsys.readouterr().out)
     change = open_result(sweep_file).columns["period_change_s"]
     # a head-on hit: the more momentum, the larger the loss of period
-    assert report["period_change_s"]["min"] == {"value_s": np.nanmin(change), "at": {MASS: 900.0, SPEED: 8.0}}
-    assert report["period_change_s"]["max"] == {"value_s": np.nanmax(change), "at": {MASS: 300.0, SPEED: 4.0}}
+    assert report["period_change_s"]["largest"] == {"value_s": np.nanmin(change), "at": {MASS: 900.0, SPEED: 8.0}}
+    assert report["period_change_s"]["smallest"] == {"value_s": np.nanmax(change), "at": {MASS: 300.0, SPEED: 4.0}}
     assert report["statuses"] == {"done": 9, "bad_input": 3}
 
 

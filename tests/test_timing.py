@@ -18,7 +18,7 @@ from binarydyn.observables.cycle_count import timing
 from binarydyn.observables.ephemeris import Clock
 from binarydyn.observables.geometry import Sight, Sky
 from binarydyn.observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
-from binarydyn.observables.timing import fitted
+from binarydyn.observables.timing import fitted, robust_factor
 from binarydyn.observables.timing_terms import TURN, Expected, mean_longitude
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
@@ -284,3 +284,27 @@ def test_too_few_events_are_refused(scenario):
     late = mids.chosen(mids.seen_s > 1000.0)
     with pytest.raises(InputError, match="0 events before the impact"):
         measured(scenario, late)
+
+
+@pytest.mark.parametrize(
+    ("noise", "low", "high"), [("10 % outliers", 0.98, 1.02), ("t of two degrees", 0.98, 1.02), ("gauss", 0.93, 1.0)]
+)
+def test_errors_under_the_robust_loss_are_those_of_simulation(noise, low, high):
+    """A model of 4 parameters and 20 points, fitted 6000 times by reweighing with 1/sqrt(1 + z^2), the weights of
+    soft_l1: rms of the errors over that of the sigmas; 1 % is one sigma.  Without Huber's factor for few points it is
+    1.08 and 1.11 with outliers; clean data, for which nobody asks for this loss, get sigmas 5 % too large.
+    """
+    points, runs, rng = 20, 6000, np.random.default_rng(4)
+    design = np.polynomial.legendre.legvander(np.linspace(-1.0, 1.0, points), 3)
+    inverse = np.linalg.inv(design.T @ design)
+    z = rng.standard_t(2, size=(runs, points)) if noise[0] == "t" else rng.normal(size=(runs, points))
+    if noise[0] == "1":
+        z *= np.where(rng.random(z.shape) < 0.1, 5.0, 1.0)
+    x = z @ design @ inverse
+    for _ in range(40):
+        weights = 1.0 / np.sqrt(1.0 + (z - x @ design.T) ** 2)
+        normal = np.einsum("pi,rp,pj->rij", design, weights, design)
+        x = np.linalg.solve(normal, np.einsum("pi,rp->ri", design, weights * z)[..., None])[..., 0]
+    factors = np.array([robust_factor(row, 4, points - 4) for row in z - x @ design.T])
+    ratio = np.sqrt((x**2).mean(axis=0) / (factors**2).mean() / np.diag(inverse)).mean()
+    assert low < ratio < high

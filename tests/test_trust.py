@@ -40,7 +40,7 @@ def test_the_run_itself_keeps_its_bits():
 def test_a_librating_moonlet_is_regular_and_one_on_the_separatrix_is_not():
     """At 90 degrees from the line of centres the moonlet stands on the edge between swinging and turning.
 
-    A pendulum leaves its upper point by e every 1/(n sqrt(3 (B - A)/C)) (Murray & Dermott 1999, ch. 5, from memory):
+    A pendulum leaves its upper point by e every 1/(n sqrt(3 (B - A)/C)) (Murray & Dermott 1999, ch. 5):
     here 0.25 days, so a twist is a radian within a week.
     """
     system = start(pair()).system

@@ -34,6 +34,20 @@ def test_a_warning_is_told_once_and_where_the_result_is(file, command, capsys):
     assert [line for line in out.splitlines() if words in line][0].startswith("warning: ") and "warning" not in err
 
 
+def test_a_miss_changes_nothing_and_says_no_more(tmp_path, capsys):
+    path = tmp_path / "miss.toml"
+    text = builtin().text.replace("= 60.0", "= 5.0")
+    assert "aim_offset_m = [0.0, 0.0]" in text
+    path.write_text(text.replace("aim_offset_m = [0.0, 0.0]", "aim_offset_m = [200.0, 0.0]"))
+    assert main(["predict", str(path)]) == 1
+    out = capsys.readouterr().out
+    assert (
+        "miss" in out
+        and "no impact, so nothing changes: the line of flight passes the moonlet's centre at 200 m" in out
+    )
+    assert "period change" not in out and "fit error" not in out and len(out.splitlines()) <= 4
+
+
 def test_who_asks_for_the_stated_values_alone_is_not_warned_of_it(tmp_path, capsys):
     path = tmp_path / "single.toml"
     sampling = '\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n'

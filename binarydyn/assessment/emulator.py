@@ -1,7 +1,7 @@
 """A smooth outcome of many runs as a quadratic polynomial of their inputs, with the error that it makes elsewhere.
 
 Least squares on all monomials to degree 2 of the standardised inputs.  The error is that of leave-one-out
-cross-validation, in closed form from the leverages: e_i / (1 - h_i) (Allen 1974, Technometrics 16, 125, from memory).
+cross-validation, in closed form from the leverages: e_i / (1 - h_i) (Allen 1974, Technometrics 16, 125).
 Valid inside the cloud of the inputs that it was fitted to, for outcomes that are smooth there.
 """
 

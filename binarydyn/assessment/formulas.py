@@ -32,7 +32,7 @@ def _j4_m4(begun: Start) -> float:
 def kepler_ratio(begun: Start) -> float:
     """n^2 a^3 / GM = 1 + 3/2 [J2 R^2 + (J2' + 6 C22') R'^2] / a^2 - 15/8 J4 (R/a)^4, circular equatorial orbit.
 
-    Murray & Dermott 1999, Solar System Dynamics, ch. 6 (from memory).  Neglects the product of both bodies'
+    Murray & Dermott 1999, Solar System Dynamics, ch. 6.  Neglects the product of both bodies'
     quadrupoles, J6, and the primary's departure from a spheroid.
     """
     axial, sectorial = _quadrupoles(begun)
@@ -43,7 +43,7 @@ def kepler_ratio(begun: Start) -> float:
 def apsidal_rate_deg_day(begun: Start) -> float:
     """3/2 n J2 (R/a)^2 - 15/4 n J4 (R/a)^4: a point mass on a nearly circular equatorial orbit about a spheroid.
 
-    Murray & Dermott 1999, ch. 6 (from memory).  Neglects squares of J2 and of the eccentricity, and the secondary's
+    Murray & Dermott 1999, ch. 6.  Neglects squares of J2 and of the eccentricity, and the secondary's
     shape.
     """
     a2 = begun.separation_m**2
@@ -54,7 +54,7 @@ def apsidal_rate_deg_day(begun: Start) -> float:
 def uncoupled_libration_h(begun: Start) -> float:
     """Period of w = n sqrt(3 (B - A)/C), the orbit taken as unmoved.
 
-    Murray & Dermott 1999, ch. 5 (from memory).  Neglects the answer of the orbit, 1-5 % of the rate.
+    Murray & Dermott 1999, ch. 5.  Neglects the answer of the orbit, 1-5 % of the rate.
     """
     x, y, z = begun.system.secondary.inertia_kg_m2
     return begun.period_h / math.sqrt(3.0 * (y - x) / z) if y > x else math.inf
@@ -116,7 +116,7 @@ def gravity_gradient_attitude_h(begun: Start) -> tuple[float, float]:
     """Periods (fast, slow) of the moonlet's coupled turns about r and about its motion, long axis along r.
 
     s^4 + (1 + 3 p k1 + k1 k3) n^2 s^2 + (1 + 3 p) k1 k3 n^4 = 0 with k1 = (C - A)/B, k3 = (C - B)/A: Hughes 1986,
-    Spacecraft Attitude Dynamics, ch. 9 (from memory), where p = G M1 / (n^2 a^3) is 1 for a satellite.  Neglects the
+    Spacecraft Attitude Dynamics, ch. 9, where p = G M1 / (n^2 a^3) is 1 for a satellite.  Neglects the
     answer of the orbit and of the primary, about C/(m a^2), and what degree 4 adds to the torque.
     """
     x, y, z = begun.system.secondary.inertia_kg_m2

@@ -66,7 +66,7 @@ def _growth(case: Case) -> float:
 
 
 def _number(name: str) -> Quantity:
-    return Quantity(lambda case, _: case.number(name), "as predict prints it")
+    return Quantity(lambda case, _: case.number(name), "as in the JSON object of predict")
 
 
 _PREDICTED = (

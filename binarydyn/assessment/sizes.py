@@ -49,7 +49,7 @@ def sizes(system: System, separation_m: float, days: float) -> list[Size]:
 def _tide(system: System, tide: SolarTide, separation_m: float, n: float) -> Size:
     """2 GM_sun r / D^3 against GM / r^2.
 
-    A month is lengthened by about (N/n)^2 of itself, N^2 = GM_sun / D^3 (Murray & Dermott 1999, ch. 6, from memory).
+    A month is lengthened by about (N/n)^2 of itself, N^2 = GM_sun / D^3 (Murray & Dermott 1999, ch. 6).
     """
     position, _ = position_velocity(tide.elements, 0.0, tide.gm_m3_s2)
     ratio = tide.strength_s2(float(np.linalg.norm(position))) / n**2

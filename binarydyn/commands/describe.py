@@ -145,7 +145,8 @@ def _print_pair(described: Description, found: dict[str, Any]) -> None:
     )
     total = found["total_angular_momentum_kg_m2_s"]
     shares = ", ".join(
-        f"{name} {found[f'{name}_angular_momentum_kg_m2_s'] / total:.2%}" for name in ("orbit", "primary", "secondary")
+        f"{name} {100.0 * found[f'{name}_angular_momentum_kg_m2_s'] / total:.2f} %"
+        for name in ("orbit", "primary", "secondary")
     )
     print(f"angular momentum along the orbit normal {total:.4e} kg m2/s: {shares}\n")
 

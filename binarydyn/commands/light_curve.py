@@ -90,7 +90,7 @@ def _print(found: Photometry, whole: dict[str, Any], events: list[dict[str, Any]
         for row in events
     ]
     if cells:
-        print_table(("seen (UTC)", "event", "extent", "from", "to", "mag"), cells)
+        print_table(("seen (UTC)", "event", "extent", "from", "to", "depth, mag"), cells)
         print("depths are those of evenly bright discs; the curve has the real ones")
     else:
         print("no mutual event touches these epochs")

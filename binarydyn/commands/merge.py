@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..scenario.wording import CAUTION, one_line
+from ..scenario.wording import CAUTION, counted, one_line
 from .show import print_sweep, sweep_report
 from .tables import print_json
 
@@ -35,9 +35,11 @@ def merge(
     else:
         print_sweep(report)
         said = (
-            f"{len(missing)} members are missing: {report['first_missing']}" if len(missing) else "nothing is missing"
+            f"{counted(len(missing), 'member')} missing: {report['first_missing']}"
+            if len(missing)
+            else "nothing is missing"
         )
-        print(f"{one_line(out)}: {len(files)} files joined, {said}\n{CAUTION}")
+        print(f"{one_line(out)}: {counted(len(files), 'file')} joined, {said}\n{CAUTION}")
     return 1 if len(missing) else 0
 
 

@@ -89,7 +89,7 @@ def _print(found: Plan) -> None:
     campaign = found.scenario.campaign
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
     print(
-        f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, {campaign.lost_share:.0%} "
+        f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, {100.0 * campaign.lost_share:.0f} % "
         f"lost; {found.events_before} events in the nights before the impact"
     )
     if found.scenario.observer.longitude_deg is not None:

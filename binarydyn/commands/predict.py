@@ -196,10 +196,14 @@ _LINES = (
 
 def _print(result, budget: bool = False) -> None:
     n = result.numbers()
-    why = f", {result.impact.reason}" if n["status"] == "miss" else ""
-    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}{why}")
+    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
+    if n["status"] == "miss":
+        print(f"no impact, so nothing changes: {result.impact.reason}")
+        for sentence in result.warnings:
+            print(f"warning: {sentence}")
+        return
     if n["period_change_s"] is not None:
-        change, sigma = n["period_change_s"], n["period_change_sigma_s"]
+        change, sigma = n["period_change_s"], n["period_change_fit_error_s"]
         print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, fit error {sigma:.1g} s)")
     for line in _share_lines(result, n):
         print(line)

@@ -23,7 +23,7 @@ def stages() -> Callable[[str, float], None] | None:
         return None
 
     def report(stage: str, share: float) -> None:
-        print(f"\r{stage}: {share:4.0%} " if share < 1.0 else "\r\x1b[K", end="", file=sys.stderr, flush=True)
+        print(f"\r{stage}: {100.0 * share:3.0f} % " if share < 1.0 else "\r\x1b[K", end="", file=sys.stderr, flush=True)
 
     return report
 

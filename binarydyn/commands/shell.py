@@ -20,19 +20,19 @@ from ..errors import BinarydynError, InputError
 from ..scenario.wording import CAUTION, one_line
 
 COMMANDS = {
-    "predict": "How much the impact changes the orbit period, and what else changes.",
-    "sweep": "The same prediction over a grid of any numbers of the scenario.",
-    "merge": "Parts of one sweep, done on several machines, as one file.",
-    "events": "When the bodies eclipse and hide each other, before and after the impact.",
-    "timing": "From measured event times to the periods before and after the impact.",
-    "plan": "How well a campaign will measure the period change, night by night.",
-    "light-curve": "How bright the pair is against time, before and after the impact.",
-    "infer": "From a measured period change back to the push and to beta.",
-    "sensitivity": "Whose uncertainty the period change has, and whose an inferred beta.",
-    "show": "What is in a result file and where it comes from.",
-    "describe": "What follows from a scenario: the pair, its small motions, what a spacecraft meets.",
-    "check": "What a scenario asks and how it differs from the defaults.",
-    "validate": "What the package gives for published cases, beside what is published.",
+    "check": "Check a scenario file and list non-default values.",
+    "describe": "List properties of the system and its surroundings.",
+    "predict": "Predict how an impact changes the orbit period and spin.",
+    "sweep": "Run predict over a parameter grid or a random sample.",
+    "merge": "Combine the partial result files of one sweep.",
+    "show": "Summarise a result file and its provenance.",
+    "events": "List mutual events before and after the impact.",
+    "light-curve": "Simulate the light curve before and after the impact.",
+    "plan": "Forecast the precision of an observing campaign.",
+    "timing": "Fit the period change to measured event times.",
+    "infer": "Infer the velocity change and beta from a measurement.",
+    "sensitivity": "Rank uncertain inputs by their Sobol indices.",
+    "validate": "Compare with published results and closed forms.",
 }
 
 
@@ -69,7 +69,7 @@ def _complain(sentence: str, code: int) -> int:
 def _shell(words: Sequence[str]) -> typer.Typer:
     """The command line for these words."""
     shell = typer.Typer(add_completion=False, epilog=CAUTION, rich_markup_mode=None)
-    shell.callback(help="Period change of a binary asteroid's moonlet after a kinetic impact.", epilog=CAUTION)(_front)
+    shell.callback(help="Dynamics of binary asteroids and kinetic-impact deflection.", epilog=CAUTION)(_front)
     wanted = next((word for word in words if not word.startswith("-")), "")
     for name, sentence in COMMANDS.items():
         shell.command(name, help=sentence, epilog=CAUTION)(_function(name) if name == wanted else _not_wanted)

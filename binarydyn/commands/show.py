@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..errors import InputError
-from ..scenario.wording import CAUTION, one_line
+from ..scenario.wording import CAUTION, counted, one_line
 from .sampled import print_sampled, sampled
 from .tables import print_json, print_table
 
@@ -85,7 +85,7 @@ def _count(result: Result, flag: str) -> int | None:
 
 
 def _extremes(result: Result) -> dict[str, Any] | None:
-    """Smallest and largest period change among the members that ended well, and where; None if there is none."""
+    """The largest and the smallest effect among the members that ended well, and where; None if there is none."""
     import numpy as np
 
     c = result.columns
@@ -95,7 +95,8 @@ def _extremes(result: Result) -> dict[str, Any] | None:
     if not len(well):
         return None
     change = c["period_change_s"][well]
-    ends = {"min": well[np.argmin(change)], "max": well[np.argmax(change)]}
+    size = np.abs(change)  # a change has a sign: the most negative one is the largest effect
+    ends = {"largest": well[np.argmax(size)], "smallest": well[np.argmin(size)]}
     return {
         name: {"value_s": float(c["period_change_s"][k]), "at": {key: float(c[key][k]) for key in result.keys}}
         for name, k in ends.items()
@@ -105,8 +106,7 @@ def _extremes(result: Result) -> dict[str, Any] | None:
 def print_sweep(report: dict[str, Any]) -> None:
     """The report for a reader."""
     counts = ", ".join(f"{count} {status}" for status, count in report["statuses"].items())
-    of = f" of {whole}" if (whole := report["members_of_design"]) != report["members"] else ""
-    print(f"{report['scenario'] or 'scenario'}, sweep of {report['members']}{of} members: {counts}")
+    print(f"{report['scenario'] or 'scenario'}, sweep of {_of_members(report)}: {counts}")
     if "sample" not in report and "done" in report["statuses"]:
         print(_flagged(report))
     for end in report["failures"][:_FAILURES_TOLD]:
@@ -118,6 +118,12 @@ def print_sweep(report: dict[str, Any]) -> None:
         rows = [(name, f"{end['value_s']:+.3f}", *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
         print_table(("period change", "s", *report["varied"]), rows)
     print(f"integrator tolerance {report['tolerance']}")
+
+
+def _of_members(report: dict[str, Any]) -> str:
+    """How many members, of how many where the file holds a part of them."""
+    here, whole = report["members"], report["members_of_design"]
+    return counted(here, "member") if here == whole else f"{here} of {counted(whole, 'member')}"
 
 
 def _flagged(report: dict[str, Any]) -> str:

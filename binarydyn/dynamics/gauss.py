@@ -4,7 +4,7 @@ drift.
 y_end = y + sum_i L_i with L_i = h b_i f(Y_i) and Y_i = y + sum_j mu_ij L_j, mu_ij = a_ij / b_j (Hairer, Lubich &
 Wanner 2006, Geometric Numerical Integration, 2nd ed., sec. II.1.3).  Three things keep rounding from adding up in one
 direction (Hairer, McLachlan & Razakarivony 2008, BIT 48, 231; Antonana, Makazaga & Murua 2017, Numer. Algorithms 76,
-861, both from memory): mu_ij + mu_ji = 1 holds exactly in the stored numbers, so the method is symplectic and
+861, the latter from memory): mu_ij + mu_ji = 1 holds exactly in the stored numbers, so the method is symplectic and
 symmetric whatever the rounding of b; the equations are iterated until they no longer improve; and y carries its own
 rounding error along (Kahan 1965, CACM 8, 40), to which the gains are added exactly (Knuth's two-sum).
 

@@ -8,7 +8,7 @@ drift         r'' -= y r', without torque: y = n'/(3 n) for point masses; with t
               secondary's own spin see `share`.
 dissipation   r'' -= (3 K / r^10) [2 r (r . r') + r^2 (r x w + r')], the opposite torque on the secondary, of spin w:
               the bulge that the primary raises on it follows with a constant time lag (Mignard 1979, Moon & Planets 20,
-              301; Hut 1981, A&A 99, 126; from memory).  K = k2 lag G M1^2 R2^5 over the reduced mass.  The bulge
+              301; Hut 1981, A&A 99, 126).  K = k2 lag G M1^2 R2^5 over the reduced mass.  The bulge
               without lag belongs to the shape.  Right while the lag is short beside all periods.
 """
 
@@ -95,7 +95,7 @@ class Drift:
 
 @dataclass(frozen=True)
 class Dissipation:
-    """In the secondary: Love number k2, time lag of the bulge, and the radius that goes with k2."""
+    """In the secondary: potential Love number k2, time lag of the bulge, and the radius that goes with k2."""
 
     love_number: float
     time_lag_s: float
@@ -116,7 +116,7 @@ class Dissipation:
 
         1/t = 3 k2 lag n^2 (M1/M2) (R2/a)^5 (3/2 + B^2/2), where B e = 2 e / ((w/n)^2 - 1) is the forced yaw from the
         line of centres and w^2 = 3 n^2 (B - A)/C.  A round secondary, w = 0, has 3/2 + 2: 21/2 k2 lag n^2 ... (Hut
-        1981, eq. 10 at small e, from memory; the rest from the power lost).  Useless near w = n, a resonance.
+        1981, eq. 10 at small e; the rest from the power lost).  Useless near w = n, a resonance.
         """
         ix, iy, iz = system.secondary.inertia_kg_m2
         yaw = 2.0 / (3.0 * (iy - ix) / iz - 1.0)

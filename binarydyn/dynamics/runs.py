@@ -36,14 +36,14 @@ INTEGRATORS = {
             "ABA(10,4), fixed step",
             "a tenth of that in batches at its own step, which is a thirteenth of the orbit, shorter for a fast spin",
             "many or long runs of pairs that stay apart: no drift; where bodies come near it falls back to rungekutta",
-            "Blanes et al. 2013, Appl. Numer. Math. 68, 58, doi 10.1016/j.apnum.2013.01.003 (from memory)",
+            "Blanes et al. 2013, Appl. Numer. Math. 68, 58, doi 10.1016/j.apnum.2013.01.003",
         ),
         Integrator(
             "gauss",
             "16, implicit, compensated sums",
             "nine times the first for 60 days, a second for ten years; the tolerance does not enter",
             "years and centuries, or a reference for the others: rounding alone is left, and it hardly drifts",
-            "Hairer, McLachlan & Razakarivony 2008, BIT 48, 231, doi 10.1007/s10543-008-0170-3 (from memory)",
+            "Hairer, McLachlan & Razakarivony 2008, BIT 48, 231, doi 10.1007/s10543-008-0170-3 (the doi from memory)",
         ),
     )
 }

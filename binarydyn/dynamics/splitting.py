@@ -3,7 +3,7 @@
 H = [Kepler + both bodies as symmetric tops] + [U beyond the monopole + what makes each body no symmetric top].  The
 second bracket is small (epsilon, a few per cent), so a composition made for perturbed problems has errors of
 O(epsilon h^10 + epsilon^2 h^4): ABA(10,4), seven kicks a step (Blanes, Casas, Farres, Laskar, Makazaga & Murua 2013,
-Appl. Numer. Math. 68, 58, from memory). The kick itself is composed of two parts that do not commute, a second-order
+Appl. Numer. Math. 68, 58). The kick itself is composed of two parts that do not commute, a second-order
 error of O(epsilon^2 h^2) that shows only at steps far below the usual one (1e-5 m a day).  Total angular momentum is
 kept to rounding, energy oscillates without drift. Not for close encounters, where the fixed step is too long: the
 caller falls back where bodies come close or part.

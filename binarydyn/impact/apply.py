@@ -17,9 +17,11 @@ from .reshaping import Reshaped, reshaped
 from .site import BEHIND, Miss, Site, is_behind, site_by_aim, site_by_coordinates
 
 OBLIQUE_DEG = 60.0
-"""Beyond this incidence the impactor may skip off and beta is not known (common practice)."""
+"""Beyond this incidence point-source scaling is not tried by experiment (common practice); skipping off comes later, at
+`grazing_deg`."""
 DISRUPTION_J_KG = 100.0
-"""Kinetic energy per mass of the target near which a body of some 100 m is disrupted (common practice, from memory)."""
+"""Kinetic energy per mass of the target from which disruption is to be thought of: a cautious lower edge.  Basalt of 50
+to 75 m radius takes 390 to 430 J/kg at 5 km/s and 133 to 146 at 3 km/s (Benz & Asphaug 1999, Icarus 142, 5)."""
 MASS_SHARE = 1e-3
 """m/M2 above which the neglected mass of the impactor shows in the third digit of dv."""
 
@@ -183,13 +185,13 @@ def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_k
     said = []
     if site.incidence_deg > OBLIQUE_DEG:
         said.append(
-            f"oblique hit: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the impactor may "
-            "skip off and beta is outside its validity"
+            f"oblique hit: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the scaling of ejecta, "
+            "and so beta, is outside its validity"
         )
     if specific > DISRUPTION_J_KG:
         said.append(
-            f"the impact brings {specific:.3g} J per kg of the moonlet, above the disruption threshold of about "
-            f"{DISRUPTION_J_KG:g} J/kg (common practice); a moonlet that stays whole is outside validity"
+            f"the impact brings {specific:.3g} J per kg of the moonlet; above {DISRUPTION_J_KG:g} J/kg, a cautious lower "
+            "edge, disruption cannot be excluded, and a moonlet that does not stay whole is outside validity"
         )
     if impactor.mass_kg > MASS_SHARE * mass_kg:
         said.append(

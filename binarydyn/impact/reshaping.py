@@ -5,7 +5,7 @@ At constant mass, spin angular momentum (not rate), positions, velocities and di
     I' w' = I w    along each axis of the body,    U -> U'(r, C1, C2)
 
 Circular orbit, first order in the change of shape, moonlet synchronous in the mean before and after: the pull is
-GM/r^2 (1 + k) with k = 3/2 [J2 R^2 + (J2' + 6 C22') R'^2]/r^2 (Murray & Dermott 1999, ch. 6, from memory), h = r^2 n,
+GM/r^2 (1 + k) with k = 3/2 [J2 R^2 + (J2' + 6 C22') R'^2]/r^2 (Murray & Dermott 1999, ch. 6), h = r^2 n,
 and the orbit takes up the spin that the moonlet's new moment of inertia I' leaves over, dh/h = (I - I')/(m a^2):
 
     dP/P = -2 dk/(1 - k) + [4 (1 + k)/(1 - k) - 1] dh/h

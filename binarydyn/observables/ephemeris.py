@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 SERVED_DAYS = 36525.0
 """Before and after J2000: as long as the Earth's ephemeris holds, 1900-01-01 to 2100-01-01, each at 12 h."""
 OBLIQUITY_RAD = np.radians(84381.448 / 3600.0)
-"""Of the ecliptic J2000 to the equator J2000 (IAU 1976), the one that published elements refer to (from memory)."""
+"""Of the ecliptic J2000 to the equator J2000 (IAU 1976), the one that published elements refer to."""
 _TO_ECLIPTIC = np.array(
     [
         [1.0, 0.0, 0.0],

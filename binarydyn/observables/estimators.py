@@ -60,7 +60,7 @@ def osculating(window: Window) -> float:
 def third_law_j2(window: Window) -> float:
     """Third law of a circular equatorial orbit about an oblate primary, a = time mean of |r|.
 
-    n^2 a^3/GM = 1 + 3/2 J2 R^2/a^2 (Murray & Dermott 1999, Solar System Dynamics, ch. 6; from memory).
+    n^2 a^3/GM = 1 + 3/2 J2 R^2/a^2 (Murray & Dermott 1999, Solar System Dynamics, ch. 6).
     """
     a = mean(window.separation_m, spans(window.time_s))
     return _kepler_period(window, a) / float(np.sqrt(1.0 + 1.5 * window.system.oblateness_m2 / a**2))

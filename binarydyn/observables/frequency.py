@@ -1,7 +1,7 @@
 """Frequency analysis: the lines of a quasi-periodic signal as refined maxima of its Hann-weighted Fourier integral.
 
 After Laskar 1990 (Icarus 88, 266, doi 10.1016/0019-1035(90)90084-M); with this window the error of a rate falls as T^-4
-(Laskar 1993, Physica D 67, 257, doi 10.1016/0167-2789(93)90210-R; both cited from memory).
+(Laskar 1993, Physica D 67, 257, doi 10.1016/0167-2789(93)90210-R).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The four fundamental frequencies of a moonlet that turns with its orbit, told apart in its motion.
 
 In the frame that turns with the orbit at n, with principal moments A <= B <= C and the long axis on r (Hughes 1986,
-Spacecraft Attitude Dynamics, ch. 9, from memory; derived anew and compared with simulation in the tests):
+Spacecraft Attitude Dynamics, ch. 9; derived anew and compared with simulation in the tests):
 libration, turns in the plane:       w = n sqrt(3 (B - A)/C);
 turns out of the plane (roll, pitch): l^4 - l^2 (1 + 3 q + p q) + 4 p q = 0, l = rate/n, p = (C - B)/A, q = (C - A)/B.
 The slower of the two is the nutation: the figure wobbles about the spin as a free top's does, at n sqrt(p q), but twice

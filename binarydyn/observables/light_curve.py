@@ -25,14 +25,14 @@ LAWS: dict[str, tuple[float, float]] = {
     "lommel_seeliger": (1.0, 0.0),
     "lommel_seeliger_lambert": (1.0, 0.1),
 }
-"""Shares of Lommel-Seeliger and of Lambert in S; 0.1 in the sum is customary (Kaasalainen et al. 2001, from memory)."""
+"""Shares of Lommel-Seeliger and of Lambert in S; 0.1 in the sum is customary (Kaasalainen et al. 2001)."""
 
 
 def linear_exponential(phase_angle_rad: np.ndarray) -> np.ndarray:
     """f(alpha) = a exp(-alpha/d) + k alpha + 1 with a 0.5, d 0.1 rad, k -0.5 per rad.
 
-    Kaasalainen, Torppa & Muinonen 2001, Icarus 153, 37, doi 10.1006/icar.2001.6674; the form and the customary numbers
-    from memory.  Not for alpha beyond 2 rad, where it turns negative.
+    Kaasalainen, Torppa & Muinonen 2001, Icarus 153, 37, doi 10.1006/icar.2001.6674, and its customary numbers.
+    Not for alpha beyond 2 rad, where it turns negative.
     """
     return 0.5 * np.exp(-phase_angle_rad / 0.1) - 0.5 * phase_angle_rad + 1.0
 

@@ -72,6 +72,18 @@ def check_count(seen: Readings) -> np.ndarray:
     return after
 
 
+def robust_factor(z: np.ndarray, parameters: int, degrees: int) -> float:
+    """By how much the soft_l1 loss scales the sigmas of least squares with the same, unweakened jacobian.
+
+    z: (n,) residuals in units of their sigma; degrees: of freedom.  Huber's H1 with psi = z/sqrt(1 + z^2), the slope of
+    the loss: sqrt(sum psi^2 / degrees) / mean(psi') times 1 + (p/n) var(psi')/mean(psi')^2, which is 6 % at 4
+    parameters and 20 points (Huber & Ronchetti 2009, Robust Statistics, 2nd ed., sec. 7.6, from memory).
+    """
+    psi, slope = z / np.sqrt(1.0 + z * z), (1.0 + z * z) ** -1.5
+    few = 1.0 + parameters / len(z) * float(np.var(slope) / np.mean(slope) ** 2)
+    return few * float(np.sqrt(np.sum(psi**2) / max(degrees, 1)) / np.mean(slope))
+
+
 class _Problem:
     """One set of events; its residuals for any terms."""
 
@@ -114,9 +126,7 @@ class _Problem:
         inverse = np.linalg.inv(jacobian.T @ jacobian)
         factor = math.sqrt(chi2 / max(degrees, 1))
         if self.loss != "linear":
-            # Huber & Ronchetti 2009, Robust Statistics, 2nd ed., sec. 7.6 (from memory): psi and psi' of the loss
-            psi, slope = z / np.sqrt(1.0 + z * z), (1.0 + z * z) ** -1.5
-            factor = float(np.sqrt(np.sum(psi**2) / max(degrees, 1)) / np.mean(slope))
+            factor = robust_factor(z, len(x), degrees)
         elif self.stated and chi2 <= chdtri(max(degrees, 1), 0.01):
             factor = 1.0
         return Fit(

@@ -50,7 +50,7 @@ class Impactor(Table):
         75.0,
         "deg",
         "a hit farther from the normal is `grazing`: at less than 15 deg above the ground impactors skip off "
-        "(Gault & Wedekind 1978, Proc. Lunar Planet. Sci. Conf. 9, 3843, from memory)",
+        "(Schultz & Gault 1990, GSA Spec. Pap. 247; Gault & Wedekind 1978, Proc. Lunar Planet. Sci. Conf. 9, 3843)",
         0.0,
         90.0,
     )

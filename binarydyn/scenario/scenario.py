@@ -211,7 +211,7 @@ def _check_spin(scenario: Scenario) -> None:
         raise refusal(
             "primary.spin_period_h",
             f"{spin:g} h is too close to the orbit period of {period:g} h, allowed is a spin rate "
-            f"that differs from the orbit's by more than {SPIN_ORBIT_GAP:.0%}; change one of them "
+            f"that differs from the orbit's by more than {100.0 * SPIN_ORBIT_GAP:.0f} %; change one of them "
             "(a doubly synchronous pair is not supported yet)",
         )
 

@@ -66,7 +66,7 @@ class MomentumTransfer(Table):
         0.2,
         "",
         "1 sigma of ln(beta - 1) at given parameters: codes differ by 15 to 20 % for the same hit (Stickle et al. "
-        "2020, Icarus 338, 113446, from memory); needs a material",
+        "2020, Icarus 338, 113446); needs a material",
         0.0,
         3.0,
     )

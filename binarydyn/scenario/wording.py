@@ -17,6 +17,11 @@ def one_line(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode() for c in text)
 
 
+def counted(number: int, noun: str) -> str:
+    """The number with its noun, in the plural where it is not one."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def as_given(value: Any) -> str:
     """The value as the file spells it, shortened."""
     if isinstance(value, bool):

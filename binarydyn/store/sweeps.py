@@ -11,7 +11,7 @@ from typing import Any
 from ..ensembles import TABLES, Block, Design, MemberSet, Row, Sample, swept
 from ..errors import InputError
 from ..scenario import Scenario
-from ..scenario.wording import one_line
+from ..scenario.wording import counted, one_line
 from .blocks import Blocks, KeptBlock
 from .files import check_place, put_large, target_of
 from .groups import Column, write_group
@@ -174,7 +174,9 @@ class SweepStore:
         if not self.was_complete:
             self.flush()
             if missing := int((self.wanted.mask & ~self._done.mask).sum()):
-                raise InputError(one_line(str(self.path)), f"{missing} members are missing; run the same sweep again")
+                raise InputError(
+                    one_line(str(self.path)), f"{counted(missing, 'member')} missing; run the same sweep again"
+                )
             base = [self._base.rows] if self._base else []
             write_sweep(self.path, self._blocks.folder, self.attributes, self.design, [*base, *self._kept])
             self._blocks.remove(self._kept)

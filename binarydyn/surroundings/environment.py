@@ -23,7 +23,7 @@ from ..dynamics.state import Body, System
 
 
 def sphere_of_influence_m(semi_major_axis_m: float, gm_m3_s2: float) -> float:
-    """a (M / M_sun)^(2/5): where patched conics change centre (Bate, Mueller & White 1971, ch. 7; from memory)."""
+    """a (M / M_sun)^(2/5): where patched conics change centre (Bate, Mueller & White 1971, ch. 7)."""
     return semi_major_axis_m * (gm_m3_s2 / GM_SUN) ** 0.4
 
 

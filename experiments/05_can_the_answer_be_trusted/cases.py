@@ -43,7 +43,7 @@ def pair(random: np.random.Generator) -> tuple[Ellipsoid, Ellipsoid, float, floa
     """Bodies, separation m and primary's spin rate rad/s; the ranges are those of small near-Earth binaries.
 
     Diameter ratio 0.15 to 0.28, separation 2.6 to 4 primary radii, spins from 1.05 times the period at which a loose
-    sphere breaks up, 3.3 h / sqrt(density in g/cm3): common practice, ranges from memory.
+    sphere breaks up, 3.3 h / sqrt(density in g/cm3) (Pravec & Harris 2000, Icarus 148, 12); ranges from memory.
     """
     radius, density = random.uniform(300.0, 450.0), random.uniform(1500.0, 3000.0)
     axes = radius * np.array([1.0, random.uniform(0.90, 1.0), 1.0])
