@@ -9,9 +9,9 @@ seen from the primary), both taken in one frame, and the partial contractions  L
 
 This is  T(grad) S(grad) 1/r  by Hobson's theorem (Hobson 1931, Spherical and Ellipsoidal Harmonics, ch. IV; the
 products of the two harmonic polynomials are projected back onto harmonics, which gives the sum over k).  Other forms:
-Paul 1988 (Celestial Mechanics 44, 49), Hou, Scheeres & Xin 2017 (CMDA 127, 369).  Gradients: d L_k/dx = (p-k) L_(k+1), so nothing is
-differentiated numerically; a turn of one body acts on x and on the k free indices, which gives the torques.  No
-tensor above the lower rank of a pair is turned.
+Paul 1988 (Celestial Mechanics 44, 49), Hou, Scheeres & Xin 2017 (CMDA 127, 369).  Gradients: d L_k/dx = (p-k) L_(k+1),
+so nothing is differentiated numerically; a turn of one body acts on x and on the k free indices, which gives the
+torques.  No tensor above the lower rank of a pair is turned.
 """
 
 from __future__ import annotations

@@ -185,13 +185,13 @@ def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_k
     said = []
     if site.incidence_deg > OBLIQUE_DEG:
         said.append(
-            f"oblique hit: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the scaling of ejecta, "
-            "and so beta, is outside its validity"
+            f"oblique hit: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the scaling of "
+            "ejecta, and so beta, is outside its validity"
         )
     if specific > DISRUPTION_J_KG:
         said.append(
-            f"the impact brings {specific:.3g} J per kg of the moonlet; above {DISRUPTION_J_KG:g} J/kg, a cautious lower "
-            "edge, disruption cannot be excluded, and a moonlet that does not stay whole is outside validity"
+            f"the impact brings {specific:.3g} J per kg of the moonlet; above {DISRUPTION_J_KG:g} J/kg, a cautious "
+            "lower edge, disruption cannot be excluded, and a moonlet that does not stay whole is outside validity"
         )
     if impactor.mass_kg > MASS_SHARE * mass_kg:
         said.append(

@@ -75,5 +75,6 @@ def _beneath(found: Plan) -> str:
     return (
         f"predicted change {number(found.change_s, '+.1f', 's')}, detected at 3 sigma {when}; "
         f"{found.events_before} events before the impact\n"
-        f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, {100.0 * campaign.lost_share:.0f} % lost"
+        f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, "
+        f"{100.0 * campaign.lost_share:.0f} % lost"
     )

@@ -60,8 +60,8 @@ class Perturbations(Table):
     love_number: Number = key(
         0.0,
         "",
-        "potential Love number k2 of the moonlet; 0 is no dissipation; rubble piles of its size are thought to have 1e-7 "
-        "to 1e-3 (Goldreich & Sari 2009, ApJ 691, 54; Jacobson & Scheeres 2011, ApJ 736, L19), 1.5 is a fluid",
+        "potential Love number k2 of the moonlet; 0 is no dissipation; rubble piles of its size are thought to have "
+        "1e-7 to 1e-3 (Goldreich & Sari 2009, ApJ 691, 54; Jacobson & Scheeres 2011, ApJ 736, L19), 1.5 is a fluid",
         0.0,
         1.5,
     )

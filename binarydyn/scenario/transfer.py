@@ -35,8 +35,8 @@ class MomentumTransfer(Table):
     ejecta_tilt_azimuth_deg: Number = key(
         0.0,
         "deg",
-        "of that tilt about the normal, from downrange (for a hit straight down, from the moonlet's z axis, on its pole from its x axis); "
-        "180 is back along the flight",
+        "of that tilt about the normal, from downrange (for a hit straight down, from the moonlet's z axis, on its "
+        "pole from its x axis); 180 is back along the flight",
         -360.0,
         360.0,
     )
