@@ -10,6 +10,7 @@ from .errors import InputError
 
 J2000_JD = 2451545.0
 """Julian date of the epoch J2000, 2000-01-01T12:00:00 TDB."""
+_J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)
 
 
 def moment(utc: str) -> datetime:
@@ -42,3 +43,9 @@ def julian_date_tdb(utc: str) -> float:
 def seconds_since(epoch_jd_tdb: float, utc: str) -> float:
     """Time, s, from a Julian date in TDB to a moment in UTC."""
     return (julian_date_tdb(utc) - epoch_jd_tdb) * DAY_S
+
+
+def roughly_seconds_since(epoch_jd_tdb: float, utc: str) -> float:
+    """The same to some 70 s, by which UTC lags behind TDB; where the Sun pulls from needs no more, and no astropy."""
+    days = (moment(utc) - _J2000).total_seconds() / DAY_S
+    return (J2000_JD - epoch_jd_tdb + days) * DAY_S

@@ -25,6 +25,7 @@ from ..scenario import Scenario
 from ..scenario.sampling import check_seed
 from .nights import check_counts, shown
 from .start import Start, start
+from .tide import left_out
 from .timetable import LIMITS_DAYS, event_run
 from .windows import periods_s
 
@@ -65,6 +66,12 @@ class Campaign:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What a reader must know."""
+        periods = (self.fit.period_h(side) * HOUR_S for side in ("before", "after"))
+        return (*self.doubts, *left_out(self.scenario, *periods, self.change_sigma_s))
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """Those of the fit itself."""
         return (*_counts(self.timing), *_scatter(self), *_model(self))
 
 

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..constants import HOUR_S
 from ..errors import InputError
 from ..impact.draws import drawn
 from ..scenario import Scenario
@@ -22,6 +23,7 @@ from .draws import Draws, Solution, draws_at, solution
 from .posterior import DONE, ENDED, MISS, NO_PUSH, OUTSIDE, REFUSED, Posterior
 from .relation import Relation
 from .relation_runs import BETA, After, related, seed_of
+from .tide import left_out
 
 COUNTS = (100, 1_000_000)
 
@@ -46,7 +48,9 @@ def infer(
         raise InputError("--count", f"{count} is given, allowed is {low} .. {high}; change it")
     relation = related(scenario, change_s, sigma_s, runs, seed, after)
     found = inverted(relation, prior(relation, count, seed), change_s, sigma_s)
-    return replace(found, warnings=found.warnings + beta_set_aside(scenario))
+    before_s = relation.nominal.period_h * HOUR_S
+    doubts = beta_set_aside(scenario) + left_out(scenario, before_s, before_s + change_s, sigma_s)
+    return replace(found, warnings=found.warnings + doubts)
 
 
 def beta_set_aside(scenario: Scenario) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from .remarks import remarks
 from .shares import Shares, shares
 from .start import Start
 from .trust import Trust, simulate_with_companions
-from .windows import Progress, Side, before_impact, measured
+from .windows import Progress, Side, before_impact, fit_error_s, measured
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ class Prediction:
             "period_before_h": before.period and before.period.value_h,
             "period_after_h": after.period and after.period.value_h,
             "period_change_s": self.period_change_s,
-            "period_change_fit_error_s": _fit_error_s(before, after),
+            "period_change_fit_error_s": fit_error_s(before, after),
             "model_error_s": self.model_error_s,
             "period_change_reshaping_s": self.shares and self.shares.reshaping_s,
             "period_change_push_s": self.shares and self.shares.push_s,
@@ -181,12 +181,6 @@ def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:
         return periods(trajectory)
     except (FewCyclesError, InputError):
         return {}
-
-
-def _fit_error_s(before: Side, after: Side) -> float | None:
-    if before.period is None or after.period is None:
-        return None
-    return float(np.hypot(before.period.sigma_s, after.period.sigma_s))
 
 
 def _largest(drifts: Iterable[float | None]) -> float | None:

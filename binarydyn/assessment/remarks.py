@@ -5,8 +5,9 @@ from __future__ import annotations
 from ..constants import HOUR_S
 from ..scenario import Scenario
 from .start import Start
+from .tide import left_out
 from .trust import TWIST_RAD, Trust
-from .windows import Side
+from .windows import Side, fit_error_s
 
 FORCED_LIBRATION_DEG = 1.0
 """Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
@@ -21,6 +22,9 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: 
     found = _before(scenario, begun, before) + _early_end(after)
     if status not in NOTHING_CHANGES or not after.shape:
         found += after.warnings
+    error_s = fit_error_s(before, after)
+    if error_s is not None:
+        found += left_out(scenario, before.period.value_s, after.period.value_s, error_s)
     return found + _doubts(trust) + _disagreement(after, trust)
 
 

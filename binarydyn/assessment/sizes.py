@@ -1,6 +1,6 @@
 """How large each perturbation is, before anything is run.
 
-Closed forms for a circular orbit: an order of magnitude for the Sun's tide, good to some per cent for the others.
+Closed forms for a circular orbit, good to some per cent; the Sun's tide (tide.py) also where it is left out.
 """
 
 from __future__ import annotations
@@ -13,11 +13,12 @@ import numpy as np
 from ..constants import DAY_S, YEAR_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
 from ..dynamics.perturbations import share
-from ..kepler import position_velocity
 from ..scenario import Scenario
+from ..scenario.heliocentric import elements_of
 from .periodic import Shooting
 from .perturbing import perturbations_of
 from .start import bodies, wanted_of
+from .tide import TideSize, at_most_s, tide_of, tide_size
 
 PUSHED_ECCENTRICITY = 0.03
 """That the size of dissipation is told for: about what the 2022 test made (Naidu et al. 2024, PSJ 5, 74)."""
@@ -25,42 +26,59 @@ PUSHED_ECCENTRICITY = 0.03
 
 @dataclass(frozen=True)
 class Size:
-    """One perturbation: its acceleration over the mutual attraction, and what it changes of the period, s."""
+    """One perturbation: its acceleration over the mutual attraction, and what it changes of the period change, s.
+
+    is_on: the Sun's tide is told of where it is left out too.
+    """
 
     name: str
     relative_acceleration: float
     period_change_s: float
     says: str
+    is_on: bool = True
 
 
-def sizes(system: System, separation_m: float, days: float) -> list[Size]:
-    """Of each perturbation of a system on a circular orbit, over a window of `days` after t0."""
+def estimated_sizes(scenario: Scenario) -> list[Size]:
+    """Of each perturbation that is on, and of the Sun's tide wherever the orbit about the Sun is known.
+
+    On the circular orbit that is the guess of the relaxed one: nothing is integrated.
+    """
+    primary, secondary = bodies(scenario)
+    shooting = Shooting(primary, secondary, 2, wanted_of(scenario))
+    factor, separation_m, n = shooting.guess()
+    state = State.from_vector(shooting.first_state(separation_m, n))
+    primary, secondary = primary.scaled_mass(factor), secondary.scaled_mass(factor)
+    system = System(primary, secondary, state, perturbations=perturbations_of(scenario, secondary))
     on, n = system.perturbations or Perturbations(), share(system, system.state)[0]
-    found = []
-    if on.tide:
-        found.append(_tide(system, on.tide, separation_m, n))
+    seconds, found = scenario.simulation.days_after * DAY_S, []
+    if scenario.heliocentric_orbit:
+        found.append(_tide(scenario, system, separation_m, n))
     if on.drift:
-        found += _drift(system, on.drift, separation_m, n, days * DAY_S)
+        found += _drift(system, on.drift, separation_m, n, seconds)
     if on.dissipation:
-        found.append(_dissipation(system, on.dissipation, separation_m, n, days * DAY_S))
+        found.append(_dissipation(system, on.dissipation, separation_m, n, seconds))
     return found
 
 
-def _tide(system: System, tide: SolarTide, separation_m: float, n: float) -> Size:
-    """2 GM_sun r / D^3 against GM / r^2.
-
-    A month is lengthened by about (N/n)^2 of itself, N^2 = GM_sun / D^3 (Murray & Dermott 1999, ch. 6).
-    """
-    position, _ = position_velocity(tide.elements, 0.0, tide.gm_m3_s2)
-    ratio = tide.strength_s2(float(np.linalg.norm(position))) / n**2
-    nearest = tide.strength_s2(tide.elements.pericentre_m) / n**2
+def _tide(scenario: Scenario, system: System, separation_m: float, n: float) -> Size:
+    """2 GM_sun r / D^3 against GM / r^2 at t0, and the periods of both windows as if no impact had changed them."""
     period = 2.0 * math.pi / n
-    hill = tide.hill_radius_m(system.gm_m3_s2) / separation_m
+    size, tide = tide_size(scenario, period, period), tide_of(scenario)
+    nearest = SolarTide(elements_of(scenario.heliocentric_orbit), np.eye(3))
+    strength = tide.strength_at_start_s2 if tide else nearest.perihelion_strength_s2
+    is_on = scenario.perturbations.solar_tide == "on"
     says = (
-        f"at t0, an order of magnitude; up to {period * nearest:.2g} s at perihelion; "
-        f"the Hill radius there is {hill:.3g} separations"
+        f"{'' if is_on else 'left out; '}{_of_period(size)}, as P^3/D^3; up to "
+        f"{at_most_s(nearest, period):.2g} s at perihelion, where the Hill radius is "
+        f"{nearest.hill_radius_m(system.gm_m3_s2) / separation_m:.3g} separations"
     )
-    return Size("Sun's tide", 2.0 * ratio, period * ratio, says)
+    return Size("Sun's tide", 2.0 * strength / n**2, size.change_s, says, is_on)
+
+
+def _of_period(size: TideSize) -> str:
+    if size.is_bound:
+        return "at most, since date or pole are not known"
+    return f"of the period {size.before_s:+.2g} s before and {size.after_s:+.2g} s after t0"
 
 
 def _drift(system: System, drift: Drift, separation_m: float, n: float, seconds: float) -> list[Size]:
@@ -93,14 +111,3 @@ def _dissipation(system: System, tides: Dissipation, separation_m: float, n: flo
         f"{eccentricity / YEAR_S:.3g} yr (small ones)"
     )
     return Size("dissipation", acceleration / (n**2 * separation_m), -1.5 * 2.0 * math.pi / n * e * e * lost, says)
-
-
-def estimated_sizes(scenario: Scenario) -> list[Size]:
-    """`sizes` of a scenario on the circular orbit that is the guess of its relaxed one: nothing is integrated."""
-    primary, secondary = bodies(scenario)
-    shooting = Shooting(primary, secondary, 2, wanted_of(scenario))
-    factor, separation_m, n = shooting.guess()
-    state = State.from_vector(shooting.first_state(separation_m, n))
-    primary, secondary = primary.scaled_mass(factor), secondary.scaled_mass(factor)
-    system = System(primary, secondary, state, perturbations=perturbations_of(scenario, secondary))
-    return sizes(system, separation_m, scenario.simulation.days_after)

@@ -93,6 +93,13 @@ def _side(system: System, state, days: float, scenario: Scenario, stage: str, pr
     return measured(run, scenario.observation.estimator)
 
 
+def fit_error_s(before: Side, after: Side) -> float | None:
+    """Error of the fits of both periods; None where one could not be measured."""
+    if before.period is None or after.period is None:
+        return None
+    return float(np.hypot(before.period.sigma_s, after.period.sigma_s))
+
+
 def periods_s(scenario: Scenario, system: System, hit: Impact) -> tuple[float, float]:
     """Periods before t0 and after an impact, as `predict` measures them, without the rest of a Side.
 

@@ -135,8 +135,8 @@ def _print_integrators() -> None:
 
 
 def _sizes(scenario: Scenario) -> list[dict[str, Any]]:
-    """Each perturbation that is on, with its size in closed form; nothing is run for it."""
-    if not scenario.perturbations.any:
+    """Each perturbation that is on, and the Sun's tide where it could be, in closed form; nothing is run for it."""
+    if not (scenario.perturbations.any or scenario.heliocentric_orbit):
         return []
     from ..assessment.sizes import estimated_sizes
 

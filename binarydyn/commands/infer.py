@@ -66,7 +66,7 @@ def measured_by(
     from .timing import measured_from
 
     found = measured_from(scenario, events)
-    return found.fit.change_s, found.change_sigma_s, tuple(found.warnings)
+    return found.fit.change_s, found.change_sigma_s, found.doubts
 
 
 def measured_change(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:

@@ -22,7 +22,7 @@ import numpy as np
 
 from .._jit import kernel
 from ..constants import GM_SUN, G
-from ..kepler import Elements, hill_radius_m
+from ..kepler import Elements, hill_radius_m, position_velocity
 from ..vectors import rotation_of_quaternion
 from .stepper import CLOCK
 
@@ -60,9 +60,19 @@ class SolarTide:
             *(orbit.semi_major_axis_m * minor * along),
         )
 
-    def strength_s2(self, distance_m: float) -> float:
-        """GM_sun / D^3, 1/s2."""
+    def strength_s2(self, distance_m):
+        """GM_sun / D^3, 1/s2; distances (...)."""
         return self.gm_m3_s2 / distance_m**3
+
+    @property
+    def strength_at_start_s2(self) -> float:
+        """The same at t0."""
+        return self.strength_s2(float(np.linalg.norm(position_velocity(self.elements, 0.0, self.gm_m3_s2)[0])))
+
+    @property
+    def perihelion_strength_s2(self) -> float:
+        """The same at the perihelion, where it is greatest."""
+        return self.strength_s2(self.elements.pericentre_m)
 
     def hill_radius_m(self, gm_m3_s2: float) -> float:
         """At the perihelion: beyond it the Sun's tide takes the moonlet away."""

@@ -50,8 +50,12 @@ def elements_of(orbit: HeliocentricOrbit) -> Elements:
 
 def elements_at_impact(orbit: HeliocentricOrbit, impact_epoch_utc: str) -> Elements:
     """The same ellipse with the mean anomaly at the impact."""
+    return elements_after(orbit, seconds_since(orbit.epoch_jd_tdb, impact_epoch_utc))
+
+
+def elements_after(orbit: HeliocentricOrbit, time_s: float) -> Elements:
+    """The same ellipse with the mean anomaly at a time from the epoch of its elements."""
     elements = elements_of(orbit)
-    time_s = seconds_since(orbit.epoch_jd_tdb, impact_epoch_utc)
     anomaly = elements.mean_anomaly_rad + elements.mean_motion_rad_s() * time_s
     return replace(elements, mean_anomaly_rad=anomaly % (2.0 * math.pi))
 
