@@ -23,7 +23,7 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: 
     if status not in NOTHING_CHANGES or not after.shape:
         found += after.warnings
     error_s = fit_error_s(before, after)
-    if error_s is not None:
+    if error_s is not None and status not in NOTHING_CHANGES:
         found += left_out(scenario, before.period.value_s, after.period.value_s, error_s)
     return found + _doubts(trust) + _disagreement(after, trust)
 
