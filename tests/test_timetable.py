@@ -2,6 +2,9 @@
 
 import csv
 import json
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +14,7 @@ from test_geometry import PLACES, pair
 from binarydyn import plots
 from binarydyn.assessment import predict
 from binarydyn.assessment.timetable import timetable
-from binarydyn.assessment.timetable_rows import rows
+from binarydyn.assessment.timetable_rows import rows, without_conjunction
 from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.scenario import Scenario, builtin, varied
@@ -141,6 +144,36 @@ def test_the_table_for_a_reader_says_what_is_absent(file, capsys):
     assert "no sidereal period: too short a table" in text and "- h before" not in text
     assert "duration, min  depth, mag" in text
     assert "absent in" in text and "the outlines miss by" in text and "drift, min" in text and "hazard" in text
+
+
+CASES = Path(__file__).parents[1] / "reference_cases"
+
+
+def test_a_short_table_is_no_orbit_seen_from_its_pole(tmp_path, capsys):
+    """0.1 days of the 2022 pair, whose eclipse comes within 2.4 h; the empty table has the columns of a full one."""
+    case, files = str(CASES / "impact_2022_heliocentric.toml"), [tmp_path / f"{k}.csv" for k in (1, 2)]
+    stored = tmp_path / "none.h5"
+    assert main(["events", case, "--days", "0.1", "--csv", str(files[0]), "--out", str(stored)]) == 0
+    text = capsys.readouterr().out
+    assert "from its pole, to" not in text and "from the orbit's pole: observer 141.47, Sun 101.26 deg" in text
+    assert "no conjunction for an eclipse within 0.1 days of t0, where an orbit takes 11.92 h" in text
+    assert "11.3 deg away, so there may be some" in text and "51.5 deg away, so there is none" in text
+    assert main(["events", case, "--days", "1", "--csv", str(files[1])]) == 0
+    empty, full = (file.read_text(encoding="utf-8").splitlines() for file in files)
+    assert len(empty) == 1 and empty[0] == full[0] and len(full[0].split(",")) == 22 and len(full) > 2
+    assert any(",eclipse," in line and ",absent," not in line for line in full[1:])
+    assert "mid_utc" in open_result(stored).events and not len(open_result(stored).events["mid_utc"])
+
+
+@pytest.mark.parametrize(("aspect", "polar"), [(0.4, True), (179.5, True), (2.0, False), (120.0, False)])
+def test_only_the_aspect_says_that_an_orbit_is_seen_from_its_pole(table, aspect, polar):
+    """The same table, without its rows, under other directions."""
+    towards = np.array([[np.sin(np.radians(aspect)), 0.0, np.cos(np.radians(aspect))]])
+    sky = SimpleNamespace(at=lambda time_s: replace(table.sky.at([0.0]), sun=towards, observer=towards))
+    said = without_conjunction(replace(table, entries=(), sky=sky))
+    assert len(said) == 2 and all(("from its pole, to" in sentence) == polar for sentence in said)
+    assert ("lit from its pole" in said[0] and "seen from its pole" in said[1]) == polar
+    assert without_conjunction(table) == []
 
 
 def test_the_figure_shows_every_event_that_takes_place(table, tmp_path):

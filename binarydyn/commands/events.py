@@ -41,7 +41,7 @@ def events(
     With [sampling], also the predicted sigma of each middle and of the drift.
     """
     from ..assessment.timetable import timetable
-    from ..assessment.timetable_rows import rows, summary
+    from ..assessment.timetable_rows import COLUMNS, rows, summary
 
     scenario = load(file) if file else builtin()
     _check_places(file, csv_file, plot, out)
@@ -61,7 +61,7 @@ def events(
     if csv_file:
         from ..store.csv_tables import TIMETABLE, write_rows
 
-        write_rows(csv_file, TIMETABLE, found)
+        write_rows(csv_file, TIMETABLE, found, COLUMNS)
     if out:
         from ..store.timetables import write_timetable
 
@@ -103,7 +103,10 @@ def _check_places(file: str, csv_file: str, plot: str, out: str) -> None:
 
 
 def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> dict[str, Any]:
+    from ..assessment.timetable_rows import without_conjunction
+
     return whole | {
+        "without_conjunction": without_conjunction(table),
         "sigma_members": table.sigma_members,
         "scenario": table.scenario.name,
         "scenario_sha256": table.scenario.sha256,
@@ -126,7 +129,7 @@ def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]
 
 
 def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> None:
-    from ..assessment.timetable_rows import period_words
+    from ..assessment.timetable_rows import period_words, without_conjunction
 
     w = whole
     print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}): {w['status']}")
@@ -146,8 +149,9 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
         head += ("sigma, min", "sigma of drift, min")
         sigmas = [tuple(_text(row[name], ".3f", 60.0) for name in ("mid_sigma_s", "drift_sigma_s")) for row in shown]
         cells = [one + two for one, two in zip(cells, sigmas, strict=True)]
-    print_table(head, cells)
-    for sentence in _absent(found):
+    if shown:
+        print_table(head, cells)
+    for sentence in (*_absent(found), *without_conjunction(table)):
         print(sentence)
     if table.sigma_members is not None:
         print(f"sigmas of the prediction are by {table.sigma_members} members drawn from [sampling]")
@@ -184,7 +188,7 @@ def _absent(found: list[dict[str, Any]]) -> list[str]:
                 f"{kind} of the {body}: absent in {len(missing)} of {len(same)} conjunctions, the outlines miss by "
                 f"{min(missing):.1f} .. {max(missing):.1f} m"
             )
-    return said or ([] if found else ["no conjunction in this table: the orbit is seen and lit from its pole"])
+    return said
 
 
 def _print_lines(table: Timetable) -> None:

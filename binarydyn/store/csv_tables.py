@@ -48,9 +48,14 @@ def _begins(path: Path, head: Sequence[str]) -> bool:
     return names[: len(head)] == list(head)
 
 
-def write_rows(path: str | Path, head: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> None:
-    """Rows with the same names, which begin with `head`.  Errors as in check_csv, and where the disk refuses."""
-    names = list(rows[0]) if rows else list(head)
+def write_rows(
+    path: str | Path, head: Sequence[str], rows: Sequence[Mapping[str, Any]], names: Sequence[str] = ()
+) -> None:
+    """Rows with the same names, which begin with `head`; names: all of them, where there may be no row.
+
+    Errors as in check_csv, and where the disk refuses.
+    """
+    names = list(names or rows[0])
     write_csv(path, head, [names, *([row[name] for name in names] for row in rows)])
 
 

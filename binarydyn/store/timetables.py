@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from ..assessment.timetable import Timetable
-from ..assessment.timetable_rows import rows, summary
+from ..assessment.timetable_rows import COLUMNS, rows, summary
 from .files import image, put
 from .groups import Column, write_group
 from .provenance import attributes
@@ -21,7 +21,7 @@ def write_timetable(path: str | Path, table: Timetable) -> None:
     check_target(path)
     found = rows(table)
     columns = {"number": Column.of("number", np.arange(len(found)), "number")}
-    for name in found[0] if found else ():
+    for name in COLUMNS:
         columns[name] = Column.of(name, [row[name] for row in found], "number")
     sentences = list(table.warnings)
     warnings = {
