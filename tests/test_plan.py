@@ -92,7 +92,7 @@ def test_synthetic_campaigns_scatter_as_foretold(found):
         fits.append(fitted(noisy, found.counted_rad[chosen], sigma, replace(known, apsidal_rad_s=rate)))
     plain = [fit.change_s for fit in fits if fit.terms == Terms()]
     assert len(plain) >= 97
-    assert np.std(plain, ddof=1) == pytest.approx(found.nights[night - 1].sigma_s, rel=3.0 / np.sqrt(2.0 * count))
+    assert np.std(plain, ddof=1) == pytest.approx(found.nights[night - 1].fit_sigma_s, rel=3.0 / np.sqrt(2.0 * count))
 
 
 def test_nights_show_whole_events_within_their_hours(found):
@@ -149,10 +149,36 @@ def test_a_site_sees_what_is_up_in_its_dark():
 
 
 def test_more_nights_never_hurt_and_losses_do(found):
-    told = [night.sigma_s for night in found.nights if np.isfinite(night.sigma_s)]
+    told = [night.fit_sigma_s for night in found.nights if np.isfinite(night.fit_sigma_s)]
     assert len(told) > 10 and all(later <= sooner for sooner, later in zip(told, told[1:], strict=False))
     last = found.nights[-1]
     assert last.sigma_s < last.sigmas_lost_s[0] < last.sigmas_lost_s[1] < last.sigmas_lost_s[2]
+    assert all(night.sigma_s <= min(night.sigmas_lost_s) for night in found.nights)
+
+
+def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, capsys, monkeypatch):
+    """Of the fit and its own error: what a column shows after a night is what the sentence about that night says."""
+    for night in found.nights:
+        assert night.sigma_s == np.hypot(night.fit_sigma_s, night.own_error_s or 0.0)
+    night = found.measured_to.night
+    assert found.nights[night - 1].sigma_s <= 7.3 < found.nights[night - 2].sigma_s
+    path = tmp_path / "p.toml"
+    path.write_text(text, encoding="utf-8")
+    monkeypatch.setattr("binarydyn.assessment.plan.plan", lambda scenario: found)
+    assert main(["plan", str(path)]) == 0
+    said = capsys.readouterr().out
+    head = next(line for line in said.splitlines() if line.startswith("night "))
+    place = head.index("sigma, s")
+    column = {}
+    for line in said.splitlines():
+        if line[:5].strip().isdigit():
+            column[int(line[:5])] = line[place:].split()[0]
+    assert f"7.3 s after night {night} " in said
+    assert float(column[night]) <= 7.3 < float(column[night - 1])
+    axes = plots.plan_figure(found).axes[0]
+    losses, clear = (line.get_ydata() for line in axes.get_lines()[:2])
+    assert len(clear) >= len(losses) and (clear[len(clear) - len(losses) :] <= losses).all()
+    assert clear[-1] == found.nights[-1].sigma_s and losses[-1] == found.nights[-1].sigmas_lost_s[1]
 
 
 def test_the_night_of_detection_is_the_first_from_which_on_it_stands_out(found):
@@ -160,9 +186,9 @@ def test_the_night_of_detection_is_the_first_from_which_on_it_stands_out(found):
     size = found.required.size_s
     assert size == 73.0 and found.predicted.size_s == abs(found.change_s)
     late = [night for night in found.nights if night.number >= found.required.night]
-    assert all(size / night.whole_sigma_s >= DETECTED for night in late)
-    assert not size / found.nights[found.required.night - 2].whole_sigma_s >= DETECTED
-    assert found.nights[found.measured_to.night - 1].whole_sigma_s <= 7.3
+    assert all(size / night.sigma_s >= DETECTED for night in late)
+    assert not size / found.nights[found.required.night - 2].sigma_s >= DETECTED
+    assert found.nights[found.measured_to.night - 1].sigma_s <= 7.3
     low, median, high = found.required.with_losses
     assert found.required.night <= low <= median <= high
     assert _for_good(np.array([np.inf, 2.0, 9.0, 2.0, 1.0]), 3.0) == 4
@@ -191,7 +217,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     said = capsys.readouterr().out
     assert "default nights" in said and "[sampling] is ignored" in said and f"change {found.change_s:+.1f} s" in said
     drawn = plots.plan_figure(found).axes[0]
-    assert drawn.get_yscale() == "log" and drawn.get_lines()[1].get_ydata()[-1] == found.nights[-1].whole_sigma_s
+    assert drawn.get_yscale() == "log" and drawn.get_lines()[1].get_ydata()[-1] == found.nights[-1].sigma_s
 
 
 PLACE = "\n[observer]\nlongitude_deg = 20.8\nlatitude_deg = -32.4"

@@ -2,8 +2,8 @@
 
 The events are those of the simulation that a night can show; the sigma is that of the fit of event times
 (observables/timing.py) by its linear covariance, with the ellipse after the impact, which costs most of the precision
-of the first nights.  The fit's own error, on the same events without noise, is added as `timing` adds it.  Weather is
-drawn: every night is lost with the stated chance, in WEATHERS histories.
+of the first nights, and the fit's own error, on the same events without noise, added as `timing` adds it.  Weather is
+drawn: every night is lost with the stated chance, in WEATHERS histories; the fit's own error is that without losses.
 """
 
 from __future__ import annotations
@@ -36,21 +36,17 @@ QUANTILES = (0.16, 0.5, 0.84)
 class PlannedNight:
     """After a night: events seen so far after t0 and sigma of the change, s, if no night is lost, and with losses.
 
-    own_error_s: what the fit of exact events misses the simulated change by.  sigma_s, and sigmas_lost_s at QUANTILES
-    of the weather: of the fit alone.  inf, own_error_s None: too few events.
+    sigma_s, and sigmas_lost_s at QUANTILES of the weather: of fit_sigma_s, of the fit alone, and own_error_s, what the
+    fit of exact events misses the simulated change by.  inf, own_error_s None: too few events.
     """
 
     number: int
     date_utc: str
     events: int
-    sigma_s: float
+    fit_sigma_s: float
     own_error_s: float | None
+    sigma_s: float
     sigmas_lost_s: tuple[float, float, float]
-
-    @property
-    def whole_sigma_s(self) -> float:
-        """Of the change without losses, with the fit's own error."""
-        return float(np.hypot(self.sigma_s, self.own_error_s or 0.0))
 
 
 @dataclass(frozen=True)
@@ -112,6 +108,7 @@ def plan(scenario: Scenario) -> Plan:
     lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
     late = late_s(seen, counted, known, Terms(), np.array([values[name] for name in Terms().names]))
     own = by_night.own_errors(late, best.change_s - change)
+    whole, lost = (np.hypot(fit, np.nan_to_num(own)) for fit in (sigmas, lost))
     nights = tuple(
         PlannedNight(
             k,
@@ -119,13 +116,13 @@ def plan(scenario: Scenario) -> Plan:
             int(np.sum((night > 0) & (night <= k))),
             float(sigmas[k - 1]),
             float(own[k - 1]) if np.isfinite(own[k - 1]) else None,
+            float(whole[k - 1]),
             tuple(float(q) for q in _quantiles(lost[:, k - 1])),
         )
         for k in range(1, campaign.nights_after + 1)
     )
     asked = scenario.requirement
-    errors = np.nan_to_num(own)
-    detect = _Detect(np.hypot(sigmas, errors), np.hypot(lost, errors))
+    detect = _Detect(whole, lost)
     return Plan(
         scenario=scenario,
         change_s=change,
@@ -224,9 +221,8 @@ class _Detect:
 
     def of(self, size_s: float, least_sigma_s: float) -> Detection:
         """Where the sigma goes below a limit for good."""
-        found = sorted(np.inf if (k := _for_good(row, least_sigma_s)) is None else k for row in self.lost)
-        marks = [found[min(int(q * len(found)), len(found) - 1)] for q in QUANTILES]
-        lost = tuple(None if mark == np.inf else int(mark) for mark in marks)
+        found = np.array([np.inf if (k := _for_good(row, least_sigma_s)) is None else k for row in self.lost])
+        lost = tuple(None if mark == np.inf else int(mark) for mark in _quantiles(found))
         return Detection(float(size_s), _for_good(self.sigmas, least_sigma_s), lost)
 
 

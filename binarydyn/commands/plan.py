@@ -57,8 +57,9 @@ def report(found: Plan) -> dict[str, Any]:
                 "date_utc": night.date_utc,
                 "events": night.events,
                 "sigma_s": _finite(night.sigma_s),
+                "fit_sigma_s": _finite(night.fit_sigma_s),
                 "own_error_s": night.own_error_s,
-                "change_over_sigma": _finite(abs(found.change_s) / night.whole_sigma_s),
+                "change_over_sigma": _finite(abs(found.change_s) / night.sigma_s),
                 "sigma_with_losses_s": {
                     name: _finite(value)
                     for name, value in zip(("low_68", "median", "high_68"), night.sigmas_lost_s, strict=True)
@@ -106,17 +107,17 @@ def _print(found: Plan) -> None:
         "night",
         "date (UTC)",
         "events",
-        "sigma, s",
+        "fit, s",
         "own error, s",
+        "sigma, s",
         "change/sigma",
-        "68 % with losses, s",
-        "median, s",
+        "with losses: median, s",
+        "68 %, s",
     )
     print_table(head, [_cells(found, night) for night in found.nights])
     print(
-        "sigma: of the fit of event times with its ellipse, which costs most of the first nights; own error: of that "
-        "fit on the\nscenario's exact events, added in change/sigma; with losses: the fit's sigma over 200 "
-        "histories of the weather\n"
+        "sigma: everywhere that of the fit of event times (its ellipse costs most of the first nights) and the own "
+        "error of that\nfit on the scenario's exact events; with losses: over 200 histories of the weather\n"
     )
     for one, what in (
         (found.predicted, "the predicted change of {size:.4g} s is detected at 3 sigma"),
@@ -148,10 +149,11 @@ def _sentence(one: Detection, what: str, found: Plan) -> str:
 
 def _cells(found: Plan, night) -> tuple[str, ...]:
     low, median, high = (_text(value, ".3g") for value in night.sigmas_lost_s)
-    ratio = abs(found.change_s) / night.whole_sigma_s
+    ratio = abs(found.change_s) / night.sigma_s
     own = "-" if night.own_error_s is None else f"{night.own_error_s:+.2f}"
-    texts = (_text(night.sigma_s, ".3g"), own, _text(ratio if ratio > 0.0 else math.inf, ".1f"))
-    return str(night.number), night.date_utc, str(night.events), *texts, f"{low} .. {high}", median
+    texts = (_text(night.fit_sigma_s, ".3g"), own, _text(night.sigma_s, ".3g"))
+    texts += (_text(ratio if ratio > 0.0 else math.inf, ".1f"),)
+    return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} .. {high}"
 
 
 def _text(value: float, form: str) -> str:

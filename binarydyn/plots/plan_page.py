@@ -44,16 +44,24 @@ def save_plan(path: str | Path, found: Plan) -> Path:
 
 
 def sigmas(ax: Axes, found: Plan) -> None:
-    """Of the period change, s: without losses (with the fit's own error), and the middle and 68 % over the weather."""
+    """Of the period change, s: without losses, and the middle and 68 % over the weather."""
     nights = np.array([night.number for night in found.nights])
     low, median, high = np.array([night.sigmas_lost_s for night in found.nights]).T
     told = np.isfinite(high)
-    ax.fill_between(nights[told], low[told], high[told], color=LATER.colour, alpha=0.2, linewidth=0.0, label="68 %")
+    ax.fill_between(
+        nights[told],
+        low[told],
+        high[told],
+        color=LATER.colour,
+        alpha=0.2,
+        linewidth=0.0,
+        label="with lost nights, 68 %",
+    )
     told = np.isfinite(median)
-    ax.plot(nights[told], median[told], **LATER.line(1.0), label="with lost nights, fit alone")
-    clear = np.array([night.whole_sigma_s for night in found.nights])
+    ax.plot(nights[told], median[told], **LATER.line(1.0), label="with lost nights, median")
+    clear = np.array([night.sigma_s for night in found.nights])
     told = np.isfinite(clear)
-    ax.plot(nights[told], clear[told], **AFTER.line(1.2), label="no night lost, with the fit's own error")
+    ax.plot(nights[told], clear[told], **AFTER.line(1.2), label="no night lost")
     edges = [(found.predicted.size_s / DETECTED, "a third of the predicted change")]
     if found.required:
         edges.append((found.required.size_s / DETECTED, "a third of the required change"))
