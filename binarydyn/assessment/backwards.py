@@ -18,6 +18,9 @@ changes; above, the libration is in resonance with the orbit)."""
 SHAPE_RANGE = (1.4, 3.0)
 """a/c of the moonlet between which a reshaping selects one."""
 _ROUNDS = 12
+_UNSAID = {"sampling": None, "input_sigma": None}
+"""What may speak of keys that are taken away."""
+_NO_PUSH = _UNSAID | {"push": None, "impactor": None, "momentum_transfer": None, "boulders": None}
 
 
 class NoNumberError(BinarydynError):
@@ -75,7 +78,7 @@ def reshaping_at_ratio(scenario: Scenario, ratio: float) -> float:
     """Period change, s, without a push if the moonlet's new shape had a/c = ratio at its a/b and the old volume."""
     a, b, _ = scenario.reshaping.secondary_semi_axes_m
     new = scenario.reshaping.model_copy(update={"secondary_semi_axes_m": (a, b, a / ratio), "volume": "kept"})
-    return reshaping_alone_s(scenario.model_copy(update={"reshaping": new}))
+    return reshaping_alone_s(scenario.replace(_UNSAID | {"reshaping": new}))
 
 
 def primary_flattening_s(scenario: Scenario, metres: float) -> float:
@@ -86,12 +89,12 @@ def primary_flattening_s(scenario: Scenario, metres: float) -> float:
     a, b, c = scenario.primary.semi_axes_m
     wider = (c / (c - metres)) ** 0.5
     new = Reshaping(primary_semi_axes_m=(a * wider, b * wider, c - metres))
-    return reshaping_alone_s(scenario.model_copy(update={"reshaping": new}))
+    return reshaping_alone_s(scenario.replace(_UNSAID | {"reshaping": new}))
 
 
 def reshaping_alone_s(scenario: Scenario) -> float:
     """Period change, s, of the scenario's new shapes without anything that pushes."""
-    return period_change_s(scenario.model_copy(update={"push": None, "impactor": None, "boulders": ()}))
+    return period_change_s(scenario.replace(_NO_PUSH))
 
 
 def ratio_for_reshaping(scenario: Scenario, change_s: float) -> float:

@@ -160,8 +160,7 @@ def next_degree_s(result: Prediction) -> float | None:
     later = next_degree(result.start.system.degree)
     if later is None or result.period_change_s is None:
         return None
-    finer = result.scenario.simulation.model_copy(update={"degree": later, "model_error": "none"})
-    better = predict(result.scenario.model_copy(update={"simulation": finer}))
+    better = predict(result.scenario.replace({"simulation.degree": later, "simulation.model_error": "none"}))
     return None if better.period_change_s is None else better.period_change_s - result.period_change_s
 
 

@@ -89,8 +89,8 @@ def _without_beta(scenario: Scenario) -> Scenario:
         return scenario
     kept = {name: law for name, law in given.quantities.items() if name != BETA}
     correlations = tuple(row for row in given.correlations if BETA not in row[:2])
-    return scenario.model_copy(
-        update={"sampling": Sampling(seed=given.seed, count=given.count, quantities=kept, correlations=correlations)}
+    return scenario.replace(
+        {"sampling": Sampling(seed=given.seed, count=given.count, quantities=kept, correlations=correlations)}
     )
 
 

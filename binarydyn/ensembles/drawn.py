@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -40,9 +39,7 @@ def members_of(scenario: Scenario) -> Scenario:
     """The scenario that members of a prediction are drawn from: the same, without a model error for each of them."""
     if scenario.simulation.model_error == "none":
         return scenario
-    data = copy.deepcopy(scenario.data)
-    data["simulation"]["model_error"] = "none"
-    return Scenario.from_data(data, scenario.place, scenario.folder)
+    return scenario.replace({"simulation.model_error": "none"})
 
 
 def apart(scenario: Scenario) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ import numpy as np
 from ..bodies import Ellipsoid
 from ..dynamics.state import System
 from ..scenario import MomentumTransfer, Scenario
+from ..scenario.fields import unchecked
 from ..scenario.sections import axes_of_ratios
 from .apply import ImpactSpec, impact_on
 from .frame import direction_in_space, orbit_axes
@@ -101,9 +102,7 @@ def _spec(scenario: Scenario) -> ImpactSpec:
         "ejecta_tilt_deg",
         "ejecta_tilt_azimuth_deg",
     } & scenario.momentum_transfer.model_fields_set
-    transfer = MomentumTransfer.model_construct(
-        **{**MomentumTransfer().__dict__, **{name: getattr(scenario.momentum_transfer, name) for name in kept}}
-    )
+    transfer = unchecked(MomentumTransfer(), {name: getattr(scenario.momentum_transfer, name) for name in kept})
     return ImpactSpec(scenario.impactor, transfer, None, scenario.mutual_orbit, boulders=scenario.boulders)
 
 
@@ -142,4 +141,4 @@ def _replaced(table: Any, path: list[str], value: float) -> Any:
     if isinstance(table, tuple):
         index = int(first)
         return *table[:index], _replaced(table[index], rest, value), *table[index + 1 :]
-    return table.model_copy(update={first: _replaced(getattr(table, first), rest, value)})
+    return unchecked(table, {first: _replaced(getattr(table, first), rest, value)})

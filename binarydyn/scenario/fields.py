@@ -4,12 +4,25 @@ from __future__ import annotations
 
 import math
 import numbers
-from typing import Annotated, Any
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, Strict, ValidationInfo, field_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    Strict,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+)
 from pydantic_core import PydanticCustomError
 
+from ..errors import InputError
 from .nearest import nearest
+from .plain import HERE, plain
 from .wording import as_given
 
 
@@ -83,10 +96,67 @@ def are_in_range(values, facts: dict[str, Any]):
     return inside & (size > facts["low"]) if facts["open_low"] else inside
 
 
-class Table(BaseModel):
+class _Sentences(type(BaseModel)):
+    """Makes tables that are written in Python, `Push(radial_mm_s=1.0)`, from copies, and refuses them in a sentence."""
+
+    def __call__(cls, /, *given: Any, **values: Any) -> Any:
+        if given:
+            raise InputError(cls.__name__, "values are given without their keys, allowed is key=value; name each")
+        return cls.of(values)
+
+
+class Table(BaseModel, metaclass=_Sentences):
     """A table of the scenario: unchangeable, no unknown keys, every number in its declared range."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """From values by key, checked as if they stood in a file.  Raises InputError."""
+        return cls._checked(values, cls.__name__, HERE)
+
+    @classmethod
+    def _checked(cls, values: Mapping[str, Any], place: str, folder: Path) -> Self:
+        """What the schema makes of a copy of values; `place` names them in errors."""
+        from .sentences import input_error
+
+        try:
+            return cls.model_validate(plain(values, folder), context={"folder": folder})
+        except ValidationError as error:
+            raise input_error(error, place, cls.known_keys()) from None
+        except RecursionError:
+            raise InputError(place, "it is nested too deep to read, allowed are three levels; flatten it") from None
+
+    @classmethod
+    def known_keys(cls) -> dict[str, Any]:
+        """Every key that the table may have, by its dotted name: a keys.Key."""
+        from .keys import known_keys
+
+        return known_keys(cls)
+
+    def to_dict(self, folder: Path = HERE) -> dict[str, Any]:
+        """What is given in it, as TOML reads it: a copy, without what is left to its default."""
+        given = self.model_fields_set
+        return plain({name: getattr(self, name) for name in type(self).model_fields if name in given}, folder)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """The same with other values, checked as if they stood in a file; None takes one away."""
+        return self.of(self.to_dict() | dict(update or {}))
+
+    def copy(self, *, update: Mapping[str, Any] | None = None, **_: Any) -> Self:
+        """As model_copy."""
+        return self.model_copy(update=update)
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if not name.startswith("_"):
+            place = f"{type(self).__name__}.{name}"
+            raise InputError(place, "a scenario is frozen; scenario.replace({key: value}) gives another one")
+        super().__setattr__(name, value)
+
+    @classmethod
+    def model_construct(cls, *given: Any, **values: Any) -> Self:
+        """Refused: nothing unchecked is to be had."""
+        raise InputError(cls.__name__, f"model_construct checks nothing, allowed is {cls.__name__}(..); use that")
 
     @field_validator("*")
     @classmethod
@@ -116,3 +186,8 @@ def _check_number(value: Any, facts: dict[str, Any]) -> None:
         allowed = f", {range_text(facts)}" if range_text(facts) else ""
         raise refusal("", f"{as_given(value)} is given, allowed is a finite number{allowed}; write one")
     raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)} ({facts['reason']}); change it")
+
+
+def unchecked(table: Table, values: Mapping[str, Any]) -> Table:
+    """The same table with other values as they are: for inner loops that keep to the ranges and hand nothing out."""
+    return BaseModel.model_copy(table, update=dict(values))

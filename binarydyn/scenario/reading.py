@@ -24,8 +24,12 @@ def read_text(path: str | Path) -> str:
     """The text of a scenario file; InputError where it is missing, a folder, unreadable, too large or not text."""
     place = place_of(path)
     try:
-        if Path(path).is_dir():
-            raise InputError(place, "this is a folder, allowed is a scenario file; name a file in it")
+        is_folder = Path(path).is_dir()
+    except (OSError, ValueError):
+        is_folder = False
+    if is_folder:
+        raise InputError(place, "this is a folder, allowed is a scenario file; name a file in it")
+    try:
         with open(path, "rb") as stream:
             raw = stream.read(LARGEST_BYTES + 1)
     except FileNotFoundError:
@@ -39,6 +43,19 @@ def read_text(path: str | Path) -> str:
             "the file is larger than 1 MiB, allowed is less; put a mesh in a file of its own and name it here",
         )
     return _decoded(raw, place)
+
+
+def write_text(path: str | Path, text: str) -> None:
+    """A new scenario file.  InputError where there is a file already, or none can be."""
+    place = place_of(path)
+    try:
+        with open(path, "x", encoding="utf-8") as stream:
+            stream.write(text)
+    except FileExistsError:
+        raise InputError(place, "there is such a file already, allowed is a new one; name another") from None
+    except (OSError, ValueError) as error:
+        reason = one_line(getattr(error, "strerror", None) or str(error))
+        raise InputError(place, f"the file cannot be written ({reason}); choose another place") from None
 
 
 def _decoded(raw: bytes, place: str) -> str:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from pydantic import model_validator
 
-from ..errors import InputError
+from ..errors import ArgumentError
 from .fields import Number, Table, Whole, key, refusal
+from .plain import Fixed
 
 
 def check_seed(seed: int | None) -> None:
     """InputError for what no generator of random numbers takes; None stands for a default."""
     if seed is not None and not 0 <= seed < 2**63:
-        raise InputError("--seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+        raise ArgumentError("seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
 
 
 class Distribution(Table):
@@ -64,6 +65,7 @@ class Sampling(Table):
 
     @model_validator(mode="after")
     def _correlated(self) -> Sampling:
+        self.__dict__["quantities"] = Fixed(self.quantities)  # frozen for everybody else
         seen = set()
         for one, other, rho in self.correlations:
             _check_pair(self, one, other, rho)

@@ -4,31 +4,33 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from pydantic import PrivateAttr, ValidationError, model_validator
+from pydantic import PrivateAttr, model_validator
 
 from ..constants import HOUR_S, G
+from ..errors import InputError, check_kind
 from .boulders import Boulder
 from .campaign import Campaign
 from .events import Impactor, Observation, Push, Requirement, Simulation
 from .fields import Table, key, refusal
 from .heliocentric import HeliocentricOrbit, epoch_refusal
-from .keys import Key, known_keys
 from .observed import Observed
 from .observer import Observer
 from .perturbations import Perturbations
-from .reading import parsed, read_text, toml_text
+from .plain import HERE
+from .reading import parsed, read_text, toml_text, write_text
 from .reference import Expected, InputSigma
 from .reshaping import Reshaping, check_reshaping
 from .sampling import Sampling
 from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
-from .sentences import input_error
 from .spacecraft import Spacecraft
 from .transfer import MomentumTransfer
-from .variation import check_sampled_keys, check_uncertain_keys
+from .variation import check_sampled_keys, check_uncertain_keys, in_order, put, unknown, value_of
+from .wording import one_line
 
 BUILTIN = "built-in scenario"
 SPIN_ORBIT_GAP = 0.2
@@ -64,35 +66,75 @@ class Scenario(Table):
     expected: tuple[Expected, ...] = key((), "", "published values that validate compares with")
     input_sigma: tuple[InputSigma, ...] = key((), "", "uncertainties of the inputs, for validate")
 
-    _data: dict[str, Any] = PrivateAttr(default_factory=dict)
-    _place: str = PrivateAttr("")
-    _folder: Path = PrivateAttr(Path("."))
-    _text: str | None = PrivateAttr(None)
+    _place: str = PrivateAttr("scenario")
+    _folder: Path = PrivateAttr(HERE)
+    _read: tuple[str, str] | None = PrivateAttr(None)  # a text, and what toml_text makes of its values
 
     @classmethod
     def from_text(cls, text: str, place: str = "scenario", folder: str | Path = ".") -> Scenario:
         """Read TOML text; `place` names it in errors, mesh files are looked for in `folder`.  Raises InputError."""
-        return cls.from_data(parsed(text, place), place, folder, text)
-
-    @classmethod
-    def from_data(cls, data: dict[str, Any], place: str, folder: str | Path = ".", text: str | None = None) -> Scenario:
-        """Check plain data as TOML gives it; without `text` one is written.  Raises InputError."""
-        try:
-            scenario = cls.model_validate(data, context={"folder": Path(folder)})
-        except ValidationError as error:
-            raise input_error(error, place, cls.known_keys()) from None
-        scenario._data, scenario._place, scenario._folder, scenario._text = data, place, Path(folder), text
+        check_kind("Scenario.from_text", text, str)
+        scenario = cls.from_dict(parsed(text, place), place, folder)
+        scenario._read = text, toml_text(scenario.to_dict())
         return scenario
 
     @classmethod
-    def known_keys(cls) -> dict[str, Key]:
-        """Every key that a scenario may have, by its dotted name."""
-        return known_keys(cls)
+    def from_dict(cls, data: Mapping[str, Any], place: str = "scenario", folder: str | Path = ".") -> Scenario:
+        """Check values as TOML gives them, in tables or dictionaries; `place`, `folder` as of from_text.
+
+        Raises InputError.
+        """
+        check_kind("Scenario.from_dict", data, Mapping)
+        place, folder = str(place), Path(folder)
+        scenario = cls._checked(data, place, folder)
+        scenario._place, scenario._folder = place, folder
+        return scenario
+
+    of = from_data = from_dict
+
+    def replace(self, changes: Mapping[str, Any]) -> Scenario:
+        """The scenario with other values: {"impactor.mass_kg": 500.0}, a number, a word, a list or a whole table by its
+        dotted key; None takes a key or a table away.
+
+        List elements and rows go by index, `primary.inclusions.0.density_kg_m3`.  Semi-axes of a body take the place of
+        its axis ratios and volume.  The result is checked as a file is.  Raises InputError.
+        """
+        check_kind("Scenario.replace", changes, Mapping)
+        data = self.to_dict()
+        for name, value in in_order(self, changes):
+            put(data, self, name, value)
+        changed = type(self).from_dict(data, self._place, self._folder)
+        changed._read = self._read
+        return changed
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Scenario:
+        """As `replace`, with whole tables by their names."""
+        return self.replace(update or {})
+
+    def __getitem__(self, name: str) -> Any:
+        """What a dotted key stands for, `scenario["impactor.mass_kg"]`; None where it is not given.
+
+        Raises InputError for a key that no scenario has.
+        """
+        check_kind("Scenario[..]", name, str)
+        if (value := value_of(self, name)) is None and (why := unknown(self, name)):
+            raise InputError(f"{self._place}:{one_line(name)}", why)
+        return value
+
+    def to_dict(self, folder: Path = HERE) -> dict[str, Any]:
+        """What is given, as TOML reads it: a copy, mesh files as seen from the scenario's own folder."""
+        return super().to_dict(self._folder)
+
+    def to_toml(self, path: str | Path | None = None) -> str:
+        """The TOML text, also written to a new file where `path` names one."""
+        if path is not None:
+            write_text(path, self.text)
+        return self.text
 
     @property
     def data(self) -> dict[str, Any]:
-        """What was given, as TOML reads it; not to be changed."""
-        return self._data
+        """See to_dict."""
+        return self.to_dict()
 
     @property
     def place(self) -> str:
@@ -106,8 +148,9 @@ class Scenario(Table):
 
     @property
     def text(self) -> str:
-        """The TOML text: as read, or written from the data for a varied scenario."""
-        return toml_text(self._data) if self._text is None else self._text
+        """The TOML text: the one that was read while the values are still those in it, else written from them."""
+        written = toml_text(self.to_dict())
+        return self._read[0] if self._read and self._read[1] == written else written
 
     @property
     def sha256(self) -> str:

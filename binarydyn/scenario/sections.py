@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 from pydantic import PrivateAttr, ValidationInfo, model_validator
 
 from .fields import Number, Table, key, refusal
+from .plain import HERE
 
 DENSITY_KG_M3 = (10.0, 20000.0)
 _AXES = "from a boulder to a body that no spacecraft could move; in place of polyhedron"
@@ -38,6 +40,11 @@ class Polyhedron(Table):
     def path(self) -> Path:
         """The mesh file, seen from the working directory."""
         return self._path
+
+    def to_dict(self, folder: Path = HERE) -> dict[str, Any]:
+        """As of any table; the path as it is given where that leads from the folder to the file, else all of it."""
+        leads_there = folder / self.file == self._path
+        return super().to_dict() | {"file": self.file if leads_there else str(self._path.absolute())}
 
 
 class Inclusion(Table):

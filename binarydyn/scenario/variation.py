@@ -1,14 +1,14 @@
-"""The same scenario with other numbers: what a sweep and a sampling vary, by dotted keys."""
+"""The same scenario with other values, by dotted keys: what `replace`, sweeps and samplings change."""
 
 from __future__ import annotations
 
-import copy
 import numbers
-from collections.abc import Mapping
+import re
+from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError
+from ..errors import InputError, check_kind
 from .fields import in_range, range_text, refusal
 from .keys import Key, key_name
 from .nearest import advice
@@ -51,11 +51,13 @@ def why_not_numeric(scenario: Scenario, name: str) -> str:
 def value_of(scenario: Scenario, name: str) -> Any:
     """What a dotted key stands for, list elements by index; None where the scenario does not give it."""
     value: Any = scenario
-    for part in name.split("."):
+    for part in parts_of(name):
         if isinstance(value, tuple):
             value = value[int(part)] if part.isdecimal() and int(part) < len(value) else None
+        elif isinstance(value, Mapping):
+            value = value.get(part)
         else:
-            value = getattr(value, part, None)
+            value = getattr(value, part) if part in getattr(type(value), "model_fields", ()) else None
         if value is None:
             return None
     return value
@@ -88,40 +90,75 @@ def check_uncertain_keys(scenario: Scenario) -> None:
 
 
 def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
-    """The scenario with the numbers of `changes` ({"impactor.mass_kg": 500.0}) put in, checked anew.
+    """Scenario.replace for numbers that the scenario has alone, as sweeps and samples vary them.
 
-    List elements and rows go by index, `primary.inclusions.0.density_kg_m3`.  All three semi-axes of a body take the
-    place of its axis ratios and volume.  Raises InputError for an unknown or
-    non-numeric key (naming the nearest right one), for a value that is no number, and for whatever the schema refuses.
+    Raises InputError for an unknown or non-numeric key (naming the nearest right one), for a value that is no number,
+    and for whatever the schema refuses.
     """
-    data = copy.deepcopy(scenario.data)
-    _drop_ratios(data, changes)
     for name, value in changes.items():
         place = f"{scenario.place}:{one_line(name)}"
         if why := why_not_numeric(scenario, name):
             raise InputError(place, why)
         if isinstance(value, bool) or not isinstance(value, numbers.Real):
             raise InputError(place, f"{as_given(value)} is given, allowed is a number; write one")
-        _put(data, scenario, name, float(value))
-    return type(scenario).from_data(data, scenario.place, scenario.folder)
+    return scenario.replace({name: float(value) for name, value in changes.items()})
 
 
-def _drop_ratios(data: dict[str, Any], changes: Mapping[str, float]) -> None:
-    """A body whose three semi-axes change is no longer described by ratios."""
+def parts_of(name: str) -> list[str]:
+    """The parts of a dotted key as TOML has it, where quotes keep a part with dots together."""
+    return [quoted or bare for quoted, bare in re.findall(r'"([^"]*)"|([^.]+)', name)] or [name]
+
+
+def unknown(scenario: Scenario, name: str) -> str:
+    """Empty where a scenario may have this key, be it a number or not; else the sentence that says why not."""
+    known, parts = scenario.known_keys(), parts_of(name)
+    dotted = key_name(parts)
+    if dotted in known or dotted in _numeric_names(type(scenario)) or parts[:2] == ["sampling", "quantities"]:
+        return ""
+    return f"unknown key; {advice(name, known)}"
+
+
+def in_order(scenario: Scenario, changes: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    """The changes, with all that a new shape of a body takes away before it."""
     for body in ("primary", "secondary"):
-        if all(f"{body}.semi_axes_m.{i}" in changes for i in range(3)):
+        axes = f"{body}.semi_axes_m"
+        if changes.get(axes) is not None or all(f"{axes}.{i}" in changes for i in range(3)):
             for name in RATIOS:
-                data.get(body, {}).pop(name, None)
+                if value_of(scenario, f"{body}.{name}") is not None:
+                    yield f"{body}.{name}", None
+    yield from changes.items()
 
 
-def _put(data: dict[str, Any], scenario: Scenario, name: str, value: float) -> None:
-    *tables, last = name.split(".")
-    if last.isdigit():
-        *tables, leaf = tables
-        elements = list(value_of(scenario, ".".join([*tables, leaf])))
-    for table in tables:
-        data = data[int(table)] if isinstance(data, list) else data.setdefault(table, {})
-    if last.isdigit():
-        data.setdefault(leaf, elements)[int(last)] = value
+def put(data: dict[str, Any], scenario: Scenario, name: str, value: Any) -> None:
+    """Put a value into data at its dotted key; None takes it away.  InputError where the key leads nowhere."""
+    check_kind("Scenario.replace", name, str)
+    *way, last = parts_of(name)
+    place: Any = data
+    for depth, part in enumerate(way):
+        if isinstance(place, list):
+            place = place[_row(scenario, name, part, place)]
+        elif part in place:
+            place = place[part]
+        elif value is None:
+            return  # what is not there need not be taken away
+        else:
+            stands_for = value_of(scenario, ".".join(way[: depth + 1]))  # a list that is left to its default
+            place = place.setdefault(part, list(stands_for) if isinstance(stands_for, tuple) else {})
+        if not isinstance(place, dict | list):
+            raise InputError(f"{scenario.place}:{one_line(name)}", f"{part} holds no further keys; leave out the rest")
+    if isinstance(place, list):
+        row = _row(scenario, name, last, place)
+        place[row : row + 1] = [] if value is None else [value]
+    elif value is None:
+        place.pop(last, None)
     else:
-        data[last] = value
+        place[last] = value
+
+
+def _row(scenario: Scenario, name: str, part: str, rows: list) -> int:
+    """Which element of a list is meant."""
+    if not (part.isdecimal() and int(part) < len(rows)):
+        allowed = f"allowed is 0 .. {len(rows) - 1}; change it" if rows else "the list is empty"
+        why = f"{as_given(part)} names no element, {allowed}, or give the whole list"
+        raise InputError(f"{scenario.place}:{one_line(name)}", why)
+    return int(part)

@@ -45,7 +45,7 @@ def attributes(scenario: Scenario, kind: str) -> dict[str, str | int]:
         "scenario": scenario.text,
         "scenario_name": scenario.name,
         "scenario_place": one_line(scenario.place),
-        "scenario_folder": one_line(str(scenario.folder)),
+        "scenario_folder": one_line(str(scenario.folder.absolute())),
         "scenario_sha256": scenario.sha256,
         "meshes_sha256": meshes_sha256(scenario),
         "seed": str(scenario.sampling.seed) if scenario.sampling else "none: nothing is drawn",
