@@ -112,6 +112,7 @@ def test_what_was_read_stays_the_text_while_its_values_hold(tmp_path):
     text = "# the pair of spring\n" + builtin().text
     scenario = Scenario.from_text(text)
     other = scenario.replace({BETA: 3.5})
+    assert scenario == builtin() != other and len({scenario, builtin(), other}) == 2
     assert scenario.text == text and "spring" not in other.text and "beta = 3.5" in other.text
     assert other.replace({BETA: 2.2}).text == text and scenario.replace({}).sha256 == scenario.sha256
     assert len({scenario.sha256, other.sha256, scenario.replace({BETA: 3.6}).sha256}) == 3

@@ -157,6 +157,19 @@ class Scenario(Table):
         """Of the text, in hexadecimal."""
         return hashlib.sha256(self.text.encode()).hexdigest()
 
+    def __eq__(self, other: object) -> bool:
+        """Whether all values are the same, wherever they came from."""
+        if not isinstance(other, Scenario):
+            return NotImplemented
+        return self._values == other._values
+
+    def __hash__(self) -> int:
+        return hash(self._values)
+
+    @property
+    def _values(self) -> tuple[str, Path]:
+        return toml_text(self.to_dict()), self._folder.absolute()
+
     @property
     def kind_of_impact(self) -> str:
         """`impactor`, `push` or `none`."""
