@@ -300,12 +300,17 @@ def spheres() -> Scenario:
 
 
 def test_a_push_along_the_normal_tilts_the_orbit_by_its_share_of_the_speed():
-    """Two spheres keep their plane: tan i = dv_n / (v + dv_t), to rounding; the old plane is z = 0."""
+    """Two spheres keep their plane: tan i = dv_n / (v + dv_t), to rounding; then nothing precesses."""
     result = predict(spheres())
     speed = float(np.linalg.norm(result.start.system.state.velocity_m_s))
     tilt = np.degrees(np.arctan2(2.6e-3, speed - 1e-3))
     numbers = result.numbers()
-    assert numbers["inclination_after_deg"] == pytest.approx(tilt, rel=1e-9)
+    assert numbers["orbit_plane_change_deg"] == pytest.approx(tilt, rel=1e-9)
+    after = result.budget().angular_momentum_kg_m2_s[-1]
+    normal, total = after[0] / np.linalg.norm(after[0]), after.sum(axis=0)
+    apart = np.degrees(np.arccos(normal @ total / np.linalg.norm(total)))
+    assert numbers["inclination_after_deg"] == pytest.approx(apart, rel=1e-6)
+    assert abs(numbers["nodal_precession_after_deg_day"]) < 1e-9
 
 
 @pytest.mark.parametrize("spin_h", [2.26, 40.0])

@@ -11,10 +11,10 @@ import numpy as np
 from ..bodies.averaged import Averaged
 from ..constants import HOUR_S, G
 from ..dynamics import Equilibrium, relative_equilibrium
+from ..dynamics.angular_momentum import angular_momenta
 from ..dynamics.state import Body
 from ..errors import ConvergenceError
 from ..impact import Impact, impact_on
-from ..impact.momentum import rotation
 from ..kepler import Elements, position_velocity
 from ..scenario import Scenario
 from ..scenario.heliocentric import elements_at_impact, elements_of
@@ -150,16 +150,10 @@ class Description:
     @cached_property
     def angular_momenta_kg_m2_s(self) -> dict[str, float]:
         """Along the orbit normal at t0, about the barycentre: of the orbit, of both spins, and their sum."""
-        system, state = self.start.system, self.start.system.state
-        orbit = system.reduced_mass_kg * np.cross(state.position_m, state.velocity_m_s)
-        normal = orbit / np.linalg.norm(orbit)
-        parts = {"orbit": float(orbit @ normal)}
-        for name, body, attitude, rate in (
-            ("primary", system.primary, state.attitude1, state.rate1_rad_s),
-            ("secondary", system.secondary, state.attitude2, state.rate2_rad_s),
-        ):
-            parts[name] = float(rotation(attitude) @ (body.inertia_kg_m2 * rate) @ normal)
-        return parts | {"total": sum(parts.values())}
+        system = self.start.system
+        momenta = angular_momenta(system.primary, system.secondary, system.state.vector)
+        along = (momenta @ momenta[0] / np.linalg.norm(momenta[0])).tolist()
+        return dict(zip(("orbit", "primary", "secondary", "total"), [*along, sum(along)], strict=True))
 
     @cached_property
     def elements(self) -> Elements | None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
-from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on
+from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on, turns_deg
 from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..scenario import Scenario
 from .analytic import analytic_changes
@@ -66,6 +66,16 @@ class Prediction:
         dv = np.array([i.dv_along_track_mm_s, i.dv_radial_mm_s, i.dv_normal_mm_s]) * 1e-3
         return analytic_changes(self.start.separation_m, self.start.period_h, self.start.system.oblateness_m2, dv)
 
+    def _turns_deg(self) -> dict[str, float]:
+        sides = (
+            (system.primary, system.secondary, state.vector)
+            for system, state in (
+                (self.start.system, self.start.system.state),
+                (self.impact.system, self.impact.state),
+            )
+        )
+        return {name: float(value) for name, value in turns_deg(*sides).items()}
+
     def numbers(self) -> dict[str, float | str | bool | None]:
         """Every outcome as one flat table, units in the names."""
         before, after, impact = self.before, self.after, self.impact
@@ -91,6 +101,7 @@ class Prediction:
             "precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
             "nodal_precession_after_deg_day": shape and shape.nodal_precession_deg_day,
             "inclination_after_deg": shape and shape.inclination_deg,
+            **self._turns_deg(),
             "separation_before_m": before.shape and before.shape.mean_separation_m,
             "separation_after_m": shape and shape.mean_separation_m,
             "libration_max_before_deg": before.attitude and before.attitude.libration_max_deg,

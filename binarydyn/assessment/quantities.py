@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from ..constants import HOUR_S
 from ..scenario import Scenario, varied
 from .backwards import (
@@ -42,13 +40,6 @@ def _axes(body: str, scenario: Scenario, sphere: bool) -> dict[str, float]:
 def _dv_for_change(scenario: Scenario, change_s: float) -> float:
     found = varied(scenario, {"momentum_transfer.beta": beta_for_change(scenario, change_s)})
     return predict(found).impact.dv_along_track_mm_s
-
-
-def _tilt_deg(case: Case) -> float:
-    """Angle between r x v before and after."""
-    states = case.prediction.start.system.state, case.prediction.impact.state
-    before, after = (np.cross(state.position_m, state.velocity_m_s) for state in states)
-    return math.degrees(math.atan2(np.linalg.norm(np.cross(before, after)), before @ after))
 
 
 def _kepler_ratio(case: Case) -> float:
@@ -89,6 +80,8 @@ _PREDICTED = (
     "boulders_dv_mm_s",
     "inclination_after_deg",
     "nodal_precession_after_deg_day",
+    "orbit_plane_change_deg",
+    "angular_momentum_tilt_deg",
     "roll_max_after_deg",
     "period_change_reshaping_s",
     "period_change_push_s",
@@ -167,7 +160,6 @@ QUANTITIES: dict[str, Quantity] = {
         "along-track change of velocity with the momentum enhancement that gives a measured period change",
         needs_given="period change, min",
     ),
-    "orbit_tilt_deg": Quantity(lambda case, _: _tilt_deg(case), "of the orbit just after the impact to that before"),
     "reshaping_at_ac_s": Quantity(
         lambda case, given: reshaping_at_ratio(case.scenario, given),
         "period change by reshaping alone, for another a/c of the secondary's new shape at its a/b and the old volume",

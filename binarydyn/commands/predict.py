@@ -188,7 +188,9 @@ _LINES = (
     ("spread of single cycles", "s", "cycle_period_spread_before_s", "cycle_period_spread_after_s", ".2f"),
     ("apsidal precession", "deg/day", None, "precession_after_deg_day", ".3f"),
     ("nodal precession", "deg/day", None, "nodal_precession_after_deg_day", ".3f"),
-    ("mean tilt to the old plane", "deg", None, "inclination_after_deg", ".3f"),
+    ("mean inclination to the total angular momentum", "deg", None, "inclination_after_deg", ".3f"),
+    ("change of the orbital plane at the impact", "deg", None, "orbit_plane_change_deg", ".3f"),
+    ("tilt of the total angular momentum", "deg", None, "angular_momentum_tilt_deg", ".3f"),
     ("largest roll", "deg", None, "roll_max_after_deg", ".3f"),
     ("largest pitch", "deg", None, "pitch_max_after_deg", ".3f"),
 )

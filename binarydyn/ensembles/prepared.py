@@ -10,7 +10,7 @@ import numpy as np
 from ..assessment.start import Start, start
 from ..dynamics import State, System
 from ..errors import ConvergenceError, InputError
-from ..impact import Impact, impact_on
+from ..impact import Impact, impact_on, turns_deg
 from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
 from .design import Design
@@ -83,6 +83,7 @@ def _struck(
         "period_before_h": starts.period_h,
         "separation_before_m": starts.separation_m,
         **dict(zip(("along_track_dv_mm_s", "radial_dv_mm_s", "normal_dv_mm_s"), found.dv_mm_s, strict=True)),
+        **turns_deg((starts.primary, starts.secondary, starts.y), (starts.primary, starts.secondary, found.y)),
         "beta": found.beta,
         "incidence_deg": found.incidence_deg,
         "primary_density_kg_m3": starts.primary.density_kg_m3,
@@ -119,12 +120,17 @@ def by_itself(
 def _note(table: Table, place: int, begun: Start, impact: Impact) -> None:
     """What is known before the window; a hit that is none has its status already."""
     system = begun.system
+    sides = [
+        (one.primary, one.secondary, state.vector)
+        for one, state in ((system, system.state), (impact.system, impact.state))
+    ]
     values = {
         "period_before_h": begun.period_h,
         "separation_before_m": begun.separation_m,
         "along_track_dv_mm_s": impact.dv_along_track_mm_s,
         "radial_dv_mm_s": impact.dv_radial_mm_s,
         "normal_dv_mm_s": impact.dv_normal_mm_s,
+        **turns_deg(*sides),
         "beta": impact.released.beta if impact.released else np.nan,
         "incidence_deg": impact.site.incidence_deg if impact.site else np.nan,
         "primary_density_kg_m3": system.primary.density_kg_m3,

@@ -14,6 +14,8 @@ _SPREAD = (
     "eccentricity_after",
     "precession_after_deg_day",
     "inclination_after_deg",
+    "orbit_plane_change_deg",
+    "angular_momentum_tilt_deg",
     "libration_max_after_deg",
     "roll_max_after_deg",
     "long_axis_angle_max_after_deg",

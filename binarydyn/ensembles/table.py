@@ -15,6 +15,8 @@ NUMBERS = (
     "along_track_dv_mm_s",
     "radial_dv_mm_s",
     "normal_dv_mm_s",
+    "orbit_plane_change_deg",
+    "angular_momentum_tilt_deg",
     "beta",
     "incidence_deg",
     "separation_before_m",

@@ -10,6 +10,7 @@ from .release import Released
 from .reshaping import Reshaped, first_order_change, reshaped
 from .site import Miss, Site
 from .transfer import Place, Scaled, beta_draws
+from .turns import turns_deg
 
 __all__ = [
     "Budget",
@@ -37,4 +38,5 @@ __all__ = [
     "inertial_direction",
     "orbit_axes",
     "reshaped",
+    "turns_deg",
 ]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..dynamics.angular_momentum import angular_momenta
 from ..dynamics.state import State, System
 from .apply import Impact
 from .momentum import rotation
@@ -46,7 +47,7 @@ def impact_budget(system: System, before: State, impact: Impact) -> Budget:
     if impact.reshaped:
         stages.append(("new shapes", impact.system, impact.state, push_dv))
     energy = np.array([_energies(*stage[1:]) for stage in stages])
-    moments = np.array([_moments(*stage[1:3]) for stage in stages])
+    moments = np.array([angular_momenta(s.primary, s.secondary, state.vector) for _, s, state, _ in stages])
     arm, speeds = _arm(system, before, impact), [_speed(system, state, impact) for state in (before, pushed)]
     work = float(impact.momentum_kg_m_s @ (0.5 * (speeds[0] + speeds[1] + push_dv)))
     moment = np.cross(arm, impact.momentum_kg_m_s)
@@ -87,15 +88,6 @@ def _energies(system: System, state: State, barycentre_m_s: np.ndarray) -> list[
         0.5 * float(w2 @ (system.secondary.inertia_kg_m2 * w2)),
         potential_J(system, state),
         0.5 * system.mass_kg * float(barycentre_m_s @ barycentre_m_s),
-    ]
-
-
-def _moments(system: System, state: State) -> list[np.ndarray]:
-    """Angular momenta (3,) of the orbit and both spins; the barycentre passes through the origin."""
-    return [
-        system.reduced_mass_kg * np.cross(state.position_m, state.velocity_m_s),
-        rotation(state.attitude1) @ (system.primary.inertia_kg_m2 * state.rate1_rad_s),
-        rotation(state.attitude2) @ (system.secondary.inertia_kg_m2 * state.rate2_rad_s),
     ]
 
 

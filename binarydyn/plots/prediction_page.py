@@ -26,7 +26,7 @@ _ROWS = (
     ("largest roll, deg", "", "roll_max_after_deg", ".2f"),
     ("largest pitch, deg", "", "pitch_max_after_deg", ".2f"),
     ("apsidal precession, deg/day", "", "precession_after_deg_day", ".3f"),
-    ("mean tilt to the old plane, deg", "", "inclination_after_deg", ".3f"),
+    ("change of orbital plane, deg", "", "orbit_plane_change_deg", ".3f"),
 )
 _SIZE_MM = (160.0, 208.0)
 _KEY = {"frameon": False, "fontsize": SMALL, "labelspacing": 0.22, "handlelength": 2.6}
