@@ -2,10 +2,10 @@
 
 import hashlib
 import importlib
-import os
 import sys
-import tempfile
 from collections.abc import Callable
+from importlib.abc import MetaPathFinder, SourceLoader
+from importlib.util import spec_from_loader
 from pathlib import Path
 from types import ModuleType
 
@@ -15,9 +15,12 @@ from numba import types
 from numba.core import cgutils
 from numba.extending import intrinsic, overload
 
+from . import _cache
+
 _PACKAGE = Path(__file__).parent
-# The files whose text decides what a kernel computes; editing a plot or a command keeps the compiled code.
-_KERNEL_SOURCES = ("_jit.py", "vectors.py", "bodies", "gravity", "dynamics", "observables", "ensembles/accumulate.py")
+# What a kernel's code may hold, constants too; editing a plot or a command keeps the compiled code.
+_KERNEL_SOURCES = ("*.py", *(f"{name}/**/*.py" for name in ("bodies", "gravity", "dynamics", "observables")))
+_KERNEL_SOURCES += ("ensembles/accumulate.py",)
 
 
 def _digest() -> str:
@@ -25,46 +28,25 @@ def _digest() -> str:
 
     Numba does not notice an edit made in another file, so each state has its own cache.
     """
-    paths = []
-    for name in _KERNEL_SOURCES:
-        path = _PACKAGE / name
-        paths += sorted(path.rglob("*.py")) if path.is_dir() else [path]
+    paths = [path for pattern in _KERNEL_SOURCES for path in sorted(_PACKAGE.glob(pattern))]
     text = b"".join(path.read_bytes() for path in paths)
     return hashlib.sha256(text + numba.__version__.encode()).hexdigest()[:16]
 
 
-def _cache_folder() -> Path:
-    """The first folder of the user's that can be written.
-
-    NUMBA_CACHE_DIR, XDG_CACHE_HOME, ~/.cache, else a temporary one.
-    """
-    wanted = os.environ.get("NUMBA_CACHE_DIR") or Path(os.environ.get("XDG_CACHE_HOME") or "~/.cache").expanduser()
-    for base in (Path(wanted) / "binarydyn", Path(tempfile.gettempdir()) / f"binarydyn-{os.getuid()}"):
-        try:
-            folder = base / source_digest
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError:
-            continue
-        if os.access(folder, os.W_OK):
-            return folder
-    return Path(tempfile.mkdtemp(prefix="binarydyn-"))
-
-
 source_digest = _digest()
-cache_folder = _cache_folder()
+cache_folder, why_not_kept = _cache.private_folder(source_digest)
+"""Where compiled kernels are kept, or None and the reason."""
 
 
 def _compiled(function, **options):
-    """numba.njit with the package's policy; the numba setting is put back, so other packages keep their own cache.
+    """numba.njit with the package's policy; what it compiles is kept in the package's own cache.
 
     No fastmath, not even contraction: the compiler would decide anew in each place where a kernel ends up.
     """
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(cache_folder)
-    try:
-        return numba.njit(cache=True, error_model="numpy", nogil=True, **options)(function)
-    finally:
-        numba.config.CACHE_DIR = before
+    compiled = numba.njit(error_model="numpy", nogil=True, **options)(function)
+    if cache_folder and not numba.config.DISABLE_JIT:
+        compiled._cache = _cache.KernelCache(function, cache_folder)
+    return compiled
 
 
 def kernel(function):
@@ -150,28 +132,53 @@ else:
         return types.void(), generate
 
 
-# Written modules are submodules of a package whose folder is the cache, so that numba finds them again by name in a
-# later process.
-_written = ModuleType("binarydyn_written")
-_written.__path__ = [str(cache_folder)]
-sys.modules[_written.__name__] = _written
+class _Written(SourceLoader, MetaPathFinder):
+    """Imports modules of generated kernels by name, so that what numba kept finds them again in a later process.
+
+    Nothing is executed but text that was just written or whose seal fits: no bytecode lies beside it.
+    """
+
+    def __init__(self):
+        self.package = ModuleType("binarydyn_written")
+        self.package.__path__ = []
+        self.texts: dict[str, bytes] = {}
+        sys.modules[self.package.__name__] = self.package
+        sys.meta_path.append(self)
+
+    def find_spec(self, name: str, path=None, target=None):
+        """The spec of one of these modules, None for any other."""
+        above, _, stem = name.rpartition(".")
+        if above != self.package.__name__:
+            return None
+        if stem not in self.texts:
+            text = _cache.read(cache_folder / f"{stem}.py") if cache_folder else None
+            if text is None:
+                return None
+            self.texts[stem] = text
+        return spec_from_loader(name, self, origin=self.get_filename(name))
+
+    def get_filename(self, name: str) -> str:
+        """Where its text is kept, or would be."""
+        return str((cache_folder or Path(f"<{self.package.__name__}>")) / f"{name.rpartition('.')[2]}.py")
+
+    def get_data(self, path: str) -> bytes:
+        """The text, as find_spec saw it; OSError for bytecode."""
+        if Path(path).suffix != ".py":
+            raise OSError
+        return self.texts[Path(path).stem]
 
 
-_LAST_LINE = b"# complete\n"
+_written = _Written()
 
 
 def written_module(name: str, text: Callable[[], str]) -> ModuleType:
-    """Import a module of generated kernels from the cache folder.
-
-    It is written there the first time (numba caches only code from files).
-    """
-    path = cache_folder / f"{name}.py"
-    if not path.exists() or not path.read_bytes().endswith(_LAST_LINE):
-        draft = path.with_suffix(f".{os.getpid()}.tmp")
-        draft.write_bytes(text().encode() + _LAST_LINE)
-        os.replace(draft, path)
-        importlib.invalidate_caches()
-    return importlib.import_module(f"{_written.__name__}.{name}")
+    """Import a module of generated kernels, kept in the cache folder from the first time on."""
+    full = f"{_written.package.__name__}.{name}"
+    if full not in sys.modules and _written.find_spec(full) is None:
+        _written.texts[name] = text().encode() + b"# "  # the seal follows
+        if cache_folder:
+            _cache.write(cache_folder / f"{name}.py", _written.texts[name])
+    return importlib.import_module(full)
 
 
 def entry_points(stem: str, number: int, source: str, **kernels: str) -> ModuleType:

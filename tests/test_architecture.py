@@ -10,6 +10,7 @@ import pytest
 import binarydyn.constants
 
 ORDER = [
+    "_cache",
     "_jit",
     "constants",
     "errors",

@@ -14,6 +14,7 @@ import pytest
 import xarray
 from short_sweeps import HIT, PUSH, child, content, scenario, stored
 
+from binarydyn import _jit
 from binarydyn.assessment import predict
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
@@ -338,17 +339,33 @@ def test_a_mesh_that_was_changed_is_noticed(tmp_path):
         pass
 
 
-def test_the_digest_of_the_source_sees_an_edit(tmp_path, monkeypatch):
+def test_the_digest_of_the_source_sees_an_edit_in_any_folder_that_may_decide_a_number(tmp_path, monkeypatch):
     package = tmp_path / "binarydyn"
     shutil.copytree(identity._PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
     monkeypatch.setattr(identity, "_PACKAGE", package)
     digest = identity.source_digest.__wrapped__
-    before = digest()
-    (package / "commands" / "show.py").write_text("")
-    assert digest() == before
-    with open(package / "impact" / "momentum.py", "a") as file:
+    seen = digest()
+    folders = {path for path in package.iterdir() if path.is_dir()} | {package / "scenario" / "invented.toml"}
+    assert {"surroundings", "impact", "ensembles", "store"} <= {path.name for path in folders}
+    for place in sorted(folders | set(package.glob("*.py"))):
+        with open(place / "__init__.py" if place.is_dir() else place, "a") as file:
+            file.write("#")
+        decides = place.name not in ("store", "plots", "commands")
+        assert (digest() != seen) is decides, place.name
+        seen = digest()
+    (package / "surroundings" / "new.py").write_text("")
+    assert digest() != seen
+
+
+@pytest.mark.parametrize("name", ["constants.py", "vectors.py", "gravity/tape.py"])
+def test_kernels_are_compiled_anew_after_an_edit_of_what_their_code_holds(name, tmp_path, monkeypatch):
+    package = tmp_path / "binarydyn"
+    shutil.copytree(identity._PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(_jit, "_PACKAGE", package)
+    assert _jit._digest() == _jit.source_digest
+    with open(package / name, "a") as file:
         file.write("#")
-    assert digest() != before
+    assert _jit._digest() != _jit.source_digest
 
 
 def test_two_processes_do_not_share_an_output(tmp_path):

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..scenario.wording import one_line
+
 if TYPE_CHECKING:
     from ..ensembles import Block, Row
 
@@ -111,7 +113,10 @@ def _lines(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> 
 
 def say_if_cold() -> None:
     """Before the first run of all, say what takes so long: kernels are compiled once, then kept."""
-    from .._jit import cache_folder
+    from .._jit import cache_folder, why_not_kept
 
-    if not any(cache_folder.glob("*/*.nbi")):
+    if cache_folder is None:
+        advice = "set XDG_CACHE_HOME to a folder of your own"
+        print(f"compiling kernels anew, about 20 s: {one_line(why_not_kept)}; {advice} ..", file=sys.stderr, flush=True)
+    elif not any(cache_folder.glob("*.kernel")):
         print("compiling kernels once for this version, about 20 s ..", file=sys.stderr, flush=True)

@@ -12,7 +12,6 @@ from collections.abc import Callable, Sequence
 from functools import wraps
 from importlib import import_module
 from importlib.metadata import version
-from pickle import UnpicklingError
 
 import typer
 
@@ -82,22 +81,13 @@ def _function(name: str) -> Callable[..., int | None]:
 
     @wraps(function)
     def watched(*given, **named) -> int | None:
-        # typer would turn these two into silent exits of its own.
+        # typer would turn it into a silent exit of its own.
         try:
             return function(*given, **named)
         except KeyboardInterrupt:
             return _complain("interrupted", 130)
-        except (EOFError, UnpicklingError):
-            return _damaged_cache()
 
     return watched
-
-
-def _damaged_cache() -> int:
-    """numba cannot read what it kept, after a crash or a full disk."""
-    from .._jit import cache_folder
-
-    return _complain(f"the compiled kernels in {cache_folder} are damaged; delete that folder and try again", 1)
 
 
 def _not_wanted() -> None:
