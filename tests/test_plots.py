@@ -22,6 +22,7 @@ from binarydyn.ensembles import Grid, sweep
 from binarydyn.errors import InputError
 from binarydyn.observables import passage_times
 from binarydyn.plots import outlines, style
+from binarydyn.plots.aim import sight
 from binarydyn.plots.seen import seen
 from binarydyn.plots.words import MINUS, label_of, number
 from binarydyn.scenario import Scenario, builtin, numeric_names, varied
@@ -468,6 +469,40 @@ def test_a_sweep_over_two_keys_and_one_held(tmp_path):
     marked = drawn(plots.sweep_figure(one).axes[0], "unstable (3)")
     assert set(marked[:, 0]) == {900.0} and set(marked[:, 1]) == {-40.0, 0.0, 40.0}  # the one that missed is none
     assert plots.save_sweep(tmp_path / "s.pdf", result).read_bytes().startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_aims_are_drawn_as_the_impactor_sees_them_in_both_figures(tmp_path, order):
+    """u to the left, v up, one scale, the moonlet's outline: whatever comes first of the swept components."""
+    spans = "-80:80:3", "-30:30:3"
+    result = stored_sweep(tmp_path, [f"impactor.aim_offset_m.{k}={spans[k]}" for k in order])
+    one = predict(varied(builtin(), SHORT))
+    pages = plots.sweep_figure(result), plots.aim_figure(one)
+    check_legible(pages[0])
+    edge = sight(one).outline_m
+    for figure in pages:
+        ax = figure.axes[0]
+        FigureCanvasAgg(figure).draw()
+        (left, low), (middle, centre), (right, high) = ax.transData.transform([(80, -30), (0, 0), (-80, 30)])
+        assert left < middle < right and low < centre < high
+        assert (right - left) / 160.0 == pytest.approx((high - low) / 60.0, rel=1e-6)
+        assert ("u, m" in ax.get_xlabel(), "u to the left" in ax.get_xlabel()) == (True, True)
+        assert ax.get_ylabel() == "aim offset v, m"
+        assert any(np.allclose(line.get_xydata(), edge.T) for line in ax.get_lines() if len(line.get_xydata()) == 181)
+    points = drawn(pages[0].axes[0], "member")
+    inside = (np.abs(result.columns["impactor.aim_offset_m.0"]) < 70.0) & (result.columns["status"] == "done")
+    assert {tuple(point) for point in points} >= {(0.0, v) for v in (-30.0, 0.0, 30.0)} and inside.sum() == 3
+
+
+def test_an_outline_that_cannot_be_found_is_left_out(tmp_path, monkeypatch):
+    result = stored_sweep(tmp_path, ["impactor.aim_offset_m.0=-20,20", "impactor.aim_offset_m.1=-20,20"])
+
+    def refused(_):
+        raise InputError("mesh", "it is gone")
+
+    monkeypatch.setattr("binarydyn.plots.aim.build", refused)
+    ax = plots.sweep_figure(result).axes[0]
+    assert "outline" not in labels(ax) and ax.get_xlim()[0] > ax.get_xlim()[1]
 
 
 def test_a_sweep_over_one_key_is_a_line_and_of_one_member_is_refused(tmp_path):

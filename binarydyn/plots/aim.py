@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..assessment import build
+from ..dynamics import System
 from ..errors import InputError
 from ..impact import aim_axes, direction_in_space, orbit_axes
 from ..observables.orientation import rotations
+from ..scenario import Scenario
 from ..scenario.wording import CAUTION
 from .files import save_page
 from .outlines import outline
 from .seen import name_of
-from .style import INK, LATER, MM, PAGE, SMALL
+from .style import INK, LATER, MM, PAGE, SMALL, padded
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -46,12 +49,8 @@ class Sight:
 def sight(prediction: Any) -> Sight:
     """Of a Prediction at t0.  InputError without an impactor."""
     scenario, system = prediction.scenario, prediction.start.system
-    impactor = scenario.impactor
-    if impactor is None:
-        raise InputError("plot-aim", "the scenario has no [impactor], the figure of the aim shows one; add it")
-    axes = orbit_axes(system.state)
-    flight = direction_in_space(impactor.direction, axes, scenario.mutual_orbit)
-    plane = aim_axes(axes, flight)
+    plane, flight = _plane(scenario, system)
+    axes, impactor = orbit_axes(system.state), scenario.impactor
     to_inertial = rotations(system.state.attitude2[None, :])[0]
     site = prediction.impact.site
     seen = plane @ to_inertial
@@ -65,6 +64,38 @@ def sight(prediction: Any) -> Sight:
         sigma_m=np.array(impactor.aim_sigma_m),
         site_m=None if site is None else seen @ site.point_m,
     )
+
+
+def _plane(scenario: Scenario, system: System) -> tuple[np.ndarray, np.ndarray]:
+    """(2, 3) the aim's axes u, v, and (3,) the flight, inertial.  InputError without an impactor."""
+    if scenario.impactor is None:
+        raise InputError("plot-aim", "the scenario has no [impactor], the figure of the aim shows one; add it")
+    axes = orbit_axes(system.state)
+    flight = direction_in_space(scenario.impactor.direction, axes, scenario.mutual_orbit)
+    return aim_axes(axes, flight), flight
+
+
+def outline_seen(scenario: Scenario) -> np.ndarray:
+    """(2, n) the moonlet's outline at t0 as aim offsets, m, of a scenario with an impactor, which need not hit.
+
+    InputError, ConvergenceError where the pair cannot be built.
+    """
+    system = build(scenario)
+    plane, _ = _plane(scenario, system)
+    return outline(system.secondary, system.state.attitude2, plane)
+
+
+def as_seen(ax: Axes, u_m: np.ndarray, v_m: np.ndarray) -> None:
+    """Axes of aim offsets as the impactor sees them: u to the left, v up, one scale; room for all (n,) offsets.
+
+    Seen along the flight U with v up, the right is U x v = -u.
+    """
+    (left, right), (low, high) = padded(u_m), padded(v_m)
+    ax.set(xlim=(right, left), ylim=(low, high))
+    ax.set_aspect("equal")
+    ax.apply_aspect()  # before anything asks which way is up in the figure, as labels of contours do
+    ax.set_xlabel("aim offset u, m (seen from the impactor, u to the left)")
+    ax.set_ylabel("aim offset v, m")
 
 
 def aim_figure(prediction: Any) -> Figure:
@@ -81,10 +112,8 @@ def aim_figure(prediction: Any) -> Figure:
         bar.set_label("normal of the ground from the flight, deg")
         _marks(ax, view)
         _compass(ax, view)
-        limit = _half_width(view)
-        ax.set(xlim=(limit, -limit), ylim=(-limit, limit), aspect="equal")
-        ax.set_xlabel("aim offset u, m (seen from the impactor, u to the left)")
-        ax.set_ylabel("aim offset v, m")
+        corners = _half_width(view) * np.array([-1.0, 1.0])
+        as_seen(ax, corners, corners)
         ax.legend(loc="upper left", fontsize=SMALL, frameon=False)
         figure.text(0.02, 0.985, _headline(prediction), fontsize=10.5, fontweight="bold", va="top")
         figure.text(0.02, 0.01, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import InputError
-from .style import AFTER, IMPACT, INK, LATER, SMALL
+from .aim import as_seen
+from .style import AFTER, IMPACT, INK, LATER, SMALL, padded
 from .words import number
 
 if TYPE_CHECKING:
@@ -36,9 +37,11 @@ def sweep_map(
     z: np.ndarray,
     labels: tuple[str, str, str],
     unstable: np.ndarray | None = None,
+    outline: np.ndarray | None = None,
 ) -> None:
     """Labelled contours of z over a grid of x and y, all (n,), one element a member in any order; labels with units.
 
+    outline (2, m): of what is aimed at, for a map of aim offsets: it is drawn as the impactor sees it (aim.as_seen).
     z is nan where a member failed: such members are crossed and their cells hatched; members not yet done leave a gap.
     unstable: (n,) which members are ringed, or None where that is not known; of very many their area is dotted.
     InputError where x or y has fewer than two values.
@@ -56,7 +59,11 @@ def sweep_map(
     table = np.full((len(rows), len(columns)), np.nan)
     table[j, i] = z
     failed = ~np.isfinite(z)
-    ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(columns), ylim=_padded(rows))
+    ax.set(xlabel=labels[0], ylabel=labels[1], xlim=padded(columns), ylim=padded(rows))
+    if outline is not None:
+        as_seen(ax, *(np.append(side, edge) for side, edge in zip((columns, rows), outline, strict=True)))
+        if outline.size:
+            ax.plot(*outline, color=INK, linewidth=1.2, zorder=2, label="outline")
     ax.set_title(labels[2], loc="left")
     if failed.sum() < _MANY:
         for k in np.flatnonzero(failed):
@@ -89,7 +96,7 @@ def sweep_line(
     ax.plot(x, z, **AFTER.line(), **marks, label="member")
     if chaotic.any():
         ax.plot(x[chaotic], z[chaotic], **_ring(), rasterized=len(z) >= _MANY, label=f"unstable ({chaotic.sum()})")
-    ax.set(xlabel=labels[0], ylabel=labels[1], xlim=_padded(x))
+    ax.set(xlabel=labels[0], ylabel=labels[1], xlim=padded(x))
     low = ax.get_xaxis_transform()
     if failed.sum() < _MANY:
         for k in np.flatnonzero(failed):
@@ -178,12 +185,6 @@ def _halfway(piece: np.ndarray, spans: np.ndarray) -> np.ndarray:
 def _around(values: np.ndarray, k: int) -> np.ndarray:
     """(2,) from the neighbour before to the one after the k-th of ascending values: what is not known if it failed."""
     return values[[max(k - 1, 0), min(k + 1, len(values) - 1)]]
-
-
-def _padded(values: np.ndarray) -> tuple[float, float]:
-    """Limits of an axis that leave room for the markers at its ends."""
-    pad = 0.025 * np.ptp(values)
-    return values.min() - pad, values.max() + pad
 
 
 def _ring() -> dict:

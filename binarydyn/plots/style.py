@@ -92,3 +92,10 @@ def name_ends(ax: Axes, ends: list[tuple[float, str, Pen]], gap: float = 0.1) ->
     for height, k in zip(spaced, order, strict=True):
         _, name, pen = ends[k]
         ax.text(1.015, height, name, transform=ax.transAxes, color=pen.colour, va="center", label="curve")
+
+
+def padded(values) -> tuple[float, float]:
+    """Limits of an axis that leave room for the markers at its ends."""
+    low, high = float(min(values)), float(max(values))
+    pad = 0.025 * (high - low)
+    return low - pad, high + pad

@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..ensembles.spread import unstable
-from ..errors import InputError
+from ..errors import ConvergenceError, InputError
+from ..scenario import Scenario, varied
 from ..scenario.wording import CAUTION
+from .aim import outline_seen
 from .files import save_page
 from .maps import sweep_line, sweep_map
 from .sample_page import sample_figure
@@ -22,6 +24,7 @@ from .words import label_of, number, unit_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+_AIM = ("impactor.aim_offset_m.0", "impactor.aim_offset_m.1")
 _SHOWN, _UNSTABLE = "period_change_s", "unstable_after"
 _WIDTH = 105
 """Characters of a line of the least important text that fit into the page."""
@@ -32,7 +35,8 @@ def sweep_figure(result: Any) -> Figure:
     """Map of the period change over the first two swept keys that take several values, or a line over the only one;
     160 mm x 136 mm; for drawn members the page of sample_page.py.
 
-    Further keys are held at the middle one of their values, and the page says so.
+    Both components of the aim offset are drawn as the impactor sees them, with the moonlet's outline.  Further keys are
+    held at the middle one of their values, and the page says so.
 
     result: a stored result of kind `sweep`.  InputError for another kind, or if no key takes several values.
     """
@@ -55,7 +59,10 @@ def sweep_figure(result: Any) -> Figure:
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
         ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
-        if len(varying) > 1:
+        if set(varying[:2]) == set(_AIM):
+            u, v = (columns[key] for key in _AIM)
+            sweep_map(ax, u, v, measured, ("", "", ""), marked, _outline(result.scenario, columns, varying[2:]))
+        elif len(varying) > 1:
             labels = label_of(varying[0]), label_of(varying[1]), ""
             sweep_map(ax, columns[varying[0]], columns[varying[1]], measured, labels, marked)
         else:
@@ -74,6 +81,14 @@ def sweep_figure(result: Any) -> Figure:
 def save_sweep(path: str | Path, result: Any) -> Path:
     """Write the page of a stored sweep as PNG, PDF or SVG by the suffix.  Errors: InputError."""
     return save_page(path, sweep_figure, result)
+
+
+def _outline(scenario: Scenario, columns: dict[str, np.ndarray], held: list[str]) -> np.ndarray:
+    """(2, n) what the aims of the members are at, m; nothing where such a pair cannot be built."""
+    try:
+        return outline_seen(varied(scenario, {key: columns[key][0] for key in held}))
+    except (InputError, ConvergenceError):
+        return np.empty((2, 0))
 
 
 def _held(columns: dict[str, np.ndarray], keys: list[str]) -> tuple[dict[str, np.ndarray], str]:
