@@ -1,5 +1,6 @@
 """Aim and site: frames of the direction, rays and normals against trimesh, grazing hits, the figure of the aim."""
 
+import re
 from functools import cache
 from types import SimpleNamespace
 
@@ -206,17 +207,21 @@ def test_predict_names_a_grazing_hit(tmp_path, capsys):
 
 
 def test_predict_tells_what_a_material_does(tmp_path, capsys):
-    """The flat table has both betas, the crater and the masses; without a material what it alone knows is unknown."""
-    file = tmp_path / "rock.toml"
-    text = short().text.replace("beta = 2.2", 'material = {name = "rock", c1 = 1.2}')
+    """The flat table has both betas, the crater and the masses, and those printed add up to the last digit of the
+    largest; without a material what it alone knows is unknown."""
+    file = tmp_path / "perlite.toml"
+    text = short().text.replace("beta = 2.2", 'material = {name = "perlite_sand", c1 = 0.65}')
     file.write_text(text)
     numbers = predict(Scenario.from_text(text)).numbers()
-    assert numbers["beta"] > numbers["beta_pair"] > 1.0 and numbers["beta_low"] < numbers["beta"] < numbers["beta_high"]
-    assert numbers["crater_regime"] == "strength" and 1.0 < numbers["crater_radius_m"] < 10.0
+    assert numbers["beta_pair"] > 1.0 and numbers["beta_low"] < numbers["beta"] < numbers["beta_high"]
+    assert numbers["crater_regime"] == "strength" and 5.0 < numbers["crater_radius_m"] < 20.0
     assert numbers["mass_captured_kg"] + numbers["mass_lost_kg"] == pytest.approx(numbers["ejecta_mass_kg"], rel=1e-12)
     assert main(["predict", str(file)]) == 0
     said = capsys.readouterr().out
     assert "crater radius" in said and "68 %" in said
+    masses = r"(\S+) kg: (\S+) fall back on the moonlet, (\S+) leave it and stay in the pair, (\S+) leave the pair"
+    launched, *parts = (float(mass) for mass in re.search(masses, said).groups())
+    assert min(parts) > 0.0 and sum(parts) == pytest.approx(launched, abs=4e-4 * launched)
     given = predict(short()).numbers()
     assert given["beta"] == given["beta_pair"] == 2.2 and given["crater_regime"] == ""
     assert all(given[name] is None for name in ("crater_radius_m", "beta_low", "ejecta_mass_kg", "mass_lost_kg"))

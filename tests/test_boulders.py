@@ -70,18 +70,24 @@ def test_the_books_hold_the_boulders():
 
 
 def test_slow_boulders_stay_with_the_pair_or_fall_back():
-    """v_esc^2 = 2 G M2/d of the moonlet, plus 2 G M1/r for the pair (point masses, textbook)."""
-    site = hit().site
-    well = G * PAIR.secondary.mass_kg / np.linalg.norm(site.point_m)
-    low = np.sqrt(2.0 * well)
-    high = np.sqrt(2.0 * (well + G * PAIR.primary.mass_kg / np.linalg.norm(PAIR.state.position_m)))
-    between, beyond = (hit(boulder(1e3, 1.01 * speed, along_track=1.0)) for speed in (low, high))
-    below = hit(boulder(1e3, 0.99 * low, along_track=1.0))
-    carried = 1e3 * np.array([1.01 * low, 1.01 * high])
-    assert np.linalg.norm(between.thrown.momentum_kg_m_s) == pytest.approx(carried[0])
-    assert not between.thrown.pair_momentum_kg_m_s.any() and not between.warnings
-    assert np.linalg.norm(beyond.thrown.pair_momentum_kg_m_s) == pytest.approx(carried[1])
-    assert "falls back" in below.warnings[0]
+    """v_esc^2 = 2 G M2/d of the moonlet; out of its well and with the moonlet's velocity added, w^2 = 2 G (M1 + M2)/r
+    is the least that leaves the pair, and sqrt(w^2 - that) what is left of it (textbook): ahead less is needed than
+    behind."""
+    site, state = hit().site, PAIR.state
+    low = np.sqrt(2.0 * G * PAIR.secondary.mass_kg / np.linalg.norm(site.point_m))
+    square = 2.0 * G * PAIR.mass_kg / np.linalg.norm(state.position_m)
+    own = PAIR.primary.mass_kg / PAIR.mass_kg * state.velocity_m_s
+    for side in (1.0, -1.0):
+        along = side * own @ orbit_axes(state)[0]
+        needed = np.sqrt(along**2 + square - own @ own) - along
+        between, beyond = (hit(boulder(1e3, share * needed, along_track=side)) for share in (0.999, 1.001))
+        assert not between.thrown.pair_momentum_kg_m_s.any() and beyond.thrown.pair_momentum_kg_m_s.any()
+        assert np.linalg.norm(between.thrown.momentum_kg_m_s) == pytest.approx(999.0 * needed)
+        fast = hit(boulder(1e3, 3.0, along_track=side)).thrown.pair_momentum_kg_m_s
+        left = np.linalg.norm(own + 3.0 * side * orbit_axes(state)[0]) ** 2 - square
+        assert np.linalg.norm(fast) == pytest.approx(1e3 * np.sqrt(left), rel=1e-9)
+    above, below = (hit(boulder(1e3, share * low, along_track=1.0)) for share in (1.01, 0.99))
+    assert not above.warnings and "falls back" in below.warnings[0]
 
 
 def test_boulders_outside_validity_are_named():

@@ -268,9 +268,10 @@ def _hit_lines(n: dict) -> list[str]:
     ]
     if n["crater_radius_m"] is not None:
         lines.append(
-            f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']}); ejecta {n['ejecta_mass_kg']:.3g} kg, "
-            f"of which {n['mass_captured_kg']:.3g} fall back and {n['mass_lost_pair_kg']:.3g} leave the pair; their "
-            f"cone keeps {math.cos(math.radians(n['cone_half_angle_deg'])):.3g} of the summed momentum"
+            f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']}); ejecta {n['ejecta_mass_kg']:.4g} kg: "
+            f"{n['mass_captured_kg']:.4g} fall back on the moonlet, {n['mass_kept_pair_kg']:.4g} leave it and stay in "
+            f"the pair, {n['mass_lost_pair_kg']:.4g} leave the pair; their cone keeps "
+            f"{math.cos(math.radians(n['cone_half_angle_deg'])):.3g} of the summed momentum"
         )
     return lines
 

@@ -75,7 +75,7 @@ def _hit(inputs: Inputs, primary, secondary, y: np.ndarray, axes: np.ndarray) ->
     incidence = incidence_deg(normal, at)
     grazing = met & (incidence > inputs["impactor.grazing_deg"])
     ejecta = _ejecta_axis(inputs, flight, turned(to_inertial, normal), to_inertial, axes)
-    beta, unsure = _beta(inputs, primary, secondary, y, point, incidence, -dot(ejecta, flight))
+    beta, unsure = _beta(inputs, secondary, point, incidence, -dot(ejecta, flight))
     beta = np.where(grazing, 1.0, beta)
     brought = inputs["impactor.mass_kg"] * 1e3 * inputs["impactor.speed_km_s"] * flight
     received = np.where(met, brought - ejecta_momentum(brought, beta, ejecta), 0.0)
@@ -144,11 +144,11 @@ def _ejecta_axis(inputs: Inputs, flight, ground, to_inertial, axes) -> np.ndarra
     return tilted(ground, flight, to_inertial, *(inputs[f"momentum_transfer.{name}"] for name in names))
 
 
-def _beta(inputs: Inputs, primary, secondary, y, point, incidence, cosine) -> tuple[np.ndarray, np.ndarray]:
+def _beta(inputs: Inputs, secondary, point, incidence, cosine) -> tuple[np.ndarray, np.ndarray]:
     """Along E, as given or from the ground's material, and where that has no meaning."""
     transfer = inputs.scenario.momentum_transfer
     if not transfer.material:
         return inputs["momentum_transfer.beta"], np.zeros(inputs.count, dtype=bool)
-    place = Place.between(primary, secondary, y[0:3], point, incidence, cosine)
+    place = Place.at(secondary.mass_kg, point, incidence, cosine)
     found = yielded(place, inputs.scenario.impactor, transfer, inputs.columns)
     return found.beta, np.abs(cosine) < ACROSS_COSINE

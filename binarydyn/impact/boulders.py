@@ -18,9 +18,9 @@ import numpy as np
 from ..dynamics.state import State, System
 from ..errors import InputError
 from ..scenario import Boulder, MutualOrbit
+from .departure import Stand
 from .frame import direction_in_space
 from .site import Site
-from .transfer import Place
 
 MASS_SHARE = 1e-3
 """Of the moonlet's mass in boulders, above which its loss shows in the third digit of dv."""
@@ -28,7 +28,8 @@ MASS_SHARE = 1e-3
 
 @dataclass(frozen=True)
 class Thrown:
-    """Momenta (3,) kg m/s, inertial, that boulders carry away from the moonlet and, faster, from the pair."""
+    """Momenta (3,) kg m/s, inertial, that boulders carry away from the moonlet, and far from the pair those of them
+    that leave it, seen from its barycentre."""
 
     momentum_kg_m_s: np.ndarray
     pair_momentum_kg_m_s: np.ndarray
@@ -46,21 +47,19 @@ def boulders_thrown(
 ) -> Thrown:
     """What all boulders carry; outward normal (3,) and orbit axes (3, 3) are inertial.
 
-    Those slower than the pair's escape speed at the site count for the moonlet alone.  InputError for an ecliptic
-    direction where the orbit has no pole.
+    InputError for an ecliptic direction where the orbit has no pole.
     """
     momentum, leaves, said = np.zeros(3), np.zeros(3), []
-    place = Place.of(system, state, site, 1.0)
+    stand = Stand.of(system, state, site.point_m)
     for row, boulder in enumerate(boulders):
         direction = direction_in_space(boulder.direction, axes, orbit)
         carried = boulder.mass_kg * boulder.speed_m_s * direction
         momentum = momentum + carried
-        if boulder.speed_m_s >= place.pair_escape_speed_m_s:
-            leaves = leaves + carried
-        if boulder.speed_m_s < place.escape_speed_m_s:
+        leaves = leaves + boulder.mass_kg * stand.far_away(boulder.speed_m_s * direction)[0]
+        if boulder.speed_m_s < stand.escape_speed_m_s:
             said.append(
                 f"boulder {row} leaves at {boulder.speed_m_s:g} m/s, below the moonlet's escape speed at the site of "
-                f"{place.escape_speed_m_s:.3g} m/s: it falls back and its momentum should not count"
+                f"{stand.escape_speed_m_s:.3g} m/s: it falls back and its momentum should not count"
             )
         if direction @ normal < 0.0:
             below = np.degrees(np.arcsin(min(1.0, -float(direction @ normal))))

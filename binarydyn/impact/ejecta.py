@@ -14,6 +14,7 @@ ground that reaches much farther than the crater.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import pi
 
@@ -132,18 +133,22 @@ class Crater:
         return blow.mass_kg * blow.speed_m_s * scale * (out / blow.radius_m) ** one * share
 
     def _left_over(self, reach_m: Numbers, escape_speed_m_s: Numbers) -> Numbers:
-        """Gauss-Legendre in s, x = reach (n1 a/reach)^(s^2), which takes the root at the reach away."""
-        nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-        s = 0.5 * (nodes + 1.0)
-        start = np.maximum(self.innermost_m, 1e-9 * reach_m)
-        span = np.log(reach_m / start)
-        scale = 9.0 * self.ground.k / (4.0 * pi) * self._ratio * self.blow.mass_kg / self.blow.radius_m**3
         total = 0.0
-        for at, weight in zip(s, 0.5 * weights, strict=True):
-            x = reach_m * np.exp(-span * at**2)
-            left = np.sqrt(np.maximum(self.launch_speed_m_s(x) ** 2 - escape_speed_m_s**2, 0.0))
-            total = total + weight * left * x**3 * 2.0 * at * span
-        return scale * total
+        for x, mass in self.launches(reach_m):
+            total = total + mass * np.sqrt(np.maximum(self.launch_speed_m_s(x) ** 2 - escape_speed_m_s**2, 0.0))
+        return total
+
+    def launches(self, reach_m: Numbers) -> Iterator[tuple[Numbers, Numbers]]:
+        """Places inside of a reach and the masses launched there: nodes and weights of sums over what is launched.
+
+        Gauss-Legendre in s, x = reach (n1 a/reach)^(s^2), which takes a root of the speed at the reach away.
+        """
+        nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+        span = np.log(reach_m / np.maximum(self.innermost_m, 1e-9 * reach_m))
+        scale = 9.0 * self.ground.k / (4.0 * pi) * self._ratio * self.blow.mass_kg / self.blow.radius_m**3
+        for s, weight in zip(0.5 * (nodes + 1.0), 0.5 * weights, strict=True):
+            x = reach_m * np.exp(-span * s**2)
+            yield x, scale * weight * x**3 * 2.0 * s * span
 
     @property
     def _ratio(self) -> Numbers:

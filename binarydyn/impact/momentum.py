@@ -23,16 +23,16 @@ from ..vectors import rotation_of_quaternion
 class MomentumAudit:
     """Books of an impact from the states before and after it; vectors (3,) in the inertial frame.
 
-    impactor = brought by the impactor, ejecta = carried away from the moonlet, pair_ejecta = the part that leaves the
-    pair as well, received = M2 times the change of the moonlet's velocity; barycentre_dv is that of the pair with the
-    ejecta that stay in it.  Energies in the frame where the barycentre was at rest before, of the two bodies just
-    after; rotational: of the moonlet (the primary's spin does not change).
+    impactor = brought by the impactor, ejecta = carried away from the moonlet, in its frame, pair_ejecta = carried away
+    from the pair, in the frame of its barycentre, received = M2 times the change of the moonlet's velocity;
+    barycentre_dv is that of the pair with the ejecta that stay in it.  Energies in the frame where the barycentre was
+    at rest before, of the two bodies just after; rotational: of the moonlet (the primary's spin does not change).
 
     With J = impactor - ejecta: linear_residual |received - J|; pair_residual |(M1 + M2) barycentre_dv - received -
-    (ejecta - pair_ejecta)|, as the pair's momentum is the moonlet's and that of the ejecta that stay; angular_residual
-    |dH - r_impact x J|, about the barycentre; energy_residual |dE - J.(u + u')/2|, the work of an impulse whose point
-    has the velocities u and u' before and after.  Each is relative to what is given plus what the state holds already,
-    because a state stores no finer digits than those of its own velocity and spin.
+    (ejecta - pair_ejecta)|, as the pair receives what the moonlet does and what its ejecta leave behind;
+    angular_residual |dH - r_impact x J|, about the barycentre; energy_residual |dE - J.(u + u')/2|, the work of an
+    impulse whose point has the velocities u and u' before and after.  Each is relative to what is given plus what the
+    state holds already, because a state stores no finer digits than those of its own velocity and spin.
     """
 
     impactor_kg_m_s: np.ndarray
@@ -100,7 +100,7 @@ def momentum_audit(
     pair_ejecta_kg_m_s: np.ndarray | None = None,
 ) -> MomentumAudit:
     """Compare two states with the momentum (3,), inertial, that was brought to and carried away from a point (3,)
-    of the secondary's body frame; pair_ejecta is the part that leaves the pair, by default all of it."""
+    of the secondary's body frame; pair_ejecta is what leaves the pair, by default all of it."""
     m, m2 = system.reduced_mass_kg, system.secondary.mass_kg
     share = system.primary.mass_kg / system.mass_kg
     inertia, to_inertial = system.secondary.inertia_kg_m2, rotation(before.attitude2)

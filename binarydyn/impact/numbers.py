@@ -18,8 +18,8 @@ _OF_MATERIAL = (
     "ejecta_mass_kg",
     "mass_captured_kg",
     "mass_lost_kg",
-    "mass_lost_pair_kg",
 )
+_OF_THE_PAIR = ("mass_kept_pair_kg", "mass_lost_pair_kg")
 
 
 def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
@@ -36,4 +36,5 @@ def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
         **{name: getattr(site, name) if site else None for name in _OF_SITE},
         "crater_regime": found.crater_regime if found else "",
         **{name: getattr(found, name) if found else None for name in _OF_MATERIAL},
+        **{name: getattr(released, name) if released else None for name in _OF_THE_PAIR},
     }

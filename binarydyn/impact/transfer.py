@@ -3,7 +3,7 @@
 The ejecta leave in a thin cone about the axis E; of their summed speed the cosine of its half angle, which is the sine
 of the launch angle, is left along E.  beta - 1 = -P/(m U.E) with P the momentum that escapes along E, so that
 M2 dv = m U + m (beta - 1) (E.U) E holds however E is tilted.  What is faster than the moonlet's escape speed at the
-site counts for the mutual orbit; what is faster than the pair's, for the barycentre.
+site counts for the mutual orbit; what leaves the pair, for the barycentre (departure.py).
 
 Oblique hits: the speed along the normal, U cos i, drives the ejecta; or the whole speed does, and P is what a vertical
 hit gives, times cos i: beta along the normal is then that of a vertical hit (after Raducan, Davison & Collins 2022,
@@ -18,7 +18,7 @@ import numpy as np
 
 from ..columns import length
 from ..constants import G
-from ..dynamics.state import State, System
+from ..dynamics.state import System
 from ..scenario import Impactor, MomentumTransfer, Sampling
 from .draws import drawn
 from .ejecta import Blow, Crater, Ground, Numbers
@@ -39,62 +39,55 @@ INPUTS = (
 
 @dataclass(frozen=True)
 class Place:
-    """What the site's surroundings are for the ejecta: cosines of the flight's incidence and against E, gravity, and
-    escape speeds.
-
-    Of one hit, or arrays (n,).  Gravity and escape speeds are those of point masses.  The pair's escape speed is that
-    at rest: the moonlet's own motion adds and takes away in turn around the cone.
+    """What the site is for the ejecta: cosines of the flight's incidence and against E, gravity and escape speed, both
+    of the moonlet as a point mass.  Of one hit, or arrays (n,).
     """
 
     incidence_cosine: Numbers
     axis_cosine: Numbers
     gravity_m_s2: Numbers
     escape_speed_m_s: Numbers
-    pair_escape_speed_m_s: Numbers
 
     @classmethod
-    def of(cls, system: System, state: State, site: Site, axis_cosine: float) -> Place:
-        """At a site of the secondary in a state; axis_cosine = -E.U/|U|."""
-        return cls.between(
-            system.primary, system.secondary, state.position_m, site.point_m, site.incidence_deg, axis_cosine
-        )
+    def of(cls, system: System, site: Site, axis_cosine: float) -> Place:
+        """At a site of the secondary; axis_cosine = -E.U/|U|."""
+        return cls.at(system.secondary.mass_kg, site.point_m, site.incidence_deg, axis_cosine)
 
     @classmethod
-    def between(cls, primary, secondary, position_m, point_m, incidence_deg, axis_cosine) -> Place:
-        """At a point of the secondary's frame, the bodies apart by position_m: vectors (3,), or (3, n) of n pairs."""
-        height, distance = length(point_m), length(position_m)
-        well = G * secondary.mass_kg / height
+    def at(cls, mass_kg: Numbers, point_m: np.ndarray, incidence_deg: Numbers, axis_cosine: Numbers) -> Place:
+        """At a point of the frame of a moonlet of this mass: vectors (3,), or (3, n) of n moonlets."""
+        height = length(point_m)
+        well = G * mass_kg / height
         return cls(
             incidence_cosine=np.cos(np.radians(incidence_deg)),
             axis_cosine=axis_cosine,
             gravity_m_s2=well / height,
             escape_speed_m_s=np.sqrt(2.0 * well),
-            pair_escape_speed_m_s=np.sqrt(2.0 * (well + G * primary.mass_kg / distance)),
         )
 
 
 @dataclass(frozen=True)
 class Yield:
-    """What leaves the crater.  Momenta in units of m U along E (to be divided by axis_cosine for beta - 1)."""
+    """What leaves the crater: beta, masses launched and lost to the moonlet; counted: the share of the summed momentum
+    that counts, below 1 where an oblique hit is given what a vertical one throws out."""
 
     crater: Crater
     beta: Numbers
-    beta_pair: Numbers
     launched_kg: Numbers
     lost_kg: Numbers
-    lost_pair_kg: Numbers
+    counted: Numbers
 
 
 @dataclass(frozen=True)
 class Scaled:
     """beta from a material.  beta_low and beta_high hold the middle 68 % of its distribution.
 
-    Masses: launched = captured (falls back on the moonlet) + lost (leaves it, and lost_pair the pair as well).
-    cone_half_angle_deg: about E; its cosine is what is left of the summed momentum.
+    Masses: launched = captured (falls back on the moonlet) + lost (leaves it).  cone_half_angle_deg: about E; its
+    cosine is what is left of the summed momentum.  counted: as of Yield.
     """
 
+    crater: Crater
     beta: float
-    beta_pair: float
     beta_low: float
     beta_high: float
     crater_radius_m: float
@@ -102,7 +95,7 @@ class Scaled:
     cone_half_angle_deg: float
     ejecta_mass_kg: float
     mass_lost_kg: float
-    mass_lost_pair_kg: float
+    counted: float
     warnings: tuple[str, ...]
 
     @property
@@ -114,16 +107,14 @@ class Scaled:
 def _leaving(
     ground: Ground, blow: Blow, place: Place, launch_angle_deg: Numbers, far_away: bool, oblique: str
 ) -> Yield:
-    """Betas and masses; blow.speed_m_s is the whole speed of the impactor.  All numbers may be arrays (n,)."""
+    """Beta and masses; blow.speed_m_s is the whole speed of the impactor.  All numbers may be arrays (n,)."""
     driving = blow.speed_m_s * (place.incidence_cosine if oblique == "normal_component" else 1.0)
-    kept = np.sin(np.radians(launch_angle_deg)) / (blow.mass_kg * blow.speed_m_s * place.axis_cosine)
-    if oblique == "vertical_beta":
-        kept = kept * place.incidence_cosine
+    counted = place.incidence_cosine if oblique == "vertical_beta" else 1.0
+    kept = counted * np.sin(np.radians(launch_angle_deg)) / (blow.mass_kg * blow.speed_m_s * place.axis_cosine)
     crater = Crater.of(ground, Blow(blow.mass_kg, blow.radius_m, blow.density_kg_m3, driving, blow.gravity_m_s2))
-    escapes = (place.escape_speed_m_s, place.pair_escape_speed_m_s)
-    beta, beta_pair = (1.0 + kept * crater.momentum_kg_m_s(speed, far_away) for speed in escapes)
-    lost, lost_pair = (crater.mass_within_kg(crater.reach_m(speed)) for speed in escapes)
-    return Yield(crater, beta, beta_pair, crater.launched_kg, lost, lost_pair)
+    beta = 1.0 + kept * crater.momentum_kg_m_s(place.escape_speed_m_s, far_away)
+    lost = crater.mass_within_kg(crater.reach_m(place.escape_speed_m_s))
+    return Yield(crater, beta, crater.launched_kg, lost, counted)
 
 
 def scaled(
@@ -136,8 +127,8 @@ def scaled(
     else:
         low, high = (1.0 + (one.beta - 1.0) * np.exp(sign * transfer.scaling_sigma) for sign in (-1.0, 1.0))
     return Scaled(
+        crater=one.crater,
         beta=float(one.beta),
-        beta_pair=float(one.beta_pair),
         beta_low=float(low),
         beta_high=float(high),
         crater_radius_m=float(one.crater.radius_m),
@@ -145,7 +136,7 @@ def scaled(
         cone_half_angle_deg=90.0 - transfer.launch_angle_deg,
         ejecta_mass_kg=float(one.launched_kg),
         mass_lost_kg=float(one.lost_kg),
-        mass_lost_pair_kg=float(one.lost_pair_kg),
+        counted=float(one.counted),
         warnings=_warnings(system, one, transfer),
     )
 
