@@ -18,6 +18,7 @@ from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..scenario import Scenario
 from .analytic import analytic_changes
 from .degree import next_degree
+from .ground_error import GroundError, ground_error
 from .remarks import remarks
 from .shares import Shares, shares
 from .start import Start
@@ -40,6 +41,7 @@ class Prediction:
     shares: Shares | None = None
     lines: FundamentalLines = FundamentalLines()
     model_error_s: float | None = None
+    ground: GroundError | None = None
 
     @property
     def period_change_s(self) -> float | None:
@@ -87,6 +89,9 @@ class Prediction:
             "period_after_h": after.period and after.period.value_h,
             "period_change_s": self.period_change_s,
             "period_change_fit_error_s": fit_error_s(before, after),
+            "period_change_ground_error_s": self.ground and self.ground.sigma_s,
+            "period_change_ground_low_s": self.ground and self.ground.low_s,
+            "period_change_ground_high_s": self.ground and self.ground.high_s,
             "model_error_s": self.model_error_s,
             "period_change_reshaping_s": self.shares and self.shares.reshaping_s,
             "period_change_push_s": self.shares and self.shares.push_s,
@@ -163,6 +168,9 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         shares=shares(begun.system, scenario, impact, before.period, after.period),
         lines=fundamental_lines(run, after.attitude) if after.attitude else FundamentalLines(),
     )
+    if ground := ground_error(begun, scenario, impact, result.period_change_s):
+        remark = ground.remark(result.period_change_s)
+        result = replace(result, ground=ground, warnings=result.warnings + remark)
     return replace(result, model_error_s=next_degree_s(result)) if simulation.model_error != "none" else result
 
 

@@ -9,7 +9,7 @@ from math import isfinite, pi, prod
 import numpy as np
 
 from ..errors import InputError
-from .surface import Hit, direction_of, hit_ellipsoid
+from .surface import Facets, Hit, direction_of, hit_ellipsoid
 
 
 def positive(place: str, value: float) -> float:
@@ -116,6 +116,15 @@ class Ellipsoid:
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
         """(3,) the normal at a hit, whatever the radius: the surface is smooth."""
         return hit.normal
+
+    def ground_about(self, hit: Hit, radius_m: float) -> Facets:
+        """The ground at the hit, whatever the radius."""
+        return Facets.one(hit)
+
+    @property
+    def spacing_m(self) -> float:
+        """0: the surface is smooth."""
+        return 0.0
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
         """The ground in a body-centred direction: longitude from x towards y, latitude from -90 to 90 towards z."""

@@ -20,7 +20,7 @@ from .integrals import DEGREE, place_of_moment
 from .moved import integrals, moved
 from .polyhedron import Polyhedron
 from .principal import principal_axes
-from .surface import Hit, direction_of, hit_ellipsoid, hit_mesh, mean_normal
+from .surface import Facets, Hit, direction_of, ground_about, hit_ellipsoid, hit_mesh, mean_normal
 
 _PLACE = place_of_moment()
 _EVEN_LIMIT = 1e-12
@@ -172,10 +172,21 @@ class Layered:
         return self._hit(np.asarray(origin_m, dtype=float), np.asarray(direction, dtype=float), outermost=False)
 
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
-        """(3,) mean normal, by area, of the facets within radius_m of a hit; of an ellipsoid the one at the hit."""
+        """(3,) mean normal, by area, of the ground within radius_m of a hit; of an ellipsoid the one at the hit."""
         if hit.facet is None:
             return hit.normal
         return mean_normal(self.vertices_m, self.shape.facets, hit, radius_m)
+
+    def ground_about(self, hit: Hit, radius_m: float) -> Facets:
+        """The facets within radius_m of a hit; of an ellipsoid the ground at the hit."""
+        if hit.facet is None:
+            return Facets.one(hit)
+        return ground_about(self.vertices_m, self.shape.facets, hit, radius_m)
+
+    @property
+    def spacing_m(self) -> float:
+        """Mean length of the edges of the outer shape; 0 where that is smooth."""
+        return self.shape.spacing_m
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
         """The outermost ground seen from the centre of mass: longitude from x towards y, latitude towards z."""

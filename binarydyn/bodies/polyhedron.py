@@ -14,7 +14,7 @@ from .integrals import DEGREE, place_of_moment, volume_integrals
 from .mesh_file import read_mesh
 from .principal import principal_axes
 from .solid import require_solid
-from .surface import Hit, direction_of, hit_mesh, mean_normal
+from .surface import Facets, Hit, direction_of, ground_about, hit_mesh, mean_edge_m, mean_normal
 
 _PLACE = place_of_moment()
 _SECOND = place_of_moment(2)
@@ -154,8 +154,17 @@ class Polyhedron:
         return hit_mesh(self.vertices_m, self.facets, origin_m, direction)
 
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
-        """(3,) mean normal, by area, of the facets within radius_m of a hit; of the facet that is hit for 0."""
+        """(3,) mean normal, by area, of the ground within radius_m of a hit; of the facet that is hit for 0."""
         return mean_normal(self.vertices_m, self.facets, hit, radius_m)
+
+    def ground_about(self, hit: Hit, radius_m: float) -> Facets:
+        """The facets within radius_m of a hit."""
+        return ground_about(self.vertices_m, self.facets, hit, radius_m)
+
+    @cached_property
+    def spacing_m(self) -> float:
+        """Mean length of the edges."""
+        return mean_edge_m(self.vertices_m, self.facets)
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
         """The outermost ground seen from the centre of mass: longitude from x towards y, latitude towards z."""

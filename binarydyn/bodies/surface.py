@@ -101,19 +101,79 @@ def hit_mesh(vertices: np.ndarray, facets: np.ndarray, origin_m, direction, oute
     return Hit(point, normal / np.linalg.norm(normal), float(distance[best]), int(numbers[best]))
 
 
-def mean_normal(vertices: np.ndarray, facets: np.ndarray, hit: Hit, radius_m: float) -> np.ndarray:
-    """Unit normal (3,) of the ground about a hit: by area, of the facets whose middle is within radius_m, and of the
-    one that is hit.
+@dataclass(frozen=True)
+class Facets:
+    """Of the ground about a place: outward unit normals and middles (3, n), and the areas (n,) that count."""
 
-    Facets that face away from the one that is hit belong to the other side of a thin body and do not count.
+    normals: np.ndarray
+    middles_m: np.ndarray
+    areas: np.ndarray
+
+    @classmethod
+    def one(cls, hit: Hit) -> Facets:
+        """The ground at the hit itself."""
+        return cls(hit.normal[:, None], hit.point_m[:, None], np.ones(1))
+
+
+def ground_about(vertices: np.ndarray, facets: np.ndarray, hit: Hit, radius_m: float) -> Facets:
+    """The facets within radius_m of a hit with what of their area lies within.
+
+    Parts of facets count, so that nothing jumps as the hit moves.  Facets that face away from the one that is hit
+    belong to the other side of a thin body and do not count.  With a radius of 0: the facet that is hit, alone.
     """
     a, b, c = vertices[facets].transpose(1, 0, 2)
-    areas = np.cross(b - a, c - a)
-    near = np.linalg.norm((a + b + c) / 3.0 - hit.point_m, axis=1) <= radius_m
-    near &= areas @ hit.normal > 0.0
-    near[hit.facet] = True
-    total = areas[near].sum(axis=0)
+    middle = (a + b + c) / 3.0
+    reach = np.sqrt(np.max([np.sum((x - middle) ** 2, axis=1) for x in (a, b, c)], axis=0))
+    near = np.flatnonzero(np.linalg.norm(middle - hit.point_m, axis=1) <= radius_m + reach)
+    a, b, c = a[near], b[near], c[near]
+    doubled = np.cross(b - a, c - a)
+    normals = doubled / np.linalg.norm(doubled, axis=1)[:, None]
+    areas = np.where(normals @ hit.normal > 0.0, _areas_within(a, b, c, normals, hit.point_m, radius_m), 0.0)
+    some = areas > 0.0
+    if not some.any():
+        return Facets.one(hit)
+    return Facets(normals[some].T, middle[near][some].T, areas[some])
+
+
+def mean_normal(vertices: np.ndarray, facets: np.ndarray, hit: Hit, radius_m: float) -> np.ndarray:
+    """Unit normal (3,) of the ground about a hit: the mean of ground_about, by area."""
+    ground = ground_about(vertices, facets, hit, radius_m)
+    total = ground.normals @ ground.areas
     return total / np.linalg.norm(total)
+
+
+def mean_edge_m(vertices: np.ndarray, facets: np.ndarray) -> float:
+    """Mean length of the edges of facets: a mesh knows of no slopes that are finer."""
+    return float(np.mean(np.linalg.norm(vertices[facets] - vertices[np.roll(facets, 1, axis=1)], axis=2)))
+
+
+def _areas_within(a, b, c, normals, centre, radius_m: float) -> np.ndarray:
+    """(n,) m2 of triangles a, b, c (n, 3) inside a ball: each meets the disc that its plane cuts out of it.
+
+    The triangle is the sum of three, signed, between the disc's centre and an edge: a part of the edge inside the disc
+    makes a triangle, what is outside makes sectors.
+    """
+    height = np.sum((centre - a) * normals, axis=1)
+    square = np.maximum(radius_m**2 - height**2, 0.0)
+    one = (b - a) / np.linalg.norm(b - a, axis=1)[:, None]
+    two, foot = np.cross(normals, one), centre - height[:, None] * normals
+    corners = [np.array([np.sum((x - foot) * axis, axis=1) for axis in (one, two)]) for x in (a, b, c)]
+    total = np.zeros(len(a))
+    for p, q in zip(corners, corners[1:] + corners[:1], strict=True):
+        d = q - p
+        dd, pd = np.sum(d * d, axis=0), np.sum(p * d, axis=0)
+        half = np.sqrt(np.maximum(pd**2 - dd * (np.sum(p * p, axis=0) - square), 0.0))
+        u, v = (p + np.clip((sign * half - pd) / dd, 0.0, 1.0) * d for sign in (-1.0, 1.0))
+        total += 0.5 * (_cross2(u, v) + square * (_angle(p, u) + _angle(v, q)))
+    return np.where(square > 0.0, np.maximum(total, 0.0), 0.0)
+
+
+def _cross2(u: np.ndarray, v: np.ndarray) -> np.ndarray:
+    return u[0] * v[1] - u[1] * v[0]
+
+
+def _angle(u: np.ndarray, v: np.ndarray) -> np.ndarray:
+    return np.arctan2(_cross2(u, v), np.sum(u * v, axis=0))
 
 
 def _along_ray(points: np.ndarray, direction: np.ndarray) -> np.ndarray:

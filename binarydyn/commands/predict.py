@@ -205,8 +205,7 @@ def _print(result, budget: bool = False) -> None:
             print(f"warning: {sentence}")
         return
     if n["period_change_s"] is not None:
-        change, sigma = n["period_change_s"], n["period_change_fit_error_s"]
-        print(f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, fit error {sigma:.1g} s)")
+        print(_headline(n))
     for line in _share_lines(result, n):
         print(line)
     if n["model_error_s"] is not None:
@@ -238,6 +237,15 @@ def _print(result, budget: bool = False) -> None:
         print(f"warning: {sentence}")
 
 
+def _headline(n: dict) -> str:
+    """The period change and its error: of the fit, on a mesh with that of the ground's slope."""
+    change, error = n["period_change_s"], f"fit error {n['period_change_fit_error_s']:.1g} s"
+    if ground := n["period_change_ground_error_s"]:
+        both = math.hypot(n["period_change_fit_error_s"], ground)
+        error = f"error {both:.2g} s: {error}, slope of the ground {ground:.2g} s"
+    return f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, {error})"
+
+
 def _share_lines(result, n: dict) -> list[str]:
     """The new shapes, and what they and the push each have of the change; nothing where none changes."""
     lines, new = [], result.impact.system
@@ -266,6 +274,8 @@ def _hit_lines(n: dict) -> list[str]:
         f"hit at longitude {n['site_longitude_deg']:.2f}, latitude {n['site_latitude_deg']:.2f} deg, "
         f"{n['incidence_deg']:.1f} deg from the normal; {betas}; barycentre {n['barycentre_dv_mm_s']:.4g} mm/s"
     ]
+    if n["normal_radius_m"]:
+        lines.append(f"the normal is the mean of the ground within {n['normal_radius_m']:.3g} m of the site")
     if n["crater_radius_m"] is not None:
         lines.append(
             f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']}); ejecta {n['ejecta_mass_kg']:.4g} kg: "

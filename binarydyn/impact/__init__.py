@@ -9,6 +9,7 @@ from .numbers import impact_numbers
 from .release import Released
 from .reshaping import Reshaped, first_order_change, reshaped
 from .site import Miss, Site
+from .slopes import slopes_about
 from .transfer import Place, Scaled, beta_draws
 from .turns import turns_deg
 
@@ -38,5 +39,6 @@ __all__ = [
     "inertial_direction",
     "orbit_axes",
     "reshaped",
+    "slopes_about",
     "turns_deg",
 ]

@@ -15,6 +15,7 @@ from .momentum import MomentumAudit, momentum_audit, pushed, rotation
 from .release import Released, ejecta_released
 from .reshaping import Reshaped, reshaped
 from .site import BEHIND, Miss, Site, is_behind, site_by_aim, site_by_coordinates
+from .slopes import normal_radius_m
 
 OBLIQUE_DEG = 60.0
 """Beyond this incidence point-source scaling is not tried by experiment (common practice); skipping off comes later, at
@@ -128,7 +129,8 @@ def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
     """By equation 1 of momentum.py; a grazing hit brings its own momentum and throws nothing back."""
     axes, impactor, transfer = orbit_axes(before), given.impactor, given.momentum_transfer
     direction = direction_in_space(impactor.direction, axes, given.mutual_orbit)
-    site = _site(system, before, impactor, axes, direction)
+    radius = normal_radius_m(system, impactor, transfer)
+    site = _site(system, before, impactor, axes, direction, radius)
     if isinstance(site, Miss):
         return _impact("miss", site.reason, system, before, np.zeros(3))
     momentum = impactor.mass_kg * 1e3 * impactor.speed_km_s * direction
@@ -160,17 +162,18 @@ def grazing_reason(longitude_deg: float, latitude_deg: float, incidence_deg: flo
     )
 
 
-def _site(system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray) -> Site | Miss:
+def _site(
+    system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray, radius_m: float
+) -> Site | Miss:
     """Where the line of flight ends; directions are inertial here and in the moonlet's frame inside site.py."""
     to_inertial = rotation(before.attitude2)
     flight = to_inertial.T @ direction
     if impactor.site is not None:
         place = impactor.site
-        radius = impactor.normal_radius_m
-        site = site_by_coordinates(system.secondary, flight, place.longitude_deg, place.latitude_deg, radius)
+        site = site_by_coordinates(system.secondary, flight, place.longitude_deg, place.latitude_deg, radius_m)
     else:
         offset = np.array(impactor.aim_offset_m) @ aim_axes(axes, direction)
-        site = site_by_aim(system.secondary, flight, to_inertial.T @ offset, impactor.normal_radius_m)
+        site = site_by_aim(system.secondary, flight, to_inertial.T @ offset, radius_m)
     if isinstance(site, Site):
         to_primary = rotation(before.attitude1).T
         point = to_primary @ (before.position_m + to_inertial @ site.point_m)

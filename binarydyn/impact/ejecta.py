@@ -49,6 +49,11 @@ class Ground:
         values = {name: getattr(material, name) for name in cls.__dataclass_fields__}
         return cls(**{name: np.nan if value is None else value for name, value in values.items()})
 
+    @classmethod
+    def named(cls, name: str) -> Ground:
+        """A row of the table of materials."""
+        return cls.of(Material.model_validate({"name": name}))
+
 
 @dataclass(frozen=True)
 class Blow:

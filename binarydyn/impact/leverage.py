@@ -19,6 +19,7 @@ from ..scenario.fields import unchecked
 from ..scenario.sections import axes_of_ratios
 from .apply import ImpactSpec, impact_on
 from .frame import direction_in_space, orbit_axes
+from .slopes import normal_radius_m
 
 _OF_GEOMETRY = (
     "impactor.direction",
@@ -65,7 +66,7 @@ class Leverage:
 
 def leverage(system: System, scenario: Scenario) -> Leverage:
     """One row: the hit of a scenario on a system.  InputError as impact_on."""
-    return _rows([_one(system, _spec(scenario))])
+    return _rows([_one(system, _spec(system, scenario))])
 
 
 def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray]) -> Leverage:
@@ -91,19 +92,21 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
             axes = body.semi_axes_m if body.axis_ratio_ab is None else axes_of_ratios(body)
             axes = tuple(sorted(axes, reverse=True))
             hit = replace(system, secondary=Ellipsoid.of_mass(axes, system.secondary.mass_kg))
-        rows.append(_one(hit, _spec(given)))
+        rows.append(_one(hit, _spec(hit, given)))
     return _rows(rows)
 
 
-def _spec(scenario: Scenario) -> ImpactSpec:
-    """What decides flight and axis; beta and the ground's material do not."""
+def _spec(system: System, scenario: Scenario) -> ImpactSpec:
+    """What decides flight and axis; beta and the ground's material do not, but for the width of the crater."""
     kept = {
         "ejecta_direction",
         "ejecta_tilt_deg",
         "ejecta_tilt_azimuth_deg",
     } & scenario.momentum_transfer.model_fields_set
     transfer = unchecked(MomentumTransfer(), {name: getattr(scenario.momentum_transfer, name) for name in kept})
-    return ImpactSpec(scenario.impactor, transfer, None, scenario.mutual_orbit, boulders=scenario.boulders)
+    radius = normal_radius_m(system, scenario.impactor, scenario.momentum_transfer)
+    impactor = unchecked(scenario.impactor, {"normal_radius_m": radius})
+    return ImpactSpec(impactor, transfer, None, scenario.mutual_orbit, boulders=scenario.boulders)
 
 
 def _one(system: System, given: ImpactSpec) -> tuple:

@@ -9,7 +9,7 @@ import numpy as np
 
 from .apply import Impact
 
-_OF_SITE = ("incidence_deg", "lever_arm_m")
+_OF_SITE = ("incidence_deg", "lever_arm_m", "normal_radius_m")
 _OF_MATERIAL = (
     "beta_low",
     "beta_high",

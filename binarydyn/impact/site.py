@@ -6,12 +6,13 @@ than a second, in which the moonlet moves by decimetres and turns by about a hun
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 
 from ..bodies import Hit
+from ..bodies.surface import Facets
 from ..columns import cross, dot, length
 
 EDGE_ON_COSINE = 1e-7
@@ -22,12 +23,15 @@ class Surface(Protocol):
     """What a site asks of a body; bodies/ provides it."""
 
     bounding_radius_m: float
+    spacing_m: float
 
     def hit(self, origin_m, direction) -> Hit | None: ...
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit: ...
 
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray: ...
+
+    def ground_about(self, hit: Hit, radius_m: float) -> Facets: ...
 
 
 @dataclass(frozen=True)
@@ -36,13 +40,15 @@ class Site:
 
     lever_arm_m: distance of the line of flight from the centre of mass.  incidence_deg: between the way back, -U,
     and the normal; 0 is a hit straight down.  A normal that is the mean over a footprint may even face away, beyond
-    90 deg.
+    90 deg.  normal_radius_m: how wide that mean is; hit: the place with the normal of its facet.
     """
 
     point_m: np.ndarray
     normal: np.ndarray
     lever_arm_m: float
     incidence_deg: float
+    normal_radius_m: float
+    hit: Hit
 
     @property
     def longitude_deg(self) -> float:
@@ -92,7 +98,7 @@ def site_by_aim(
     """First meeting of the line of flight with the surface.
 
     direction (3,) unit, offset_m (3,) of the line from the centre of mass and normal to it, both in the body frame;
-    the normal is the mean over facets within normal_radius_m.
+    the normal is the mean over the ground within normal_radius_m.
     """
     hit = body.hit(offset_m - 2.0 * body.bounding_radius_m * direction, direction)
     if hit is None:
@@ -136,7 +142,6 @@ def incidence_deg(normal: np.ndarray, direction: np.ndarray) -> np.ndarray:
 
 
 def _site(body: Surface, hit: Hit, direction: np.ndarray, normal_radius_m: float) -> Site:
-    if normal_radius_m > 0.0:
-        hit = replace(hit, normal=body.normal_about(hit, normal_radius_m))
+    normal = body.normal_about(hit, normal_radius_m) if normal_radius_m > 0.0 else hit.normal
     lever_arm = float(length(cross(hit.point_m, direction)))
-    return Site(hit.point_m, hit.normal, lever_arm, float(incidence_deg(hit.normal, direction)))
+    return Site(hit.point_m, normal, lever_arm, float(incidence_deg(normal, direction)), normal_radius_m, hit)

@@ -38,11 +38,12 @@ class Impactor(Table):
     aim_sigma_m: tuple[Number, Number] = key(
         (0.0, 0.0), "m", "1 sigma of the aim point along u and v; 0 is a perfect aim", 0.0, 1e6
     )
-    normal_radius_m: Number = key(
-        0.0,
+    normal_radius_m: Number | None = key(
+        None,
         "m",
-        "the normal at the site is the mean, by area, of the facets within this distance, as wide as the crater; "
-        "0 takes the facet that is hit; only for a moonlet given as a mesh",
+        "the normal at the site is the mean, by area, of the ground within this distance; none: the radius of the "
+        "expected crater (of the material, or of one in weakly cohesive sand), from the mesh's mean edge to half the "
+        "moonlet's mean radius; 0 takes the facet that is hit; only for a moonlet given as a mesh",
         0.0,
         1e5,
     )

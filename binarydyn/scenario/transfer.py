@@ -12,8 +12,8 @@ from .materials import Material
 class MomentumTransfer(Table):
     """How much more than the impactor's momentum the moonlet receives: beta itself, or the ground's material.
 
-    The ejecta leave about `ejecta_direction`, by default the outward surface normal at the site, of the facet that is
-    hit on a mesh (see normal_radius_m); it enters twice, so its sign is free.
+    The ejecta leave about `ejecta_direction`, by default the outward surface normal at the site, on a mesh the mean
+    over the expected crater (see normal_radius_m); it enters twice, so its sign is free.
     """
 
     beta: Number = key(
