@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     from ..ensembles import Backend, Drawn, Sample
     from ..scenario import Scenario
     from ..store import Result
+
+_MOST_DIGITS = 6
+"""Decimals of a quantile; of smaller errors than these carry, the power of ten is told."""
 
 
 def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, bool]:
@@ -88,12 +92,12 @@ def print_drawn(report: dict[str, Any]) -> None:
     change = report["spread"].get("period_change_s")
     if change:
         ends = [
-            f", {share} % {change[f'low_{share}']:+.2f} to {change[f'high_{share}']:+.2f}"
+            f", {share} % {_with_error(change, f'low_{share}', '+')} to {_with_error(change, f'high_{share}', '+')}"
             for share in (68, 95)
             if change[f"low_{share}"] is not None
         ]
         sigma = "" if change["sigma"] is None else f", sigma {change['sigma']:.3g}"
-        print(f"period change, s: median {change['median']:+.2f}{sigma}{''.join(ends)}")
+        print(f"period change, s: median {_with_error(change, 'median', '+')}{sigma}{''.join(ends)}")
     error = report["model_error"]
     said = [
         f"{words} {error[name]:+.3g} s"
@@ -116,14 +120,20 @@ def print_sampled(report: dict[str, Any]) -> None:
     rows, missing = [], set()
     for name, marks in report["spread"].items():
         unit = unit_of(name)
-        ends = [_text(marks[key]) for key in ("median", "sigma", "low_68", "high_68", "low_95", "high_95")]
-        rows.append((long_name_of(name), "" if unit == "1" else unit, *ends))
+        ends = [_with_error(marks, key) for key in ("low_68", "high_68", "low_95", "high_95")]
+        middle = _with_error(marks, "median"), _text(marks["sigma"])
+        rows.append((long_name_of(name), "" if unit == "1" else unit, *middle, *ends))
         missing |= {share for share in (68, 95) if marks[f"low_{share}"] is None}
     print_table(("outcome", "unit", "median", "sigma", "68 % from", "to", "95 % from", "to"), rows)
     print()
-    chances = report["chances"].items()
-    rows = [(name.replace("_", " "), f"{c['chance']:.4g}", f"{c['standard_error']:.2g}") for name, c in chances]
-    print_table(("chance of", "share", "+-"), rows)
+    chances = report["chances"]
+    rows = [(name.replace("_", " "), f"{c['chance']:.4g}", _error_words(c)) for name, c in chances.items()]
+    print_table(("chance of", "share", "1 sigma, or 95 % bound"), rows)
+    if any(c["bound_95"] is not None for c in chances.values()):
+        print(
+            "below, above: where none or all of the members do, the true chance is so with 95 % confidence (Clopper & "
+            "Pearson,\none-sided; about 3 divided by the number of members)"
+        )
     if report["ended_well"]:
         print(f"intervals are over all {report['ended_well']} members that ended well")
         print(_stability(report))
@@ -135,6 +145,8 @@ def print_sampled(report: dict[str, Any]) -> None:
             f"{shares} not given where not even one member is to be expected beyond each end: 68 % takes 7 members, "
             "95 % takes 40"
         )
+    if report["spread"]:
+        print(_of_errors(report["sample"]["kind"]))
 
 
 def _stability(report: dict[str, Any]) -> str:
@@ -150,6 +162,30 @@ def _stability(report: dict[str, Any]) -> str:
         sigma = "" if rest["sigma"] is None else f", sigma {rest['sigma']:.3g} s"
         said += f"; without them the period change has median {rest['median']:+.2f} s{sigma}"
     return said
+
+
+def _of_errors(kind: str) -> str:
+    """What +- means, and of which sample."""
+    said = "+- of a median or an end: 1 sigma, by its order statistics; told where 3 members are to be expected beyond"
+    return said if kind == "random" else f"{said}; of a random sample, a {kind} one errs by less"
+
+
+def _error_words(chance: dict[str, float | None]) -> str:
+    """1 sigma of a chance, or where there is none its bound."""
+    if chance["bound_95"] is None:
+        return f"+- {chance['standard_error']:.2g}"
+    return f"{'below' if chance['chance'] == 0.0 else 'above'} {chance['bound_95']:.4g}"
+
+
+def _with_error(marks: dict[str, Any], name: str, sign: str = "") -> str:
+    """A quantile to the second digit of its error, with it; without an error, or with none above 0, as it is."""
+    value, error = marks[name], marks["standard_errors"][name]
+    if value is None or not error:
+        return _text(value) if value is None or not sign else f"{value:+.2f}"
+    digits = max(0, 1 - math.floor(math.log10(float(f"{error:.1e}"))))
+    if digits > _MOST_DIGITS:
+        return f"{value:{sign}.6g} +- {error:.1e}"
+    return f"{value:{sign}.{digits}f} +- {error:.{digits}f}"
 
 
 def _text(value: float | None) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 
-from ..observables.averages import told_intervals
+from ..observables.averages import interval_errors, told_intervals
 
 _SPREAD = (
     "period_change_s",
@@ -26,9 +27,10 @@ _SPREAD = (
 )
 
 
-def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, float | None]]:
-    """Median, 68 % and 95 % interval and standard deviation of each outcome over all members that ended well; None for
-    what their number does not carry (averages.told_intervals).
+def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, Any]]:
+    """Median, 68 % and 95 % interval and standard deviation of each outcome over all members that ended well, and the
+    standard errors of the median and of the intervals' ends; None for what their number does not carry
+    (averages.told_intervals, averages.interval_errors).
 
     columns: as Result.columns.  Unstable members count: what one of them does cannot be foretold, but a sample of them
     is a fair sample of outcomes.  They are those that are pushed most, so leaving them out would bias every statistic.
@@ -45,23 +47,31 @@ def unstable(columns: Mapping[str, np.ndarray]) -> np.ndarray | None:
     return well & (flag == 1)
 
 
-def spread_without(columns: Mapping[str, np.ndarray], left_out: np.ndarray) -> dict[str, dict[str, float | None]]:
+def spread_without(columns: Mapping[str, np.ndarray], left_out: np.ndarray) -> dict[str, dict[str, Any]]:
     """As `spread`, without some of the members; left_out: (members,) which."""
     return _over(columns, (columns["status"] == "done") & ~left_out)
 
 
-def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict[str, float | None]]:
+def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict[str, Any]]:
     found = {}
     for name in _SPREAD:
         values = columns[name][well].astype(float) if name in columns else np.empty(0)
         values = values[np.isfinite(values)]
         if len(values):
-            found[name] = told_intervals(values) | {"sigma": float(values.std(ddof=1)) if len(values) > 1 else None}
+            sigma = float(values.std(ddof=1)) if len(values) > 1 else None
+            found[name] = told_intervals(values) | {"sigma": sigma, "standard_errors": interval_errors(values)}
     return found
 
 
-def chances(columns: Mapping[str, np.ndarray], least_change_s: float | None = None) -> dict[str, dict[str, float]]:
-    """Share of the members with each outcome, and its standard error sqrt(p (1 - p) / n), at least 1/n.
+CONFIDENCE = 0.95
+
+
+def chances(
+    columns: Mapping[str, np.ndarray], least_change_s: float | None = None
+) -> dict[str, dict[str, float | None]]:
+    """Share of the members with each outcome, and its standard error sqrt(p (1 - p) / n).
+
+    Where none or all of them have it, there is no such error but a bound that holds with 95 %: see `bound`.
 
     least_change_s: what is required of the size of the period change.
     """
@@ -77,6 +87,17 @@ def chances(columns: Mapping[str, np.ndarray], least_change_s: float | None = No
     return {name: _chance(int(np.sum(flag)), count) for name, flag in flags.items()}
 
 
-def _chance(hits: int, count: int) -> dict[str, float]:
-    share = hits / count
-    return {"chance": share, "standard_error": max(float(np.sqrt(share * (1.0 - share) / count)), 1.0 / count)}
+def bound(hits: int, count: int) -> float | None:
+    """One-sided 95 % bound of a chance of which no member, or each, is a case; None for others (Clopper & Pearson 1934,
+    Biometrika 26, 404; from memory).
+
+    A chance above it leaves `count` members without a case less than 5 % of the time: 1 - 0.05^(1/n), about 3/n.
+    """
+    unlikely = (1.0 - CONFIDENCE) ** (1.0 / count)
+    return 1.0 - unlikely if hits == 0 else unlikely if hits == count else None
+
+
+def _chance(hits: int, count: int) -> dict[str, float | None]:
+    share, beyond = hits / count, bound(hits, count)
+    error = float(np.sqrt(share * (1.0 - share) / count)) if beyond is None else None
+    return {"chance": share, "standard_error": error, "bound_95": beyond}
