@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from test_batch import member, thrown
 
-from binarydyn.assessment.trust import TWIST_RAD, companions
+from binarydyn.assessment.trust import TWIST_RAD, companions, is_unstable
 from binarydyn.dynamics import State
 from binarydyn.ensembles import companions as of_arrays
 from binarydyn.ensembles.cases import accumulated, cases
-from binarydyn.ensembles.companions import is_unstable, with_companions
+from binarydyn.ensembles.companions import with_companions
 
 
 @pytest.fixture(scope="module")

@@ -3,15 +3,23 @@
 Growth of companion runs, choice of the degree of gravity, error of the model.
 """
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from test_assessment import pair
 
 from binarydyn.assessment import predict, start
 from binarydyn.assessment.degree import chosen_degree, estimated_error, next_degree
-from binarydyn.assessment.trust import TWIST_RAD, companions, simulate_with_companions
+from binarydyn.assessment.periodic import find
+from binarydyn.assessment.start import bodies, wanted_of
+from binarydyn.assessment.trust import TWIST_RAD, companions, simulate_with_companions, trust_of_relaxed
 from binarydyn.bodies import Ellipsoid
-from binarydyn.dynamics import simulate
+from binarydyn.dynamics import simulate, simulate_many
+from binarydyn.errors import InputError
+from binarydyn.observables import period
+from binarydyn.scenario import Scenario, builtin, varied
 from binarydyn.vectors import quaternion_product
 
 PRIMARY, SECONDARY = Ellipsoid((400.0, 380.0, 310.0), 2300.0), Ellipsoid((90.0, 75.0, 60.0), 2300.0)
@@ -85,3 +93,124 @@ def test_auto_is_the_chosen_degree_and_its_estimate_covers_the_next_degree():
     assert result.model_error_s == by_hand - by_four
     expected = estimated_error(4, result.start.system.primary, result.start.system.secondary, 1180.0)
     assert 0.0 < abs(result.model_error_s / result.period_change_s) < 3.0 * expected
+
+
+def eccentric(eccentricity: float, **simulation) -> Scenario:
+    """The built-in pair with a free eccentricity."""
+    changes = {f"simulation.{key}": value for key, value in simulation.items()}
+    return varied(builtin(), {"mutual_orbit.eccentricity": eccentricity, **changes})
+
+
+def test_chaos_before_the_impact_is_named(tmp_path, capsys):
+    """The built-in pair with e = 0.09: a twist of 1e-7 rad at t0 moves the period before by seconds.
+
+    With e = 0.05 it moves it by less than 1 ms, and both windows are regular.
+    """
+    moved = {}
+    for eccentricity in (0.05, 0.09):
+        begun = start(eccentric(eccentricity))
+        runs = simulate_many([begun.system] * 5, -60.0, [begun.system.state, *companions(begun.system.state)])
+        periods = [period(run).value_s for run in runs]
+        moved[eccentricity] = max(periods) - min(periods)
+        numbers = predict(eccentric(eccentricity)).numbers()
+        assert numbers["unstable_before"] is begun.trust.unstable is (eccentricity == 0.09)
+        assert numbers["amplification_before"] == begun.trust.amplification
+        assert (numbers["amplification_before"] > 1e6) is (eccentricity == 0.09)
+        sentences = [s for s in begun.warnings if "the motion before t0 is chaotic" in s]
+        assert len(sentences) == (eccentricity == 0.09)
+    assert moved[0.05] < 1e-3 and moved[0.09] > 1.0
+
+
+def test_the_return_map_says_of_a_relaxed_start_what_runs_say(monkeypatch):
+    """Within 2 % over 60 days and a year, backwards and forwards, and no run is made for it."""
+    systems = {}
+    for name, scenario in (("close", builtin()), ("long primary", pair())):
+        begun = start(scenario)
+        systems[name] = begun.system, relaxed_orbit(scenario)
+        assert begun.trust == trust_of_relaxed(systems[name][1], -scenario.simulation.days_before)
+    for system, orbit in systems.values():
+        for days in (-60.0, 60.0, -365.0):
+            told = simulate_with_companions(system, days, system.state, 20.0, 10**9)[1]
+            assert trust_of_relaxed(orbit, days).amplification == pytest.approx(told.amplification, rel=0.02)
+            assert not told.unstable
+
+    def refused(*_):
+        raise AssertionError("a run was made")
+
+    monkeypatch.setattr("binarydyn.assessment.trust.simulate_many", refused)
+    assert start(builtin()).trust.amplification > 1.0
+
+
+def relaxed_orbit(scenario):
+    primary, secondary = bodies(scenario)
+    return find(primary, secondary, scenario.simulation.degree, wanted_of(scenario))
+
+
+def test_the_return_map_names_a_relaxed_state_that_grows():
+    """A mode that grows by a factor g each orbit parts companions by about g^orbits, up to half a turn."""
+    orbit = relaxed_orbit(builtin())
+    values, vectors = np.linalg.eig(orbit.return_map)
+    per_orbit = 2.0 * np.pi / (orbit.rate_rad_s * orbit.turn_s)
+    libration = [k for k in range(18) if abs(abs(np.angle(values[k])) / orbit.turn_s - 2 * np.pi / 16.95 / 3600) < 1e-6]
+    assert len(libration) == 2
+    values[libration] *= 1.1 ** (1.0 / per_orbit)
+    grown = replace(orbit, return_map=np.real(vectors @ np.diag(values) @ np.linalg.inv(vectors)))
+    days = 100.0 * 2.0 * np.pi / orbit.rate_rad_s / 86400.0
+    assert 0.3 < trust_of_relaxed(grown, days).amplification / 1.1**100 < 10.0
+    assert trust_of_relaxed(grown, days).unstable and not trust_of_relaxed(orbit, days).unstable
+    assert trust_of_relaxed(grown, 20.0 * days).amplification == np.pi / TWIST_RAD
+
+
+WIDE = """
+[primary]
+semi_axes_m = [603300.0, 603300.0, 578150.0]
+mass_kg = 5.6832e20
+spin_period_h = 10.656
+[secondary]
+semi_axes_m = [1801.0, 1330.0, 1027.0]
+mass_kg = 5.62e12
+[mutual_orbit]
+period_h = 510.64
+eccentricity = 0.1
+solve_for = "separation"
+[push]
+along_track_mm_s = -1.0
+[simulation]
+days_before = 640.0
+integrator = "splitting"
+"""
+
+
+@pytest.mark.parametrize("changes", [{}, {"days_before": 200.0}, {"days_before": 130.4, "integrator": "rungekutta"}])
+@pytest.mark.parametrize("eccentricity", [0.07, 0.1])
+def test_a_moonlet_that_does_not_stay_synchronous_is_refused_whatever_the_window(eccentricity, changes):
+    """Its free libration (544 h) is so near the orbit (511 h) that an eccentricity e forces 2 e / (1 - (n/w)^2), 15 e,
+    which is a radian and more.  Left alone it makes 46 turns in the 30 orbits of 640 days."""
+    text = WIDE.replace("= 0.1\n", f"= {eccentricity}\n")
+    for key, value in changes.items():
+        text = re.sub(f"{key} = .*", f"{key} = {value!r}".replace("'", '"'), text)
+    with pytest.raises(
+        InputError, match=f"{eccentricity:g} is given, but the moonlet does not stay synchronous"
+    ) as told:
+        start(Scenario.from_text(text, "wide.toml"))
+    assert told.value.place == "wide.toml:mutual_orbit.eccentricity"
+    assert re.search(r"days before t0 it has turned over \(an axis more than 90 deg off\), allowed is", str(told.value))
+
+
+def test_a_short_window_does_not_hide_that_the_moonlet_turns_over():
+    """e = 0.02: it turns over 1900 days before t0, in 90 orbits, where the window is 6 orbits."""
+    text = WIDE.replace("= 0.1\n", "= 0.02\n").replace("640.0", "130.4").replace('"splitting"', '"rungekutta"')
+    with pytest.raises(InputError, match="0.02 is given, but the moonlet does not stay synchronous: 1.92e"):
+        start(Scenario.from_text(text, "wide.toml"))
+
+
+def test_a_large_free_libration_that_turns_over_is_refused_and_a_smaller_one_is_not():
+    with pytest.raises(InputError, match="secondary.libration_amplitude_deg: 60 is given, but"):
+        start(varied(builtin(), {"secondary.libration_amplitude_deg": 60.0}))
+    assert not start(varied(builtin(), {"secondary.libration_amplitude_deg": 20.0})).trust.unstable
+
+
+def test_a_round_moonlet_may_turn_against_the_orbit():
+    """Nothing locks it, so nothing is refused."""
+    given = {"secondary.semi_axes_m.1": 70.0, "secondary.semi_axes_m.2": 70.0}
+    assert start(varied(eccentric(0.05), given)).modes

@@ -12,11 +12,13 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from ..constants import HOUR_S
-from ..dynamics import State, System, simulate_many
+from ..dynamics import State, System
+from ..dynamics.propagate import MAX_STEPS
 from ..errors import BinarydynError, ConvergenceError, FewCyclesError, InputError
 from ..impact.draws import at_scores
 from ..impact.leverage import leverage
-from ..observables import attitude, period
+from ..observables import period
+from ..observables.orientation import axis_angles_deg
 from ..scenario import Scenario, varied
 from ..scenario.sampling import Sampling, check_seed
 from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
@@ -24,11 +26,13 @@ from .emulator import terms_of
 from .pair_draws import pairs
 from .relation import Relation, Simulated, relation_of
 from .start import Start, start
+from .trust import covered_days, is_regular, simulate_with_companions
 
 WIDER = 1.25
 """By how much the design reaches farther than the draws, in sigmas."""
 BETA = "momentum_transfer.beta"
 MOST_RUNS = 65536
+SAMPLE_MINUTES = 20.0
 _RANGE_SIGMAS, _RANGE_SHARE = 5.0, 0.08
 
 After = Callable[[Sequence[System], Sequence[State], float], tuple[np.ndarray, np.ndarray]]
@@ -95,13 +99,16 @@ def _without_beta(scenario: Scenario) -> Scenario:
 
 
 def side_by_side(systems: Sequence[System], states: Sequence[State], days: float) -> tuple[np.ndarray, np.ndarray]:
-    """See After: by simulate_many; regular is what ends as `done` without tumbling."""
+    """See After: each with its companions, one after the other; regular is what is_regular says of those that end as
+    `done`."""
     periods, regular = np.full(len(systems), np.nan), np.zeros(len(systems), dtype=bool)
-    for k, run in enumerate(simulate_many(systems, days, states)):
+    for k, (system, state) in enumerate(zip(systems, states, strict=True)):
+        run, trust = simulate_with_companions(system, days, state, SAMPLE_MINUTES, MAX_STEPS)
         try:
             if run.status == "done":
                 periods[k] = period(run).value_s
-                regular[k] = not attitude(run).tumbling
+                angles = (float(angle.max()) for angle in axis_angles_deg(run))
+                regular[k] = is_regular(*angles, trust.at_end, covered_days(days))
         except (FewCyclesError, InputError):
             continue
     return periods, regular

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..constants import HOUR_S
 from ..scenario import Scenario
-from .start import Start
+from .start import Start, turned_days
 from .tide import left_out
 from .trust import TWIST_RAD, Trust
 from .windows import Side, fit_error_s
@@ -37,6 +37,12 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
     if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
         found.append(
             f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
+        )
+    turned = turned_days(before.trajectory)
+    if turned is not None:
+        found.append(
+            f"{turned:.3g} days before the impact the moonlet has turned over, so the pair is not synchronous as the "
+            "scenario says"
         )
     forced = before.attitude.libration_max_deg if before.attitude else 0.0
     asked = scenario.secondary.libration_amplitude_deg + 300.0 * scenario.mutual_orbit.eccentricity

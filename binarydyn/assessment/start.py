@@ -14,26 +14,32 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
-from ..constants import HOUR_S
+from ..constants import DAY_S, HOUR_S
 from ..dynamics import State, System, Trajectory, simulate
 from ..dynamics.rungekutta import apart
 from ..errors import ConvergenceError, InputError
 from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
 from ..observables import averages, orbit_shape, period
+from ..observables.orientation import TURNED_DEG, axis_angles_deg, turned_over
 from ..scenario import Scenario
 from ..scenario.sections import DENSITY_KG_M3
 from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
 from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
 from .perturbing import perturbation_warnings, perturbations_of
+from .trust import TWIST_RAD, Trust, covered_days, simulate_with_companions, trust_of_relaxed
 
 Body = Ellipsoid | Polyhedron | Layered
 PERIOD_TOLERANCE_S = 1e-3
 """To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
 _ROUNDS = 20
+LOCKED_ORBITS = 100.0
+"""For so many before t0, or the window where that is longer, a moonlet must face the primary to be synchronous."""
 LINEAR_ECCENTRICITY = 0.01
 """Below it a free mode of that amplitude has that eccentricity to 1 %."""
+ROUND = 1e-9
+"""Difference of a moonlet's two lesser moments, of the third, below which nothing locks its spin."""
 CALIBRATION_SURPRISE = 0.2
 """Departure of the mass factor from 1 that is worth a warning.
 
@@ -46,7 +52,8 @@ class Start:
     """A system ready to run, and what relaxation and calibration found.
 
     mass_factor multiplies the masses that the scenario states; residual is the relative change of the state over one
-    turn of the primary, seen from the moonlet; period_residual_s the difference to the period asked for.
+    turn of the primary, seen from the moonlet; period_residual_s the difference to the period asked for.  trust: how
+    fast neighbouring trajectories diverge in the window before t0.
     """
 
     system: System
@@ -58,6 +65,7 @@ class Start:
     newton_steps: int
     period_residual_s: float
     modes: tuple[Mode, ...]
+    trust: Trust
     warnings: tuple[str, ...]
 
 
@@ -123,7 +131,8 @@ def start(scenario: Scenario) -> Start:
     system = _system(relaxed, primary, secondary, scenario, degree)
     relaxed_on_purpose = orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0
     if relaxed_on_purpose and not system.perturbations:
-        return _report(scenario, system, relaxed, 0.0, warnings)
+        trust = trust_of_relaxed(relaxed, -scenario.simulation.days_before)
+        return _report(scenario, system, relaxed, 0.0, trust, warnings)
     return _by_simulation(scenario, primary, secondary, wanted, degree, warnings)
 
 
@@ -169,7 +178,12 @@ def _system(orbit: PeriodicOrbit, primary, secondary, scenario: Scenario, degree
 
 
 def _report(
-    scenario: Scenario, system: System, orbit: PeriodicOrbit, period_residual_s: float, warnings: tuple[str, ...]
+    scenario: Scenario,
+    system: System,
+    orbit: PeriodicOrbit,
+    period_residual_s: float,
+    trust: Trust,
+    warnings: tuple[str, ...],
 ) -> Start:
     modes = tuple(free_modes(orbit))
     unstable = [mode for mode in modes if not mode.stable and mode.growth_per_orbit > 1.0]
@@ -183,13 +197,25 @@ def _report(
         newton_steps=orbit.steps,
         period_residual_s=period_residual_s,
         modes=modes,
+        trust=trust,
         warnings=tuple(
             f"the relaxed state is unstable: its {m.name} mode grows {m.growth_per_orbit:.3g} times an orbit"
             for m in unstable
         )
+        + _chaos_warnings(trust, scenario.simulation.days_before)
         + _range_warnings(system)
         + perturbation_warnings(system, orbit.separation_m, scenario.simulation.days_before)
         + warnings,
+    )
+
+
+def _chaos_warnings(trust: Trust, days: float) -> tuple[str, ...]:
+    if not trust.unstable:
+        return ()
+    return (
+        f"the motion before t0 is chaotic: a neighbouring trajectory, {TWIST_RAD:g} rad beside it at t0, diverges by a "
+        f"factor of {trust.amplification:.3g} in the {covered_days(days):g} days before, so the moonlet's attitude "
+        "then, and the period before by seconds, depend on more than can be known",
     )
 
 
@@ -236,6 +262,7 @@ def _by_simulation(
             raise ConvergenceError(
                 f"with the free modes and perturbations asked for, the run before t0 ends in {before.status}", 1.0, 1
             )
+        _refuse_turning(scenario, before)
         found = 2.0 * math.pi / period(before).value_s
         mean = float(averages.mean(np.linalg.norm(before.position_m, axis=1), averages.squared_hann(before.time_s)))
         rate_ratio = wanted.rate_rad_s / found if wanted.rate_rad_s else 1.0
@@ -244,8 +271,9 @@ def _by_simulation(
         shape_ratio = _shape_ratio(scenario, before)
         settled = residual_s < PERIOD_TOLERANCE_S and abs(separation_ratio - 1.0) < 1e-6
         if settled and abs(shape_ratio - 1.0) < 1e-3:
+            _refuse_turning(scenario, simulate(system, -LOCKED_ORBITS * 2.0 * math.pi / found / DAY_S))
             orbit = replace(orbit, separation_m=mean, rate_rad_s=found)
-            return _report(scenario, system, orbit, residual_s, warnings)
+            return _report(scenario, system, orbit, residual_s, _trust(scenario, system), warnings)
         eccentricity *= shape_ratio
         asked = replace(
             asked,
@@ -257,6 +285,41 @@ def _by_simulation(
         "smaller ones"
     )
     raise ConvergenceError(sentence, residual_s, _ROUNDS)
+
+
+def _trust(scenario: Scenario, system: System) -> Trust:
+    """Of the window before t0, by companions."""
+    how = scenario.simulation
+    return simulate_with_companions(system, -how.days_before, system.state, how.sample_minutes, how.max_steps)[1]
+
+
+def _refuse_turning(scenario: Scenario, before: Trajectory) -> None:
+    """A moonlet that turns over before t0 is not synchronous, whatever its mean rate in a window."""
+    days = turned_days(before)
+    if days is None:
+        return
+    asked = {
+        "mutual_orbit.eccentricity": scenario.mutual_orbit.eccentricity,
+        "secondary.libration_amplitude_deg": scenario.secondary.libration_amplitude_deg,
+    }
+    given = {name: f"{value:g}" for name, value in asked.items() if value} or {"secondary.spin": "synchronous"}
+    first, *others = given
+    beside = f" beside {others[0]} = {given[others[0]]}" if others else ""
+    raise InputError(
+        f"{scenario.place}:{first}",
+        f"{given[first]} is given{beside}, but the moonlet does not stay synchronous: {days:.3g} days before t0 it has "
+        f"turned over (an axis more than {TURNED_DEG:g} deg off), allowed is what keeps the same side to the primary; "
+        "take a smaller eccentricity, libration or perturbation",
+    )
+
+
+def turned_days(before: Trajectory) -> float | None:
+    """How long before t0 the moonlet has turned over; None where it has not, or is round, so that nothing locks it."""
+    inertia = before.system.secondary.inertia_kg_m2
+    turned = turned_over(*axis_angles_deg(before))
+    if inertia[1] - inertia[0] < ROUND * inertia[2] or not turned.any():
+        return None
+    return float(-before.time_s[turned][-1]) / DAY_S
 
 
 def _shape_ratio(scenario: Scenario, before: Trajectory) -> float:

@@ -1,5 +1,7 @@
 """How far a run can be trusted: companion runs that start a hair beside it, and how much farther apart they end.
 
+Of a window that begins in the relaxed state nothing need be run: the return map says the same of a hair.
+
 Four companions: the moonlet twisted about each of its three axes, and the moonlet moved along its track.  The
 amplification is the largest angle between a companion and the run (of the moonlet's attitude, or of the direction of
 r), over the angle at the start.  Regular motion shears companions apart in proportion to time; chaotic motion does so
@@ -13,8 +15,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..constants import DAY_S
 from ..dynamics import State, System, Trajectory, simulate, simulate_many
+from ..observables.orientation import turned_over
 from ..vectors import quaternion_of_turn, quaternion_product
+from .periodic import PeriodicOrbit
 
 TWIST_RAD = 1e-7
 """Far above what the tightest tolerances lose, far below anything physical."""
@@ -25,17 +30,43 @@ Of 200 random hits two regular ones did: the shear along the track of close pair
 """
 LONGEST_DAYS = 365.0
 """Companions cover at most so much of a window."""
+_TURNS = 64
+"""Of the return map that are worked out together."""
 
 
 @dataclass(frozen=True)
 class Trust:
-    """amplification: largest growth of a companion's distance over the run.
+    """amplification: largest growth of a companion's distance over the run; at_end: at the run's end.
 
-    Unstable: more than regular motion makes of it.
+    Unstable: the largest is more than regular motion makes of it.
     """
 
     amplification: float
+    at_end: float
     unstable: bool
+
+    @classmethod
+    def of(cls, amplification: float, at_end: float, days: float) -> Trust:
+        """Of companions that cover so many days."""
+        return cls(amplification, at_end, bool(is_unstable(amplification, days)))
+
+
+def is_unstable(growth, days: float):
+    """Whether companions part by more than regular motion makes of it in so many days: of one growth or of (n,)."""
+    return growth > UNSTABLE * max(1.0, abs(days) / 60.0)
+
+
+def is_regular(long_axis_deg, tilt_deg, growth, days: float):
+    """Whether a run can be foretold: the moonlet does not turn over, and companions stay beside it.
+
+    Greatest angles of its axes (observables.orientation) and growth at the end of so many days; of one run or of (n,).
+    """
+    return np.logical_not(turned_over(long_axis_deg, tilt_deg) | is_unstable(growth, days))
+
+
+def covered_days(days: float) -> float:
+    """How much of a window companions cover."""
+    return float(np.clip(days, -LONGEST_DAYS, LONGEST_DAYS))
 
 
 def companions(state: State) -> list[State]:
@@ -52,21 +83,63 @@ def simulate_with_companions(
 ) -> tuple[Trajectory, Trust]:
     """The run of a state, the same bits as on its own, and what its companions say of it; side by side in lanes."""
     states = [state, *companions(state)]
-    covered = float(np.clip(days, -LONGEST_DAYS, LONGEST_DAYS))
+    covered = covered_days(days)
     run, *others = simulate_many([system] * len(states), covered, states, sample_minutes, max_steps)
-    growth = max(_growth(run, other) for other in others)
+    largest, at_end = np.max([_growth(run, other) for other in others], axis=0).tolist()
     if covered != days:
         run = simulate(system, days, state, sample_minutes, max_steps)
-    return run, Trust(growth, growth > UNSTABLE * max(1.0, abs(covered) / 60.0))
+    return run, Trust.of(largest, at_end, covered)
 
 
-def _growth(run: Trajectory, other: Trajectory) -> float:
-    """Largest angle between two runs at common times, over the angle at the start."""
+def trust_of_relaxed(orbit: PeriodicOrbit, days: float) -> Trust:
+    """What companions of a relaxed state would say of a window, without a run: powers of the return map move them.
+
+    Within 2 % of what runs say, where the state is stable; an angle is no more than half a turn.
+    """
+    covered = covered_days(days)
+    once = orbit.return_map if covered > 0.0 else np.linalg.inv(orbit.return_map)
+    moved, largest = _companions_by_map(orbit), 1.0
+    turns = max(1, int(abs(covered) * DAY_S / orbit.turn_s))
+    powers = [once]
+    while len(powers) < min(_TURNS, turns):
+        powers.append(once @ powers[-1])
+    with np.errstate(all="ignore"):
+        for first in range(0, turns, len(powers)):
+            after = np.array(powers[: turns - first]) @ moved
+            angles = _angles_by_map(orbit, after)
+            largest, moved = max(largest, *angles), after[-1]
+    most = np.pi / TWIST_RAD
+    return Trust.of(min(largest, most), min(angles[-1], most), covered)
+
+
+def _companions_by_map(orbit: PeriodicOrbit) -> np.ndarray:
+    """(18, 4): the four companions as displacements of unit angle, in units of the map."""
+    moves = np.zeros((len(orbit.scale), 4))
+    moves[12:15, :3] = np.eye(3)
+    position, velocity = orbit.state.position_m, orbit.state.velocity_m_s
+    along = np.cross(np.cross(position, velocity), position)
+    moves[0:3, 3] = along * (np.linalg.norm(position) / np.linalg.norm(along))
+    return moves / orbit.scale[:, None]
+
+
+def _angles_by_map(orbit: PeriodicOrbit, moves: np.ndarray) -> list[float]:
+    """Angles of the moonlet's attitude or of the direction of r, the largest of each four; moves (n, 18, 4)."""
+    moves = moves * orbit.scale[:, None]
+    distance = np.linalg.norm(orbit.state.position_m)
+    direction = orbit.state.position_m / distance
+    across = moves[:, 0:3] - direction[:, None] * np.einsum("i,nik->nk", direction, moves[:, 0:3])[:, None]
+    angles = np.maximum(np.linalg.norm(moves[:, 12:15], axis=1), np.linalg.norm(across, axis=1) / distance)
+    return np.nan_to_num(angles.max(axis=1), nan=np.inf).tolist()
+
+
+def _growth(run: Trajectory, other: Trajectory) -> tuple[float, float]:
+    """Angle between two runs at common times, the largest and that at the end, over the angle at the start."""
     count = min(len(run.time_s), len(other.time_s))
-    part = slice(0, count) if run.time_s[0] == 0.0 else slice(-count, None)
+    part, last = (slice(0, count), -1) if run.time_s[0] == 0.0 else (slice(-count, None), 0)
     attitude = attitude_angle(run.attitude2[part], other.attitude2[part], axis=1)
     r, s = (a.position_m[part] / np.linalg.norm(a.position_m[part], axis=1)[:, None] for a in (run, other))
-    return float(max(attitude.max(), np.linalg.norm(r - s, axis=1).max())) / TWIST_RAD
+    angles = np.maximum(attitude, np.linalg.norm(r - s, axis=1)) / TWIST_RAD
+    return float(angles.max()), float(angles[last])
 
 
 def attitude_angle(p: np.ndarray, q: np.ndarray, axis: int) -> np.ndarray:

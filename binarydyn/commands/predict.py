@@ -231,8 +231,7 @@ def _print(result, budget: bool = False) -> None:
     )
     if budget:
         print_budget(result.budget())
-    steadiness = "unstable" if n["unstable_after"] else "stable"
-    print(f"a twist of the moonlet at the impact grows {n['amplification_after']:.3g} times: {steadiness}")
+    print(_divergence(n))
     for sentence in result.warnings:
         print(f"warning: {sentence}")
 
@@ -244,6 +243,20 @@ def _headline(n: dict) -> str:
         both = math.hypot(n["period_change_fit_error_s"], ground)
         error = f"error {both:.2g} s: {error}, slope of the ground {ground:.2g} s"
     return f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, {error})"
+
+
+def _divergence(n: dict) -> str:
+    """How far neighbouring trajectories part in both windows, and whether that is regular."""
+    from ..assessment.trust import TWIST_RAD, UNSTABLE
+
+    said = [
+        f"{n[f'amplification_{side}']:.3g} {side} ({'chaotic' if n[f'unstable_{side}'] else 'regular'})"
+        for side in ("before", "after")
+    ]
+    return (
+        f"neighbouring trajectories, {TWIST_RAD:g} rad beside at t0, diverge by a factor of {' and '.join(said)}; "
+        f"chaotic is beyond {UNSTABLE:g} in 60 days"
+    )
 
 
 def _share_lines(result, n: dict) -> list[str]:

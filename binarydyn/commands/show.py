@@ -68,6 +68,7 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "statuses": result.statuses(),
         "first_reasons": {word: earliest[word] for word in result.statuses() if word != "done"},
         "failures": [vars(end) for end in ends[:_MOST_FAILURES]],
+        "unstable_before": _count(result, "unstable_before"),
         "unstable": _count(result, "unstable_after"),
         "tumbling": _count(result, "tumbling"),
         "turned_over": _count(result, "turned_over_after"),
@@ -132,7 +133,9 @@ def _flagged(report: dict[str, Any]) -> str:
     said = [f"{report[name]} {name.replace('_', ' ')}" for name in names if report[name] is not None]
     if report["unstable"] is None:
         said.append("whether any is unstable was not looked at (`--companions` does for brief tables)")
-    return f"after the impact: {', '.join(said)}"
+    before = report["unstable_before"]
+    first = "" if before is None else f"before the impact: {before} unstable; "
+    return f"{first}after the impact: {', '.join(said)}"
 
 
 def _prediction_report(result: Result) -> dict[str, Any]:

@@ -7,20 +7,18 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..assessment.relation_runs import side_by_side
+from ..assessment.trust import is_regular
 from ..dynamics import State, System
 from .cases import cases
-from .companions import is_unstable, with_companions
-
-_TURNED_DEG = 90.0
+from .companions import with_companions
 
 
 def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) -> tuple[np.ndarray, np.ndarray]:
     """Periods (n,), s, after states at t0, NaN where a run ends early, and whether each run is regular (n,).
 
-    Ends early: the bodies touch, come too near for the fixed step, or part.  Regular: they do not, the moonlet does
-    not turn over, and none of its four companions grows farther away than regular motion takes it, by attitude and
-    position at the end of the window.  Systems with perturbations, which lanes cannot follow, are simulated one by
-    one; there regular is what ends as it should without turning over.
+    Ends early: the bodies touch, come too near for the fixed step, or part.  Regular: they do not, and the run is one
+    that can be foretold (assessment.trust.is_regular).  Systems with perturbations, which lanes cannot follow, are
+    simulated one by one, with companions and by the same definition.
     """
     if any(system.perturbations for system in systems):
         return side_by_side(systems, states, days)
@@ -29,7 +27,7 @@ def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) ->
     for number in dict.fromkeys(numbers):
         chosen = [k for k, other in enumerate(numbers) if other == number]
         found, growth = with_companions(cases([systems[k] for k in chosen], [states[k] for k in chosen]), days)
-        calm = (found.long_axis_angle_max_deg < _TURNED_DEG) & (found.tilt_max_deg < _TURNED_DEG) & found.fits
         periods[chosen] = np.where(found.fits, found.period_s, np.nan)
-        regular[chosen] = calm & ~is_unstable(growth, days)
+        angles = found.long_axis_angle_max_deg, found.tilt_max_deg
+        regular[chosen] = found.fits & is_regular(*angles, growth, days)
     return periods, regular

@@ -18,13 +18,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..assessment.trust import is_unstable
 from ..constants import HOUR_S
 from ..errors import FewCyclesError, InputError
 from ..observables.estimates import CYCLES_NEEDED
 from ..scenario import Scenario
 from .block import Block
 from .cases import Cases, Outcomes, accumulated, from_arrays
-from .companions import is_unstable, with_companions
+from .companions import with_companions
 from .design import Design
 from .members import swept
 from .near import followed

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..assessment.trust import TWIST_RAD, UNSTABLE, attitude_angle
+from ..assessment.trust import TWIST_RAD, attitude_angle
 from ..dynamics.splitting import CONSTANTS, SIZE
 from ..vectors import quaternion_of_turn
 from .cases import Cases, Outcomes, accumulated, started
@@ -37,11 +37,6 @@ def with_companions(
     for beside in companions(given):
         np.maximum(growth, _growth(outcomes.state, stepper(beside, days, steps).state), out=growth)
     return outcomes, np.where(np.isfinite(growth), growth, np.inf)
-
-
-def is_unstable(growth: np.ndarray, days: float) -> np.ndarray:
-    """(n,) whether companions part by more than regular motion makes of it; see assessment.trust."""
-    return growth > UNSTABLE * max(1.0, abs(days) / 60.0)
 
 
 def _twisted(given: Cases, axis: int) -> Cases:

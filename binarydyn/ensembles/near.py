@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..assessment.trust import simulate_with_companions
+from ..assessment.trust import covered_days, is_unstable, simulate_with_companions
 from ..constants import DAY_S
 from ..dynamics import Trajectory, simulate_many
 from ..errors import FewCyclesError, InputError
 from ..observables import period
-from ..observables.orientation import orbiting_frame, rotations
+from ..observables.orientation import axis_angles_deg
 from ..scenario import Scenario
 from .design import Design
 from .inputs import shares_start
@@ -34,8 +34,8 @@ def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, c
         pairs = zip(systems, states, strict=True)
         told = [simulate_with_companions(one, simulation.days_after, state, *how) for one, state in pairs]
         runs = [run for run, _ in told]
-        growth, unstable = (np.array([getattr(t, name) for _, t in told]) for name in ("amplification", "unstable"))
-        table.note_growth(places, growth, unstable)
+        growth = np.array([trust.at_end for _, trust in told])
+        table.note_growth(places, growth, is_unstable(growth, covered_days(simulation.days_after)))
     else:
         runs = simulate_many(systems, simulation.days_after, states, *how)
     for place, run in zip(places.tolist(), runs, strict=True):
@@ -55,16 +55,7 @@ def _note(table: Table, place: int, run: Trajectory) -> None:
             table.status[place] = ""  # as `predict`, which tells the end first
         table.end(place, run.status, f"{run.status} {abs(run.time_s[-1]) / DAY_S:.3f} days from the impact")
     distance = np.linalg.norm(run.position_m, axis=1)
-    columns = (found, distance.min(), distance.max(), *_angles(run))
+    columns = (found, distance.min(), distance.max(), *(angle.max() for angle in axis_angles_deg(run)))
     at = np.array([place])
     table.note_window(at, *(np.array([value]) for value in columns))
     table.end_well(at)
-
-
-def _angles(run: Trajectory) -> tuple[float, float]:
-    """Greatest angles, deg, of the long axis from the line of centres and of the short axis from the orbit normal."""
-    orbiting, body = orbiting_frame(run.position_m, run.velocity_m_s), rotations(run.attitude2)
-    facing = np.einsum("ki,ki->k", orbiting[:, :, 0], body[:, :, 0])
-    upright = np.einsum("ki,ki->k", orbiting[:, :, 2], body[:, :, 2])
-    least = np.array([facing.min(), upright.min()])  # x of a relaxed moonlet points at the primary
-    return tuple(np.degrees(np.arccos(np.clip(least, -1.0, 1.0))).tolist())

@@ -136,8 +136,8 @@ def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndar
         status[row.index] = row.status
         if row.status == "done":
             change[row.index] = row.numbers["period_change_s"]
-            if row.numbers["tumbling"]:
+            if row.numbers["turned_over_after"]:
                 status[row.index] = "tumbling"
-            elif row.numbers["unstable_after"]:
+            elif row.numbers["unstable_before"] or row.numbers["unstable_after"]:
                 status[row.index] = "unstable"
     return change, status

@@ -39,9 +39,15 @@ def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, Any]]:
 
 
 def unstable(columns: Mapping[str, np.ndarray]) -> np.ndarray | None:
-    """(members,) which ended well and are unstable; None where companions did not look at all that ended well."""
-    well = columns["status"] == "done"
-    flag = columns.get("unstable_after")
+    """(members,) which ended well and are unstable in either window; None where companions did not look at all that
+    ended well."""
+    after, before = _flagged(columns, "unstable_after"), _flagged(columns, "unstable_before")
+    return after if before is None or after is None else after | before
+
+
+def _flagged(columns: Mapping[str, np.ndarray], name: str) -> np.ndarray | None:
+    """(members,) which ended well and have a flag; None where it is not known of all that ended well."""
+    well, flag = columns["status"] == "done", columns.get(name)
     if flag is None or not well.any() or np.any(flag[well] < 0):
         return None
     return well & (flag == 1)
@@ -79,8 +85,8 @@ def chances(
     flags = {word: status == word for word in ("contact", "escape", "miss")}
     flags["no_prediction"] = np.isin(status, ("bad_input", "not_converged", "too_few_cycles", "not_measured", "error"))
     flags |= {name: columns[name] == 1 for name in ("tumbling", "turned_over_after") if name in columns}
-    if (chaotic := unstable(columns)) is not None:
-        flags["unstable_after"] = chaotic
+    known = {name: _flagged(columns, name) for name in ("unstable_before", "unstable_after")}
+    flags |= {name: flag for name, flag in known.items() if flag is not None}
     unknown = np.full(count, np.nan)
     if least_change_s is not None:
         flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns.get("period_change_s", unknown)) >= least_change_s

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
+from ..observables.orientation import turned_over
 
 NUMBERS = (
     "period_before_h",
@@ -32,7 +33,6 @@ NUMBERS = (
 FLAG = "turned_over_after"
 """The long axis has been beyond 90 deg from the line of centres, or the short one from the orbit normal."""
 OF_COMPANIONS = ("amplification_at_end", "unstable_after")
-TURNED_DEG = 90.0
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ class Table:
         columns["separation_max_after_m"][places] = farthest_m
         columns["long_axis_angle_max_after_deg"][places] = long_axis_deg
         columns["tilt_max_after_deg"][places] = tilt_deg
-        columns[FLAG][places] = (long_axis_deg > TURNED_DEG) | (tilt_deg > TURNED_DEG)
+        columns[FLAG][places] = turned_over(long_axis_deg, tilt_deg)
 
     def note_growth(self, places: np.ndarray, growth: np.ndarray, unstable: np.ndarray) -> None:
         """What the companions of members say."""

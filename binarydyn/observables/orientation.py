@@ -14,6 +14,9 @@ from .window import check_samples
 
 _rotation = getattr(rotation_of_quaternion, "py_func", rotation_of_quaternion)  # the same formula, on whole arrays
 
+TURNED_DEG = 90.0
+"""Beyond it the moonlet has turned over: its other end faces the primary, or its pole the other side."""
+
 
 @dataclass(frozen=True)
 class AttitudeHistory:
@@ -26,6 +29,7 @@ class AttitudeHistory:
     90 deg and none of the three jumps.
     libration_max_deg, roll_max_deg, pitch_max_deg: greatest |yaw|, |roll|, |pitch|, refined between samples; 180, the
     farthest that a body can be turned, for one that turns over and over.
+    long_axis_angle_max_deg, tilt_max_deg: greatest of axis_angles_deg over the samples; turned_over: at one of them.
     tumbling: roll or pitch beyond 90 deg, or yaw beyond 180 deg (the body has turned against the primary; between 90
     and 180 it may still come back); tumbling_reason says which came first and when, else it is None.
     secondary_spin_period_h: 2 pi over the mean rate about r x v; None when the secondary does not turn.
@@ -39,6 +43,9 @@ class AttitudeHistory:
     roll_max_deg: float
     pitch_max_deg: float
     libration_max_deg: float
+    long_axis_angle_max_deg: float
+    tilt_max_deg: float
+    turned_over: bool
     tumbling: bool
     tumbling_reason: str | None
     secondary_spin_period_h: float | None
@@ -53,17 +60,39 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
     angles = np.degrees(_continued(*_roll_pitch_yaw(np.einsum("kia,kib->kab", orbiting, body))))
     roll, pitch, yaw = angles
     reason = _tumbling_reason(trajectory.time_s, roll, pitch, yaw)
+    long_axis, tilt = (float(angle.max()) for angle in axis_angles_deg(trajectory))
     return AttitudeHistory(
         trajectory.time_s,
         roll,
         pitch,
         yaw,
         *(min(_greatest(angle), 180.0) for angle in angles),
+        long_axis,
+        tilt,
+        turned_over(long_axis, tilt),
         reason is not None,
         reason,
         _spin_period_h(trajectory, orbiting, body),
         _wobble_deg(trajectory.time_s, rotations(trajectory.attitude1)[:, :, 2]),
     )
+
+
+def axis_angles_deg(trajectory: Trajectory) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) of the moonlet's long axis from the line of centres, and of its short axis from the orbit normal, deg.
+
+    The long axis counts from that end which is nearer to the primary at the sample nearest to t0.
+    """
+    orbiting = orbiting_frame(trajectory.position_m, trajectory.velocity_m_s)
+    body = rotations(trajectory.attitude2)
+    facing = np.einsum("ki,ki->k", orbiting[:, :, 0], body[:, :, 0])
+    upright = np.einsum("ki,ki->k", orbiting[:, :, 2], body[:, :, 2])
+    facing = facing * (-1.0 if facing[np.argmin(np.abs(trajectory.time_s))] < 0.0 else 1.0)
+    return tuple(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in (facing, upright))
+
+
+def turned_over(long_axis_deg, tilt_deg):
+    """Whether the moonlet has turned over at these angles of its axes, or with these as the greatest of a window."""
+    return (long_axis_deg > TURNED_DEG) | (tilt_deg > TURNED_DEG)
 
 
 def rotations(quaternions: np.ndarray) -> np.ndarray:

@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning", "crater_regime"))
 TEXTS |= {"side", "kind", "body", "extent", "impact", "sunlight", "impact_epoch_utc", "impact_seen_utc", "mid_utc"}
 TEXTS |= {f"contact{k}_utc" for k in (1, 2, 3, 4)}
-FLAGS = frozenset(("tumbling", "turned_over_after", "unstable_after", "tumbling_criteria_agree", "is_even"))
+FLAGS = frozenset(("tumbling", "turned_over_after", "unstable_before", "unstable_after"))
+FLAGS |= {"tumbling_criteria_agree", "is_even"}
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
 UNKNOWN = -1
 """Of a flag: neither no, 0, nor yes, 1; of a whole number.  An unknown number is nan, an unknown text is empty."""
