@@ -141,7 +141,9 @@ def test_numbers_are_those_of_predict():
         shared = [name for name in ours.numbers if name in theirs and name not in ("period_after_h", "period_change_s")]
         assert len(shared) >= 9
         for name in shared:
-            assert ours.numbers[name][k] == pytest.approx(theirs[name], rel=1e-6), name
+            # Greatest angles are those at the ends of steps, half a step of 0.48 rad from the true one: 1 - cos 0.24.
+            within = 0.03 if name in ("long_axis_angle_max_after_deg", "tilt_max_after_deg") else 1e-6
+            assert ours.numbers[name][k] == pytest.approx(float(theirs[name]), rel=within), name
         assert ours.numbers["period_change_s"][k] == pytest.approx(theirs["period_change_s"], abs=0.04)
 
 
@@ -197,7 +199,11 @@ def test_companions_change_no_other_number_and_tell_what_is_unstable():
     given = scenario(UNSTABLE)
     design, members = Sample.of(given, "random", 6), np.arange(6)
     without, beside = brief_members(given, design, members), brief_members(given, design, members, companions=True)
-    assert set(beside.numbers) - set(without.numbers) == {"amplification_at_end", "unstable_after"}
+    assert set(beside.numbers) - set(without.numbers) == {
+        "amplification_at_end",
+        "unstable_after",
+        "period_change_spread_s",
+    }
     assert all(np.array_equal(values, beside.numbers[name], equal_nan=True) for name, values in without.numbers.items())
     told = [predict(varied(given, design.member(k))).trust for k in range(6)]
     assert beside.numbers["unstable_after"].tolist() == [trust.unstable for trust in told]

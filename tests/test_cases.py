@@ -16,6 +16,7 @@ from binarydyn.dynamics import State, System, simulate
 from binarydyn.dynamics.motion import parameters
 from binarydyn.ensembles import accumulate, gpu
 from binarydyn.ensembles.cases import accumulated, cases, turn_weights
+from binarydyn.ensembles.companions import with_companions
 from binarydyn.ensembles.ellipsoids import Ellipsoids
 from binarydyn.ensembles.scaled import Scaled
 from binarydyn.errors import InputError
@@ -40,7 +41,7 @@ def test_outcomes_are_those_of_the_stored_path(systems):
     given = cases(systems)
     ours = accumulated(given, DAYS)
     for i in (0, 5, 10):
-        minutes = DAYS * 1440.0 / given.steps(DAYS)
+        minutes = DAYS * 1440.0 / given.steps(DAYS)[i]
         run = simulate(replace(systems[i], integrator="splitting"), DAYS, sample_minutes=minutes)
         distance = np.linalg.norm(run.position_m, axis=1)
         assert ours.fits[i]
@@ -64,13 +65,32 @@ def test_the_long_axis_angle_bounds_yaw_and_pitch(systems):
 
 def test_a_case_does_not_depend_on_its_mates_or_on_threads(systems):
     given = cases(systems)
-    steps = given.steps(DAYS)
+    steps = int(given.steps(DAYS).max())
     whole = accumulated(given, DAYS, steps, workers=2)
     order = [10, 3, 7, 0, 1, 2, 4, 5, 6, 8, 9]
     mixed = accumulated(cases([systems[i] for i in order]), DAYS, steps, workers=1)
     alone = accumulated(cases([systems[7]]), DAYS, steps, workers=1)
     assert same(whole, mixed, order) and same(whole, alone, [7], [0])
     assert not same(whole, accumulated(given, DAYS, steps + 1))
+
+
+def test_a_case_makes_its_own_number_of_steps_whoever_steps_beside_it(systems):
+    """Alone, in twos and in elevens, beside a pair half as fast and one twice as fast: the same bits."""
+    slow, fast = (
+        one.at(replace(one.state, position_m=x * one.state.position_m, velocity_m_s=one.state.velocity_m_s / x**0.5))
+        for one, x in zip(systems[:2], (1.4, 0.7), strict=True)
+    )
+    several = [slow, fast, *systems[2:]]
+    given = cases(several)
+    counts, whole = given.steps(DAYS), accumulated(given, DAYS)
+    assert counts[1] > 1.4 * counts[2] and whole.fits.all()
+    beside = with_companions(given, DAYS)[1]
+    for some in ([0], [2], [1, 2], [5, 0, 3], list(range(10))):
+        part = cases([several[k] for k in some])
+        assert np.array_equal(part.steps(DAYS), counts[some]) and np.array_equal(part.columns, given.columns[:, some])
+        assert same(whole, accumulated(part, DAYS), some)
+    alone = with_companions(cases([fast]), DAYS)[1]
+    assert (alone.growth[0], alone.period_spread_s[0]) == (beside.growth[1], beside.period_spread_s[1])
 
 
 def test_keplers_third_law():
@@ -164,7 +184,7 @@ def test_the_gpu_kernel_has_the_bits_of_the_lanes(degree, systems, tmp_path):
     (tmp_path / "cases.cpp").write_text(_ON_THE_PROCESSOR % gpu.source(given.model))
     options = ["-O1", "-march=native", "-ffp-contract=off", "-shared", "-fPIC", "-o", tmp_path / "cases.so"]
     subprocess.run([compiler, *options, tmp_path / "cases.cpp"], check=True, capture_output=True)
-    steps, count = given.steps(DAYS), len(given)
+    steps, count = int(given.steps(DAYS).max()), len(given)
     out, weights = np.empty((20 + accumulate.KEPT, count)), turn_weights(steps, DAYS)
     columns = np.ascontiguousarray(given.columns)
     pointers = [array.ctypes.data_as(ctypes.c_void_p) for array in (columns, out, weights)]

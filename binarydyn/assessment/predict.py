@@ -92,6 +92,7 @@ class Prediction:
             "period_change_ground_error_s": self.ground and self.ground.sigma_s,
             "period_change_ground_low_s": self.ground and self.ground.low_s,
             "period_change_ground_high_s": self.ground and self.ground.high_s,
+            "period_change_spread_s": _both_spreads_s(self.start.trust, self.trust),
             "model_error_s": self.model_error_s,
             "period_change_reshaping_s": self.shares and self.shares.reshaping_s,
             "period_change_push_s": self.shares and self.shares.push_s,
@@ -204,6 +205,12 @@ def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:
         return periods(trajectory)
     except (FewCyclesError, InputError):
         return {}
+
+
+def _both_spreads_s(before: Trust, after: Trust) -> float | None:
+    """Of the period change over neighbouring trajectories; a regular window of which none was run adds nothing."""
+    spreads = [after.period_spread_s, before.period_spread_s if before.unstable else before.period_spread_s or 0.0]
+    return None if None in spreads else float(np.hypot(*spreads))
 
 
 def _largest(drifts: Iterable[float | None]) -> float | None:

@@ -6,7 +6,7 @@ from ..constants import HOUR_S
 from ..scenario import Scenario
 from .start import Start, turned_days
 from .tide import left_out
-from .trust import TWIST_RAD, Trust
+from .trust import TWIST_RAD, Trust, by_seconds
 from .windows import Side, fit_error_s
 
 FORCED_LIBRATION_DEG = 1.0
@@ -69,7 +69,7 @@ def _doubts(trust: Trust) -> tuple[str, ...]:
         return ()
     return (
         f"the run after the impact is unstable: a twist of {TWIST_RAD:g} rad grows {trust.amplification:.3g} times, "
-        "so its attitude, and the period by seconds, depend on more than can be known",
+        f"so its attitude, and the period{by_seconds(trust)}, depend on more than can be known",
     )
 
 

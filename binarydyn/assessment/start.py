@@ -28,7 +28,7 @@ from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
 from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
 from .perturbing import perturbation_warnings, perturbations_of
-from .trust import TWIST_RAD, Trust, covered_days, simulate_with_companions, trust_of_relaxed
+from .trust import TWIST_RAD, Trust, by_seconds, covered_days, simulate_with_companions, trust_of_relaxed
 
 Body = Ellipsoid | Polyhedron | Layered
 PERIOD_TOLERANCE_S = 1e-3
@@ -132,6 +132,7 @@ def start(scenario: Scenario) -> Start:
     relaxed_on_purpose = orbit_table.eccentricity == 0.0 and scenario.secondary.libration_amplitude_deg == 0.0
     if relaxed_on_purpose and not system.perturbations:
         trust = trust_of_relaxed(relaxed, -scenario.simulation.days_before)
+        trust = _trust(scenario, system) if trust.unstable else trust
         return _report(scenario, system, relaxed, 0.0, trust, warnings)
     return _by_simulation(scenario, primary, secondary, wanted, degree, warnings)
 
@@ -215,7 +216,7 @@ def _chaos_warnings(trust: Trust, days: float) -> tuple[str, ...]:
     return (
         f"the motion before t0 is chaotic: a neighbouring trajectory, {TWIST_RAD:g} rad beside it at t0, diverges by a "
         f"factor of {trust.amplification:.3g} in the {covered_days(days):g} days before, so the moonlet's attitude "
-        "then, and the period before by seconds, depend on more than can be known",
+        f"then, and the period before{by_seconds(trust)}, depend on more than can be known",
     )
 
 

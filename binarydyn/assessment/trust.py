@@ -17,6 +17,8 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..dynamics import State, System, Trajectory, simulate, simulate_many
+from ..errors import FewCyclesError, InputError
+from ..observables import period
 from ..observables.orientation import turned_over
 from ..vectors import quaternion_of_turn, quaternion_product
 from .periodic import PeriodicOrbit
@@ -38,17 +40,19 @@ _TURNS = 64
 class Trust:
     """amplification: largest growth of a companion's distance over the run; at_end: at the run's end.
 
-    Unstable: the largest is more than regular motion makes of it.
+    Unstable: the largest is more than regular motion makes of it.  period_spread_s: standard deviation of the mean
+    period over the run and its companions; None where one of them has none, or no run was made.
     """
 
     amplification: float
     at_end: float
     unstable: bool
+    period_spread_s: float | None
 
     @classmethod
-    def of(cls, amplification: float, at_end: float, days: float) -> Trust:
+    def of(cls, amplification: float, at_end: float, days: float, period_spread_s: float | None = None) -> Trust:
         """Of companions that cover so many days."""
-        return cls(amplification, at_end, bool(is_unstable(amplification, days)))
+        return cls(amplification, at_end, bool(is_unstable(amplification, days)), period_spread_s)
 
 
 def is_unstable(growth, days: float):
@@ -86,9 +90,24 @@ def simulate_with_companions(
     covered = covered_days(days)
     run, *others = simulate_many([system] * len(states), covered, states, sample_minutes, max_steps)
     largest, at_end = np.max([_growth(run, other) for other in others], axis=0).tolist()
+    spread_s = _period_spread_s([run, *others])
     if covered != days:
         run = simulate(system, days, state, sample_minutes, max_steps)
-    return run, Trust.of(largest, at_end, covered)
+    return run, Trust.of(largest, at_end, covered, spread_s)
+
+
+def by_seconds(trust: Trust) -> str:
+    """By how much a period that depends on a hair is known, in words."""
+    if trust.period_spread_s is None:
+        return ""
+    return f" by {trust.period_spread_s:.2g} s (standard deviation over it and its four neighbours)"
+
+
+def _period_spread_s(runs: list[Trajectory]) -> float | None:
+    try:
+        return float(np.std([period(run).value_s for run in runs], ddof=1))
+    except (FewCyclesError, InputError):
+        return None
 
 
 def trust_of_relaxed(orbit: PeriodicOrbit, days: float) -> Trust:

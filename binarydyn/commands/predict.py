@@ -255,7 +255,8 @@ def _divergence(n: dict) -> str:
     ]
     return (
         f"neighbouring trajectories, {TWIST_RAD:g} rad beside at t0, diverge by a factor of {' and '.join(said)}; "
-        f"chaotic is beyond {UNSTABLE:g} in 60 days"
+        f"chaotic is beyond {UNSTABLE:g} in 60 days; their period changes have a standard deviation of "
+        f"{_number(n['period_change_spread_s'], '.2g')} s"
     )
 
 

@@ -26,8 +26,8 @@ def in_lanes(systems: Sequence[System], states: Sequence[State], days: float) ->
     numbers = [system.gravity_model for system in systems]
     for number in dict.fromkeys(numbers):
         chosen = [k for k, other in enumerate(numbers) if other == number]
-        found, growth = with_companions(cases([systems[k] for k in chosen], [states[k] for k in chosen]), days)
+        found, beside = with_companions(cases([systems[k] for k in chosen], [states[k] for k in chosen]), days)
         periods[chosen] = np.where(found.fits, found.period_s, np.nan)
         angles = found.long_axis_angle_max_deg, found.tilt_max_deg
-        regular[chosen] = found.fits & is_regular(*angles, growth, days)
+        regular[chosen] = found.fits & is_regular(*angles, beside.growth, days)
     return periods, regular

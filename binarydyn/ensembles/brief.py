@@ -7,8 +7,9 @@ the same from lanes of the processor and from a GPU.  Where bodies come too near
 orbit gets eccentric, the member runs again by the adaptive method (near.py).
 
 Errors of the period change against the adaptive method at 1e-13, 153 regular ones of 200 random hits on the built-in
-pair (experiments/16): 4e-4 s median, 5e-3 s at most; TIGHT 7e-7 s and 1e-5 s.  Unstable members err by seconds, as by
-any method: companions tell them.  Not here: perturbations, other estimators than the weighted fit.
+pair (experiments/16): 4e-4 s median, 5e-3 s at most; TIGHT 7e-7 s and 1e-5 s.  The period of an unstable member is no
+better known than the spread over it and its companions, seconds to minutes, by this method as by any: companions tell
+both.  Not here: perturbations, other estimators than the weighted fit.
 """
 
 from __future__ import annotations
@@ -25,11 +26,10 @@ from ..observables.estimates import CYCLES_NEEDED
 from ..scenario import Scenario
 from .block import Block
 from .cases import Cases, Outcomes, accumulated, from_arrays
-from .companions import with_companions
+from .companions import Beside, with_companions
 from .design import Design
 from .members import swept
 from .near import followed
-from .pace import steps_of
 from .prepared import Struck, Table, prepared
 
 Stepper = Callable[[Cases, float, int], Outcomes]
@@ -103,19 +103,15 @@ def check_brief(scenario: Scenario, design: Design) -> None:
 
 
 def _step(table: Table, struck: Struck, stepper: Stepper, days: float, finer: float, companions: bool) -> np.ndarray:
-    """The window after the impact, those with the same number of steps side by side; the places of unfit members."""
-    steps, unfit = steps_of(struck.y, struck.constants[0], days, finer), []
-    for count in np.unique(steps).tolist():
-        at = np.flatnonzero(steps == count)
-        columns = (struck.y[:, at], struck.constants[:, at], struck.coefficients[:, at])
-        part, growth = from_arrays(struck.model, *columns, struck.near_m[at]), None
-        if companions:
-            found, growth = with_companions(part, days, count, stepper)
-        else:
-            found = stepper(part, days, count)
-        _measure(table, struck.places[at], found, growth, days)
-        unfit.append(struck.places[at[~found.fits | _is_eccentric(found)]])
-    return np.concatenate(unfit) if unfit else struck.places[:0]
+    """The window after the impact, by each member's own number of steps; the places of unfit members."""
+    given = from_arrays(struck.model, struck.y, struck.constants, struck.coefficients, struck.near_m)
+    steps, beside = given.steps(days, finer), None
+    if companions:
+        found, beside = with_companions(given, days, steps, stepper)
+    else:
+        found = stepper(given, days, steps)
+    _measure(table, struck.places, found, beside, days)
+    return struck.places[~found.fits | _is_eccentric(found)]
 
 
 def _is_eccentric(found: Outcomes) -> np.ndarray:
@@ -125,7 +121,7 @@ def _is_eccentric(found: Outcomes) -> np.ndarray:
     return found.separation_max_m > LARGEST_RATIO * found.separation_min_m
 
 
-def _measure(table: Table, places: np.ndarray, found: Outcomes, growth: np.ndarray | None, days: float) -> None:
+def _measure(table: Table, places: np.ndarray, found: Outcomes, beside: Beside | None, days: float) -> None:
     """What the stepped cases say, and that a member ended well or its window was too short."""
     period_h, fit = found.period_s / HOUR_S, np.flatnonzero(found.fits & ~_is_eccentric(found))
     for i in fit.tolist():
@@ -142,6 +138,7 @@ def _measure(table: Table, places: np.ndarray, found: Outcomes, growth: np.ndarr
         found.long_axis_angle_max_deg[fit],
         found.tilt_max_deg[fit],
     )
-    if growth is not None:
-        table.note_growth(places[fit], growth[fit], is_unstable(growth[fit], days))
+    if beside is not None:
+        growth = beside.growth[fit]
+        table.note_growth(places[fit], growth, is_unstable(growth, days), beside.period_spread_s[fit])
     table.end_well(places[fit])

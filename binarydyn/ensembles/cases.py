@@ -1,8 +1,9 @@
 """Many pairs from given states, stepped to the end of a window by the splitting, and what they amount to.
 
 For campaigns of thousands to millions of runs of which the outcomes count, not the paths: no sample is stored.  A row
-depends on its case alone, and a GPU gives the same bits as lanes of the processor, because every fused operation is
-written down and nothing else is fused.  Valid where the splitting is (see dynamics.INTEGRATORS); cases that come too
+depends on its case alone, whoever steps beside it, because each case makes its own number of steps (pace.py); and a GPU
+gives the same bits as lanes of the processor, because every fused operation is written down and nothing else is fused.
+Valid where the splitting is (see dynamics.INTEGRATORS); cases that come too
 near or part are named, and are for `simulate`.
 """
 
@@ -18,21 +19,13 @@ import numpy as np
 from ..constants import DAY_S
 from ..dynamics import State, System
 from ..dynamics.lanes import LANES, aligned
-from ..dynamics.splitting import (
-    CONSTANTS,
-    DRIFTS,
-    KICKS,
-    LONGEST_DRIFT,
-    MOST_TURN,
-    SIZE,
-    fitting_step_s,
-    work_size,
-)
+from ..dynamics.splitting import CONSTANTS, DRIFTS, KICKS, LONGEST_DRIFT, MOST_TURN, SIZE, work_size
 from ..observables.averages import squared_hann
 from ..observables.orientation import rotations
 from . import accumulate
 from .accumulate import GIVEN, KEPT
 from .members import cores
+from .pace import steps_of
 
 _BLOCK_STEPS = 500
 
@@ -42,24 +35,27 @@ class Cases:
     """n pairs ready to step: one column a case, rows as the kernels read them.
 
     columns (rows, n): state with momenta per G M1 M2 (20), constants (8), gravity coefficients, what the measurement is
-    given (7) and keeps (7).  turn_rad_s, spin_rad_s, primary_spin_rad_s: of the fastest orbit, spin and primary,
-    which decide the step.  near_m (n,): distance within which bodies may touch.
+    given (7) and keeps (7).  near_m (n,): distance within which bodies may touch.
     """
 
     model: int
     columns: np.ndarray
-    turn_rad_s: float
-    spin_rad_s: float
-    primary_spin_rad_s: float
     near_m: np.ndarray
 
     def __len__(self) -> int:
         return self.columns.shape[1]
 
-    def steps(self, days: float) -> int:
-        """How many steps a window needs: a thirteenth of the shortest orbit each, or less for a fast spin."""
-        longest = fitting_step_s(self.turn_rad_s, self.spin_rad_s, self.primary_spin_rad_s)
-        return max(2, math.ceil(abs(days) * DAY_S / longest - 1e-9))
+    def steps(self, days: float, finer: float = 1.0) -> np.ndarray:
+        """(n,) how many steps a window needs: a thirteenth of an orbit each, or less for a fast spin; see pace.py."""
+        y = self.columns[:SIZE].copy()
+        y[10:13] *= self.columns[SIZE + 1 : SIZE + 4]
+        y[17:20] *= self.columns[SIZE + 4 : SIZE + 7]
+        return steps_of(y, self.columns[SIZE], days, finer)
+
+    def paced(self, days: float, steps: int | np.ndarray | None) -> list[tuple[int, np.ndarray]]:
+        """Numbers of steps, and the places of the cases that make so many; steps: given for all or each, or None."""
+        each = self.steps(days) if steps is None else np.broadcast_to(steps, len(self))
+        return [(count, np.flatnonzero(each == count)) for count in np.unique(each).tolist()]
 
 
 @dataclass(frozen=True)
@@ -105,22 +101,22 @@ def from_arrays(
     columns[:SIZE] = y
     columns[10:13] /= constants[1:4]
     columns[17:20] /= constants[7:10]
-    distance = np.sqrt(np.einsum("ij,ij->j", y[:3], y[:3]))
     columns[SIZE : SIZE + CONSTANTS - 1] = [constants[0], *constants[1:4], *constants[7:10]]
     columns[SIZE + CONSTANTS : -GIVEN - KEPT] = coefficients
-    started(columns)
-    spins = [np.sqrt(np.einsum("ij,ij->j", part, part)).max() for part in (y[10:13], y[17:20])]
-    turn = float(np.sqrt((constants[0] / distance**3).max()))
-    spin = max(turn, *map(float, spins))
-    return Cases(number, columns, turn, spin, float(spins[0]), np.asarray(near_m, dtype=float))
+    return Cases(number, started(columns), np.asarray(near_m, dtype=float))
 
 
 def started(columns: np.ndarray) -> np.ndarray:
     """The same columns with 1 / |r| and what the measurement begins with worked out from their states."""
-    distance = np.sqrt(np.einsum("ij,ij->j", columns[:3], columns[:3]))
+    distance = np.sqrt(dot(columns[:3], columns[:3]))
     columns[SIZE + CONSTANTS - 1] = 1.0 / distance
     columns[-GIVEN - KEPT :] = _measured_from(columns, distance)
     return columns
+
+
+def dot(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """(n,) of vectors (3, n), in one order whatever n is."""
+    return x[0] * y[0] + x[1] * y[1] + x[2] * y[2]
 
 
 def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
@@ -130,13 +126,13 @@ def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
     """
     x = y[:3] / distance
     normal = np.cross(y[:3], y[3:6], axis=0)
-    normal /= np.sqrt(np.einsum("ij,ij->j", normal, normal))
+    normal /= np.sqrt(dot(normal, normal))
     body = rotations(y[13:17].T)
     long, short = body[:, :, 0].T, body[:, :, 2].T
-    facing = np.einsum("ij,ij->j", long, x)
+    facing = dot(long, x)
     sign = np.where(facing < 0.0, -1.0, 1.0)
     one, nothing = np.ones_like(distance), np.zeros_like(distance)
-    upright = np.einsum("ij,ij->j", short, normal)
+    upright = dot(short, normal)
     kept = [one, nothing, nothing, 1.0 / distance, 1.0 / distance, sign * facing, upright]
     return np.array([*x, *np.cross(normal, x, axis=0), sign, *kept])
 
@@ -156,45 +152,50 @@ def turn_weights(steps: int, days: float) -> np.ndarray:
 def accumulated(
     given: Cases,
     days: float,
-    steps: int | None = None,
+    steps: int | np.ndarray | None = None,
     workers: int | None = None,
     progress: Callable[[int], None] | None = None,
 ) -> Outcomes:
     """Step all cases over `days` (< 0: backwards) in lanes, `workers` threads (None: one for each core).
 
-    `progress` is told how many more cases are done.  Errors: ValueError if days is 0 or not finite.
+    steps: of all or of each (n,); None: each case's own.  `progress` is told how many more cases are done.  Errors:
+    ValueError if days is 0 or not finite.
     """
     if not math.isfinite(days) or days == 0.0:
         raise ValueError(f"a window needs a length other than zero, {days} days were given")
-    steps = steps or given.steps(days)
-    weights, h = turn_weights(steps, days), days * DAY_S / steps
-    last = np.empty_like(given.columns)
+    last, h, paces = np.empty_like(given.columns), np.empty(len(given)), given.paced(days, steps)
+    some = []
+    for count, places in paces:
+        h[places] = days * DAY_S / count
+        weights = turn_weights(count, days)
+        some += [(places[first : first + LANES], weights) for first in range(0, len(places), LANES)]
 
-    def eight(first: int) -> None:
-        part = given.columns[:, first : first + LANES]
+    def eight(together: tuple[np.ndarray, np.ndarray]) -> None:
+        at, weights = together
+        count, part = len(weights), given.columns[:, at]
         work = aligned(len(given.columns) * LANES)
         lanes = work.reshape(-1, LANES)
         lanes[:, : part.shape[1]] = part
         lanes[:, part.shape[1] :] = part[:, :1]
         advance, drifts, kicks = accumulate.entry(given.model).advance, np.array(DRIFTS), np.array(KICKS)
-        for n in range(0, steps, _BLOCK_STEPS):
-            advance(work, weights, n, min(_BLOCK_STEPS, steps - n), h, drifts, kicks)
-        last[:, first : first + LANES] = lanes[:, : part.shape[1]]
+        for n in range(0, count, _BLOCK_STEPS):
+            advance(work, weights, n, min(_BLOCK_STEPS, count - n), float(h[at[0]]), drifts, kicks)
+        last[:, at] = lanes[:, : part.shape[1]]
         if progress:
             progress(part.shape[1])
 
     accumulate.entry(given.model)
     with ThreadPoolExecutor(workers or cores()) as threads:
-        for _ in threads.map(eight, range(0, len(given), LANES)):
+        for _ in threads.map(eight, some):
             pass
     return outcomes(given, last, h)
 
 
-def outcomes(given: Cases, last: np.ndarray, h: float) -> Outcomes:
-    """What the columns (rows, n) after the last step of length h say."""
+def outcomes(given: Cases, last: np.ndarray, h: np.ndarray) -> Outcomes:
+    """What the columns (rows, n) after the last step of lengths h (n,) say."""
     _, _, rate, low, high, facing, upright = last[-KEPT:]
     gm = given.columns[SIZE]
-    nearest = np.maximum(given.near_m, np.cbrt(gm * (LONGEST_DRIFT * abs(h) / MOST_TURN) ** 2))
+    nearest = np.maximum(given.near_m, np.cbrt(gm * (LONGEST_DRIFT * np.abs(h) / MOST_TURN) ** 2))
     start = given.columns[SIZE + CONSTANTS - 1]
     state = last[:SIZE].copy()
     state[10:13] *= last[SIZE + 1 : SIZE + 4]

@@ -7,16 +7,28 @@ is stored on the way; they cost four more runs a case.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..assessment.trust import TWIST_RAD, attitude_angle
 from ..dynamics.splitting import CONSTANTS, SIZE
 from ..vectors import quaternion_of_turn
-from .cases import Cases, Outcomes, accumulated, started
+from .cases import Cases, Outcomes, accumulated, dot, started
 
 COMPANIONS = 4
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What companions say of n cases; arrays (n,).
+
+    growth: of the distance of the farthest at the end of the window; inf where it is not known.  period_spread_s:
+    standard deviation of the period over the run and its companions; nan where one of them does not fit.
+    """
+
+    growth: np.ndarray
+    period_spread_s: np.ndarray
 
 
 def companions(given: Cases) -> list[Cases]:
@@ -25,18 +37,18 @@ def companions(given: Cases) -> list[Cases]:
 
 
 def with_companions(
-    given: Cases, days: float, steps: int | None = None, stepper: Callable[..., Outcomes] = accumulated
-) -> tuple[Outcomes, np.ndarray]:
-    """Outcomes, the same bits as without companions, and each case's amplification (n,); inf where it is not known.
+    given: Cases, days: float, steps: int | np.ndarray | None = None, stepper: Callable[..., Outcomes] = accumulated
+) -> tuple[Outcomes, Beside]:
+    """Outcomes, the same bits as without companions, and what these say, which make as many steps as their case.
 
     stepper: cases.accumulated or gpu.accumulated.
     """
-    steps = steps or given.steps(days)
+    steps = given.steps(days) if steps is None else steps
     outcomes = stepper(given, days, steps)
-    growth = np.zeros(len(given))
-    for beside in companions(given):
-        np.maximum(growth, _growth(outcomes.state, stepper(beside, days, steps).state), out=growth)
-    return outcomes, np.where(np.isfinite(growth), growth, np.inf)
+    others = [stepper(beside, days, steps) for beside in companions(given)]
+    growth = np.max([_growth(outcomes.state, other.state) for other in others], axis=0)
+    periods = np.array([np.where(one.fits, one.period_s, np.nan) for one in (outcomes, *others)])
+    return outcomes, Beside(np.where(np.isfinite(growth), growth, np.inf), periods.std(axis=0, ddof=1))
 
 
 def _twisted(given: Cases, axis: int) -> Cases:
@@ -55,7 +67,7 @@ def _moved(given: Cases) -> Cases:
     r, v = given.columns[:3], given.columns[3:6]
     along = np.cross(np.cross(r, v, axis=0), r, axis=0)
     distance = 1.0 / given.columns[SIZE + CONSTANTS - 1]
-    columns[:3] += along * (TWIST_RAD * distance / np.sqrt(np.einsum("ij,ij->j", along, along)))
+    columns[:3] += along * (TWIST_RAD * distance / np.sqrt(dot(along, along)))
     return replace(given, columns=started(columns))
 
 

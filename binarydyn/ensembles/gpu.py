@@ -132,30 +132,37 @@ def _kernel(number: int):
 
 
 def accumulated(
-    given: Cases, days: float, steps: int | None = None, timed: Callable[[float], None] | None = None
+    given: Cases, days: float, steps: int | np.ndarray | None = None, timed: Callable[[float], None] | None = None
 ) -> Outcomes:
     """As cases.accumulated, on the GPU: the same bits.  Errors: InputError where there is none.
 
     `timed` is told how many seconds each launch of the kernel took, by the GPU's own clock.
     """
-    library = cupy()
-    steps = steps or given.steps(days)
-    h, kernel = days * DAY_S / steps, _kernel(given.model)
-    weights = library.asarray(turn_weights(steps, days))
-    last = np.empty_like(given.columns)
+    cupy()
+    last, h = np.empty_like(given.columns), np.empty(len(given))
     last[SIZE:-KEPT] = given.columns[SIZE:-KEPT]
-    for first in range(0, len(given), _LAUNCH):
-        some = slice(first, first + _LAUNCH)
-        columns = library.asarray(np.ascontiguousarray(given.columns[:, some]))
-        count = columns.shape[1]
-        out = library.empty((SIZE + KEPT, count))
-        blocks = (count + THREADS - 1) // THREADS
-        begin, end = library.cuda.Event(), library.cuda.Event()
-        begin.record()
-        kernel((blocks,), (THREADS,), (columns, out, weights, np.int32(count), np.int32(steps), float(h)))
-        end.record()
-        result = out.get()
-        if timed:
-            timed(library.cuda.get_elapsed_time(begin, end) * 1e-3)
-        last[:SIZE, some], last[-KEPT:, some] = result[:SIZE], result[SIZE:]
+    for count, places in given.paced(days, steps):
+        h[places] = days * DAY_S / count
+        for first in range(0, len(places), _LAUNCH):
+            some = places[first : first + _LAUNCH]
+            result = _launched(given.model, given.columns[:, some], days, count, timed)
+            last[:SIZE, some], last[-KEPT:, some] = result[:SIZE], result[SIZE:]
     return outcomes(given, last, h)
+
+
+def _launched(
+    model: int, columns: np.ndarray, days: float, steps: int, timed: Callable[[float], None] | None
+) -> np.ndarray:
+    """Last states and what was kept, (27, n), of columns (rows, n) that all make so many steps."""
+    library, count = cupy(), columns.shape[1]
+    given, weights = library.asarray(np.ascontiguousarray(columns)), library.asarray(turn_weights(steps, days))
+    out, blocks = library.empty((SIZE + KEPT, count)), (count + THREADS - 1) // THREADS
+    begin, end = library.cuda.Event(), library.cuda.Event()
+    begin.record()
+    arguments = (given, out, weights, np.int32(count), np.int32(steps), float(days * DAY_S / steps))
+    _kernel(model)((blocks,), (THREADS,), arguments)
+    end.record()
+    result = out.get()
+    if timed:
+        timed(library.cuda.get_elapsed_time(begin, end) * 1e-3)
+    return result

@@ -35,7 +35,8 @@ def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, c
         told = [simulate_with_companions(one, simulation.days_after, state, *how) for one, state in pairs]
         runs = [run for run, _ in told]
         growth = np.array([trust.at_end for _, trust in told])
-        table.note_growth(places, growth, is_unstable(growth, covered_days(simulation.days_after)))
+        spread_s = np.array([trust.period_spread_s for _, trust in told], dtype=float)
+        table.note_growth(places, growth, is_unstable(growth, covered_days(simulation.days_after)), spread_s)
     else:
         runs = simulate_many(systems, simulation.days_after, states, *how)
     for place, run in zip(places.tolist(), runs, strict=True):

@@ -32,7 +32,7 @@ NUMBERS = (
 )
 FLAG = "turned_over_after"
 """The long axis has been beyond 90 deg from the line of centres, or the short one from the orbit normal."""
-OF_COMPANIONS = ("amplification_at_end", "unstable_after")
+OF_COMPANIONS = ("amplification_at_end", "unstable_after", "period_change_spread_s")
 
 
 @dataclass(frozen=True)
@@ -51,8 +51,8 @@ class Table:
         columns = {name: np.full(count, np.nan) for name in NUMBERS}
         columns[FLAG] = np.full(count, -1, dtype=np.int8)
         if companions:
-            amplification, unstable = OF_COMPANIONS
-            columns[amplification] = np.full(count, np.nan)
+            amplification, unstable, spread = OF_COMPANIONS
+            columns[amplification], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
             columns[unstable] = np.full(count, -1, dtype=np.int8)
         texts = (np.full(count, "", dtype=object) for _ in range(2))
         return cls(members, columns, *texts)
@@ -86,8 +86,7 @@ class Table:
         columns["tilt_max_after_deg"][places] = tilt_deg
         columns[FLAG][places] = turned_over(long_axis_deg, tilt_deg)
 
-    def note_growth(self, places: np.ndarray, growth: np.ndarray, unstable: np.ndarray) -> None:
+    def note_growth(self, places: np.ndarray, growth: np.ndarray, unstable: np.ndarray, spread_s: np.ndarray) -> None:
         """What the companions of members say."""
-        amplification, flag = OF_COMPANIONS
-        self.columns[amplification][places] = growth
-        self.columns[flag][places] = unstable
+        for name, values in zip(OF_COMPANIONS, (growth, unstable, spread_s), strict=True):
+            self.columns[name][places] = values

@@ -16,13 +16,14 @@ import h5py
 import numpy as np
 from scipy.spatial import ConvexHull
 
+from binarydyn.assessment.trust import is_unstable
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate_many
 from binarydyn.dynamics.motion import parameters
 from binarydyn.ensembles import cases as on_cores
 from binarydyn.ensembles import gpu
-from binarydyn.ensembles.companions import is_unstable, with_companions
+from binarydyn.ensembles.companions import with_companions
 from binarydyn.ensembles.ellipsoids import Ellipsoids
 from binarydyn.ensembles.scaled import Scaled
 from binarydyn.gravity.models import model_number
@@ -122,18 +123,20 @@ def stored(path: Path, inputs, outcomes) -> None:
             file[f"outcomes/{name}"] = getattr(outcomes, name)
 
 
-def checked(inputs, degree: int, general: bool, steps: int, done: on_cores.Outcomes, count: int) -> dict[str, float]:
+def checked(inputs, degree: int, general: bool, steps: np.ndarray, done: on_cores.Outcomes) -> dict[str, float]:
     """The first cases again: by lanes of the processor, and by the adaptive method at 1e-13 for the regular ones."""
+    count = len(steps)
     part = {name: values[..., :count] for name, values in inputs.items()}
     given = prepared(part, degree, general)
-    lanes, growth = with_companions(given, DAYS, steps)
+    lanes, beside = with_companions(given, DAYS, steps)
     differing = sum(
         int(np.sum(getattr(lanes, name) != getattr(done, name)[..., :count]))
         for name in ("period_s", "separation_min_m", "separation_max_m", "long_axis_angle_max_deg", "state")
     )
     some = min(count, REFERENCES)
     exact = np.array([period(run).value_s for run in simulate_many(systems_of(part, degree, general, some), DAYS)])
-    regular = (lanes.long_axis_angle_max_deg[:some] < 60.0) & ~is_unstable(growth[:some], DAYS) & lanes.fits[:some]
+    calm = ~is_unstable(beside.growth[:some], DAYS)
+    regular = (lanes.long_axis_angle_max_deg[:some] < 60.0) & calm & lanes.fits[:some]
     errors = np.abs(lanes.period_s[:some] - exact)[regular]
     return {
         "compared_with_lanes": count,
@@ -185,12 +188,12 @@ def main() -> None:
     lap("draw_s")
     cases = prepared(inputs, given.degree, given.general)
     lap("prepare_s")
-    steps = int(np.ceil(cases.steps(DAYS) * given.finer))
+    steps = cases.steps(DAYS, given.finer)
     kernel_s: list[float] = []
     told = {"timed": kernel_s.append} if given.backend == "gpu" else {}
     if given.companions:
         stepper = partial(backend.accumulated, **told)
-        outcomes, growth = with_companions(cases, DAYS, steps, stepper)
+        outcomes, beside = with_companions(cases, DAYS, steps, stepper)
     else:
         outcomes = backend.accumulated(cases, DAYS, steps, **told)
     lap("step_s")
@@ -198,15 +201,15 @@ def main() -> None:
         times["of_which_kernel_s"] = round(sum(kernel_s), 4)
     found = summary(outcomes)
     if given.companions:
-        found["unstable"] = float(np.mean(is_unstable(growth, DAYS)))
+        found["unstable"] = float(np.mean(is_unstable(beside.growth, DAYS)))
     lap("summarise_s")
     stored(given.out, inputs, outcomes)
     lap("store_s")
     asked = {name: getattr(given, name) for name in ("count", "backend", "degree", "general")}
-    result = {**asked, "steps": steps, "days": DAYS, **times, **found}
+    result = {**asked, "steps": int(steps.max()), "days": DAYS, **times, **found}
     result["whole_s"] = round(sum(v for k, v in times.items() if k != "of_which_kernel_s"), 3)
     if given.check:
-        result |= checked(inputs, given.degree, given.general, steps, outcomes, min(1000, given.count))
+        result |= checked(inputs, given.degree, given.general, steps[:1000], outcomes)
     print(json.dumps(result, indent=1))
 
 

@@ -22,10 +22,11 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import DAYS, circumstances, fastest, members
 
 from binarydyn.assessment.start import start
+from binarydyn.assessment.trust import is_unstable
 from binarydyn.dynamics import batch, propagate, simulate_many
 from binarydyn.ensembles import Sample, brief_members, gpu
 from binarydyn.ensembles.cases import accumulated, cases
-from binarydyn.ensembles.companions import is_unstable, with_companions
+from binarydyn.ensembles.companions import with_companions
 from binarydyn.ensembles.hits import hits
 from binarydyn.ensembles.inputs import Inputs, doubtful
 from binarydyn.ensembles.members import cores
@@ -119,10 +120,10 @@ def compared(count: int) -> None:
     """Cases a second of both methods, each at the coarsest setting that keeps SHARE of the regular within WITHIN_M."""
     systems = members(count)
     given = cases(systems)
-    found, growth = with_companions(given, DAYS)
-    regular = ~is_unstable(growth, DAYS) & (found.long_axis_angle_max_deg < 60.0)
+    found, beside = with_companions(given, DAYS)
+    regular = ~is_unstable(beside.growth, DAYS) & (found.long_axis_angle_max_deg < 60.0)
     exact = ends(simulate_many([replace(system, tolerance=1e-14) for system in systems], DAYS))
-    usual, rates = given.steps(DAYS), {}
+    usual, rates = int(given.steps(DAYS).max()), {}
     for finer in np.arange(0.70, 1.31, 0.05):
         steps = int(np.ceil(finer * usual))
         off = np.linalg.norm(accumulated(given, DAYS, steps).state[:3].T - exact, axis=1)[regular]
