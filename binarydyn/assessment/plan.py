@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..constants import HOUR_S
 from ..errors import FewCyclesError, InputError
 from ..observables.geometry import Sky
 from ..observables.mid_times import Readings, readings, sight_for
@@ -23,6 +24,7 @@ from ..scenario.campaign import Campaign as CampaignTable
 from .campaign import expected
 from .nights import check_counts, date_of, shown
 from .start import start
+from .tide import left_out
 from .windows import periods_s
 
 DETECTED = 3.0
@@ -102,7 +104,7 @@ def plan(scenario: Scenario) -> Plan:
     best = fitted(seen, counted, sigma, known)
     values = {name: best.values[name] for name in Terms().names}
     design = TimingDesign.of(seen, counted, known, Terms(), values)
-    change = _change_s(scenario, begun.system, hit)
+    change, before_s = _change_s(scenario, begun.system, hit), begun.period_h * HOUR_S
     by_night = _ByNight(design, night, campaign.mid_sigma_s, campaign.nights_after)
     sigmas = by_night.sigmas()
     lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
@@ -138,7 +140,7 @@ def plan(scenario: Scenario) -> Plan:
         readings=seen,
         night_of=night,
         counted_rad=counted,
-        warnings=begun.warnings + hit.warnings,
+        warnings=begun.warnings + hit.warnings + left_out(scenario, before_s, before_s + change, nights[-1].sigma_s),
     )
 
 
