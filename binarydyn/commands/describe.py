@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -12,7 +11,7 @@ from ..constants import ASTRONOMICAL_UNIT_M
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..assessment.description import Description
@@ -55,19 +54,15 @@ def describe(
     from ..assessment.description import describe as derived
 
     scenario = load(file) if file else builtin()
-    check_figures(plot)
+    check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
     described = derived(scenario)
     found = numbers(described)
-    if as_json:
-        print_json(_plain(described, found))
-    else:
-        _print(described, found)
-    sys.stdout.flush()
-    if plot:
-        from ..plots import save_description
+    with told_after(lambda: print_json(_plain(described, found)) if as_json else _print(described, found)):
+        if plot:
+            from ..plots import save_description
 
-        save_description(plot, described)
+            save_description(plot, described)
 
 
 def _warnings(described: Description) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -12,7 +11,7 @@ from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..assessment.timetable import Timetable
@@ -44,7 +43,7 @@ def events(
     from ..assessment.timetable_rows import COLUMNS, rows, summary
 
     scenario = load(file) if file else builtin()
-    _check_places(file, csv_file, plot, out)
+    _check_places(scenario, file, csv_file, plot, out)
     drawing = _drawing(scenario, members, single)
     say_if_cold()
     table = timetable(scenario, days)
@@ -53,23 +52,19 @@ def events(
 
         table = with_sigmas(table, drawing)
     found, whole = rows(table), summary(table)
-    if as_json:
-        print_json(_report(table, whole, found))
-    else:
-        _print(table, whole, found)
-    sys.stdout.flush()
-    if csv_file:
-        from ..store.csv_tables import TIMETABLE, write_rows
+    with told_after(lambda: print_json(_report(table, whole, found)) if as_json else _print(table, whole, found)):
+        if csv_file:
+            from ..store.csv_tables import TIMETABLE, write_rows
 
-        write_rows(csv_file, TIMETABLE, found, COLUMNS)
-    if out:
-        from ..store.timetables import write_timetable
+            write_rows(csv_file, TIMETABLE, found, COLUMNS)
+        if out:
+            from ..store.timetables import write_timetable
 
-        write_timetable(out, table)
-    if plot:
-        from ..plots import save_timetable
+            write_timetable(out, table)
+        if plot:
+            from ..plots import save_timetable
 
-        save_timetable(plot, table)
+            save_timetable(plot, table)
     return 0 if table.status == "done" else 1
 
 
@@ -89,13 +84,13 @@ def _drawing(scenario: Scenario, members: int | None, single: bool) -> Sample | 
     return replace(sample, count=count)
 
 
-def _check_places(file: str, csv_file: str, plot: str, out: str) -> None:
+def _check_places(scenario: Scenario, file: str, csv_file: str, plot: str, out: str) -> None:
     """Refuse files that cannot be written before anything is computed."""
+    check_outputs({"--csv": csv_file, "--plot": plot, "--out": out}, scenario, file)
     if csv_file:
         from ..store.csv_tables import TIMETABLE, check_csv
 
-        check_csv(csv_file, TIMETABLE, file)
-    check_figures(plot)
+        check_csv(csv_file, TIMETABLE)
     if out:
         from ..store.timetables import check_target
 

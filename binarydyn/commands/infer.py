@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Annotated, Any
 
 import typer
@@ -11,7 +10,7 @@ from ..errors import ConvergenceError, InputError
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 
 def infer(
@@ -35,23 +34,20 @@ def infer(
     from ..ensembles.after_impact import in_lanes
 
     scenario = load(file)
+    check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     change, sigma, doubts = measured_by(scenario, period_change_s, sigma_s, events)
-    check_figures(plot)
     say_if_cold()
     posterior = run(scenario, change, sigma, count, seed, runs, in_lanes)
     if not posterior.well.any():
         raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]")
     found, warnings = report(posterior), (*doubts, *posterior.warnings)
-    if as_json:
-        more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
-        print_json(found | more | {"caution": CAUTION})
-    else:
-        _print(scenario, found, warnings)
-    sys.stdout.flush()
-    if plot:
-        from ..plots.corner import save_corner
+    more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
+    whole = found | more | {"caution": CAUTION}
+    with told_after(lambda: print_json(whole) if as_json else _print(scenario, found, warnings)):
+        if plot:
+            from ..plots.corner import save_corner
 
-        save_corner(plot, posterior)
+            save_corner(plot, posterior)
     return 0
 
 

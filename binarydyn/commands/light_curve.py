@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -10,7 +9,7 @@ import typer
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..assessment.photometry import Photometry
@@ -41,29 +40,25 @@ def light_curve(
 
     scenario = load(file) if file else builtin()
     surface = Surface(law, phase_law, albedo_ratio, facets)
+    check_outputs({"--csv": csv_file, "--plot": plot}, scenario, file)
     if csv_file:
         from ..store.csv_tables import LIGHT_CURVE, check_csv
 
-        check_csv(csv_file, LIGHT_CURVE, file)
-    check_figures(plot)
+        check_csv(csv_file, LIGHT_CURVE)
     say_if_cold()
     found = photometry(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
     whole, events = summary(found), event_rows(found)
-    if as_json:
-        head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
-        more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
-        print_json(head | whole | more)
-    else:
-        _print(found, whole, events)
-    sys.stdout.flush()
-    if csv_file:
-        from ..store.csv_tables import LIGHT_CURVE, write_rows
+    head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
+    more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
+    with told_after(lambda: print_json(head | whole | more) if as_json else _print(found, whole, events)):
+        if csv_file:
+            from ..store.csv_tables import LIGHT_CURVE, write_rows
 
-        write_rows(csv_file, LIGHT_CURVE, rows(found))
-    if plot:
-        from ..plots.light_curve_page import save_light_curve
+            write_rows(csv_file, LIGHT_CURVE, rows(found))
+        if plot:
+            from ..plots.light_curve_page import save_light_curve
 
-        save_light_curve(plot, found)
+            save_light_curve(plot, found)
     return 0 if found.status == "done" else 1
 
 

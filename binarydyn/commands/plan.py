@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -11,7 +10,7 @@ import typer
 from ..scenario import load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..assessment.plan import Detection, Plan
@@ -26,18 +25,14 @@ def plan(
     from ..assessment.plan import plan as run
 
     scenario = load(file)
-    check_figures(plot)
+    check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
     found = run(scenario)
-    if as_json:
-        print_json(report(found))
-    else:
-        _print(found)
-    sys.stdout.flush()
-    if plot:
-        from ..plots.plan_page import save_plan
+    with told_after(lambda: print_json(report(found)) if as_json else _print(found)):
+        if plot:
+            from ..plots.plan_page import save_plan
 
-        save_plan(plot, found)
+            save_plan(plot, found)
     return 0
 
 

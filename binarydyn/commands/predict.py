@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,7 +14,7 @@ from ..scenario.wording import CAUTION
 from .budget import plain_budget, print_budget
 from .progress import say_if_cold, stages
 from .sampled import draw, drawn_report, print_drawn
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..ensembles import Backend, Sample
@@ -51,7 +50,8 @@ def predict(
     from ..ensembles.drawn import apart
 
     scenario = load(file) if file else builtin()
-    _check_places(out, plot, plot_aim, plot_sample)
+    outputs = {"--out": out, "--plot": plot, "--plot-aim": plot_aim, "--plot-sample": plot_sample}
+    _check_places(scenario, file, outputs)
     if plot_aim and not scenario.impactor:
         raise InputError(
             "--plot-aim", "the scenario has no [impactor], the figure shows its aim; add it or leave it out"
@@ -62,30 +62,32 @@ def predict(
     if drawing:
         result = replace(result, warnings=result.warnings + apart(scenario))
     drawn, complete, spread = None, True, {}
-    if not as_json:
-        _print(result, budget)
-        sys.stdout.flush()
     if drawing:
         error = model_error(result, drawing[0].keys)
         drawn, complete = draw(scenario, *drawing)
         spread = drawn_report(drawn, error)
-    if as_json:
-        books = {"budget": plain_budget(result.budget())} if budget else {}
-        print_json(_plain(result) | spread | books)
-    elif drawn:
-        print_drawn(spread)
-    if not as_json:
-        print(CAUTION)
-    sys.stdout.flush()  # what is computed is shown before anything can go wrong with a file
-    if out:
-        from ..store import write_prediction
+    with told_after(lambda: _say(result, spread, budget, as_json)):
+        if out:
+            from ..store import write_prediction
 
-        write_prediction(out, result, drawn)
-    _save_figures(plot, plot_aim, plot_sample, result, drawn)
+            write_prediction(out, result, drawn)
+        _save_figures(plot, plot_aim, plot_sample, result, drawn)
     measured = result.period_change_s is not None
     if not complete:
         return 130
     return 0 if result.status in ("done", "no_impact") and measured else 1
+
+
+def _say(result, spread: dict, budget: bool, as_json: bool) -> None:
+    """The prediction and what was drawn beside it."""
+    if as_json:
+        books = {"budget": plain_budget(result.budget())} if budget else {}
+        print_json(_plain(result) | spread | books)
+        return
+    _print(result, budget)
+    if spread:
+        print_drawn(spread)
+    print(CAUTION)
 
 
 def _save_figures(plot: str, plot_aim: str, plot_sample: str, result, drawn) -> None:
@@ -127,13 +129,13 @@ def _drawing(
     return None
 
 
-def _check_places(out: str, *figures: str) -> None:
+def _check_places(scenario: Scenario, file: str, outputs: dict[str, str]) -> None:
     """Refuse files that cannot be written before anything is computed."""
-    if out:
+    check_outputs(outputs, scenario, file)
+    if outputs["--out"]:
         from ..store import check_target
 
-        check_target(out)
-    check_figures(*figures)
+        check_target(outputs["--out"])
 
 
 def _plain(result) -> dict:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
@@ -15,7 +14,7 @@ from ..scenario.wording import CAUTION
 from ..store.units import unit_of
 from .infer import measured_by
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..ensembles.error_budget import ErrorBudget
@@ -49,31 +48,37 @@ def sensitivity(
     from ..ensembles.variance import check_count
 
     scenario = load(file)
+    check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     measured, doubts = _measured(scenario, period_change_s, sigma_s, events)
     check_prediction(scenario, runs, 1 if measured else 0)
     check_count(count)
     check_seed(seed)
-    check_figures(plot)
     say_if_cold()
-    found = []
-    for budget in _budgets(scenario, measured, count, seed, runs):
-        if budget.outcome != "period_change_s":
-            budget = replace(budget, warnings=(*doubts, *budget.warnings))
-            if not as_json:
-                print(f"measured change {measured[0]:+.2f} s, sigma {measured[1]:.2f} s")
-        if not as_json:  # what is computed is shown before the next can fail
-            _print(budget, scenario)
-        found.append(budget)
-    if as_json:
-        print_json(_report(scenario, found, measured))
-    else:
-        print(CAUTION)
-    sys.stdout.flush()
-    if plot:
-        from ..plots.error_bars import save_sensitivity
+    found: list[ErrorBudget] = []
+    with told_after(lambda: _say(scenario, found, measured, as_json)):
+        for budget in _budgets(scenario, measured, count, seed, runs):
+            if budget.outcome != "period_change_s":
+                budget = replace(budget, warnings=(*doubts, *budget.warnings))
+            found.append(budget)
+        if plot:
+            from ..plots.error_bars import save_sensitivity
 
-        save_sensitivity(plot, scenario.name, found)
+            save_sensitivity(plot, scenario.name, found)
     return 0
+
+
+def _say(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, float] | None, as_json: bool) -> None:
+    """What was computed, also where the next table failed; JSON only of all."""
+    if as_json:
+        if len(found) == 1 + bool(measured):
+            print_json(_report(scenario, found, measured))
+        return
+    for budget in found:
+        if budget.outcome != "period_change_s":
+            print(f"measured change {measured[0]:+.2f} s, sigma {measured[1]:.2f} s")
+        _print(budget, scenario)
+    if found:
+        print(CAUTION)
 
 
 def _measured(
@@ -151,4 +156,4 @@ def _print(budget: ErrorBudget, scenario: Scenario) -> None:
         print(f"first orders add up to {whole:.3f} +- {error:.3f}; what lacks to 1 is what inputs do together")
     for sentence in budget.warnings:
         print(f"warning: {sentence}")
-    print(flush=True)
+    print()

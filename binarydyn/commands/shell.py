@@ -1,14 +1,15 @@
 """The frame around the commands: which there are, how an error becomes one line, and the exit codes.
 
-Exit codes: 0 done, 1 some outcomes failed, 2 bad input, 130 interrupted.  A command is a function `name` in
-`commands/name.py` (with _ for -), annotated for typer, that returns an exit code or None, and a line in COMMANDS; only
-the file of the wanted command is imported.
+Exit codes: 0 done, 1 some outcomes failed, 2 bad input, 130 interrupted, 141 nobody reads on.  A command is a function
+`name` in `commands/name.py` (with _ for -), annotated for typer, that returns an exit code or None, and a line in
+COMMANDS; only the file of the wanted command is imported.
 """
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from functools import wraps
 from importlib import import_module
 from importlib.metadata import version
@@ -17,6 +18,7 @@ import typer
 
 from ..errors import BinarydynError, InputError
 from ..scenario.wording import CAUTION, one_line
+from .stdout import READER_GONE, ReaderGone, shown
 
 COMMANDS = {
     "check": "Check a scenario file and list non-default values.",
@@ -42,15 +44,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     try:
-        return _shell(words)(args=words or ["--help"], prog_name="binarydyn", standalone_mode=False) or 0
+        with shown():
+            return _shell(words)(args=words or ["--help"], prog_name="binarydyn", standalone_mode=False) or 0
     except InputError as error:
         return _complain(str(error), 2)
     except BinarydynError as error:
         return _complain(str(error), 1)
     except (KeyboardInterrupt, typer.Abort):
         return _complain("interrupted", 130)
-    except BrokenPipeError:
-        return 1
+    except ReaderGone:
+        return READER_GONE
     except OSError as error:
         return _complain(f"the output could not be written ({error.strerror or error}); choose another place", 1)
     except Exception as error:
@@ -61,7 +64,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _complain(sentence: str, code: int) -> int:
-    print(f"binarydyn: {one_line(sentence)}", file=sys.stderr)
+    with suppress(OSError):  # nobody reads that either
+        print(f"binarydyn: {one_line(sentence)}", file=sys.stderr)
     return code
 
 

@@ -10,7 +10,7 @@ import typer
 from ..errors import InputError
 from ..scenario.wording import CAUTION, counted, one_line
 from .sampled import print_sampled, sampled
-from .tables import print_json, print_table
+from .tables import check_outputs, print_json, print_table
 
 if TYPE_CHECKING:
     from ..store import Result
@@ -24,6 +24,7 @@ def show(
     """Print a stored prediction, sweep or timetable with its provenance."""
     from ..store import open_result
 
+    check_outputs({"--plot": plot}, None, file)
     result = open_result(file)
     report = _REPORTS.get(result.kind, _prediction_report)(result)
     report |= {"provenance": {k: v for k, v in result.attributes.items() if k not in ("scenario", "design", "caution")}}

@@ -15,7 +15,7 @@ from ..scenario.wording import CAUTION, as_given, one_line
 from .interruption import Interruption
 from .progress import watched
 from .show import print_sweep, save_figure, sweep_report
-from .tables import check_figures, print_json
+from .tables import check_outputs, print_json
 
 if TYPE_CHECKING:
     from ..store import SweepStore
@@ -69,7 +69,7 @@ def sweep(
     scenario = load(file) if file else builtin()
     design = _design(scenario, vary or [], sample, count, seed)
     where = Backend(backend, workers, scheduler, table, finer, companions)
-    check_figures(plot)
+    check_outputs({"--out": out, "--plot": plot}, scenario, file)
     if plot:
         if len(design) < 2:
             raise InputError("--plot", f"{len(design)} member is asked for, 2 are needed for a figure; ask for more")

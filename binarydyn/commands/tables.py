@@ -1,19 +1,51 @@
-"""How commands print tables and JSON, and ask for the place of a figure."""
+"""How commands print tables and JSON, and ask for the places of files beforehand."""
 
 from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, Any
+
+from ..scenario.wording import lines
+from .stdout import ReaderGone, terminal
+
+if TYPE_CHECKING:
+    from ..scenario import Scenario
 
 
-def check_figures(*paths: str) -> None:
-    """Refuse figures that cannot be written before anything is computed; an empty path is none."""
-    for path in filter(None, paths):
-        from ..plots import check_path
+def check_outputs(outputs: Mapping[str, str], scenario: Scenario | None, *inputs: str) -> None:
+    """Refuse, before anything is computed, figures that cannot be written, and outputs that are one file or an input.
 
-        check_path(path)
+    outputs: option and path of each, an empty one for none.  inputs: files that are read beside the scenario's meshes.
+    """
+    given = {option: path for option, path in outputs.items() if path}
+    if not given:
+        return
+    from ..ensembles.identity import meshes_of
+    from ..store.files import check_apart
+
+    check_apart(given, [*inputs, *(meshes_of(scenario) if scenario else ())])
+    for option, path in given.items():
+        if option.startswith("--plot"):
+            from ..plots import check_path
+
+            check_path(path)
+
+
+@contextmanager
+def told_after(say: Callable[[], None]) -> Iterator[None]:
+    """Files are written inside, the text is said after: a reader who goes away loses no file, a full disk no number."""
+    try:
+        yield
+    except BaseException:
+        with suppress(ReaderGone):
+            say()
+            sys.stdout.flush()
+        raise
+    say()
+    sys.stdout.flush()
 
 
 def print_json(plain: Any) -> None:
@@ -30,8 +62,8 @@ def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
 
         table = Table(*head, box=None, pad_edge=False, header_style="bold")
         for row in cells:
-            table.add_row(*(escape(cell) for cell in row), style="bold" if row[-1] == "differs" else "")
-        Console().print(table)
+            table.add_row(*(escape(lines(cell)) for cell in row), style="bold" if row[-1] == "differs" else "")
+        Console(file=terminal()).print(table)
         return
     widths = [max(len(row[i]) for row in [head, *cells]) for i in range(len(head))]
     for row in [head, *cells]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import sys
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -14,7 +13,7 @@ from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from .progress import say_if_cold
-from .tables import check_figures, print_json, print_table
+from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..assessment.campaign import Campaign
@@ -58,20 +57,16 @@ def timing(
         for name, given in (("--events", events), ("--robust", robust), ("--plot", plot)):
             if given:
                 raise InputError("--synthesise", f"it is given with {name}, allowed is one of them; leave one out")
-        _check_table(synthesise, file)
+        _check_table(scenario, synthesise, file)
         length = None if campaign else 14.0 if days is None else days
         return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
-    check_figures(plot)
+    check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     found = measured_from(scenario, events, robust)
-    if as_json:
-        print_json(report(found))
-    else:
-        _print(found)
-    sys.stdout.flush()
-    if plot:
-        from ..plots.timing_page import save_timing
+    with told_after(lambda: print_json(report(found)) if as_json else _print(found)):
+        if plot:
+            from ..plots.timing_page import save_timing
 
-        save_timing(plot, found)
+            save_timing(plot, found)
     return 0
 
 
@@ -87,11 +82,12 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
     return measured(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
 
 
-def _check_table(path: str, file: str) -> None:
+def _check_table(scenario: Scenario, path: str, file: str) -> None:
     """Refuse a table that cannot be written before anything is computed."""
     from ..store.csv_tables import MIDDLES, check_csv
 
-    check_csv(path, MIDDLES, file)
+    check_outputs({"--synthesise": path}, scenario, file)
+    check_csv(path, MIDDLES)
 
 
 def _synthesise(

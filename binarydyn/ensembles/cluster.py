@@ -129,18 +129,20 @@ def _is_not_the_librarys(record: logging.LogRecord) -> bool:
 
 def _local_cluster(workers: int) -> Any:
     import dask
-    from distributed import LocalCluster
+    from distributed import Nanny, SpecCluster
+
+    from .local_cluster import Scheduler, Worker
 
     quiet = {"logging.distributed": "critical", "distributed.scheduler.allowed-failures": 1}
+    here = {"host": "127.0.0.1", "protocol": "tcp://"}
+    silent = {"silence_logs": logging.CRITICAL}
+    each = {"cls": Nanny, "options": here | silent | {"nthreads": 1, "memory_limit": 0, "worker_class": Worker}}
     with dask.config.set(quiet):
-        return LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            processes=True,
-            host="127.0.0.1",
-            dashboard_address=None,
-            memory_limit=0,
-            silence_logs=logging.CRITICAL,
+        return SpecCluster(
+            workers=dict.fromkeys(range(workers), each),
+            scheduler={"cls": Scheduler, "options": here | {"port": 0, "dashboard": False}},
+            worker=each,
+            **silent,
         )
 
 

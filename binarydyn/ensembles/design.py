@@ -71,8 +71,11 @@ class Grid:
 
     @classmethod
     def from_json(cls, text: str) -> Grid:
-        """The grid that `json` wrote."""
-        return cls.of(dict(json.loads(text)))
+        """The grid that `json` wrote.  ValueError, TypeError or InputError for any other text."""
+        grid = cls.of(dict(json.loads(text)))
+        if grid.json != text or not all(isinstance(key, str) for key in grid.keys):
+            raise ValueError("no grid is written so")
+        return grid
 
     @property
     def json(self) -> str:

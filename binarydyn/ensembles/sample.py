@@ -20,7 +20,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..scenario import Scenario
-from ..scenario.sampling import Distribution, check_seed
+from ..scenario.sampling import Distribution, Sampling, check_seed
 from ..scenario.wording import as_given
 from .design import LARGEST
 
@@ -68,11 +68,15 @@ class Sample:
 
     @classmethod
     def from_json(cls, text: str) -> Sample:
-        """The sample that `json` wrote."""
+        """The sample that `json` wrote.  ValueError, TypeError, KeyError or InputError for any other text."""
         held = json.loads(text)
         quantities = tuple((name, shape, tuple(numbers)) for name, shape, numbers in held["quantities"])
         correlations = tuple(map(tuple, held["correlations"]))
-        return cls(held["sample"], quantities, correlations, held["count"], held["seed"])
+        sampling = Sampling.of(quantities, correlations)
+        found = cls(held["sample"], quantities, correlations, held["count"], held["seed"])
+        if found.json != text or (correlations and sampling.correlation_matrix != list(map(list, correlations))):
+            raise ValueError("no sample is written so")
+        return found
 
     @property
     def json(self) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
-from ..store.files import check_place
+from ..store.files import check_place, put
 from .style import PAGE
 
 if TYPE_CHECKING:
@@ -46,10 +47,9 @@ def save(figure: Figure, path: str | Path) -> Path:
     path = check_path(path)
     suffix = path.suffix.lower().lstrip(".")
     undated = {"png": {}, "pdf": {"CreationDate": None}, "svg": {"Date": None}}[suffix]
-    try:
-        figure.savefig(path, format=suffix, dpi=_DOTS_PER_INCH, facecolor="white", metadata=undated)
-    except OSError as error:
-        raise InputError(path, f"cannot be written ({error.strerror or error}); choose another place") from error
+    image = io.BytesIO()
+    figure.savefig(image, format=suffix, dpi=_DOTS_PER_INCH, facecolor="white", metadata=undated)
+    put(path, image.getvalue())
     return path
 
 

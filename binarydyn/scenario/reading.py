@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from ..errors import InputError
 from .wording import one_line
@@ -20,17 +22,28 @@ def place_of(path: str | Path) -> str:
     return one_line(str(path))
 
 
+def opened(path: str | Path, what: str) -> IO[bytes]:
+    """A file to read from; InputError where it is a folder, a device, a pipe or a socket: such may never answer.
+
+    what: which file is allowed.  OSError or ValueError where there is none, or it cannot be read.
+    """
+    mode = os.stat(path).st_mode  # before it is opened: opening a device may already do something
+    if stat.S_ISREG(mode):
+        handle = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)  # if it is a pipe by now, do not wait
+        mode = os.fstat(handle).st_mode
+        if stat.S_ISREG(mode):
+            return os.fdopen(handle, "rb")
+        os.close(handle)
+    if stat.S_ISDIR(mode):
+        raise InputError(place_of(path), f"this is a folder, allowed is {what}; name a file in it")
+    raise InputError(place_of(path), f"this is a device or a pipe, allowed is {what}; name one that lies on a disk")
+
+
 def read_text(path: str | Path) -> str:
     """The text of a scenario file; InputError where it is missing, a folder, unreadable, too large or not text."""
     place = place_of(path)
     try:
-        is_folder = Path(path).is_dir()
-    except (OSError, ValueError):
-        is_folder = False
-    if is_folder:
-        raise InputError(place, "this is a folder, allowed is a scenario file; name a file in it")
-    try:
-        with open(path, "rb") as stream:
+        with opened(path, "a scenario file") as stream:
             raw = stream.read(LARGEST_BYTES + 1)
     except FileNotFoundError:
         raise InputError(place, "there is no such file; `binarydyn check --print` writes one to start from") from None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from pydantic import model_validator
 
 from ..errors import ArgumentError
@@ -62,6 +64,15 @@ class Sampling(Table):
     correlations: tuple[tuple[str, str, Number], ...] = key(
         (), "", "coefficients between pairs of quantities, -1 < rho < 1; none, since few are published"
     )
+
+    @classmethod
+    def of(cls, quantities: Iterable[tuple[str, str, Sequence[float]]], matrix: Sequence[Sequence[float]]) -> Sampling:
+        """From (name, shape, numbers) of each, and correlations row by row or none.  ValueError for what is wrong."""
+        found = {name: {shape: list(numbers)} for name, shape, numbers in quantities}
+        below = ((i, j, rho) for i, row in enumerate(matrix) for j, rho in enumerate(row[:i]))
+        names = list(found)
+        pairs = [[names[i], names[j], rho] for i, j, rho in below if rho != 0.0]
+        return cls.model_validate({"quantities": found, "correlations": pairs})
 
     @model_validator(mode="after")
     def _correlated(self) -> Sampling:

@@ -22,6 +22,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
+def lines(text: str) -> str:
+    """The text with everything unprintable but line breaks written as an escape: a terminal obeys what it is sent."""
+    return text if text.isprintable() else "\n".join(map(one_line, text.split("\n")))
+
+
 def as_given(value: Any) -> str:
     """The value as the file spells it, shortened."""
     if isinstance(value, bool):

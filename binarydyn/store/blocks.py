@@ -5,10 +5,12 @@ A kill at any moment leaves whole blocks and perhaps a temporary file, never hal
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import hashlib
 import os
 import re
+import stat
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +20,7 @@ import numpy as np
 
 from ..ensembles import Block, Row
 from ..errors import InputError
+from ..scenario.reading import opened
 from ..scenario.wording import one_line
 from .files import put, sync_folder
 from .rows import Packed, columns_of, packed
@@ -76,9 +79,18 @@ class Blocks:
         self._last = max((int(_NAME.fullmatch(path.name)[1]) for path in self._paths()), default=0)
 
     def _opened_lock(self) -> IO:
+        """The lock, which is never followed to elsewhere nor emptied: others may have put a link in its place."""
         try:
             self.folder.mkdir(exist_ok=True)
-            return open(self.folder / "lock", "w")
+            if self.folder.is_symlink():
+                raise InputError(
+                    one_line(str(self.folder)), "this is a link, allowed is a folder for blocks; remove it"
+                )
+            lock = os.open(self.folder / "lock", os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o666)
+            if not stat.S_ISREG(os.fstat(lock).st_mode):
+                os.close(lock)
+                raise OSError(errno.EINVAL, "its lock is no file")
+            return os.fdopen(lock, "r+b")
         except OSError as error:
             raise InputError(
                 one_line(str(self.folder)),
@@ -127,8 +139,13 @@ class Blocks:
                 sync_folder(self.folder)
                 continue
             block = Packed(data)
-            members = block.columns(("member",))["member"].copy()
-            yield block.head["attributes"], KeptBlock(path, members, tuple(name for name, *_ in block.head["columns"]))
+            try:
+                members = block.columns(("member",))["member"].copy()
+                names = tuple(name for name, *_ in block.head["columns"])
+                found = dict(block.head["attributes"])
+            except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+                raise InputError(one_line(str(path)), "this is no block of a sweep; remove it") from None
+            yield found, KeptBlock(path, members, names)
 
     def _paths(self) -> list[Path]:
         return sorted(path for path in self.folder.glob("*.rows") if _NAME.fullmatch(path.name))
@@ -137,8 +154,11 @@ class Blocks:
 def _whole(path: Path) -> bytes | None:
     """The bytes of a block, None if they are not those that were written."""
     try:
-        data = path.read_bytes()
-    except OSError:
+        if path.is_symlink():
+            return None
+        with opened(path, "a block") as stream:
+            data = stream.read()
+    except (OSError, InputError):
         return None
     return data if hashlib.sha256(data).hexdigest() == _NAME.fullmatch(path.name)[2] else None
 

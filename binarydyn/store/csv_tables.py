@@ -19,17 +19,15 @@ LIGHT_CURVE = ("seen_utc", "time_s", "side", "magnitude")
 _FIRST_LINE = 4096
 
 
-def check_csv(path: str | Path, head: Sequence[str], scenario: str | Path = "") -> None:
+def check_csv(path: str | Path, head: Sequence[str]) -> None:
     """InputError, before anything is computed, where a table could not be written, or would replace other work.
 
-    head: how that of the table begins.  scenario: the file that says what the table is of, if there is one.
+    head: how that of the table begins.
     """
     check_place(path)
     place, target = place_of(path), target_of(path)
     if not target.exists():
         return
-    if str(scenario) and target.samefile(scenario):
-        raise InputError(place, "this is the scenario itself, a table would replace it; name another file")
     if Path(path).suffix.lower() != ".csv" and not _begins(target, head):
         raise InputError(
             place,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 import stat
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 from ..errors import InputError
 from ..scenario.reading import place_of
@@ -33,7 +33,7 @@ def put(path: Path, data: bytes) -> None:
     """Write a file: a kill or a loss of power leaves the old one or the new one.  InputError where it cannot be."""
     path = target_of(path)
     draft = _draft_of(path)
-    with _placed(path, draft), open(draft, "wb") as stream:
+    with _placed(path, draft), _new(draft) as stream:
         stream.write(data)
         _finish(stream, draft, path)
 
@@ -47,7 +47,7 @@ def put_large(path: Path, draft: Path, room: int, fill: Callable[[h5py.File], No
 
     path = target_of(path)
     with _placed(path, draft):
-        with open(draft, "wb") as stream:
+        with _new(draft) as stream:
             os.posix_fallocate(stream.fileno(), 0, room)  # HDF5 starts once it is known that there is room
         with h5py.File(draft, "w") as file:
             with open(draft, "r+b") as stream:
@@ -79,6 +79,12 @@ def _placed(path: Path, draft: Path) -> Iterator[None]:
             draft.unlink()
 
 
+def _new(draft: Path) -> IO[bytes]:
+    """A draft, open for writing: never one that is there, which may be a link to something else."""
+    draft.unlink(missing_ok=True)
+    return open(draft, "xb")
+
+
 def _draft_of(path: Path) -> Path:
     return path.with_name(f".{path.name}.{os.getpid()}.tmp")
 
@@ -87,11 +93,6 @@ def target_of(path: str | Path) -> Path:
     """Where a path leads: of a symbolic link the file that it names, which need not be there yet."""
     path = Path(path)
     return Path(os.path.realpath(path)) if os.path.islink(path) else path
-
-
-def is_no_file(mode: int) -> bool:
-    """Whether what is there is a device, a pipe or a socket: it may have no end, or wait for somebody."""
-    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
 def _finish(stream, draft: Path, path: Path) -> None:
@@ -113,6 +114,8 @@ def sync_folder(folder: Path) -> None:
 def check_place(path: str | Path) -> None:
     """InputError, before anything is computed, where a result could not be written later."""
     place, path = place_of(path), target_of(path)
+    if place == "-":
+        raise InputError(place, "nothing is written to the standard output but text, allowed is a file; name one")
     try:
         mode = path.stat().st_mode
     except FileNotFoundError:
@@ -121,7 +124,7 @@ def check_place(path: str | Path) -> None:
         raise InputError(place, f"it cannot be a file ({one_line(str(error))[-120:]}); choose another name") from None
     if stat.S_ISDIR(mode):
         raise InputError(place, "this is a folder, allowed is the name of a file; add one")
-    if is_no_file(mode):
+    if not stat.S_ISREG(mode):
         raise InputError(place, "this is a device or a pipe, allowed is a file that stays on a disk; name one")
     if not path.parent.is_dir():
         raise InputError(place, f"there is no folder {one_line(str(path.parent))}; make it or name another one")
@@ -129,4 +132,26 @@ def check_place(path: str | Path) -> None:
         raise InputError(place, "its folder cannot be written; name another one")
     draft = _draft_of(path)
     with _placed(Path(place), draft):  # some folders say that they can be written, to root above all, and cannot
-        draft.touch()
+        _new(draft).close()
+
+
+def check_apart(outputs: Mapping[str, str], inputs: Sequence[str | Path]) -> None:
+    """InputError, before anything is computed, where two outputs would go into one file, or one into an input.
+
+    outputs: option and path of each, an empty path for none.  Links are followed, and hard ones seen.
+    """
+    taken = [("this is an input", path) for path in inputs if str(path)]
+    for option, path in outputs.items():
+        if not path:
+            continue
+        for what, other in taken:
+            if _is_same(path, other):
+                raise InputError(f"{option} {place_of(path)}", f"{what}, a result would replace it; name another file")
+        taken.append((f"{option} writes to the same file", path))
+
+
+def _is_same(one: str | Path, other: str | Path) -> bool:
+    try:
+        return os.path.samefile(one, other)
+    except (OSError, ValueError):  # one of them is not there yet
+        return os.path.realpath(one) == os.path.realpath(other)

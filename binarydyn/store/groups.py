@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from . import layout
 from .units import long_name_of, unit_of
 
 if TYPE_CHECKING:
@@ -25,6 +26,12 @@ TEXTS |= {f"contact{k}_utc" for k in (1, 2, 3, 4)}
 FLAGS = frozenset(("tumbling", "turned_over_after", "unstable_before", "unstable_after"))
 FLAGS |= {"tumbling_criteria_agree", "is_even"}
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
+_COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
+_WIDTHS = {"axis": 3, "component": 4}
+_DIMS = {name: ("time_s", "axis") for name in ("position_m", "velocity_m_s", "rate1_rad_s", "rate2_rad_s")}
+_DIMS |= {name: ("time_s", "component") for name in ("attitude1", "attitude2")}
+_DIMS |= {"cycle_periods_s": ("cycle",), "warning": ("number",)}
+_DIMS |= {name: ("axis",) for name in ("inertia_kg_m2", "enclosing_axes_m")}
 UNKNOWN = -1
 """Of a flag: neither no, 0, nor yes, 1; of a whole number.  An unknown number is nan, an unknown text is empty."""
 
@@ -107,20 +114,36 @@ def describe(dataset: h5py.Dataset, name: str) -> None:
         dataset.attrs["flag_meanings"] = "unknown no yes"
 
 
+def kind_of(name: str) -> np.dtype | None:
+    """What a column of that name holds; None for texts."""
+    if name in TEXTS:
+        return None
+    return np.dtype("<i1" if name in FLAGS else "<i8" if name in WHOLES else "<f8")
+
+
 def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:
     """The columns of a group.  ValueError where the content is not what was written."""
-    group = parent[name]
-    columns = {key: _read(group[key], key) for key in group.attrs["columns"].split()}
-    if digest(columns) != group.attrs["content_sha256"]:
+    group = layout.group(parent, name)
+    columns = {key: _read(group, key, _dims(name, key)) for key in layout.column_names(group)}
+    if digest(columns) != layout.text(group, "content_sha256"):
         raise ValueError(f"the content of {name} is not what was written")
+    lengths = {key: column.values.size for key, column in columns.items() if column.dims == (key,)}
+    lengths |= {dim: size for dim, size in _WIDTHS.items() if dim in lengths}
+    for key, column in columns.items():
+        if column.values.shape != tuple(lengths.get(dim) for dim in column.dims):
+            raise ValueError(f"{name}/{key} has another shape than its axes")
     return columns
 
 
-def _read(dataset: h5py.Dataset, name: str) -> Column:
-    import h5py
+def _dims(group: str, name: str) -> tuple[str, ...]:
+    """The dimensions of a column.  Not from the file, whose references may lead anywhere."""
+    if group == "design" or name in _COORDINATES:
+        return (name,)
+    return ("number",) if group == "events" else _DIMS.get(name, ())
 
-    is_text = h5py.check_string_dtype(dataset.dtype) is not None
-    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if is_text else np.asarray(dataset[()])
-    if dataset.is_scale:
-        return Column((name,), values)
-    return Column(tuple(axis[0].name.rpartition("/")[2] for axis in dataset.dims), values)
+
+def _read(group: h5py.Group, name: str, dims: tuple[str, ...]) -> Column:
+    kind = kind_of(name)
+    dataset = layout.dataset(group, name, kind)
+    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if kind is None else np.asarray(dataset[()])
+    return Column(dims, values)

@@ -24,7 +24,7 @@ from ..observables.events import BODIES, KINDS
 from ..observables.mid_times import SIGMA_S, MidTimes
 from ..scenario.heliocentric import EPOCH_YEARS
 from ..scenario.nearest import nearest
-from ..scenario.reading import place_of
+from ..scenario.reading import opened, place_of
 from ..scenario.wording import one_line
 from .csv_tables import MIDDLES, write_csv
 
@@ -64,7 +64,7 @@ def write_mid_times(path: str | Path, mids: MidTimes, clock: Clock) -> None:
 
 def _text(path: str, place: str) -> str:
     try:
-        with open(path, "rb") as stream:
+        with opened(path, "a CSV file of events") as stream:
             content = stream.read(_LARGEST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else getattr(error, "strerror", None) or error

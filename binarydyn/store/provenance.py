@@ -21,6 +21,14 @@ from .seal import SCHEMA
 
 FORMAT = "binarydyn result"
 _PACKAGE = Path(_jit.__file__).parent
+ATTRIBUTES = frozenset(
+    "format schema kind caution created_utc scenario scenario_name scenario_place scenario_folder scenario_sha256 "
+    "meshes_sha256 seed package_version source_digest kernel_digest git_state numpy_version numba_version machine "
+    "design design_sha256 members tolerance table table_options backend workers gpu".split()
+)
+"""All that a file may say of itself at its root."""
+COUNTS = frozenset(("schema", "members"))
+"""Those that are whole numbers; the others are texts."""
 _SAME = {
     "kind": "another kind of result",
     "scenario_sha256": "results of another scenario",
@@ -43,7 +51,7 @@ def attributes(scenario: Scenario, kind: str) -> dict[str, str | int]:
         "caution": CAUTION,
         "created_utc": datetime.now(UTC).isoformat(timespec="seconds"),
         "scenario": scenario.text,
-        "scenario_name": scenario.name,
+        "scenario_name": one_line(scenario.name),
         "scenario_place": one_line(scenario.place),
         "scenario_folder": one_line(str(scenario.folder.absolute())),
         "scenario_sha256": scenario.sha256,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -16,13 +16,25 @@ from ..ensembles import Grid, Sample
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.reading import place_of
-from ..scenario.wording import one_line
+from ..scenario.wording import as_given, one_line
+from . import layout
 from .columns import Columns
-from .files import check_place, is_no_file, target_of
-from .groups import FLAGS, UNKNOWN, Column, read_group
-from .provenance import FORMAT
+from .files import check_place, target_of
+from .groups import FLAGS, UNKNOWN, read_group
+from .provenance import ATTRIBUTES, COUNTS, FORMAT
 from .seal import check_seal
 from .stored_rows import StoredRows, read
+
+
+class Held(dict):
+    """What was found in a file by name; InputError, naming the file, for what is not there."""
+
+    def __init__(self, place: str, found: dict[str, Any]):
+        super().__init__(found)
+        self._place = place
+
+    def __missing__(self, name: str) -> Any:
+        raise InputError(self._place, f"this is no whole result file (it has no {name}); make it anew")
 
 
 @dataclass(frozen=True)
@@ -101,7 +113,10 @@ class Result:
     def rows(self) -> StoredRows:
         """Of a sweep: its table as it is stored."""
         self._check_kind(self._kind_with_rows)
-        return StoredRows(self.path)
+        rows, count = StoredRows(self.path), len(self.sample or self.design)
+        if len(rows.members) and rows.members[-1] >= count:
+            raise InputError(rows.place, f"it has member {rows.members[-1]} of a design of {count}; make it anew")
+        return rows
 
     @property
     def _kind_with_rows(self) -> str:
@@ -134,14 +149,23 @@ class Result:
     @cached_property
     def sample(self) -> Sample | None:
         """Of a sweep over drawn members, or beside a prediction: how they were drawn; None for a grid or for none."""
-        text = self.attributes.get("design", "")
-        return Sample.from_json(text) if text.startswith("{") else None
+        return self._design(Sample) if self.attributes.get("design", "").startswith("{") else None
 
     @property
     def design(self) -> Grid | Sample:
         """Of a sweep: which members there are; the file may have fewer of them."""
         self._check_kind("sweep")
-        return self.sample or Grid.from_json(self.attributes["design"])
+        design = self.sample or self._design(Grid)
+        if len(design) != self.attributes["members"]:
+            raise InputError(self._place, "its design has another number of members than it says; make it anew")
+        return design
+
+    def _design(self, kind: type[Grid] | type[Sample]) -> Grid | Sample:
+        text = self.attributes["design"]
+        try:
+            return kind.from_json(text)
+        except (ValueError, TypeError, AttributeError, LookupError, ArithmeticError, RecursionError, InputError):
+            raise InputError(self._place, "this is no whole result file (its design is none); make it anew") from None
 
     def on_grid(self, name: str) -> np.ndarray:
         """A column of a sweep, one dimension for each of `axes`; unknown where a member is missing."""
@@ -163,11 +187,11 @@ class Result:
 
     def _table(self, group: str) -> dict[str, Any]:
         plain = {name: column.plain for name, column in self._group(group, "prediction").items()}
-        return {name: _flag(value) if name in FLAGS else value for name, value in plain.items()}
+        return Held(self._place, {name: _flag(value) if name in FLAGS else value for name, value in plain.items()})
 
     def _run(self, group: str, impact: int) -> RecordedRun:
         columns = self._group(group, "prediction")
-        c = {name: column.values for name, column in columns.items()}
+        c = Held(self._place, {name: column.values for name, column in columns.items()})
         y = np.concatenate([c[name].reshape(len(c["time_s"]), -1) for name in STATE], axis=1)
         return RecordedRun(
             system=self._system(State.from_vector(y[impact]), group),
@@ -182,9 +206,9 @@ class Result:
         bodies = []
         for name in ("primary", "secondary"):
             changed = f"{name}_{group}"
-            there = read(self.path, lambda file, changed=changed: changed in file)
+            there = read(self.path, lambda file, changed=changed: layout.has(file, changed))
             columns = self._group(changed if there else name, "prediction")
-            c = {key: column for key, column in columns.items() if key != "axis"}
+            c = {field.name: columns[field.name] for field in fields(RecordedBody)}
             plain = {key: column.values if column.dims else column.plain for key, column in c.items()}
             bodies.append(RecordedBody(**plain | {"is_even": plain["is_even"] == 1}))
         begun = self.calibration
@@ -193,15 +217,20 @@ class Result:
     def _check_kind(self, kind: str) -> None:
         if self.kind != kind:
             given, wanted = word_of(self.kind), word_of(kind)
-            raise InputError(one_line(str(self.path)), f"this is a {given}, allowed is a {wanted}; open another file")
+            raise InputError(self._place, f"this is a {given}, allowed is a {wanted}; open another file")
 
-    def _group(self, name: str, kind: str) -> dict[str, Column]:
+    def _group(self, name: str, kind: str) -> Held:
         self._check_kind(kind)
-        return read(self.path, lambda file: read_group(file, name))
+        return Held(self._place, read(self.path, lambda file: read_group(file, name)))
+
+    @property
+    def _place(self) -> str:
+        return one_line(str(self.path))
 
 
 STATE = ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", "rate2_rad_s")
 ENDS = ("status", "energy_drift", "angular_momentum_drift", "steps", "evaluations")
+_KINDS = ("prediction", "sweep", "events")
 
 
 def word_of(kind: str) -> str:
@@ -229,14 +258,15 @@ def open_result(path: str | Path) -> Result:
         )
     if missing:
         raise InputError(place, "there is no such file; `predict`, `sweep`, `merge` and `events` write one with --out")
-    if path.is_dir():
-        raise InputError(place, "this is a folder, allowed is a result file; name a file in it")
-    if is_no_file(path.stat().st_mode):
-        raise InputError(place, "this is a device or a pipe, allowed is a result file; name one")
     check_seal(path)
-    attributes = read(path, lambda file: {name: _plain(value) for name, value in file.attrs.items()})
+    attributes = Held(place, read(path, lambda file: layout.attributes(file, sorted(ATTRIBUTES))))
     if attributes.get("format") != FORMAT:
         raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is one of `--out`; name another file")
+    if wrong := next((name for name in attributes if isinstance(attributes[name], int) != (name in COUNTS)), None):
+        raise InputError(place, f"this is no whole result file ({wrong} is of another kind); make it anew")
+    if attributes["kind"] not in _KINDS:
+        kinds = " or ".join(_KINDS)
+        raise InputError(place, f"it holds {as_given(attributes['kind'])}, allowed is {kinds}; name another file")
     return Result(path, attributes["kind"], attributes)
 
 
@@ -259,7 +289,3 @@ def _unfinished(path: Path, missing: bool) -> int:
         else None
     )
     return sum(1 for _ in folder.glob("*.rows")) if folder and os.path.isdir(folder) else 0
-
-
-def _plain(value: Any) -> Any:
-    return value.item() if isinstance(value, np.generic) else value

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import IO
 
 from ..errors import InputError
+from ..scenario.reading import opened
 from ..scenario.wording import one_line
 
 SCHEMA = 2
@@ -42,7 +43,7 @@ def check_seal(path: Path) -> None:
     """InputError where a file is not what was written: cut short, changed, damaged, foreign, of another layout."""
     place = one_line(str(path))
     try:
-        with open(path, "rb") as stream:
+        with opened(path, "a result file") as stream:
             found = _found(stream)
             is_begun = _is_begun(stream)
     except OSError as error:

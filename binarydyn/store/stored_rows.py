@@ -12,6 +12,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..scenario.wording import one_line
+from . import layout
 from .table import ROWS, Values, read_values
 
 
@@ -29,16 +30,22 @@ class StoredRows:
     @cached_property
     def names(self) -> tuple[str, ...]:
         """Its columns."""
-        return tuple(read(self.path, lambda file: file[ROWS].attrs["columns"].split()))
+        names = read(self.path, lambda file: layout.column_names(layout.group(file, ROWS)))
+        if missing := {"member", "status", "reason"}.difference(names):
+            raise InputError(self.place, _no_result(f"its rows have no {min(missing)}"))
+        return names
 
     @cached_property
     def members(self) -> np.ndarray:
         """(n,) numbers of the members, ascending."""
-        return self.column("member")
+        members = self.column("member")
+        if len(members) and (members[0] < 0 or (np.diff(members) <= 0).any()):
+            raise InputError(self.place, _no_result("its members are not in order"))
+        return members
 
     def column(self, name: str) -> Values:
         """One of its columns."""
-        return read(self.path, lambda file: read_values(file[ROWS], name))
+        return read(self.path, lambda file: read_values(layout.group(file, ROWS), name))
 
     def columns(self, names: Sequence[str]) -> dict[str, Values]:
         """Those of some columns that it has."""
@@ -46,14 +53,18 @@ class StoredRows:
 
 
 def read(path: Path, take: Callable[[Any], Any]) -> Any:
-    """Something from an HDF5 file.  InputError for whatever else the file is; h5py has many errors for that."""
+    """Something from an HDF5 file.  InputError for whatever else the file is; h5py has many errors for that.
+
+    take: reads through `layout` alone, since anybody may have made the file.
+    """
     import h5py
 
     try:
         with h5py.File(path, "r") as file:
             return take(file)
-    except (OSError, KeyError, ValueError, TypeError, RuntimeError, AttributeError) as error:
-        raise InputError(
-            one_line(str(path)),
-            f"this is no whole result file ({one_line(str(error))[:120]}); name another one or make it anew",
-        ) from None
+    except (OSError, ValueError, TypeError, RuntimeError, AttributeError, LookupError, MemoryError) as error:
+        raise InputError(one_line(str(path)), _no_result(one_line(str(error))[:120])) from None
+
+
+def _no_result(why: str) -> str:
+    return f"this is no whole result file ({why}); name another one or make it anew"

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from .groups import FLAGS, TEXTS, UNKNOWN, WHOLES, describe
+from . import layout
+from .groups import TEXTS, UNKNOWN, describe, kind_of
 
 if TYPE_CHECKING:
     import h5py
@@ -51,13 +52,6 @@ class Coded:
 
 
 Values = np.ndarray | Coded
-
-
-def kind_of(name: str) -> np.dtype | None:
-    """What a column of a table holds; None for texts."""
-    if name in TEXTS:
-        return None
-    return np.dtype("<i1" if name in FLAGS else "<i8" if name in WHOLES else "<f8")
 
 
 def unknown(name: str, count: int) -> Values:
@@ -164,10 +158,11 @@ def _texts(values: Coded) -> Iterator[np.ndarray]:
 
 def read_values(group: h5py.Group, name: str) -> Values:
     """A column.  ValueError where its content is not what was written."""
-    import h5py
-
-    dataset = group[name]
-    is_text = h5py.check_string_dtype(dataset.dtype) is not None
+    words = _words(group, name)
+    dataset = layout.dataset(group, name, kind_of(name) if words is None else _CODE)
+    if dataset.shape != layout.dataset(group, "member", kind_of("member")).shape or dataset.ndim != 1:
+        raise ValueError(f"{name} has another number of rows than members")
+    is_text = kind_of(name) is None and words is None
     recipe = Recipe(name, "text" if is_text else dataset.dtype.str, len(dataset))
     if is_text:
         texts = dataset.asstr()
@@ -175,11 +170,21 @@ def read_values(group: h5py.Group, name: str) -> Values:
         values = Coded.of(text for piece in pieces for text in _added(recipe, piece))
     else:
         values = _added(recipe, dataset[()])
-        if name in TEXTS:
-            values = Coded(tuple(dataset.attrs["flag_meanings"].split()[1:]), values)
-    if recipe.hexadecimal != dataset.attrs["content_sha256"]:
+    if recipe.hexadecimal != layout.text(dataset, "content_sha256"):
         raise ValueError(f"the content of {name} is not what was written")
-    return values
+    if words is None:
+        return values
+    if len(values) and not UNKNOWN <= values.min() <= values.max() < len(words):
+        raise ValueError(f"{name} has values that mean no word")
+    return Coded(words, values)
+
+
+def _words(group: h5py.Group, name: str) -> tuple[str, ...] | None:
+    """What the codes of a column mean; None for one of numbers or of plain texts."""
+    if name not in TEXTS or name in _SENTENCES:
+        return None
+    found = layout.attributes(layout.child(group, name, "Dataset"), ("flag_meanings",))
+    return tuple(str(found["flag_meanings"]).split()[1:]) if found else None
 
 
 def _added(recipe: Recipe, piece: np.ndarray) -> np.ndarray:
