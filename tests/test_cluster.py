@@ -10,8 +10,9 @@ import socket
 import subprocess
 import sys
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -100,6 +101,33 @@ def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, mon
 def other(asked: cluster.Asked) -> cluster.Asked:
     """As if this process had another source than the workers."""
     return replace(asked, identity=(("the package's source", "0" * 12), *asked.identity[1:]))
+
+
+def listening(children: list[int]) -> dict[str, int]:
+    """Addresses (hexadecimal, host byte order) at which some processes listen over TCP, and how often each does."""
+    sockets = set()
+    for pid in children:
+        for name in Path(f"/proc/{pid}/fd").iterdir():
+            with suppress(OSError):
+                sockets.add(os.readlink(name))
+    found = {}
+    for table in ("tcp", "tcp6"):
+        for line in Path(f"/proc/net/{table}").read_text().splitlines()[1:]:
+            words = line.split()
+            if words[3] == "0A" and f"socket:[{words[9]}]" in sockets:
+                host = words[1].partition(":")[0]
+                found[host] = found.get(host, 0) + 1
+    return found
+
+
+@pytest.mark.skipif(not Path("/proc/net/tcp").exists(), reason="needs the tables of Linux")
+def test_a_cluster_of_this_machine_listens_to_itself_alone():
+    """One port for the scheduler, one for each worker and one for what watches over it, all on 127.0.0.1."""
+    before = listening([os.getpid()]).get("0100007F", 0)
+    with cluster._connected(1, "") as client:
+        (worker,) = client.run(os.getpid).values()
+        found = listening([os.getpid(), worker])
+    assert found == {"0100007F": before + 3}
 
 
 def test_workers_that_are_started_here_give_the_same_bits(one_thread):

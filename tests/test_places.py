@@ -80,6 +80,11 @@ def test_a_device_or_a_pipe_is_refused_without_reading_it(file, tmp_path):
         ["predict", file, "--plot", picture],
         ["sweep", file, *vary, "--out", "/dev/full"],
         ["sweep", file, *vary, "--out", pipe],
+        ["check", pipe],
+        ["check", "/dev/zero"],
+        ["validate", pipe],
+        ["timing", "--events", pipe],
+        ["timing", "--events", "/dev/zero"],
         ["show", "/dev/zero"],
         ["show", pipe],
         ["merge", "/dev/zero", "--out", tmp_path / "x.h5"],
@@ -124,13 +129,190 @@ def test_a_folder_that_only_says_that_it_can_be_written_is_refused_before_anythi
     def full(*_, **__):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "touch", full)
+    monkeypatch.setattr("binarydyn.store.files._new", full)
     assert "No space left" in refused(["predict", file, "--out", tmp_path / "a.h5"], capsys)
     monkeypatch.undo()
     assert os.listdir(tmp_path) == ["hit.toml"]
 
 
+# ---- readers that go away
+
+ABANDONED = """
+import json, os, sys
+from binarydyn.commands import main
+told = []
+for words in json.loads(sys.argv[1]):
+    reader, writer = os.pipe()
+    os.close(reader)
+    os.dup2(writer, 1)
+    os.close(writer)
+    sys.stdout = open(1, "w", closefd=False)
+    told.append((words, main(words)))
+sys.stderr.write(json.dumps(told))
+"""
+
+
+def test_a_reader_who_goes_away_costs_no_file(file, tmp_path):
+    """Whoever reads the standard output closes it before the first line."""
+    short = ["--days", "0.1", "--facets", "80"]
+    times = tmp_path / "mid.csv"
+    asked = [
+        ["predict", file, "--out", tmp_path / "p.h5", "--plot", tmp_path / "p.png", "--plot-aim", tmp_path / "a.png"],
+        ["predict", file, "--json", "--out", tmp_path / "j.h5"],
+        ["describe", file, "--plot", tmp_path / "d.png"],
+        [
+            "events",
+            "--days",
+            "1",
+            "--csv",
+            tmp_path / "e.csv",
+            "--out",
+            tmp_path / "e.h5",
+            "--plot",
+            tmp_path / "e.png",
+        ],
+        ["light-curve", *short, "--csv", tmp_path / "l.csv", "--plot", tmp_path / "l.png"],
+        [
+            "sweep",
+            file,
+            "--vary",
+            "impactor.mass_kg=400:480:2",
+            "--out",
+            tmp_path / "s.h5",
+            "--plot",
+            tmp_path / "s.png",
+        ],
+        ["timing", "--days", "6", "--synthesise", times],
+        ["timing", "--events", times, "--plot", tmp_path / "t.png"],
+        ["show", tmp_path / "s.h5", "--plot", tmp_path / "o.png"],
+        ["check", file],
+        ["predict", "--help"],
+        ["--version"],
+    ]
+    words = json.dumps([list(map(str, each)) for each in asked])
+    child = subprocess.run([sys.executable, "-c", ABANDONED, words], stderr=subprocess.PIPE, text=True, timeout=600.0)
+    assert child.returncode == 0 and "Error" not in child.stderr, child.stderr[-2000:]
+    for given, code in json.loads(child.stderr.splitlines()[-1]):
+        assert code == 141, given
+        for place in given[2:]:
+            path = Path(place)
+            if path.suffix in (".h5", ".png", ".csv"):
+                assert path.stat().st_size > 0, given
+                if path.suffix == ".h5":
+                    open_result(path)
+                if path.suffix == ".png":
+                    assert path.read_bytes().endswith(b"IEND\xaeB`\x82")
+
+
+def test_what_is_computed_is_said_although_a_file_fails(file, tmp_path, capsys, monkeypatch):
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "replace", full)
+    assert main(["predict", str(file), "--out", str(tmp_path / "p.h5")]) == 2
+    out, err = capsys.readouterr()
+    assert "period change" in out and "No space left" in err and err.count("\n") == 1
+    assert os.listdir(tmp_path) == ["hit.toml"]
+
+
+# ---- one name for two things
+
+
+def test_two_outputs_of_one_name_are_refused_before_anything_is_computed(file, tmp_path, capsys, monkeypatch):
+    for name in ("predict", "build", "simulate"):
+        monkeypatch.setattr(f"binarydyn.assessment.{name}", None, raising=False)
+    picture, link, hard = tmp_path / "x.png", tmp_path / "y.png", tmp_path / "z.png"
+    picture.write_bytes(b"older")
+    link.symlink_to(picture)
+    os.link(picture, hard)
+    (tmp_path / "folder").symlink_to(tmp_path)
+    vary = ["--vary", "impactor.mass_kg=400:480:2"]
+    table = tmp_path / "t.png"
+    table.write_text("mid_utc,kind,body\n")
+    for words in (
+        ["predict", file, "--out", picture, "--plot", picture],
+        ["predict", file, "--plot", picture, "--plot-aim", link],
+        ["predict", file, "--plot", picture, "--plot-aim", hard],
+        ["predict", file, "--plot", tmp_path / "new.png", "--plot-aim", tmp_path / "folder" / "new.png"],
+        ["sweep", file, *vary, "--out", picture, "--plot", picture],
+        ["events", file, "--csv", picture, "--plot", picture],
+        ["events", file, "--csv", tmp_path / "t", "--out", tmp_path / "t"],
+        ["light-curve", file, "--csv", picture, "--plot", link],
+    ):
+        assert "writes to the same file" in refused(words, capsys), words
+    for words in (
+        ["predict", file, "--out", file],
+        ["predict", picture, "--plot", hard],
+        ["timing", file, "--events", table, "--plot", table],
+        ["infer", file, "--events", table, "--plot", table],
+        ["show", picture, "--plot", picture],
+    ):
+        if words[1] == picture and words[0] == "predict":
+            picture.write_text(HIT)
+        assert "this is an input, a result would replace it" in refused(words, capsys), words
+    rock = tmp_path / "rock.png"
+    rock.write_text("v 1 0 0\n")
+    file.write_text(HIT.replace("semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "rock.png", unit = "m"}'))
+    assert "this is an input" in refused(["describe", file, "--plot", rock], capsys)
+    assert rock.read_text() == "v 1 0 0\n"
+
+
+def test_a_hyphen_is_no_file(file, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    vary = ["--vary", "impactor.mass_kg=400:480:2"]
+    for words in (["predict", file, "--out"], ["sweep", file, *vary, "--out"], ["merge", file, "--out"]):
+        assert "-: nothing is written to the standard output but text" in refused([*words, "-"], capsys)
+    for words, _ in TABLES.values():
+        assert "-: nothing is written to the standard output but text" in refused([*words, "-"], capsys)
+    assert os.listdir(tmp_path) == ["hit.toml"]
+
+
 # ---- links
+
+
+def test_what_stands_in_the_place_of_a_lock_or_a_draft_is_not_touched(file, tmp_path, capsys):
+    scenario = Scenario.from_text(HIT, "hit.toml", tmp_path)
+    precious, folder = tmp_path / "precious", tmp_path / "s.h5.parts"
+    precious.write_text("all I have")
+    folder.mkdir()
+    (folder / "lock").symlink_to(precious)
+    with (
+        pytest.raises(InputError, match="folder for blocks cannot be made"),
+        SweepStore(tmp_path / "s.h5", scenario, GRID),
+    ):
+        pass
+    (folder / "lock").unlink()
+    os.mkfifo(folder / "lock")
+    with pytest.raises(InputError, match="its lock is no file"), SweepStore(tmp_path / "s.h5", scenario, GRID):
+        pass
+    (folder / "lock").unlink()
+    os.link(precious, folder / "lock")
+    with SweepStore(tmp_path / "s.h5", scenario, GRID):
+        pass
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / ".mine.tmp").write_text("all I have")
+    (tmp_path / "t.h5.parts").symlink_to(other)
+    with (
+        pytest.raises(InputError, match="this is a link, allowed is a folder"),
+        SweepStore(tmp_path / "t.h5", scenario, GRID),
+    ):
+        pass
+    for name in ("x.csv", "x.png"):
+        (tmp_path / f".{name}.{os.getpid()}.tmp").symlink_to(precious)
+    assert main(["light-curve", "--days", "0.1", "--facets", "80", "--csv", str(tmp_path / "x.csv")]) == 0
+    assert main(["describe", str(file), "--plot", str(tmp_path / "x.png")]) == 0
+    assert precious.read_text() == (other / ".mine.tmp").read_text() == "all I have"
+    assert not (tmp_path / "x.csv").is_symlink() and (tmp_path / "x.csv").stat().st_size > 100
+
+
+def test_a_block_that_is_a_pipe_is_damaged(file, tmp_path):
+    scenario = Scenario.from_text(HIT, "hit.toml", tmp_path)
+    folder = tmp_path / "s.h5.parts"
+    folder.mkdir()
+    os.mkfifo(folder / f"000001-{'0' * 64}.rows")
+    with SweepStore(tmp_path / "s.h5", scenario, GRID) as store:
+        assert len(store.damaged) == 1 and not len(store.done())
 
 
 def test_a_result_goes_through_a_link_and_its_blocks_lie_beside_the_target(file, tmp_path):
@@ -200,9 +382,9 @@ def test_a_table_replaces_an_older_one_and_nothing_else(which, tmp_path, capsys)
             f"holds something else, allowed is a new file, one that ends in .csv, or a table that begins with {head[0]}"
             in (refused([*words, tmp_path / name], capsys))
         )
-    assert "the scenario itself" in refused([*words, scenario], capsys)
+    assert "this is an input" in refused([*words, scenario], capsys)
     (tmp_path / "to_it.csv").symlink_to(scenario)
-    assert "the scenario itself" in refused([*words, tmp_path / "to_it.csv"], capsys)
+    assert "this is an input" in refused([*words, tmp_path / "to_it.csv"], capsys)
     assert scenario.read_text() == pair().text and (tmp_path / "notes").read_text() == "mine,yours\n"
     (tmp_path / "old.csv").write_text("any\n")
     (tmp_path / "older").write_text(",".join(head) + ",more\r\n")

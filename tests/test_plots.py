@@ -553,9 +553,11 @@ def test_a_full_disk_is_one_sentence(prediction, tmp_path, monkeypatch):
     def fail(*_, **__):
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("matplotlib.figure.Figure.savefig", fail)
-    with pytest.raises(InputError, match="cannot be written .No space left on device.; choose another place"):
+    monkeypatch.setattr(os, "replace", fail)
+    (tmp_path / "a.png").write_bytes(b"older")
+    with pytest.raises(InputError, match="cannot be written .No space left on device.; check the disk"):
         plots.save_prediction(tmp_path / "a.png", prediction)
+    assert (tmp_path / "a.png").read_bytes() == b"older" and len(list(tmp_path.iterdir())) == 1
 
 
 def test_what_is_no_prediction_is_refused():

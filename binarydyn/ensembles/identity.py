@@ -12,7 +12,6 @@ import numpy as np
 from .. import _jit
 from ..errors import InputError
 from ..scenario import Scenario
-from ..scenario.reading import opened
 from ..scenario.wording import one_line
 
 _PACKAGE = Path(_jit.__file__).parent
@@ -38,13 +37,10 @@ def meshes_of(scenario: Scenario) -> list[Path]:
 
 def meshes_sha256(scenario: Scenario) -> str:
     """Of the mesh files that a scenario names; InputError where one cannot be read."""
-    found = []
     try:
-        for path in meshes_of(scenario):
-            with opened(path, "a mesh file") as stream:
-                found.append(hashlib.file_digest(stream, "sha256").hexdigest())
-        return " ".join(found) or "none: ellipsoids"
-    except (OSError, ValueError) as error:
+        meshes = meshes_of(scenario)
+        return " ".join(hashlib.sha256(path.read_bytes()).hexdigest() for path in meshes) or "none: ellipsoids"
+    except OSError as error:
         raise InputError(scenario.place, f"a mesh file cannot be read ({one_line(str(error))}); check it") from None
 
 

@@ -137,9 +137,9 @@ def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:
 
 def _dims(group: str, name: str) -> tuple[str, ...]:
     """The dimensions of a column.  Not from the file, whose references may lead anywhere."""
-    if group == "design" or name in _COORDINATES:
-        return (name,)
-    return ("number",) if group == "events" else _DIMS.get(name, ())
+    if group == "events":
+        return ("number",)
+    return (name,) if group == "design" or name in _COORDINATES else _DIMS.get(name, ())
 
 
 def _read(group: h5py.Group, name: str, dims: tuple[str, ...]) -> Column:
