@@ -1,0 +1,43 @@
+"""Every command with bad input of every kind; counts go to standard output, what is wrong to standard error.
+
+python run.py [KIND=COUNT ..] [--first N] [--workers N]
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+import watch
+
+COUNTS = {"scenario": 10_000, "table": 2000, "option": 2000, "mesh": 500, "result": 500}
+
+
+def main(words: list[str]) -> int:
+    asked, first, workers = {}, 0, 2
+    words = list(words)
+    while words:
+        word = words.pop(0)
+        if word == "--first":
+            first = int(words.pop(0))
+        elif word == "--workers":
+            workers = int(words.pop(0))
+        else:
+            kind, _, count = word.partition("=")
+            asked[kind] = int(count) if count else COUNTS[kind]
+    jobs = [(kind, first + k) for kind, count in (asked or COUNTS).items() for k in range(count)]
+    begun = time.monotonic()
+    tallies = watch.run_all(jobs, workers, lambda text: print(text, file=sys.stderr, flush=True))
+    for kind, tally in tallies.items():
+        ends = ", ".join(f"{code}: {count}" for code, count in sorted(tally.codes.items()))
+        print(
+            f"{kind}: {ends}; wrong {len(tally.wrong)}; {tally.cpu_s:.0f} s of processor, longest {tally.slowest_s:.1f} s"
+        )
+    print(f"{time.monotonic() - begun:.0f} s in all")
+    return 1 if any(tally.wrong for tally in tallies.values()) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
