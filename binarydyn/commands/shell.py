@@ -47,7 +47,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         with shown():
             return _shell(words)(args=words or ["--help"], prog_name="binarydyn", standalone_mode=False) or 0
     except InputError as error:
-        return _complain(str(error), 2)
+        return _complain(error.at_the_command_line, 2)
     except BinarydynError as error:
         return _complain(str(error), 1)
     except (KeyboardInterrupt, typer.Abort):

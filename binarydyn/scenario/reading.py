@@ -45,6 +45,8 @@ def read_text(path: str | Path) -> str:
     try:
         with opened(path, "a scenario file") as stream:
             raw = stream.read(LARGEST_BYTES + 1)
+    except InputError:
+        raise
     except FileNotFoundError:
         raise InputError(place, "there is no such file; `binarydyn check --print` writes one to start from") from None
     except (OSError, ValueError) as error:

@@ -53,7 +53,7 @@ def write_rows(
 
     Errors as in check_csv, and where the disk refuses.
     """
-    names = list(names or rows[0])
+    names = list(names or (rows[0] if rows else head))
     write_csv(path, head, [names, *([row[name] for name in names] for row in rows)])
 
 

@@ -66,6 +66,8 @@ def _text(path: str, place: str) -> str:
     try:
         with opened(path, "a CSV file of events") as stream:
             content = stream.read(_LARGEST_BYTES + 1)
+    except InputError:
+        raise
     except (OSError, ValueError) as error:
         reason = "no such file" if isinstance(error, FileNotFoundError) else getattr(error, "strerror", None) or error
         raise InputError(place, f"it cannot be read ({reason}); give a CSV file of events") from None

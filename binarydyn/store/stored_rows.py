@@ -62,6 +62,8 @@ def read(path: Path, take: Callable[[Any], Any]) -> Any:
     try:
         with h5py.File(path, "r") as file:
             return take(file)
+    except InputError:
+        raise
     except (OSError, ValueError, TypeError, RuntimeError, AttributeError, LookupError, MemoryError) as error:
         raise InputError(one_line(str(path)), _no_result(one_line(str(error))[:120])) from None
 

@@ -67,8 +67,22 @@ def obj(points: np.ndarray, facets: np.ndarray, chance: random.Random) -> bytes:
     form = chance.choice(("f {} {} {}", "f {}/1 {}/2 {}/3", "f {}//1 {}//2 {}//3"))
     lines += [form.format(*(i + 1 for i in facet)) for facet in facets.tolist()]
     for _ in range(chance.choice((0, 0, 1, 3))):
-        odd = ("o x", "vt 1", "v 1 2", "v a b c", "f 1 2", "f 0 1 2", "f -1 -2 -3", "f 1 2 99999999999999999999", "\x1b[31m",
-               "f " + "1 " * 2000, "v " + "9" * 400 + " 1 1", "v 1e999 0 0", "f 1.5 2 3", "#" * 5000)  # fmt: skip
+        odd = (
+            "o x",
+            "vt 1",
+            "v 1 2",
+            "v a b c",
+            "f 1 2",
+            "f 0 1 2",
+            "f -1 -2 -3",
+            "f 1 2 99999999999999999999",
+            "\x1b[31m",
+            "f " + "1 " * 2000,
+            "v " + "9" * 400 + " 1 1",
+            "v 1e999 0 0",
+            "f 1.5 2 3",
+            "#" * 5000,
+        )
         lines.insert(chance.randrange(len(lines)), chance.choice(odd))
     return "\n".join(lines).encode()
 

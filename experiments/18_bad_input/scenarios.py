@@ -50,13 +50,21 @@ MATERIAL = {"name": "perlite_sand"}
 CHEAP = (["check"], ["check", "--json"])
 DEAR = (["describe"], ["describe", "--json"], ["predict", "--single", "--json"], ["predict", "--single", "--budget"])
 DEAREST = (
-    ["predict", "--json"], ["predict", "--out", "p.h5", "--plot", "p.png"], ["events", "--days", "1", "--single"],
-    ["events", "--days", "1", "--csv", "e.csv"], ["light-curve", "--days", "0.2", "--facets", "80"], ["plan"],
-    ["infer", "--count", "200", "--runs", "32"], ["sensitivity", "--count", "256", "--runs", "32"], ["validate"],
-    ["describe", "--plot", "d.png"], ["predict", "--single", "--plot-aim", "a.png"],
-    ["timing", "--synthesise", "t.csv", "--days", "2"], ["sweep", "--sample", "random", "--out", "s.h5", "--workers", "1"],
+    ["predict", "--json"],
+    ["predict", "--out", "p.h5", "--plot", "p.png"],
+    ["events", "--days", "1", "--single"],
+    ["events", "--days", "1", "--csv", "e.csv"],
+    ["light-curve", "--days", "0.2", "--facets", "80"],
+    ["plan"],
+    ["infer", "--count", "200", "--runs", "32"],
+    ["sensitivity", "--count", "256", "--runs", "32"],
+    ["validate"],
+    ["describe", "--plot", "d.png"],
+    ["predict", "--single", "--plot-aim", "a.png"],
+    ["timing", "--synthesise", "t.csv", "--days", "2"],
+    ["sweep", "--sample", "random", "--out", "s.h5", "--workers", "1"],
     ["sweep", "--vary", "impactor.mass_kg=400,500", "--out", "s.h5", "--workers", "1", "--table", "brief"],
-)  # fmt: skip
+)
 
 
 @cache

@@ -79,9 +79,15 @@ def _moment(chance: random.Random) -> str:
         (
             f"{chance.randrange(1960, 2110)}-{chance.randrange(14):02d}-{chance.randrange(33):02d}T07:41:00",
             f"2033-04-{chance.randrange(1, 31):02d}T{chance.randrange(26):02d}:{chance.randrange(62):02d}:00.5Z",
-            "2033-04-13 07:41", "2033-04-13", "2033-04-13T07:41:00+05:30", "2463700.5", "nan", "13.04.2033", "",
+            "2033-04-13 07:41",
+            "2033-04-13",
+            "2033-04-13T07:41:00+05:30",
+            "2463700.5",
+            "nan",
+            "13.04.2033",
+            "",
         )
-    )  # fmt: skip
+    )
 
 
 def case(number: int, folder: Path) -> list[str]:
