@@ -32,9 +32,8 @@ def main(words: list[str]) -> int:
     tallies = watch.run_all(jobs, workers, lambda text: print(text, file=sys.stderr, flush=True))
     for kind, tally in tallies.items():
         ends = ", ".join(f"{code}: {count}" for code, count in sorted(tally.codes.items()))
-        print(
-            f"{kind}: {ends}; wrong {len(tally.wrong)}; {tally.cpu_s:.0f} s of processor, longest {tally.slowest_s:.1f} s"
-        )
+        spent = f"{tally.cpu_s:.0f} s of processor, longest {tally.slowest_s:.1f} s"
+        print(f"{kind}: {ends}; wrong {len(tally.wrong)}; {spent}", flush=True)
     print(f"{time.monotonic() - begun:.0f} s in all")
     return 1 if any(tally.wrong for tally in tallies.values()) else 0
 

@@ -25,7 +25,7 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
 LIMIT_S = 10.0
-"""Processor time of one command line.  Work that somebody asked for is interrupted after it, which must end with 130."""
+"""Processor time of one command line.  Work that was asked for is interrupted after it, which must end with 130."""
 KILL_S = 45.0
 MEMORY_BYTES = 12 << 30
 QUIET = re.compile(r"^(compiling kernels once|sweep: |sample: |running |warning: block)")
