@@ -100,6 +100,32 @@ def position_velocity(elements: Elements, time_s=0.0, gm_m3_s2: float = GM_SUN) 
     return position, velocity
 
 
+def displacement_m(elements: Elements, dv_m_s, time_s, gm_m3_s2: float = GM_SUN) -> np.ndarray:
+    """(..., 3) by which a small change of the velocity (3,) at time zero moves the place at times (...), first order.
+
+    The variation of r = f r0 + g v0 with the turn of the eccentric anomaly E (Battin 1999, An Introduction to the
+    Mathematics and Methods of Astrodynamics, sec. 4.3 and 9.5, from memory); left out, its square over the distance.
+    A difference of two places would lose the digits that both share.
+    """
+    a, e, n = elements.semi_major_axis_m, elements.eccentricity, elements.mean_motion_rad_s(gm_m3_s2)
+    time, dv = np.asarray(time_s, dtype=float), np.asarray(dv_m_s, dtype=float)
+    r0, v0 = position_velocity(elements, 0.0, gm_m3_s2)
+    start = float(eccentric_anomaly(elements.mean_anomaly_rad, e))
+    now = eccentric_anomaly(elements.mean_anomaly_rad + n * time, e)
+    height, r = a * (1.0 - e * math.cos(start)), a * (1.0 - e * np.cos(now))
+    sine, versine, cosine = np.sin(now - start), 2.0 * np.sin(0.5 * (now - start)) ** 2, np.cos(now - start)
+    root = math.sqrt(gm_m3_s2)
+    climb, d_climb = float(r0 @ v0) / root, float(r0 @ dv) / root
+    d_a = 2.0 * a * a * float(v0 @ dv) / gm_m3_s2
+    d_turn = -1.5 * n * time * d_a / a + height * d_a / a**2 * sine
+    d_turn = a / r * (d_turn - (d_climb - 0.5 * climb * d_a / a) / math.sqrt(a) * versine)
+    d_f = -(d_a * versine + a * sine * d_turn) / height
+    g = (a * climb * versine + height * math.sqrt(a) * sine) / root
+    d_g = (d_a * climb + a * d_climb) * versine + a * climb * sine * d_turn
+    d_g = (d_g + height * (0.5 * d_a / math.sqrt(a) * sine + math.sqrt(a) * cosine * d_turn)) / root
+    return d_f[..., None] * r0 + d_g[..., None] * v0 + g[..., None] * dv
+
+
 def elements_at(position_m, velocity_m_s, gm_m3_s2: float = GM_SUN) -> Elements:
     """The ellipse through one position (3,) and velocity (3,), its mean anomaly at that instant; angles in [0, 2 pi).
 

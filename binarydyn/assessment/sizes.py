@@ -12,7 +12,6 @@ import numpy as np
 
 from ..constants import DAY_S, YEAR_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
-from ..dynamics.perturbations import share
 from ..scenario import Scenario
 from ..scenario.heliocentric import elements_of
 from .periodic import Shooting
@@ -49,7 +48,7 @@ def estimated_sizes(scenario: Scenario) -> list[Size]:
     state = State.from_vector(shooting.first_state(separation_m, n))
     primary, secondary = primary.scaled_mass(factor), secondary.scaled_mass(factor)
     system = System(primary, secondary, state, perturbations=perturbations_of(scenario, secondary))
-    on, n = system.perturbations or Perturbations(), share(system, system.state)[0]
+    on = system.perturbations or Perturbations()
     seconds, found = scenario.simulation.days_after * DAY_S, []
     if scenario.heliocentric_orbit:
         found.append(_tide(scenario, system, separation_m, n))

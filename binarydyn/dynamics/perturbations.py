@@ -4,7 +4,7 @@ With r from the primary to the secondary, and a unit vector d from the Sun at a 
 
 Sun's tide    r'' += (GM_sun / D^3) (3 d (d . r) - r), torque 3 (GM_sun / D^3) d x I d on each body; the barycentre
               moves on an ellipse (Murray & Dermott 1999, ch. 2 and 5).  Right to r / D, some 1e-8.
-drift         r'' -= y r', without torque: y = n'/(3 n) for point masses; with the quadrupoles and the synchronous
+drift         r'' -= y r', without torque: y = n'/(3 n) for point masses; in the bodies' field and with the synchronous
               secondary's own spin see `share`.
 dissipation   r'' -= (3 K / r^10) [2 r (r . r') + r^2 (r x w + r')], the opposite torque on the secondary, of spin w:
               the bulge that the primary raises on it follows with a constant time lag (Mignard 1979, Moon & Planets 20,
@@ -21,7 +21,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .._jit import kernel
+from ..bodies.averaged import round_axes
 from ..constants import GM_SUN, G
+from ..gravity.line import line_potential
 from ..kepler import Elements, hill_radius_m, position_velocity
 from ..vectors import rotation_of_quaternion
 from .stepper import CLOCK
@@ -34,6 +36,8 @@ MOTION = 19
 """How many of the kernels' parameters are those of motion.py; here the perturbations' begin."""
 NEVER_S = 1e300
 _NEWTON_STEPS = 60
+LEAST_SLIP = 0.1
+"""|w - n| over n of the primary's spin w, below which its equator's pull is no fast one."""
 _NO_SUN = (0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
@@ -159,18 +163,33 @@ class Perturbations:
 def share(system: System, state: State) -> tuple[float, float]:
     """(n, y n / n'): mean motion, and how strong a drag has to be to change it.
 
-    n^2 a^3 = GM (1 + k), k = 3/2 J / a^2 with the flattening J of both bodies, so that a push changes n by
-    (3 + 5k)/(1 - k) times its share of v, not by 3 (Murray & Dermott 1999, ch. 6); the secondary's spin follows n and
-    takes C n' from the orbit: y n / n' = (1 - k)/(3 + 5k) - C / (m a^2).  a is (1 - k) times the osculating one, which
-    holds for a circle and to k e for an eccentricity e.
+    The drag takes y m a^2 n of the angular momentum m a^2 n + C n, along the circular orbits of the whole field, so
+    y n / n' = -1 - 2 (d ln a / d ln n) - C / (m a^2): 1/3 for points.  C counts where the secondary's spin follows n,
+    which that of one round about z does not.  a is that of the circular orbit of the same energy, what the primary's
+    equator lends at this phase taken out; that holds to e^2 times what the bodies add to a point's field.
     """
-    r, v = np.linalg.norm(state.position_m), np.linalg.norm(state.velocity_m_s)
-    osculating = abs(1.0 / (2.0 / r - v * v / system.gm_m3_s2))
-    flat = 1.5 * system.flattening_m2
-    a = osculating * (1.0 - flat / osculating**2)
-    k = flat / a**2
-    spin = system.secondary.inertia_kg_m2[2] / (system.reduced_mass_kg * a * a)
-    return math.sqrt(system.gm_m3_s2 * (1.0 + k) / a) / a, (1.0 - k) / (3.0 + 5.0 * k) - spin
+    line = line_potential(system.primary, system.secondary, system.degree, system.gm_m3_s2)
+    r, v = (float(np.linalg.norm(part)) for part in (state.position_m, state.velocity_m_s))
+    a = line.circular_m(line.energy_m2_s2(r, v) - _lent_m2_s2(system, state, line.rate_rad_s(r)))
+    follows = 2 not in round_axes(system.secondary, system.degree)
+    spin = system.secondary.inertia_kg_m2[2] / (system.reduced_mass_kg * a * a) if follows else 0.0
+    return line.rate_rad_s(a), -1.0 - 2.0 / line.rate_slope(a) - float(spin)
+
+
+def _lent_m2_s2(system: System, state: State, n: float) -> float:
+    """By how much the energy of a circular orbit in the averaged field is above its mean while the primary turns.
+
+    n/(w - n) U22, U22 = -3 GM C22 R^2 cos(2 phase) / r^3: the orbit's energy follows w dh, E - w h being kept.
+    """
+    axes = np.array(rotation_of_quaternion(*state.attitude1)).reshape(3, 3)
+    x, y, _ = state.position_m @ axes
+    ix, iy, _ = system.primary.inertia_kg_m2
+    sense = math.copysign(1.0, np.cross(state.position_m, state.velocity_m_s) @ axes[:, 2])
+    slip = sense * float(state.rate1_rad_s[2]) - n
+    slip = math.copysign(max(abs(slip), LEAST_SLIP * n), slip)
+    r = float(np.linalg.norm(state.position_m))
+    equator = 0.75 * (iy - ix) / system.primary.mass_kg * (x * x - y * y) / (x * x + y * y)
+    return -n / slip * system.gm_m3_s2 * equator / r**3
 
 
 @kernel

@@ -1,8 +1,8 @@
 """What the impact does to the pair's own orbit about the Sun, and how far that moves it after years.
 
-The barycentre's change of velocity, in ecliptic axes, is added to its motion at the impact; both orbits are then
-followed as ellipses about the Sun.  The difference of two such orbits is right as long as the planets pull both alike:
-years, not beyond a close approach to a planet, which multiplies it.
+The barycentre's change of velocity, in ecliptic axes, is added to its motion at the impact; how far that moves it on
+its ellipse is told to first order in the change, which is some 1e-9 of the motion.  Right as long as the planets pull
+both orbits alike: years, not beyond a close approach to a planet, which multiplies the difference.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import EARTH_RADIUS_M, YEAR_S
+from ..constants import EARTH_RADIUS_M, GM_SUN, YEAR_S
 from ..errors import InputError
 from ..impact.frame import ecliptic_axes
-from ..kepler import Elements, elements_at, position_velocity
+from ..kepler import Elements, displacement_m, elements_at, position_velocity
 from ..scenario import HeliocentricOrbit, MutualOrbit
 from ..scenario.heliocentric import elements_at_impact
 
@@ -54,9 +54,10 @@ class Deflection:
 
     @property
     def period_change_s(self) -> float:
-        """Of the revolution about the Sun: 3 P a v dv_t / GM, from the elements."""
-        before, after = self.before.mean_motion_rad_s(), self.after.mean_motion_rad_s()
-        return 2.0 * math.pi * (before - after) / (before * after)
+        """Of the revolution about the Sun: 3 P a v dv_t / GM, to first order as `displacement_m`."""
+        _, velocity = position_velocity(self.before)
+        change = 3.0 * self.before.semi_major_axis_m / GM_SUN * float(velocity @ self.dv_m_s)
+        return 2.0 * math.pi / self.before.mean_motion_rad_s() * change
 
     def displacement_m(self, years) -> tuple[np.ndarray, np.ndarray]:
         """(along the velocity, total), m, of the pair from where it would have been; years (...) after the impact.
@@ -64,9 +65,8 @@ class Deflection:
         Along is negative where the push has let it fall behind.
         """
         times = np.asarray(years, dtype=float) * YEAR_S
-        here, velocity = position_velocity(self.before, times)
-        moved, _ = position_velocity(self.after, times)
-        apart = moved - here
+        _, velocity = position_velocity(self.before, times)
+        apart = displacement_m(self.before, self.dv_m_s, times)
         along = np.sum(apart * velocity, axis=-1) / np.linalg.norm(velocity, axis=-1)
         return along, np.linalg.norm(apart, axis=-1)
 
