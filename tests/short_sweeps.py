@@ -53,7 +53,7 @@ def scenario(text: str = HIT) -> Scenario:
 def stored(path: Path, design: Grid, text: str = HIT, stop_after: int | None = None, workers: int = 2, rows: int = 4):
     """Run a sweep into a file, or leave it after some rows; the open result, or None."""
     asked = scenario(text)
-    with SweepStore(path, asked, design, block_rows=rows) as store:
+    with SweepStore(path, asked, design, block_rows=rows, block_s=1e9) as store:
         for count, row in enumerate(sweep(asked, design, workers, store.done()), 1):
             store.append(row)
             if count == stop_after:

@@ -95,6 +95,28 @@ def test_a_dead_process_does_not_hold_the_lock(campaign, tmp_path):
         assert store.done() == {0, 1, 2}
 
 
+class Clock:
+    """Seconds that pass when they are told to."""
+
+    now_s = 100.0
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+
+def test_a_kill_costs_a_second_at_most_and_a_fifth_of_what_was_done_in_the_beginning(campaign, tmp_path, monkeypatch):
+    """Rows every 0.05 s: the first is kept at once, later ones no later than 1 s, and nearly all of the blocks last."""
+    clock = Clock()
+    monkeypatch.setattr("binarydyn.store.sweeps.time", clock)
+    with SweepStore(tmp_path / "s.h5", campaign.asked(), campaign.invented_grid(400)) as store:
+        for k in range(400):
+            store.append_block(campaign.invented(np.array([k])))
+            lost = k + 1 - len(store.done())
+            assert 0.05 * (lost - 1) <= min(1.0, 0.25 * 0.05 * k), k
+            clock.now_s += 0.05
+        assert len(list(tmp_path.glob("s.h5.parts/*.rows"))) < 45
+
+
 def test_a_file_is_the_same_whatever_the_blocks_and_their_order_were(campaign, tmp_path):
     """And whatever is joined at once: all columns together or one after another."""
     design, order = campaign.invented_grid(300), np.arange(300)

@@ -243,12 +243,13 @@ def interrupted(folder, sent: signal.Signals) -> tuple[int, str]:
     return process.returncode, err
 
 
-@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGKILL])
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_an_interrupted_command_resumes_to_the_same_file(sent, many_file, tmp_path, capsys):
     code, err = interrupted(tmp_path, sent)
-    if sent is signal.SIGINT:
+    if sent is not signal.SIGKILL:
         told = [line for line in err.splitlines() if not line.startswith("sweep: ")]  # progress, on a slow machine
-        assert code == 130 and len(told) == 1 and "the same command resumes" in told[0]
+        assert code == 128 + sent and len(told) == 1 and "the same command resumes" in told[0]
+        assert ("terminated" if sent is signal.SIGTERM else "interrupted") in told[0]
     else:
         assert code == -signal.SIGKILL
     assert main(command(tmp_path)) == 0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import signal
 import sys
 import time
 from typing import TYPE_CHECKING, Annotated
@@ -80,17 +81,18 @@ def sweep(
             print(f"warning: {sentence}", file=sys.stderr)
         needless = store.needless()
         left, wanted = len(design) - len(needless), len(store.wanted)
+        interruption = Interruption(signal.SIGINT, signal.SIGTERM)
         try:
-            with Interruption() as interruption:
+            with interruption:
                 parts = rows_of(scenario, design, done=needless, backend=where)
                 for part in parts if quiet else watched(parts, wanted, wanted - left):
                     with interruption.held():
                         (store.append_block if isinstance(part, Block) else store.append)(part)
-            result = store.finish()
+                result = store.finish()
         except KeyboardInterrupt:
             store.flush()
-            print(f"binarydyn: interrupted, {_kept(store)}; the same command resumes", file=sys.stderr)
-            return 130
+            print(f"binarydyn: {interruption.word}, {_kept(store)}; the same command resumes", file=sys.stderr)
+            return interruption.code
         except WorkersLostError as error:
             store.flush()
             raise WorkersLostError(f"{error}; {_kept(store)}, the same command resumes") from None

@@ -27,7 +27,8 @@ class SweepStore:
     """Where the rows of one sweep are kept; a context that locks the output and at its end saves what is there.
 
     InputError where the output cannot be written, is used by another process, or holds a result of something else.
-    block_rows, block_s: a block is closed after so many rows or seconds; a kill loses at most that.
+    block_rows, block_s: a block is closed after so many rows or seconds; a kill loses at most that.  block_s None: a
+    quarter of the time since the first row, 1 s at most, so that who is killed again and again still gets on.
     table: which numbers the rows have, `full` or `brief`, options: how they are computed; all rows of a file have the
     same.  told: attributes that decide nothing, such as where the rows were computed; those of who finishes the file.
     part: the members that are wanted, None: all.  A finished file may have members outside of it, or of a smaller
@@ -40,7 +41,7 @@ class SweepStore:
         scenario: Scenario,
         design: Design,
         block_rows: int = 5000,
-        block_s: float = 2.0,
+        block_s: float | None = None,
         table: str = "full",
         part: range | None = None,
         options: str = "",
@@ -61,6 +62,7 @@ class SweepStore:
         self._done = MemberSet(len(design))
         self._waiting: list[Row | Block] = []
         self._count, self._since = 0, 0.0
+        self._first: float | None = None
 
     def __enter__(self) -> SweepStore:
         self._see_file()
@@ -151,11 +153,14 @@ class SweepStore:
             self._keep(block, len(block))
 
     def _keep(self, part: Row | Block, count: int) -> None:
+        now = time.monotonic()
+        self._first = now if self._first is None else self._first
         if not self._waiting:
-            self._since = time.monotonic()
+            self._since = now
         self._waiting.append(part)
         self._count += count
-        if self._count >= self.block_rows or time.monotonic() - self._since >= self.block_s:
+        longest_s = min(1.0, 0.25 * (now - self._first)) if self.block_s is None else self.block_s
+        if self._count >= self.block_rows or now - self._since >= longest_s:
             self.flush()
 
     def flush(self) -> None:

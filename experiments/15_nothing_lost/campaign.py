@@ -267,7 +267,7 @@ def damaged_blocks(how: Callable, count: int, seed: int, folder: Path, members: 
     whole, design, draws, found = folder / "w.h5", invented_grid(members), random.Random(seed), Counter()
     fill(whole, design)
     wanted = content(whole)
-    with SweepStore(folder / "s.h5", asked(), design, block_rows=512) as store:
+    with SweepStore(folder / "s.h5", asked(), design, block_rows=512, block_s=1e9) as store:
         for first in range(0, members // 2, AT_ONCE):
             store.append_block(invented(np.arange(first, first + AT_ONCE)))
     for k in range(count):
