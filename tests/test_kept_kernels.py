@@ -101,16 +101,26 @@ WRONG = {
 }
 
 
-@pytest.mark.parametrize("how", WRONG, ids=lambda how: how.__name__.strip("_"))
-def test_a_folder_that_is_not_the_users_alone_is_not_used(how, tmp_path):
-    if how in (_other_owner, _other_owner_above) and os.geteuid():
-        pytest.skip("only root can give a folder to somebody else")
+def own_folder(tmp_path: Path) -> Path:
+    """The folder that a process takes, made beforehand, with a module that shows whether it was taken."""
     leaf = tmp_path / "cache" / "binarydyn" / _jit.source_digest
     leaf.mkdir(parents=True)
     leaf.chmod(0o700)
     plant(leaf)
-    assert run(XDG_CACHE_HOME=str(tmp_path / "cache"))[0] == "planted"  # of the user's own making: it is what it is
-    how(leaf)
+    return leaf
+
+
+def test_the_users_own_folder_is_used(tmp_path):
+    """So that the tests below plant where it would count."""
+    own_folder(tmp_path)
+    assert run(XDG_CACHE_HOME=str(tmp_path / "cache"))[0] == "planted"
+
+
+@pytest.mark.parametrize("how", WRONG, ids=lambda how: how.__name__.strip("_"))
+def test_a_folder_that_is_not_the_users_alone_is_not_used(how, tmp_path):
+    if how in (_other_owner, _other_owner_above) and os.geteuid():
+        pytest.skip("only root can give a folder to somebody else")
+    how(own_folder(tmp_path))
     answer, reason = run(XDG_CACHE_HOME=str(tmp_path / "cache"))
     assert answer == "42.0 None" and WRONG[how] in reason
 
@@ -132,17 +142,24 @@ def _cut(data: bytes, draws: random.Random) -> bytes:
     return data[: draws.randrange(len(data))]
 
 
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory) -> tuple[Path, list[str]]:
+    """A folder with a module and its kernel, and what the process that made them printed."""
+    home = tmp_path_factory.mktemp("kept")
+    return home, run(XDG_CACHE_HOME=str(home))
+
+
 @pytest.mark.parametrize("how", [_flipped, _cut, lambda data, draws: b""], ids=["flipped", "cut", "empty"])
-def test_what_is_damaged_is_made_anew(how, tmp_path):
-    answer = run(XDG_CACHE_HOME=str(tmp_path))
-    folder = tmp_path / "binarydyn" / _jit.source_digest
-    whole = {path: path.read_bytes() for path in folder.iterdir()}
-    assert {path.suffix for path in whole} == {".py", ".kernel"}
-    draws = random.Random(5)
-    for path in (*whole, *whole):
-        path.write_bytes(how(whole[path], draws))
-        assert run(XDG_CACHE_HOME=str(tmp_path)) == answer
-        assert _cache.read(path) is not None and set(folder.iterdir()) == set(whole)
+def test_what_is_damaged_is_made_anew(how, kept):
+    home, answer = kept
+    folder, draws = home / "binarydyn" / _jit.source_digest, random.Random(5)
+    files = set(folder.iterdir())
+    assert sorted(path.suffix for path in files) == [".kernel", ".py"]
+    for path in files:
+        path.write_bytes(how(path.read_bytes(), draws))
+        assert _cache.read(path) is None
+    assert run(XDG_CACHE_HOME=str(home)) == answer
+    assert all(_cache.read(path) is not None for path in files) and set(folder.iterdir()) == files
 
 
 def test_every_bit_counts_and_no_file_stands_in_for_another(tmp_path):
