@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -29,19 +30,24 @@ from binarydyn.store import SweepStore, open_result
 HERE = str(Path(__file__).parent)
 MASS = "impactor.mass_kg"
 SIMULATED = """
-import functools, os, sys, binarydyn.store
-from binarydyn.ensembles import members
-binarydyn.store.SweepStore = functools.partial(binarydyn.store.SweepStore, block_rows=5)
+import os, sys, time
+from binarydyn.ensembles import members, threads
 log = os.open(sys.argv[1], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
+def note(count):
+    os.write(log, f"{count} {time.monotonic()}\\n".encode())
 def counted(*given, real=members.predict):
     found = real(*given)
-    os.write(log, b"1\\n")
+    note(1)
     return found
-members.predict = counted
+def counted_block(*given, real=threads.block_of):
+    found = real(*given)
+    note(len(found))
+    return found
+members.predict, threads.block_of = counted, counted_block
 from binarydyn.commands import main
 sys.exit(main(sys.argv[2:]))
 """
-"""The command line as it is, but for short blocks and a line for each member that is computed."""
+"""The command line as it is, but for a line for each member, or batch of them, that is computed: how many and when."""
 INVENTED = """
 import os, sys
 sys.path.insert(0, sys.argv[1])
@@ -97,7 +103,7 @@ def fill(path: Path, design: Grid, log: int | None = None) -> int:
         for first in range(0, len(left), AT_ONCE):
             members = left[first : first + AT_ONCE]
             if log is not None:
-                os.write(log, f"{len(members)}\n".encode())
+                os.write(log, f"{len(members)} {time.monotonic()}\n".encode())
             computed += len(members)
             store.append_block(invented(members))
         store.finish()
@@ -109,43 +115,69 @@ class Kills:
     """What happened: moments counted by what was on disk, members computed again in all and at most in one kill."""
 
     moments: Counter
-    again: int
-    most: int
-    block: int
+    again: int = 0
+    most: int = 0
+    most_of_second: float = 0.0
 
     def __str__(self) -> str:
         met = ", ".join(f"{count} {word}" for word, count in self.moments.most_common())
-        return f"{self.moments.total()} kills ({met}): {self.again} members computed again, {self.most} at most in one"
+        lost = f"{self.again} members computed again, {self.most} at most in one"
+        return f"{self.moments.total()} ({met}): {lost}, {self.most_of_second:.2f} s of work at most"
 
 
-def kills(folder: Path, count: int, seed: int, command: Callable[[Path, Path], list[str]], members: int, block: int):
-    """Kill the command `count` times, each on a new file, and let it go on; Kills.
+def kills(folder: Path, count: int, seed: int, command: Callable, members: int, sent: signal.Signals = signal.SIGKILL):
+    """Send `count` processes a signal, each on a new file, and let them go on; Kills.
 
-    AssertionError where the file is not that of a run that nobody killed, or more than the block in flight was lost.
+    AssertionError where the file is not that of a run that nobody ended, or where more was lost than a block: what was
+    computed within the last second, and what was under way meanwhile (_UNDER_WAY_S).
     """
     whole, log = folder / "whole.h5", folder / "log"
     begun = time.monotonic()
     subprocess.run(command(whole, log), check=True, stdout=subprocess.DEVNULL)
     length, wanted = time.monotonic() - begun, content(whole)
-    draws, found = random.Random(seed), Kills(Counter(), 0, 0, block)
+    draws, found = random.Random(seed), Kills(Counter())
     while found.moments.total() < count:
         path = folder / f"{found.moments.total()}.h5"
         log.unlink(missing_ok=True)
         process = subprocess.Popen(command(path, log), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(draws.uniform(0.0, length))
-        process.kill()
-        if process.wait() != -9:
+        ended = time.monotonic()
+        process.send_signal(sent)
+        if process.wait() not in (-sent, 128 + sent):
             path.unlink()
             continue  # it had ended by then
         found.moments[_state(path)] += 1
+        computed = _logged(log)
         subprocess.run(command(path, log), check=True, stdout=subprocess.DEVNULL)
-        again = sum(int(line) for line in log.read_text().split()) - members
-        assert 0 <= again <= block, f"{again} members were computed again, {block} may be in flight"
+        again = sum(number for number, _ in _logged(log)) - members
+        last = _last_of(computed, again)
+        assert again >= 0 and ended - last <= 1.0 + _UNDER_WAY_S, f"{again} again, of {ended - last:.2f} s"
         assert content(path) == wanted, "the file is not that of one go"
         assert not path.with_name(path.name + ".parts").exists() and not list(folder.glob(".*"))
         found.again, found.most = found.again + again, max(found.most, again)
+        found.most_of_second = max(found.most_of_second, ended - last if again else 0.0)
         path.unlink()
     return found
+
+
+_UNDER_WAY_S = 2.0
+"""A batch of brief members takes a second, and a row that comes late closes its block late."""
+
+
+def _logged(log: Path) -> list[tuple[int, float]]:
+    """How many members were computed when, oldest first."""
+    lines = log.read_text().splitlines() if log.exists() else []
+    return [(int(count), float(when)) for count, when in map(str.split, lines)]
+
+
+def _last_of(computed: list[tuple[int, float]], again: int) -> float:
+    """When the oldest of the last `again` members was computed; the end of time where there are none."""
+    left, when = again, float("inf")
+    for count, moment in reversed(computed):
+        if left <= 0:
+            break
+        left, when = left - count, moment
+    return when
 
 
 def _state(path: Path) -> str:
@@ -159,20 +191,16 @@ def _state(path: Path) -> str:
     return "between blocks" if any(parts.glob("*.rows")) else "before the first block"
 
 
-def simulated_kills(folder: Path, count: int, seed: int = 1, members: int = 120) -> Kills:
-    """Of the command `sweep` with two threads and blocks of 5 rows; each thread may have a member under way too."""
+def simulated_kills(folder: Path, count: int, seed: int = 1, members: int = 120, table: str = "full", **how) -> Kills:
+    """Of the command `sweep` with two threads; how: as of kills."""
     file = folder / "pair.toml"
     file.write_text(asked().text)
-    words = ["sweep", str(file), "--vary", f"{MASS}=300:900:{members}", "--workers", "2", "--out"]
+    words = ["sweep", str(file), "--vary", f"{MASS}=300:900:{members}", "--workers", "2", "--table", table, "--out"]
 
     def command(path: Path, log: Path) -> list[str]:
         return [sys.executable, "-c", SIMULATED, str(log), *words, str(path)]
 
-    return kills(folder, count, seed, command, members, 5 + _IN_FLIGHT * 2)
-
-
-_IN_FLIGHT = 6
-"""Members a thread may have computed that have not yet reached the store: one, and those in the queues."""
+    return kills(folder, count, seed, command, members, **how)
 
 
 def invented_kills(folder: Path, count: int, seed: int = 2, members: int = 60_000) -> Kills:
@@ -181,7 +209,35 @@ def invented_kills(folder: Path, count: int, seed: int = 2, members: int = 60_00
     def command(path: Path, log: Path) -> list[str]:
         return [sys.executable, "-c", INVENTED, HERE, str(log), str(path), str(members)]
 
-    return kills(folder, count, seed, command, members, 2 * AT_ONCE)
+    return kills(folder, count, seed, command, members)
+
+
+def killed_again_and_again(folder: Path, count: int, seed: int = 4, members: int = 100) -> str:
+    """Kill one sweep `count` times, 0.5 to 4 s after the first row of each go; what it computed in all."""
+    log, path = folder / "log", folder / "again.h5"
+    file = folder / "pair.toml"
+    file.write_text(asked().text)
+    words = ["sweep", str(file), "--vary", f"{MASS}=300:900:{members}", "--workers", "1", "--out", str(path)]
+    draws, kept = random.Random(seed), []
+    for _ in range(count):
+        before = len(_logged(log))
+        process = subprocess.Popen(
+            [sys.executable, "-c", SIMULATED, str(log), *words], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        )
+        while process.poll() is None and len(_logged(log)) == before:
+            time.sleep(0.01)
+        time.sleep(draws.uniform(0.5, 4.0))
+        process.kill()
+        process.wait()
+        kept.append(len(_logged(log)) - before)
+    subprocess.run(
+        [sys.executable, "-c", SIMULATED, str(log), *words],
+        check=True,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    again = len(_logged(log)) - members
+    return f"{count} kills of one sweep of {members}, after {kept} rows: {again} members computed again in all"
 
 
 # ---- a full disk

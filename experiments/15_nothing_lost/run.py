@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 import tempfile
 from pathlib import Path
@@ -23,7 +24,14 @@ def main(parts: list[str]) -> None:
 
 
 def simulated(folder: Path) -> None:
-    print("sweep of simulations:", campaign.simulated_kills(folder, 30), flush=True)
+    """15 kills and 5 polite ends of each table."""
+    for table, members in (("full", 120), ("brief", 6000)):
+        for sent, count in ((signal.SIGKILL, 15), (signal.SIGTERM, 5)):
+            place = folder / f"{table}_{sent.name}"
+            place.mkdir()
+            found = campaign.simulated_kills(place, count, int(sent), members, table, sent=sent)
+            print(f"sweep of simulations, {table}, {sent.name}:", found, flush=True)
+    print("again and again:", campaign.killed_again_and_again(folder, 5), flush=True)
 
 
 def stored(folder: Path) -> None:
