@@ -7,10 +7,12 @@ folder can seal too, which is why nobody else may.
 
 from __future__ import annotations
 
+import grp
 import hashlib
 import inspect
 import os
 import pickle
+import pwd
 import stat
 import sys
 import tempfile
@@ -60,9 +62,27 @@ def _refusal(folder: Path) -> str:
             return f"{place} belongs to another user"
         if place == folder and stat.S_IMODE(seen.st_mode) & 0o777 != 0o700:
             return f"{place} is open to others (mode {stat.S_IMODE(seen.st_mode):o}, 700 is needed)"
-        if seen.st_mode & 0o022 and not seen.st_mode & stat.S_ISVTX:
+        if _others_write(seen):
             return f"others can write in {place}"
     return ""
+
+
+def _others_write(seen: os.stat_result) -> bool:
+    """Whether anybody else may put things into a folder, or replace what is in it.
+
+    A group of the user's own name without further members, as many systems give to each user, is nobody else.
+    """
+    if seen.st_mode & stat.S_ISVTX:
+        return False
+    return bool(seen.st_mode & 0o002) or bool(seen.st_mode & 0o020) and not _is_own_group(seen.st_gid)
+
+
+def _is_own_group(number: int) -> bool:
+    try:
+        user, group = pwd.getpwuid(os.geteuid()).pw_name, grp.getgrgid(number)
+    except KeyError:
+        return False
+    return os.geteuid() != _ROOT and group.gr_name == user and set(group.gr_mem) <= {user}
 
 
 def read(path: Path) -> bytes | None:

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -77,7 +78,7 @@ def _others_write_above(leaf: Path) -> None:
 
 
 def _others_write_further_above(leaf: Path) -> None:
-    leaf.parents[1].chmod(0o770)
+    leaf.parents[1].chmod(0o707)
 
 
 def _link(leaf: Path) -> None:
@@ -123,6 +124,27 @@ def test_a_folder_that_is_not_the_users_alone_is_not_used(how, tmp_path):
     how(own_folder(tmp_path))
     answer, reason = run(XDG_CACHE_HOME=str(tmp_path / "cache"))
     assert answer == "42.0 None" and WRONG[how] in reason
+
+
+@pytest.mark.parametrize(
+    ("mode", "group", "members", "user", "expected"),
+    [
+        (0o755, "staff", ["pat", "kim"], 1000, False),
+        (0o775, "pat", [], 1000, False),
+        (0o775, "pat", ["pat"], 1000, False),
+        (0o775, "pat", ["kim"], 1000, True),
+        (0o775, "staff", [], 1000, True),
+        (0o775, "pat", [], 0, True),
+        (0o777, "pat", [], 1000, True),
+        (0o1777, "staff", ["kim"], 1000, False),
+    ],
+)
+def test_a_group_of_the_users_own_is_nobody_else(mode, group, members, user, expected, monkeypatch):
+    """A umask of 002 with a group for each user, which several distributions set, leaves ~/.cache with mode 775."""
+    monkeypatch.setattr(_cache.os, "geteuid", lambda: user)
+    monkeypatch.setattr(_cache.pwd, "getpwuid", lambda number: SimpleNamespace(pw_name="pat"))
+    monkeypatch.setattr(_cache.grp, "getgrgid", lambda number: SimpleNamespace(gr_name=group, gr_mem=members))
+    assert _cache._others_write(SimpleNamespace(st_mode=0o40000 | mode, st_gid=1000)) is expected
 
 
 def test_a_link_above_the_folder_is_followed_once(tmp_path):
