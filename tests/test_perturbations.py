@@ -3,15 +3,18 @@
 import json
 import math
 from copy import deepcopy
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from binarydyn import build, load, predict, simulate
+from binarydyn.assessment import infer
+from binarydyn.assessment.campaign import Campaign
 from binarydyn.assessment.sizes import estimated_sizes
-from binarydyn.assessment.tide import tide_of, tide_size
+from binarydyn.assessment.tide import left_out, tide_of, tide_size
 from binarydyn.bodies import Ellipsoid
 from binarydyn.commands import main
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, DAY_S, GM_SUN, G
@@ -511,6 +514,29 @@ def test_without_date_or_pole_the_tide_has_a_bound():
     assert size.is_bound and size.largest_s == size.change_s == pytest.approx(most, rel=1e-9)
     del data["heliocentric_orbit"]
     assert tide_size(Scenario.from_data(data, "test"), 4e4, 3e4) is None
+
+
+@dataclass(frozen=True)
+class Found:
+    warnings: tuple = ()
+
+
+def test_every_error_of_a_change_is_held_against_the_tide(monkeypatch):
+    """That of a fit of events or of a measurement: where it is below the 13 s of the perihelion, the tide is told of."""
+    scenario, hours, change = under(**PAST_PERIHELION), 17.4223, -1844.0
+    monkeypatch.setattr(infer, "related", lambda *_: SimpleNamespace(nominal=SimpleNamespace(period_h=hours)))
+    monkeypatch.setattr(infer, "prior", lambda *_: None)
+    monkeypatch.setattr(infer, "inverted", lambda *_: Found())
+    fit = SimpleNamespace(period_h=lambda side: hours + (change / 3600.0 if side == "after" else 0.0))
+    for sigma, told in ((5.0, 1), (50.0, 0)):
+        seen = SimpleNamespace(scenario=scenario, fit=fit, change_sigma_s=sigma, doubts=())
+        for said in (
+            left_out(scenario, 3600.0 * hours, 3600.0 * hours + change, sigma),
+            infer.infer(scenario, change, sigma).warnings,
+            Campaign.warnings.fget(seen),
+        ):
+            assert ["Sun's tide is left out" in sentence for sentence in said] == [True] * told
+    assert left_out(under(tide="on", **PAST_PERIHELION), 6e4, 6e4, 0.0) == ()
 
 
 def test_sizes_are_told_before_the_run(capsys, tmp_path):
