@@ -4,12 +4,13 @@ import json
 import re
 from dataclasses import replace
 
+import meshes
 import numpy as np
 import pytest
 
 from binarydyn.assessment.along_track import pushes_for
 from binarydyn.assessment.analytic import analytic_changes
-from binarydyn.assessment.derivatives import linearised
+from binarydyn.assessment.derivatives import by_itself, linearised
 from binarydyn.assessment.infer import infer, inverted, prior
 from binarydyn.assessment.pair_draws import Pairs
 from binarydyn.assessment.posterior_report import report
@@ -112,7 +113,8 @@ def test_derivatives_are_those_of_the_equation_of_beta(posterior):
     """beta = 1 + (M2 dv/(m U) - u)/s: mass and speed of the impactor in closed form; density by M2 at a fixed total.
 
     M2 = rho V f with f (1 - q + q rho/rho0) fixed, q = M2/M, so d ln M2/d ln rho = 1 - q.  The push itself hardly
-    depends on them: 1e-3 covers the other components of the push (second order, dv/v) and the relation's error.
+    depends on them: 5e-3 covers the other components of the push (second order, dv/v) and the median for the mean; the
+    rest is twice the slope's own error.
     """
     linear = linearised(posterior)
     found = {row.name: row for row in linear.rows}
@@ -125,21 +127,29 @@ def test_derivatives_are_those_of_the_equation_of_beta(posterior):
     beta = np.median(posterior.beta)
     q = system.secondary.mass_kg / system.mass_kg
     rise = beta - offset
-    assert found["impactor.mass_kg"].slope == pytest.approx(-rise / 480.0, rel=0.01)
-    assert found["impactor.speed_km_s"].slope == pytest.approx(-rise / 5.4, rel=0.01)
-    assert density.slope == pytest.approx(rise / 3000.0 * (1.0 - q), rel=0.01)
+    expected = {
+        "impactor.mass_kg": -rise / 480.0,
+        "impactor.speed_km_s": -rise / 5.4,
+        "secondary.density_kg_m3": rise / 3000.0 * (1.0 - q),
+    }
+    for name, slope in expected.items():
+        assert found[name].slope_error < 0.02 * abs(slope)
+        assert found[name].slope == pytest.approx(slope, abs=5e-3 * abs(slope) + 2.0 * found[name].slope_error)
 
 
 def test_shares_add_up_and_first_order_repeats_the_width(posterior):
     linear = linearised(posterior)
-    assert sum(row.share for row in linear.rows) == pytest.approx(1.0, rel=1e-12)
+    assert sum(row.share for row in linear.rows) == pytest.approx(linear.explained, rel=1e-12)
+    assert 0.97 < linear.explained < 1.0
     assert linear.sigma == pytest.approx(posterior.beta.std(), rel=0.03)
     assert max(linear.rows, key=lambda row: row.share).name == "secondary.density_kg_m3"
     measured = next(row for row in linear.rows if row.name == "observed.period_change_s")
     # db/dP = (M2 dv/(m U s)) / P to first order; the second order adds 2 dv/v.
     lever = posterior.lever
     rise = np.median(posterior.beta) - 1.0 + lever.flight[0, 0] / lever.strength[0]
-    assert measured.slope == pytest.approx(rise / -1500.0, rel=0.05)
+    # Twice the slope's own error, which is large where an input adds next to nothing to the width.
+    assert measured.slope_error < 0.15 * abs(measured.slope)
+    assert measured.slope == pytest.approx(rise / -1500.0, abs=2.0 * measured.slope_error)
 
 
 def test_a_correlation_takes_its_part_of_the_variance(scenario):
@@ -159,6 +169,55 @@ def test_a_correlation_takes_its_part_of_the_variance(scenario):
     one, two = rows["impactor.mass_kg"], rows["impactor.speed_km_s"]
     assert sigmas[0.0][0] ** 2 - sigmas[-0.9][0] ** 2 == pytest.approx(2.0 * 0.9 * one * two, rel=0.1)
     assert sigmas[-0.9][0] == pytest.approx(sigmas[-0.9][1], rel=0.03)
+
+
+AIMS = tuple(f"impactor.aim_offset_m.{i}" for i in range(2))
+ALIKE = """
+"impactor.mass_kg" = {normal = [480.0, 5.0]}
+"""
+AIMED = ALIKE + "".join(f'"{name}" = {{normal = [0.0, 4.0]}}\n' for name in AIMS)
+
+
+def aimed(tmp_path, body: str, quantities: str):
+    """Posterior of a hit whose aim is uncertain, 2000 draws; body: the secondary's shape, of the folder's mesh."""
+    text = TEXT[: TEXT.index("[sampling.quantities]")] + "[sampling.quantities]" + quantities
+    text = text.replace("semi_axes_m = [70.0, 61.5, 48.0]", body)
+    return infer(Scenario.from_text(text, "aimed.toml", folder=tmp_path), -1200.0, 1.0, 2000, 5, after=in_lanes)
+
+
+@pytest.mark.parametrize("shape", ["lumpy", "ellipsoid"])
+def test_shares_are_those_of_the_draws_on_facets_as_on_an_ellipsoid(tmp_path, shape):
+    """What is lost of the variance where the aim is not drawn is what the aim's draws add, alone and together: its
+    share to first order, and at most all that is not of first order.  Facets of some 30 m turn beta in leaps, draws
+    of 4 m cross them; variances of 2000 draws are known to 3 %, six of them allowed.
+    """
+    (tmp_path / "lump.obj").write_text(meshes.obj_text(*meshes.lumpy(3, 3, 60.0)))
+    bodies = {
+        "lumpy": 'polyhedron = {file = "lump.obj", unit = "m"}',
+        "ellipsoid": "semi_axes_m = [70.0, 61.5, 48.0]",
+    }
+    drawn, held = (aimed(tmp_path, bodies[shape], quantities) for quantities in (AIMED, ALIKE))
+    lost = 1.0 - held.beta[held.well].var() / drawn.beta[drawn.well].var()
+    linear = linearised(drawn)
+    share = sum(row.share for row in linear.rows if row.name in AIMS)
+    assert share - 0.06 < lost < share + 1.0 - linear.explained + 0.06
+    assert share > 0.3
+    for row in linear.rows:
+        if row.name in AIMS:
+            correlation = np.corrcoef(drawn.inputs[row.name][drawn.well], drawn.beta[drawn.well])[0, 1]
+            assert row.share == pytest.approx(correlation**2, abs=0.03)
+            assert row.share - 0.03 < row.share_by_itself < lost + 0.06
+
+
+def test_shares_by_themselves_are_those_of_a_published_function():
+    """First orders of Ishigami & Homma's function, a = 7, b = 0.1: 0.3139, 0.4424, 0 in closed form (as in
+    test_sensitivity.py), of which a straight line sees nothing of the second; 1e5 draws know them to 0.01, bins of
+    finite width take as much away."""
+    x = np.random.default_rng(1).uniform(-np.pi, np.pi, size=(3, 100_000))
+    y = np.sin(x[0]) + 7.0 * np.sin(x[1]) ** 2 + 0.1 * x[2] ** 4 * np.sin(x[0])
+    assert [by_itself(each, y) for each in x] == pytest.approx([0.3139, 0.4424, 0.0], abs=0.02)
+    few = [by_itself(np.random.default_rng(k).normal(size=200), y[:200]) for k in range(200)]
+    assert np.mean(few) < 0.02
 
 
 # ---- one relation, many measurements ----
@@ -258,8 +317,10 @@ def test_text_says_push_beta_and_where_the_width_comes_from(file, capsys):
     push = told["along_track_dv_mm_s"]
     assert row.groups() == tuple(f"{push[name]:.4f}" for name in ("mean", "sigma", "median"))
     assert re.search(rf"^beta at 2400 kg/m3 +{told['beta_at_density']['2400']['mean']:.3f} ", said, re.M)
-    share = told["linearised"]["inputs"]["secondary.density_kg_m3"]["share"]
-    assert re.search(rf"^secondary.density_kg_m3 .* {100.0 * share:.1f} %$", said, re.M)
+    density = told["linearised"]["inputs"]["secondary.density_kg_m3"]
+    shares = " +".join(f"{100.0 * density[name]:.1f} %" for name in ("share", "share_by_itself"))
+    assert re.search(rf"^secondary.density_kg_m3 .* {shares}$", said, re.M)
+    assert re.search(rf"^all, to first order .* {100.0 * told['linearised']['explained']:.1f} %$", said, re.M)
     assert "500 of 500 draws count" in said and "no hazard decision" in said
 
 

@@ -1,11 +1,14 @@
-"""What each uncertain input does to beta (without an impactor: to the push), at the medians of all.
+"""What each uncertain input does to beta (without an impactor: to the push), and how much of the width comes from it.
 
-Central differences of a tenth of a sigma through the relation that was fitted to simulations (relation.py); by its
-leave-one-out error e a slope is off by about e db/dP / (w sqrt(runs)), w the spread of the input in the design.  So
-inputs that are known very well, and add nothing to the width, have slopes that mean nothing.  With c, what one sigma of
-each input contributes, and R, their correlations, the variance of the posterior is c R c to first order, and the share
-of an input is c_i (R c)_i of it (negative where a correlation takes away).
-Valid where one sigma moves beta in proportion; the posterior itself is not linear.
+The best straight line through the draws that count, y = y0 + sum b_i (x_i - mean), by least squares: steps of one
+sigma and more, so that an aim crosses the facets of a mesh as its draws do, where a derivative sees only one.  The
+share of an input is b_i cov(x_i, y) over the variance of y (negative where a correlation takes away).  They add up to
+what the first order explains; the rest is curvature, what inputs do together, and edges of facets.  What an input does
+by itself in whatever form is V(E[y | x_i])/V(y), as in ensembles/variance.py, here from means of the draws in bins.
+
+A slope is off by what the draws scatter about the line, and by the relation's leave-one-out error e (relation.py), some
+e db/dP / (w sqrt(runs)), w the spread of the input in the design.  So inputs that are known very well, and add nothing
+to the width, have slopes that mean nothing.
 """
 
 from __future__ import annotations
@@ -14,19 +17,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..impact.draws import at_scores
-from .draws import draws_at, solution
 from .posterior import Posterior
 
-_STEP_SIGMAS = 0.1
+_BINS, _IN_A_BIN = 25, 40
 MEASURED, RELATION = "observed.period_change_s", "error of the relation, s"
 
 
 @dataclass(frozen=True)
 class Derivative:
-    """Of beta, or of the push in mm/s, to an input in its own unit, at a value of it; see above.
+    """Of beta, or of the push in mm/s, to an input in its own unit, over its distribution; see above.
 
-    slope: the derivative, slope_error: of it by the relation's error; share: of the variance.
+    at: median of the distribution; slope_error: one sigma of the slope; share: of the variance, by the slope;
+    share_by_itself: in whatever form.
     """
 
     name: str
@@ -35,6 +37,7 @@ class Derivative:
     slope: float
     slope_error: float
     share: float
+    share_by_itself: float
 
     @property
     def contribution(self) -> float:
@@ -44,46 +47,58 @@ class Derivative:
 
 @dataclass(frozen=True)
 class Linearised:
-    """The posterior to first order: one row for each input, the measurement and the relation's error; and its sigma."""
+    """The posterior to first order: one row for each input, the measurement and the relation's error.
+
+    sigma: of the first order alone; explained: its share of the whole variance, the sum of the shares.
+    """
 
     rows: tuple[Derivative, ...]
     sigma: float
+    explained: float
 
 
 def linearised(posterior: Posterior) -> Linearised | None:
-    """None where the medians of the inputs have no solution, as with an impactor that misses there."""
-    sampling, relation, drawn = posterior.scenario.sampling, posterior.relation, posterior.inputs
-    names, scores = list(drawn), _steps(len(drawn) + 1)
-    inputs = {name: at_scores(sampling, name, z) for name, z in zip(names, scores.T, strict=False)}
-    change = posterior.change_s + posterior.sigma_s * scores[:, -1]
-    solved = solution(relation, draws_at(relation, inputs, np.zeros(len(scores))), change)
-    values = solved.beta if posterior.has_beta else 1e3 * solved.dv_m_s
-    x = np.column_stack([*inputs.values(), change])
-    moved = np.diagonal(x[1::2] - x[2::2])
-    if not (np.isfinite(values).all() and moved.all()):
+    """None where the draws that count are too few for a line, or are all alike."""
+    well, relation = posterior.well, posterior.relation
+    inputs = {name: values[well] for name, values in posterior.inputs.items()}
+    x = np.column_stack([*inputs.values(), posterior.drawn_change_s[well]])
+    y = posterior.beta[well] if posterior.has_beta else posterior.dv_mm_s[well]
+    count, size = x.shape
+    if count < size + 2 or not y.std() > 0.0:
         return None
-    slopes = (values[1::2] - values[2::2]) / moved
+    slopes, errors, parts = _line(x, y)
     spread = relation.departure.width * np.sqrt(relation.fitted_runs)
-    errors = np.abs(slopes[-1]) * relation.error_s / spread
-    sigmas = np.array([*(each.std() for each in drawn.values()), posterior.sigma_s, posterior.relation_error_s])
+    errors = np.hypot(errors, np.abs(slopes[-1]) * relation.error_s / spread)
     # The relation's error (with that of unstable runs near the draws), the last row, acts as the measurement's.
-    slopes, errors, centres = np.append(slopes, slopes[-1]), np.append(errors, errors[-1]), np.append(x[0], 0.0)
-    parts = _parts(slopes * sigmas, sampling.correlation_matrix if names else [])
-    numbers = zip(centres, sigmas, slopes, errors, parts / parts.sum(), strict=True)
-    rows = (Derivative(name, *map(float, row)) for name, row in zip([*names, MEASURED, RELATION], numbers, strict=True))
-    return Linearised(tuple(rows), float(np.sqrt(parts.sum())))
+    measured, added = posterior.sigma_s, posterior.relation_error_s
+    two = np.array([measured**2, added**2]) / (measured**2 + added**2)
+    slopes, errors = np.append(slopes, slopes[-1]), np.append(errors, errors[-1])
+    sigmas = [*(values.std() for values in inputs.values()), measured, added]
+    medians = (posterior.scenario.sampling.quantities[name].at_scores(0.0) for name in inputs)
+    centres = [*medians, posterior.change_s, 0.0]
+    alone = np.array([by_itself(column, y) for column in x.T])
+    shares, alone = (np.append(each[:-1], each[-1] * two) for each in (parts / y.var(), alone))
+    numbers = zip([*inputs, MEASURED, RELATION], centres, sigmas, slopes, errors, shares, alone, strict=True)
+    rows = tuple(Derivative(name, *map(float, row)) for name, *row in numbers)
+    explained = float(shares.sum())
+    return Linearised(rows, float(np.sqrt(explained) * y.std()), explained)
 
 
-def _steps(size: int) -> np.ndarray:
-    """(1 + 2 size, size) scores: the medians, then each one up and down."""
-    scores = np.zeros((1 + 2 * size, size))
-    for i in range(size):
-        scores[1 + 2 * i, i], scores[2 + 2 * i, i] = _STEP_SIGMAS, -_STEP_SIGMAS
-    return scores
+def by_itself(x: np.ndarray, y: np.ndarray) -> float:
+    """V(E[y | x])/V(y) of draws (n,): between equally full bins of x, less what as many bins have of the rest alone."""
+    bins = int(np.clip(len(y) // _IN_A_BIN, 2, _BINS))
+    groups = np.array_split(y[np.argsort(x, kind="stable")], bins)
+    within = sum(len(group) * group.var() for group in groups) / (len(y) - bins)
+    return float(max(0.0, 1.0 - within * (len(y) - 1) / (len(y) * y.var())))
 
 
-def _parts(contributions: np.ndarray, correlations: list[list[float]]) -> np.ndarray:
-    """(n,) parts of the variance; measurement and relation, the last two, are independent of all."""
-    matrix, size = np.eye(len(contributions)), len(correlations)
-    matrix[:size, :size] = np.reshape(correlations, (size, size))
-    return contributions * (matrix @ contributions)
+def _line(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Slopes of y (n,) over the columns of x (n, d), their errors, and the parts of the variance of y, each (d,)."""
+    wide = x.std(axis=0)
+    wide = np.where(wide > 0.0, wide, 1.0)
+    z, lift = (x - x.mean(axis=0)) / wide, y - y.mean()
+    inverse = np.linalg.pinv(z.T @ z)
+    found = inverse @ (z.T @ lift)
+    rest = lift - z @ found
+    errors = np.sqrt(np.diagonal(inverse) * (rest @ rest) / (len(y) - x.shape[1] - 1))
+    return found / wide, errors / wide, found * (z.T @ lift) / len(y)

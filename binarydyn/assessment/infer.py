@@ -75,11 +75,13 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
     """
     scenario, pair = relation.scenario, draws.pair
     sigma = math.hypot(sigma_s, relation.error_s)
-    solved = solution(relation, draws, change_s + draws.noise * sigma)
+    drawn_s = change_s + draws.noise * sigma
+    solved = solution(relation, draws, drawn_s)
     near = relation.nearest_is(relation.unstable, draws.columns, solved.closed_form_s)
     if near.any() and relation.unstable_error_s > 0.0:
         wider = np.where(near, math.hypot(sigma, relation.unstable_error_s), sigma)
-        solved = solution(relation, draws, change_s + draws.noise * wider)
+        drawn_s = change_s + draws.noise * wider
+        solved = solution(relation, draws, drawn_s)
     status = _statuses(relation, draws, solved)
     return Posterior(
         scenario=scenario,
@@ -95,6 +97,7 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
         momentum_kg_m_s=draws.momentum_kg_m_s,
         lever=draws.lever,
         inputs=draws.inputs,
+        drawn_change_s=drawn_s,
         warnings=_warnings(scenario, status, near, relation) + _doubtful(solved.beta[status == DONE], change_s),
     )
 

@@ -23,7 +23,7 @@ class Posterior:
     was refused), `miss`, `no_push` (no push gives the change, or beta has no leverage) or `outside_design`.
     near_unstable: whether the nearest simulation is unstable or tumbles, so that the error of such is added.
     dv_mm_s: along-track push; beta: NaN-free only where has_beta and status is done.  density_kg_m3: the moonlet's, as
-    calibrated.  inputs: by dotted names.
+    calibrated.  inputs: by dotted names.  drawn_change_s: the measurement with its noise and the relation's error.
     """
 
     scenario: Scenario
@@ -39,6 +39,7 @@ class Posterior:
     momentum_kg_m_s: np.ndarray
     lever: Leverage | None
     inputs: dict[str, np.ndarray]
+    drawn_change_s: np.ndarray
     warnings: tuple[str, ...]
 
     @property

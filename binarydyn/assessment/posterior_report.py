@@ -86,6 +86,7 @@ def _plain(linear: Linearised | None, of: str) -> dict[str, Any] | None:
         "derivative_error": "slope_error",
         "contribution": "contribution",
         "share": "share",
+        "share_by_itself": "share_by_itself",
     }
     rows = {row.name: {name: getattr(row, field) for name, field in names.items()} for row in linear.rows}
-    return {"of": of, "sigma": linear.sigma, "inputs": rows}
+    return {"of": of, "sigma": linear.sigma, "explained": linear.explained, "inputs": rows}

@@ -112,10 +112,10 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
 
 
 def _print_derivatives(linear: dict[str, Any]) -> None:
-    """Which input the width comes from, to first order."""
+    """Which input the width comes from, to first order and by itself."""
     what = "beta" if linear["of"] == "beta" else "the push, mm/s,"
-    print(f"\nderivatives of {what} at the medians of the inputs (central differences through the relation):")
-    head = ("input", "at", "sigma", "derivative", "+-", "for 1 sigma", "share")
+    print(f"\nderivatives of {what} over the draws (least squares), and shares of its variance:")
+    head = ("input", "at", "sigma", "derivative", "+-", "for 1 sigma", "share", "by itself")
     cells = [
         (
             name,
@@ -123,11 +123,15 @@ def _print_derivatives(linear: dict[str, Any]) -> None:
             f"{row['derivative']:+.4g}",
             f"{row['derivative_error']:.1g}",
             f"{row['contribution']:+.4f}",
-            f"{100.0 * row['share']:.1f} %",
+            *(f"{100.0 * row[key]:.1f} %" for key in ("share", "share_by_itself")),
         )
         for name, row in linear["inputs"].items()
     ]
-    print_table(head, [*cells, ("all, to first order", "", "", "", "", f"{linear['sigma']:.4f}", "100.0 %")])
+    explained = 100.0 * linear["explained"]
+    cells.append(("all, to first order", "", "", "", "", f"{linear['sigma']:.4f}", f"{explained:.1f} %", ""))
+    cells.append(("not of first order", "", "", "", "", "", f"{100.0 - explained:.1f} %", ""))
+    print_table(head, cells)
+    print("by itself: in whatever form, curved or in steps, as the first order of `sensitivity`")
 
 
 def _cells(name: str, unit: str, s: dict[str, float], form: str) -> tuple[str, ...]:
