@@ -231,6 +231,13 @@ def test_a_relation_that_is_shared_gives_what_infer_gives(scenario, relation):
     assert np.median(other.dv_mm_s / shared.dv_mm_s) == pytest.approx(1.02, abs=1e-3)
 
 
+def test_closed_forms_that_have_run_away_are_near_some_run(relation):
+    """Before they are named as what no push gives."""
+    x, which = relation.points[:3, :-1], np.arange(relation.runs) % 2 == 0
+    found = relation.nearest_is(which, x, np.array([1e250, np.nan, relation.points[2, -1]]))
+    assert found.shape == (3,) and found[2]
+
+
 def test_ejecta_that_alone_vary_have_the_axes_of_the_whole_hit(scenario):
     """Against each hit in full, one at a time, all turned askew: else the orbit axes are symmetric."""
     transfer = {"ejecta_direction": {"along_track": 0.9, "radial": -0.2, "normal": 0.3}}

@@ -24,6 +24,10 @@ from .pair_draws import pairs
 from .start import Start
 
 
+_FAR_AWAY = 1e100
+"""Sigmas of the design, beyond which nothing is near."""
+
+
 @dataclass(frozen=True)
 class Relation:
     """Departure of the period change from the closed form, s, over inputs and closed form, and what it was fitted to.
@@ -95,7 +99,8 @@ class Relation:
         if not which.any():
             return np.zeros(len(target), dtype=bool)
         z = self._scaled(np.column_stack([x, target]))
-        return which[self._tree.query(np.where(np.isfinite(z), z, 0.0))[1]]
+        # Where there is no push the closed form has run away; the tree squares what it is given.
+        return which[self._tree.query(np.where(np.abs(z) < _FAR_AWAY, z, 0.0))[1]]
 
     @cached_property
     def _tree(self):
