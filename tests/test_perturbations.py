@@ -522,7 +522,7 @@ class Found:
 
 
 def test_every_error_of_a_change_is_held_against_the_tide(monkeypatch):
-    """That of a fit of events or of a measurement: where it is below the 13 s of the perihelion, the tide is told of."""
+    """That of a fit of events or of a measurement: where it is below the 13 s of the perihelion, the tide is told."""
     scenario, hours, change = under(**PAST_PERIHELION), 17.4223, -1844.0
     monkeypatch.setattr(infer, "related", lambda *_: SimpleNamespace(nominal=SimpleNamespace(period_h=hours)))
     monkeypatch.setattr(infer, "prior", lambda *_: None)
