@@ -72,7 +72,7 @@ class Sample:
         held = json.loads(text)
         quantities = tuple((name, shape, tuple(numbers)) for name, shape, numbers in held["quantities"])
         correlations = tuple(map(tuple, held["correlations"]))
-        sampling = Sampling.of(quantities, correlations)
+        sampling = Sampling.from_rows(quantities, correlations)
         found = cls(held["sample"], quantities, correlations, held["count"], held["seed"])
         if found.json != text or (correlations and sampling.correlation_matrix != list(map(list, correlations))):
             raise ValueError("no sample is written so")

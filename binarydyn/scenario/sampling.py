@@ -66,7 +66,9 @@ class Sampling(Table):
     )
 
     @classmethod
-    def of(cls, quantities: Iterable[tuple[str, str, Sequence[float]]], matrix: Sequence[Sequence[float]]) -> Sampling:
+    def from_rows(
+        cls, quantities: Iterable[tuple[str, str, Sequence[float]]], matrix: Sequence[Sequence[float]]
+    ) -> Sampling:
         """From (name, shape, numbers) of each, and correlations row by row or none.  ValueError for what is wrong."""
         found = {name: {shape: list(numbers)} for name, shape, numbers in quantities}
         below = ((i, j, rho) for i, row in enumerate(matrix) for j, rho in enumerate(row[:i]))

@@ -1,10 +1,12 @@
 """Every command with bad input of every kind; counts go to standard output, what is wrong to standard error.
 
-python run.py [KIND=COUNT ..] [--first N] [--workers N]
+python run.py [KIND=COUNT ..] [--first N] [--workers N] [--minutes N]
 """
 
 from __future__ import annotations
 
+import math
+import random
 import sys
 import time
 from pathlib import Path
@@ -16,7 +18,7 @@ COUNTS = {"scenario": 10_000, "table": 2000, "option": 2000, "mesh": 500, "resul
 
 
 def main(words: list[str]) -> int:
-    asked, first, workers = {}, 0, 2
+    asked, first, workers, minutes = {}, 0, 2, math.inf
     words = list(words)
     while words:
         word = words.pop(0)
@@ -24,12 +26,15 @@ def main(words: list[str]) -> int:
             first = int(words.pop(0))
         elif word == "--workers":
             workers = int(words.pop(0))
+        elif word == "--minutes":
+            minutes = float(words.pop(0))
         else:
             kind, _, count = word.partition("=")
             asked[kind] = int(count) if count else COUNTS[kind]
     jobs = [(kind, first + k) for kind, count in (asked or COUNTS).items() for k in range(count)]
+    random.Random(0).shuffle(jobs)  # so that a short run has some of each kind
     begun = time.monotonic()
-    tallies = watch.run_all(jobs, workers, lambda text: print(text, file=sys.stderr, flush=True))
+    tallies = watch.run_all(jobs, workers, lambda text: print(text, file=sys.stderr, flush=True), minutes)
     for kind, tally in tallies.items():
         ends = ", ".join(f"{code}: {count}" for code, count in sorted(tally.codes.items()))
         spent = f"{tally.cpu_s:.0f} s of processor, longest {tally.slowest_s:.1f} s"

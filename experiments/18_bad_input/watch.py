@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import faulthandler
 import io
+import math
 import multiprocessing
 import os
 import re
@@ -167,11 +168,14 @@ class _Worker:
         return None
 
 
-def run_all(jobs: Sequence[tuple[str, int]], workers: int, say: Callable[[str], None]) -> dict[str, Tally]:
-    """Run cases; what is wrong is said at once."""
+def run_all(
+    jobs: Sequence[tuple[str, int]], workers: int, say: Callable[[str], None], minutes: float = math.inf
+) -> dict[str, Tally]:
+    """Run cases, as many as there is time for; what is wrong is said at once."""
     tallies = {kind: Tally() for kind, _ in jobs}
+    end = time.monotonic() + 60.0 * minutes
     waiting, crew = list(reversed(jobs)), [_Worker() for _ in range(workers)]
-    while waiting or any(worker.job for worker in crew):
+    while (waiting and time.monotonic() < end) or any(worker.job for worker in crew):
         wait([worker.line for worker in crew], timeout=1.0)
         for place, worker in enumerate(crew):
             if worker.job and (told := worker.ended()):
@@ -179,7 +183,7 @@ def run_all(jobs: Sequence[tuple[str, int]], workers: int, say: Callable[[str], 
                 worker.job = None
                 if not worker.process.is_alive():
                     crew[place] = worker = _Worker()
-            if not worker.job and waiting:
+            if not worker.job and waiting and time.monotonic() < end:
                 worker.give(waiting.pop())
     for worker in crew:
         worker.line.send(None)
