@@ -104,3 +104,29 @@ def obj_text(vertices: np.ndarray, facets: np.ndarray) -> str:
     """The mesh as OBJ-style text, numbers with all their digits."""
     lines = [f"v {x!r} {y!r} {z!r}" for x, y, z in vertices.tolist()]
     return "\n".join(lines + [f"f {i + 1} {j + 1} {k + 1}" for i, j, k in facets.tolist()]) + "\n"
+
+
+def inside_out(n: int = 12) -> Mesh:
+    """A lumpy body with one vertex moved through the centre to the other side: closed and oriented, but it crosses."""
+    vertices, facets = lumpy(n, 3)
+    middle = vertices.mean(axis=0)
+    vertices[5] = middle - 1.2 * (vertices[5] - middle)
+    return vertices, facets
+
+
+def ply_text(vertices: np.ndarray, facets: np.ndarray) -> str:
+    """The mesh as PLY text, numbers with all their digits."""
+    head = f"ply\nformat ascii 1.0\ncomment made for a test\nelement vertex {len(vertices)}\n"
+    head += "".join(f"property double {axis}\n" for axis in "xyz")
+    head += f"element face {len(facets)}\nproperty list uchar int vertex_indices\nend_header\n"
+    rows = [" ".join(map(repr, point)) for point in vertices.tolist()]
+    return head + "\n".join(rows + [f"3 {i} {j} {k}" for i, j, k in facets.tolist()]) + "\n"
+
+
+def stl_text(vertices: np.ndarray, facets: np.ndarray) -> str:
+    """The mesh as STL text, numbers with all their digits."""
+    lines = ["solid lumps"]
+    for corners in vertices[facets].tolist():
+        lines += ["facet normal 0 0 0", "outer loop", *(f"vertex {x!r} {y!r} {z!r}" for x, y, z in corners)]
+        lines += ["endloop", "endfacet"]
+    return "\n".join([*lines, "endsolid lumps", ""])

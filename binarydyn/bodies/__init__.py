@@ -4,7 +4,8 @@ from .contact import ellipsoids_touch
 from .ellipsoid import Ellipsoid
 from .inclusion import Inclusion
 from .layered import Layered
+from .mesh_facts import mesh_facts
 from .polyhedron import Polyhedron
 from .surface import Hit
 
-__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Polyhedron", "ellipsoids_touch"]
+__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Polyhedron", "ellipsoids_touch", "mesh_facts"]

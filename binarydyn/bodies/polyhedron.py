@@ -40,7 +40,7 @@ class Polyhedron:
     def read(
         cls, path: str | Path, unit: str, density_kg_m3: float | None = None, mass_kg: float | None = None
     ) -> Polyhedron:
-        """Body from OBJ-style text with coordinates in `unit` ("m" or "km"); density or mass, one of the two.
+        """Body from OBJ-style text, STL or PLY with coordinates in `unit` ("m" or "km"); density or mass, one of them.
 
         ShapeError if the file is no mesh of one closed, connected solid with its facets outward.
         """

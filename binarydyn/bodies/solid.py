@@ -1,8 +1,4 @@
-"""Decides whether a triangle mesh is the outward surface of one connected solid, and names what is wrong if not.
-
-Self-intersection is not looked for: a surface that crosses itself passes, and an overlap counts as often as it is
-enclosed.
-"""
+"""Decides whether a triangle mesh is the outward surface of one connected solid, and names what is wrong if not."""
 
 from __future__ import annotations
 
@@ -11,12 +7,15 @@ from collections.abc import Callable
 import numpy as np
 
 from ..errors import ShapeError
+from .crossing import CROSS, TOO_MANY, crossing
+from .mesh_limits import require_few
 
 
 def require_solid(
     vertices: np.ndarray, facets: np.ndarray, place: str, first: int = 0, lines: np.ndarray | None = None
 ) -> None:
-    """Raise ShapeError unless the mesh is closed, consistently oriented outward, connected and free of flat facets.
+    """Raise ShapeError unless the mesh is closed, consistently oriented outward, connected, free of flat facets and
+    nowhere crosses itself.
 
     vertices (n, 3), facets (m, 3) counting from 0.  In messages vertices and facets count from `first`;
     with `lines` a facet is named by its line in the file.
@@ -25,6 +24,7 @@ def require_solid(
     def facet_name(f: int) -> str:
         return f"the facet on line {lines[f]}" if lines is not None else f"facet {f + first}"
 
+    require_few(len(facets), "facets", place)
     _require_area(vertices, facets, place, facet_name)
     heads, tails = facets.ravel(), np.roll(facets, -1, axis=1).ravel()
     _require_paired_edges(heads, tails, len(vertices), place, first, facet_name)
@@ -35,6 +35,23 @@ def require_solid(
             place,
             "all facets face inward (the volume is not positive), outward is allowed; "
             "reverse the order of the corners in every facet",
+        )
+    _require_no_crossing(vertices, facets, place, facet_name)
+
+
+def _require_no_crossing(vertices: np.ndarray, facets: np.ndarray, place: str, name: Callable[[int], str]) -> None:
+    """An overlap would count as often as it is enclosed, what is turned inside out as less than nothing."""
+    what, one, other = crossing(vertices, facets)
+    if what == TOO_MANY:
+        raise ShapeError(
+            place, "its facets lie beside too many others to look where they cross; divide long ones, or thin it out"
+        )
+    if what:
+        how = "pass through each other" if what == CROSS else "are folded upon each other"
+        raise ShapeError(
+            place,
+            f"the mesh crosses itself: {name(one)} and {name(other)} {how}, none may; move a vertex back that was "
+            "turned inside out, or make the surface anew",
         )
 
 

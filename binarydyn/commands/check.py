@@ -13,6 +13,7 @@ import typer
 from ..errors import InputError
 from ..scenario import Key, Scenario, builtin, load
 from ..scenario.wording import CAUTION
+from .meshes import mesh_reports, print_meshes
 from .tables import print_table
 
 _USUAL = "rungekutta"
@@ -35,11 +36,13 @@ def check(
         _alone(file, as_file, keys, as_json)
         return _print_builtin() if as_file else _print_keys(as_json)
     scenario = load(file) if file else builtin()
-    rows = list(_rows(scenario))
+    rows, meshes = list(_rows(scenario)), mesh_reports(scenario)
     if as_json:
-        print(json.dumps(_report(scenario, rows) | {"perturbations": _sizes(scenario)}, indent=2))
+        report = _report(scenario, rows) | {"meshes": meshes, "perturbations": _sizes(scenario)}
+        print(json.dumps(report, indent=2))
     else:
         _print_scenario(scenario, rows)
+        print_meshes(meshes)
         _print_sizes(_sizes(scenario))
 
 

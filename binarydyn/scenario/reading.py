@@ -13,6 +13,8 @@ from ..errors import InputError
 from .wording import one_line
 
 LARGEST_BYTES = 1 << 20
+LARGEST_MESH_BYTES = 64 << 20
+"""Text of 200 000 facets, each with three corners of nine digits and a normal, is 50 MiB."""
 
 
 def place_of(path: str | Path) -> str:

@@ -10,6 +10,7 @@ from pydantic import PrivateAttr, ValidationInfo, model_validator
 
 from .fields import Number, Table, key, refusal
 from .plain import HERE
+from .reading import LARGEST_MESH_BYTES
 
 DENSITY_KG_M3 = (10.0, 20000.0)
 _AXES = "from a boulder to a body that no spacecraft could move; in place of polyhedron"
@@ -21,7 +22,7 @@ _ANGLE = (-360.0, 360.0)
 class Polyhedron(Table):
     """A closed triangle mesh in a file of its own."""
 
-    file: str = key(..., "", "OBJ-style text; a path is relative to the folder of the scenario file")
+    file: str = key(..., "", "OBJ-style text, STL or PLY; a path is relative to the folder of the scenario file")
     unit: str = key(..., "", "the length unit of the vertices; it is declared, never guessed", choices=("m", "km"))
     _path: Path = PrivateAttr()
 
@@ -29,9 +30,13 @@ class Polyhedron(Table):
     def _exists(self, info: ValidationInfo) -> Polyhedron:
         self._path = Path((info.context or {}).get("folder", ".")) / self.file
         try:
-            there = self._path.is_file()
+            there, size = self._path.is_file(), self._path.stat().st_size
         except (OSError, ValueError):
-            there = False
+            there, size = False, 0
+        if size > LARGEST_MESH_BYTES:
+            raise refusal(
+                "file", f"the file is larger than {LARGEST_MESH_BYTES >> 20} MiB, allowed is less; thin the mesh out"
+            )
         if not there:
             raise refusal("file", f"no file {self.file!r} in the scenario's folder; give the path of a mesh file")
         return self
