@@ -1,6 +1,7 @@
 """Mesh files: STL and PLY against trimesh, malformed ones, crossings against exact fractions, and what `check` says."""
 
 import json
+import os
 import re
 import struct
 from fractions import Fraction
@@ -170,6 +171,25 @@ def test_a_mesh_has_a_largest_size(tmp_path, monkeypatch, capsys):
     assert "larger than 64 MiB" in capsys.readouterr().err
     with pytest.raises(ShapeError, match="larger than 64 MiB"):
         read_mesh(tmp_path / "large.obj", "m")
+
+
+def test_a_pipe_and_coordinates_beyond_any_body_are_refused(tmp_path):
+    """A pipe that nobody writes to would keep the reader waiting; 1e8 m is a hundred times the largest body."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(ShapeError, match="no regular file"):
+        read_mesh(tmp_path / "pipe", "m")
+    vertices, facets = LUMPS
+    for far in (1e9, 1e200):
+        with pytest.raises(ShapeError, match="check the unit"):
+            written(tmp_path, meshes.obj_text(far * vertices, facets))
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_signalling_nan_is_refused_without_a_word_of_numpy(tmp_path):
+    signalling = bytearray(BINARY_STL)
+    signalling[96:100] = bytes([1, 0, 160, 127])
+    with pytest.raises(ShapeError, match="not three finite"):
+        written(tmp_path, bytes(signalling))
 
 
 # Crossings --------------------------------------------------------------------------------------------------------

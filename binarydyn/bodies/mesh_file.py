@@ -19,6 +19,8 @@ from .ply import read_ply
 from .stl import is_binary_stl, read_binary_stl, read_stl_text
 
 UNITS_M = {"m": 1.0, "km": 1000.0}
+FARTHEST_M = 1e8
+"""A hundred times the largest body that is accepted: beyond, the sums of its shape lose their digits."""
 _FORMS = "OBJ-style text, STL or PLY"
 
 
@@ -38,7 +40,12 @@ def read_mesh(path: str | Path, unit: str) -> tuple[np.ndarray, np.ndarray, np.n
     require_few(len(vertices), "vertices", str(path))
     if not np.isfinite(vertices).all():
         raise ShapeError(str(path), "a vertex has not three finite numbers, which alone are allowed; correct it")
-    return vertices * UNITS_M[unit], facets, lines
+    vertices = vertices * UNITS_M[unit]
+    if np.abs(vertices).max() > FARTHEST_M:
+        raise ShapeError(
+            str(path), f"a vertex lies farther than {FARTHEST_M:g} m from the origin, nearer is allowed; check the unit"
+        )
+    return vertices, facets, lines
 
 
 def _parts(raw: bytes, place: str) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
@@ -57,10 +64,15 @@ def _parts(raw: bytes, place: str) -> tuple[np.ndarray, np.ndarray, np.ndarray |
     return read_stl_text(text, place) if words and words[0].lower() == "solid" else read_obj(text, place)
 
 
+def _without_waiting(path: str, flags: int) -> int:
+    """A pipe that nobody writes to would keep the reader waiting for ever."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
 def _content(path: str | Path) -> bytes:
     """All of a regular file of a size that a mesh may have."""
     try:
-        with open(path, "rb") as stream:
+        with open(path, "rb", opener=_without_waiting) as stream:
             if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
                 raise ShapeError(str(path), "this is no regular file, allowed is one; give the path of a mesh file")
             raw = stream.read(LARGEST_MESH_BYTES + 1)

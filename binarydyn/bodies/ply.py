@@ -50,7 +50,8 @@ def read_ply(raw: bytes, place: str) -> tuple[np.ndarray, np.ndarray, None]:
     lists = next((face[name] for name in _LISTS if name in face), None)
     if lists is None or not {"x", "y", "z"} <= set(vertex):
         raise ShapeError(place, "it has no element vertex with x, y, z or no face with vertex_indices; export it anew")
-    vertices = np.array([vertex[axis] for axis in "xyz"], dtype=float).reshape(3, -1).T
+    with np.errstate(invalid="ignore"):  # signalling nan is refused by the caller, like any other
+        vertices = np.array([vertex[axis] for axis in "xyz"], dtype=float).reshape(3, -1).T
     return vertices, _fans(lists, len(vertices), place), None
 
 

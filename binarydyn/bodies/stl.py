@@ -19,7 +19,8 @@ def is_binary_stl(raw: bytes) -> bool:
 
 def read_binary_stl(raw: bytes) -> tuple[np.ndarray, np.ndarray]:
     """Vertices (n, 3), facets (m, 3) counting from 0.  Normals are not asked: the order of corners says them."""
-    return _joined(np.frombuffer(raw, _FACET, offset=_HEAD)["corners"].astype(float).reshape(-1, 3))
+    with np.errstate(invalid="ignore"):  # signalling nan is refused by the caller, like any other
+        return _joined(np.frombuffer(raw, _FACET, offset=_HEAD)["corners"].astype(float).reshape(-1, 3))
 
 
 def read_stl_text(text: str, place: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
