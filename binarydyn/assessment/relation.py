@@ -23,7 +23,6 @@ from .emulator import Quadratic, fitted, terms_of
 from .pair_draws import pairs
 from .start import Start
 
-
 _FAR_AWAY = 1e100
 """Sigmas of the design, beyond which nothing is near."""
 
