@@ -178,30 +178,30 @@ ALIKE = """
 AIMED = ALIKE + "".join(f'"{name}" = {{normal = [0.0, 4.0]}}\n' for name in AIMS)
 
 
-def aimed(tmp_path, body: str, quantities: str):
+def aimed(tmp_path, body: str, quantities: str, shape: str):
     """Posterior of a hit whose aim is uncertain, 2000 draws; body: the secondary's shape, of the folder's mesh."""
     text = TEXT[: TEXT.index("[sampling.quantities]")] + "[sampling.quantities]" + quantities
     text = text.replace("semi_axes_m = [70.0, 61.5, 48.0]", body)
+    if shape == "facets":
+        text = text.replace("[momentum_transfer]", "normal_radius_m = 0.0\n[momentum_transfer]")
     return infer(Scenario.from_text(text, "aimed.toml", folder=tmp_path), -1200.0, 1.0, 2000, 5, after=in_lanes)
 
 
-@pytest.mark.parametrize("shape", ["lumpy", "ellipsoid"])
+@pytest.mark.parametrize("shape", ["facets", "averaged", "ellipsoid"])
 def test_shares_are_those_of_the_draws_on_facets_as_on_an_ellipsoid(tmp_path, shape):
     """What is lost of the variance where the aim is not drawn is what the aim's draws add, alone and together: its
-    share to first order, and at most all that is not of first order.  Facets of some 30 m turn beta in leaps, draws
-    of 4 m cross them; variances of 2000 draws are known to 3 %, six of them allowed.
+    share to first order, and at most all that is not of first order.  Facets of some 30 m turn beta in leaps, or in
+    bends where the normal is the mean over the crater, and draws of 4 m cross them; variances of 2000 draws are known
+    to 3 %, two of them allowed.
     """
     (tmp_path / "lump.obj").write_text(meshes.obj_text(*meshes.lumpy(3, 3, 60.0)))
-    bodies = {
-        "lumpy": 'polyhedron = {file = "lump.obj", unit = "m"}',
-        "ellipsoid": "semi_axes_m = [70.0, 61.5, 48.0]",
-    }
-    drawn, held = (aimed(tmp_path, bodies[shape], quantities) for quantities in (AIMED, ALIKE))
+    axes, mesh = "semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "lump.obj", unit = "m"}'
+    drawn, held = (aimed(tmp_path, axes if shape == "ellipsoid" else mesh, given, shape) for given in (AIMED, ALIKE))
     lost = 1.0 - held.beta[held.well].var() / drawn.beta[drawn.well].var()
     linear = linearised(drawn)
     share = sum(row.share for row in linear.rows if row.name in AIMS)
     assert share - 0.06 < lost < share + 1.0 - linear.explained + 0.06
-    assert share > 0.3
+    assert share > 0.5
     for row in linear.rows:
         if row.name in AIMS:
             correlation = np.corrcoef(drawn.inputs[row.name][drawn.well], drawn.beta[drawn.well])[0, 1]
