@@ -126,20 +126,21 @@ class Kills:
 
 
 def kills(folder: Path, count: int, seed: int, command: Callable, members: int, sent: signal.Signals = signal.SIGKILL):
-    """Send `count` processes a signal, each on a new file, and let them go on; Kills.
+    """Send `count` processes a signal after their first row, each on a new file, and let them go on; Kills.
 
     AssertionError where the file is not that of a run that nobody ended, or where more was lost than a block: what was
     computed within the last second, and what was under way meanwhile (_UNDER_WAY_S).
     """
     whole, log = folder / "whole.h5", folder / "log"
-    begun = time.monotonic()
     subprocess.run(command(whole, log), check=True, stdout=subprocess.DEVNULL)
-    length, wanted = time.monotonic() - begun, content(whole)
+    length, wanted = time.monotonic() - _logged(log)[0][1], content(whole)
     draws, found = random.Random(seed), Kills(Counter())
     while found.moments.total() < count:
         path = folder / f"{found.moments.total()}.h5"
         log.unlink(missing_ok=True)
         process = subprocess.Popen(command(path, log), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        while not _logged(log) and process.poll() is None:
+            time.sleep(0.002)
         time.sleep(draws.uniform(0.0, length))
         ended = time.monotonic()
         process.send_signal(sent)
@@ -167,7 +168,7 @@ _UNDER_WAY_S = 2.0
 def _logged(log: Path) -> list[tuple[int, float]]:
     """How many members were computed when, oldest first."""
     lines = log.read_text().splitlines() if log.exists() else []
-    return [(int(count), float(when)) for count, when in map(str.split, lines)]
+    return [(int(count), float(when)) for count, when in map(str.split, lines)]  # a line is one write
 
 
 def _last_of(computed: list[tuple[int, float]], again: int) -> float:
