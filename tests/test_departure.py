@@ -180,6 +180,24 @@ def test_the_barycentre_takes_all_that_leaves_and_not_its_part_along_the_axis():
     assert impact.audit.pair_residual < 1e-14
 
 
+@pytest.mark.parametrize("oblique", ["normal_component", "vertical_beta"])
+def test_an_oblique_hit_counts_as_much_for_the_pair(oblique):
+    """Fast ejecta, of which the wells keep 3 %: beta of the pair is that of the moonlet for both readings of a hit at
+    some 40 deg, whose betas differ."""
+    asked = builtin().impactor
+    aimed = asked.model_copy(update={"aim_offset_m": (0.0, 34.0)})
+    found = {}
+    for name in ("normal_component", oblique):
+        given = MomentumTransfer(material=GROUNDS["basalt"], oblique=name)
+        impact = impact_on(PAIR, ImpactSpec(aimed, given))
+        assert 30.0 < impact.site.incidence_deg < 60.0
+        found[name] = impact.released
+    released = found[oblique]
+    assert released.beta_pair - 1.0 == pytest.approx(released.beta - 1.0, rel=0.03)
+    if oblique == "vertical_beta":
+        assert released.beta - 1.0 != pytest.approx(found["normal_component"].beta - 1.0, rel=0.05)
+
+
 @pytest.mark.parametrize("ground", GROUNDS)
 @pytest.mark.parametrize("side", [1, -1])
 def test_all_that_is_launched_is_named(ground, side):
