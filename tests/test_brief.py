@@ -200,6 +200,8 @@ def test_companions_change_no_other_number_and_tell_what_is_unstable():
     design, members = Sample.of(given, "random", 6), np.arange(6)
     without, beside = brief_members(given, design, members), brief_members(given, design, members, companions=True)
     assert set(beside.numbers) - set(without.numbers) == {
+        "amplification_before",
+        "unstable_before",
         "amplification_at_end",
         "unstable_after",
         "period_change_spread_s",
@@ -286,3 +288,19 @@ def test_an_eccentric_member_has_the_numbers_of_the_adaptive_method():
     assert np.all(ratio > 1.3)
     for row in sweep(given, design, 1):
         assert brief.numbers["period_change_s"][row.index] == pytest.approx(row.numbers["period_change_s"], abs=1e-5)
+
+
+def test_brief_members_tell_chaos_before_the_impact_too():
+    """Varied bodies, whose starts are searched side by side: as `predict` tells it of each, from a return map of its
+    own; with a free eccentricity of 0.09 on the built-in pair, the runs of a start by itself do."""
+    given = scenario(UNSTABLE)
+    design = Sample.of(given, "random", 3)
+    ours = brief_members(given, design, np.arange(3), companions=True)
+    for k in range(3):
+        theirs = predict(varied(given, design.member(k))).numbers()
+        assert ours.numbers["amplification_before"][k] == pytest.approx(theirs["amplification_before"], rel=0.01)
+        assert ours.numbers["unstable_before"][k] == theirs["unstable_before"] == 0
+    wild = varied(scenario(PUSH), {"mutual_orbit.eccentricity": 0.09, "simulation.days_before": 60.0})
+    block = brief_members(wild, Grid.of({"push.radial_mm_s": [0.0, 0.5]}), np.arange(2), companions=True)
+    assert block.numbers["unstable_before"].tolist() == [1, 1] and block.status.tolist() == ["done"] * 2
+    assert np.all(block.numbers["amplification_before"] > 1e6) and np.all(block.numbers["period_change_spread_s"] > 0.1)

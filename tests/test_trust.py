@@ -16,10 +16,13 @@ from binarydyn.assessment.periodic import find
 from binarydyn.assessment.start import bodies, wanted_of
 from binarydyn.assessment.trust import TWIST_RAD, companions, simulate_with_companions, trust_of_relaxed
 from binarydyn.bodies import Ellipsoid
+from binarydyn.commands import main
 from binarydyn.dynamics import simulate, simulate_many
+from binarydyn.ensembles.spread import chances, unstable
 from binarydyn.errors import InputError
 from binarydyn.observables import period
 from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.store import open_result
 from binarydyn.vectors import quaternion_product
 
 PRIMARY, SECONDARY = Ellipsoid((400.0, 380.0, 310.0), 2300.0), Ellipsoid((90.0, 75.0, 60.0), 2300.0)
@@ -101,7 +104,22 @@ def eccentric(eccentricity: float, **simulation) -> Scenario:
     return varied(builtin(), {"mutual_orbit.eccentricity": eccentricity, **changes})
 
 
-def test_chaos_before_the_impact_is_named(tmp_path, capsys):
+def test_chaos_before_the_impact_stands_in_text_file_and_counts(tmp_path, capsys):
+    path, stored, swept = (str(tmp_path / name) for name in ("pair.toml", "pair.h5", "sweep.h5"))
+    (tmp_path / "pair.toml").write_text(eccentric(0.09).text)
+    assert main(["predict", path, "--out", stored]) == 0
+    out = capsys.readouterr().out
+    assert "before (chaotic)" in out and "warning: the motion before t0 is chaotic" in out
+    numbers = open_result(stored).numbers
+    assert numbers["unstable_before"] is True and numbers["period_change_spread_s"] > 0.5
+    assert main(["sweep", path, "--vary", "impactor.mass_kg=400:500:2", "--out", swept]) == 0
+    assert "before the impact: 2 unstable; after the impact: " in capsys.readouterr().out
+    result = open_result(swept)
+    assert result.columns["unstable_before"].tolist() == [1, 1]
+    assert unstable(result.columns).all() and chances(result.columns)["unstable_before"]["chance"] == 1.0
+
+
+def test_chaos_before_the_impact_is_named():
     """The built-in pair with e = 0.09: a twist of 1e-7 rad at t0 moves the period before by seconds.
 
     With e = 0.05 it moves it by less than 1 ms, and both windows are regular.

@@ -169,7 +169,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
         separation_m=float(shooting.after_turn(y[:, None], factor, n)[1][0]),
         rate_rad_s=n,
         turn_s=shooting.turn(n)[0],
-        return_map=_return_map(jacobian[:FREE, :FREE], shooting.even),
+        return_map=return_map(jacobian[:FREE, :FREE], shooting.even),
         scale=scale,
         residual=residual,
         steps=steps,
@@ -254,7 +254,7 @@ def half_turned(y: np.ndarray, sense: float) -> np.ndarray:
     return out
 
 
-def _return_map(change: np.ndarray, even: bool) -> np.ndarray:
+def return_map(change: np.ndarray, even: bool) -> np.ndarray:
     """The linearised map from the derivative of the change over T.
 
     For an even pair the change is read in the frame of the half-turned primary, into which the start has to be brought

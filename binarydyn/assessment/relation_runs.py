@@ -167,7 +167,9 @@ def _simulated(
     systems, states = [list(column) for column in zip(*pushed, strict=True)] if pushed else ([], [])
     periods, regular = after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
     change = periods - np.array([one.period_h for one in begun]) * HOUR_S
-    return Simulated(found, begun, change, np.asarray(regular, dtype=bool))
+    # A start that is chaotic before t0 has a period as uncertain as one after.
+    calm = np.array([not one.trust.unstable for one in begun], dtype=bool)
+    return Simulated(found, begun, change, calm & np.asarray(regular, dtype=bool))
 
 
 def _begun(

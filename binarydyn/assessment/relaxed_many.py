@@ -14,12 +14,15 @@ import numpy as np
 from ..dynamics.displacement import FREE, displaced
 from ..dynamics.shots import shots
 from ..dynamics.stepper import SIZE
-from .periodic import ACCEPTED, LONGEST_MOVE, SLIP_LIMIT, STEP_RAD, TURN_LIMIT, Wanted
+from .periodic import ACCEPTED, LONGEST_MOVE, SLIP_LIMIT, STEP_RAD, TURN_LIMIT, Wanted, return_map
+from .trust import growth_by_map
 
 _IN_PLANE = [0, 1, 3, 4, 8, 11, 14, 17]
 """Of the displacements: x, y, their rates, and turn and rate of both bodies about z."""
 _STEP, _COARSER = 1e-7, 4
 """Of the differences for a Jacobian, and how many times longer the steps of their runs are: to 1e-4 is enough."""
+_STEP_OF_MAP = 3e-7
+"""Of the central differences for a return map, as in periodic.py."""
 _JACOBIANS, _MOVES = 4, 8
 _IMPROVES = 0.3
 """A move that leaves more than this of the residual asks for a new Jacobian, or is the last."""
@@ -44,7 +47,10 @@ class Pairs:
 
 @dataclass(frozen=True)
 class Relaxed:
-    """States y (20, m) as State.vector, and as of PeriodicOrbit; (m,).  Where `found` is False the rest is nothing."""
+    """States y (20, m) as State.vector, and as of PeriodicOrbit; (m,).  Where `found` is False the rest is nothing.
+
+    growth (m,): amplification of companions as trust.trust_of_relaxed; nan where it was not asked for.
+    """
 
     y: np.ndarray
     mass_factor: np.ndarray
@@ -52,10 +58,14 @@ class Relaxed:
     rate_rad_s: np.ndarray
     residual: np.ndarray
     found: np.ndarray
+    growth: np.ndarray
 
 
-def relaxed_many(pairs: Pairs, wanted: Wanted) -> Relaxed:
-    """The relaxed states of pairs; the numbers of `wanted` are arrays (m,), or None for what is open in all of them."""
+def relaxed_many(pairs: Pairs, wanted: Wanted, days: float | None = None) -> Relaxed:
+    """The relaxed states of pairs; the numbers of `wanted` are arrays (m,), or None for what is open in all of them.
+
+    days: of the window (< 0: backwards) over which the growth of companions is asked for.
+    """
     with np.errstate(all="ignore"):
         search = _Search.begun(pairs, wanted)
         for _ in range(_JACOBIANS):
@@ -67,7 +77,13 @@ def relaxed_many(pairs: Pairs, wanted: Wanted) -> Relaxed:
         for q in (slice(6, 10), slice(13, 17)):
             y[q] /= np.sqrt(y[q][0] ** 2 + y[q][1] ** 2 + y[q][2] ** 2 + y[q][3] ** 2)
         factor, rate = np.exp(search.logs)
-        return Relaxed(y, factor, search.means, rate, search.residual, search.residual < ACCEPTED)
+        found = search.residual < ACCEPTED
+        growth = np.full(len(found), np.nan)
+        if days is not None:
+            for k, once in zip(np.flatnonzero(found), search.maps(np.flatnonzero(found)), strict=True):
+                turn_s = (np.pi if pairs.even else 2.0 * np.pi) / abs(wanted.spin_rate_rad_s[k] - rate[k])
+                growth[k] = max(growth_by_map(once, search.scale[:, k], y[:6, k], turn_s, days))
+        return Relaxed(y, factor, search.means, rate, search.residual, found, growth)
 
 
 def _first_guess(pairs: Pairs, wanted: Wanted) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -166,6 +182,13 @@ class _Search:
         ridge = _DAMPING * np.trace(normal, axis1=1, axis2=2) + 1e-300
         inverse = np.linalg.solve(normal + ridge[:, None, None] * np.eye(many), across)
         return self._values(at), inverse
+
+    def maps(self, at: np.ndarray) -> np.ndarray:
+        """(k, 18, 18): return maps of the pairs `at`, as of PeriodicOrbit."""
+        self.unknowns, self.open_logs = list(range(FREE)), []
+        ends = [self._shots(at, step)[:FREE, :, 1:] for step in (_STEP_OF_MAP, -_STEP_OF_MAP)]
+        change = ((ends[0] - ends[1]) / (2.0 * _STEP_OF_MAP)).transpose(1, 0, 2)
+        return np.array([return_map(one, self.pairs.even) for one in change]).reshape(-1, FREE, FREE)
 
     def _values(self, at: np.ndarray) -> np.ndarray:
         """What must vanish, (rows, m), as Shooting.conditions; the mean distances are kept."""

@@ -32,8 +32,8 @@ Of 200 random hits two regular ones did: the shear along the track of close pair
 """
 LONGEST_DAYS = 365.0
 """Companions cover at most so much of a window."""
-_TURNS = 64
-"""Of the return map that are worked out together."""
+_TURNS = 256
+"""Of the primary, at the begin and the end of a window, in which the largest growth is looked for."""
 
 
 @dataclass(frozen=True)
@@ -115,40 +115,48 @@ def trust_of_relaxed(orbit: PeriodicOrbit, days: float) -> Trust:
 
     Within 2 % of what runs say, where the state is stable; an angle is no more than half a turn.
     """
-    covered = covered_days(days)
-    once = orbit.return_map if covered > 0.0 else np.linalg.inv(orbit.return_map)
-    moved, largest = _companions_by_map(orbit), 1.0
-    turns = max(1, int(abs(covered) * DAY_S / orbit.turn_s))
+    covered, state = covered_days(days), orbit.state
+    there = np.concatenate((state.position_m, state.velocity_m_s))
+    return Trust.of(*growth_by_map(orbit.return_map, orbit.scale, there, orbit.turn_s, covered), covered)
+
+
+def growth_by_map(
+    once: np.ndarray, scale: np.ndarray, there: np.ndarray, turn_s: float, days: float
+) -> tuple[float, float]:
+    """Largest growth, in the first and the last turns of a window, and that at its end.
+
+    once (18, 18), scale (18,), turn_s: as of PeriodicOrbit; there (6,): position and velocity.
+    """
+    once = once if days > 0.0 else np.linalg.inv(once)
+    turns = max(1, int(abs(covered_days(days)) * DAY_S / turn_s))
     powers = [once]
     while len(powers) < min(_TURNS, turns):
         powers.append(once @ powers[-1])
+    moved, most = _companions_by_map(scale, there), np.pi / TWIST_RAD
     with np.errstate(all="ignore"):
-        for first in range(0, turns, len(powers)):
-            after = np.array(powers[: turns - first]) @ moved
-            angles = _angles_by_map(orbit, after)
-            largest, moved = max(largest, *angles), after[-1]
-    most = np.pi / TWIST_RAD
-    return Trust.of(min(largest, most), min(angles[-1], most), covered)
+        begun = np.array(powers) @ moved
+        ended = np.array(powers) @ (np.linalg.matrix_power(once, turns - len(powers)) @ moved)
+        angles = np.minimum(_angles_by_map(scale, there, np.concatenate((begun, ended))), most)
+    return max(1.0, float(angles.max())), float(angles[-1])
 
 
-def _companions_by_map(orbit: PeriodicOrbit) -> np.ndarray:
+def _companions_by_map(scale: np.ndarray, there: np.ndarray) -> np.ndarray:
     """(18, 4): the four companions as displacements of unit angle, in units of the map."""
-    moves = np.zeros((len(orbit.scale), 4))
+    moves = np.zeros((len(scale), 4))
     moves[12:15, :3] = np.eye(3)
-    position, velocity = orbit.state.position_m, orbit.state.velocity_m_s
-    along = np.cross(np.cross(position, velocity), position)
-    moves[0:3, 3] = along * (np.linalg.norm(position) / np.linalg.norm(along))
-    return moves / orbit.scale[:, None]
+    along = np.cross(np.cross(there[:3], there[3:]), there[:3])
+    moves[0:3, 3] = along * (np.linalg.norm(there[:3]) / np.linalg.norm(along))
+    return moves / scale[:, None]
 
 
-def _angles_by_map(orbit: PeriodicOrbit, moves: np.ndarray) -> list[float]:
-    """Angles of the moonlet's attitude or of the direction of r, the largest of each four; moves (n, 18, 4)."""
-    moves = moves * orbit.scale[:, None]
-    distance = np.linalg.norm(orbit.state.position_m)
-    direction = orbit.state.position_m / distance
+def _angles_by_map(scale: np.ndarray, there: np.ndarray, moves: np.ndarray) -> np.ndarray:
+    """(n,) angles of the moonlet's attitude or of the direction of r, the largest of each four; moves (n, 18, 4)."""
+    moves = moves * scale[:, None]
+    distance = np.linalg.norm(there[:3])
+    direction = there[:3] / distance
     across = moves[:, 0:3] - direction[:, None] * np.einsum("i,nik->nk", direction, moves[:, 0:3])[:, None]
     angles = np.maximum(np.linalg.norm(moves[:, 12:15], axis=1), np.linalg.norm(across, axis=1) / distance)
-    return np.nan_to_num(angles.max(axis=1), nan=np.inf).tolist()
+    return np.nan_to_num(angles.max(axis=1), nan=np.inf, posinf=np.inf)
 
 
 def _growth(run: Trajectory, other: Trajectory) -> tuple[float, float]:

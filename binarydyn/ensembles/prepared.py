@@ -16,7 +16,7 @@ from ..scenario.wording import one_line
 from .design import Design
 from .hits import hits
 from .inputs import Inputs, doubtful, hits_side_by_side, shares_start, starts_side_by_side, structure_is_allowed
-from .starts import begun_together, repeated, starts_of
+from .starts import before_of, begun_together, repeated, starts_of
 from .table import Table
 
 
@@ -55,6 +55,7 @@ def prepared(base: Scenario, design: Design, table: Table, workers: int = 1) -> 
     for place in np.flatnonzero(alone).tolist():
         if found := by_itself(base, design.member(int(table.members[place])), table, place, shared):
             _note(table, place, *found)
+            table.note_before(place, *before_of(found[0]), base.simulation.days_before)
             system, state = found[1].system, found[1].state
             after.setdefault(system.gravity_model, []).append((place, system, state))
     for model, rows in after.items():
@@ -76,7 +77,7 @@ def _struck(
     inputs: Inputs, places: np.ndarray, table: Table, shared: Start | None, workers: int
 ) -> tuple[Struck, np.ndarray]:
     """Starts and impacts as arrays, and the places of members that did not get through and are to go alone."""
-    starts = starts_of(inputs, workers) if shared is None else repeated(shared, inputs.count)
+    starts = starts_of(inputs, workers, table.companions) if shared is None else repeated(shared, inputs.count)
     found = hits(inputs, starts.primary, starts.secondary, starts.y)
     done = starts.found & ~found.unsure
     values = {
@@ -95,6 +96,7 @@ def _struck(
         table.columns[name][places[done]] = value[done]
     for i in np.flatnonzero(done & (found.status != "")).tolist():
         table.end(places[i], found.status[i], found.reason[i])
+    table.note_before(places[done], starts.growth[done], starts.spread_s[done], inputs.scenario.simulation.days_before)
     near = starts.primary.bounding_radius_m + starts.secondary.bounding_radius_m
     parts = (part[:, done] for part in (found.y, starts.constants, starts.coefficients))
     return Struck(places[done], starts.model, *parts, near[done]), places[~done]

@@ -124,7 +124,8 @@ def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.nd
     """Period changes (n,), s, and what became of each member (n,)."""
     block = brief_members(scenario, sample, np.arange(len(sample)), companions=True)
     status, well = block.status.astype(_WORDS), block.status == "done"
-    status[well & (block.numbers["unstable_after"] == 1)] = "unstable"
+    for flag in ("unstable_before", "unstable_after"):
+        status[well & (block.numbers[flag] == 1)] = "unstable"
     status[well & (block.numbers["turned_over_after"] == 1)] = "tumbling"
     return block.numbers["period_change_s"], status
 

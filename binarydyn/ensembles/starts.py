@@ -11,6 +11,7 @@ import numpy as np
 from ..assessment.periodic import Wanted
 from ..assessment.relaxed_many import Pairs, relaxed_many
 from ..assessment.start import Start, bodies, start
+from ..assessment.trust import covered_days, is_unstable
 from ..bodies import Ellipsoid
 from ..constants import HOUR_S, G
 from ..dynamics.motion import parameters
@@ -24,6 +25,7 @@ from .inputs import OF_START, Inputs, is_plain
 from .scaled import Scaled
 
 Bodies = Ellipsoids | Scaled
+_NUMBERS = ("period_h", "separation_m", "found", "growth", "spread_s")
 _PART = 512
 """Pairs that are searched together: their arrays stay in the processor's cache."""
 
@@ -32,7 +34,8 @@ _PART = 512
 class Starts:
     """n pairs at t0 with their calibrated masses: states y (20, n), parameters as of dynamics.motion, and (n,) numbers.
 
-    found: where False there is no start here, and the rest means nothing.
+    found: where False there is no start here, and the rest means nothing.  growth, spread_s: of companions in the
+    window before t0, as of assessment.trust; nan where that was not asked for.
     """
 
     model: int
@@ -44,6 +47,8 @@ class Starts:
     period_h: np.ndarray
     separation_m: np.ndarray
     found: np.ndarray
+    growth: np.ndarray
+    spread_s: np.ndarray
 
 
 def begun_together(scenario: Scenario) -> Start | None:
@@ -86,8 +91,16 @@ def repeated(begun: Start, count: int) -> Starts:
     system = begun.system
     one, two = (_repeated_body(body, count) for body in (system.primary, system.secondary))
     columns = (np.repeat(part[:, None], count, axis=1) for part in (system.state.vector, *system.parameters))
-    period, separation = np.full(count, begun.period_h), np.full(count, begun.separation_m)
-    return Starts(system.gravity_model, one, two, *columns, period, separation, np.ones(count, dtype=bool))
+    numbers = (np.full(count, number) for number in (begun.period_h, begun.separation_m, True, *before_of(begun)))
+    return Starts(system.gravity_model, one, two, *columns, *numbers)
+
+
+def before_of(begun: Start) -> tuple[float, float]:
+    """Growth of companions in the window before t0, and the spread of its period: 0 where none was run, all being
+    regular."""
+    trust = begun.trust
+    spread_s = trust.period_spread_s
+    return trust.amplification, (np.nan if trust.unstable else 0.0) if spread_s is None else spread_s
 
 
 def _repeated_body(body, count: int) -> Bodies:
@@ -97,40 +110,43 @@ def _repeated_body(body, count: int) -> Bodies:
     return Scaled(body, np.ones(count), density)
 
 
-def starts_of(inputs: Inputs, workers: int = 1) -> Starts:
-    """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once."""
+def starts_of(inputs: Inputs, workers: int = 1, companions: bool = False) -> Starts:
+    """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
+
+    companions: whether to say how companions grow before t0; those that are unstable are then not found here.
+    """
     names = [name for name in inputs.columns if name in OF_START]
     _, first, place = np.unique(
         np.array([inputs.columns[name] for name in names]), axis=1, return_index=True, return_inverse=True
     )
     if len(first) == inputs.count:
-        return _by_threads(inputs, workers)
-    found = _by_threads(inputs.some(first), workers)
+        return _by_threads(inputs, workers, companions)
+    found = _by_threads(inputs.some(first), workers, companions)
     one, two = (body.some(place) for body in (found.primary, found.secondary))
     columns = (part[:, place] for part in (found.y, found.constants, found.coefficients))
-    rest = (part[place] for part in (found.period_h, found.separation_m, found.found))
+    rest = (getattr(found, name)[place] for name in _NUMBERS)
     return Starts(found.model, one, two, *columns, *rest)
 
 
-def _by_threads(inputs: Inputs, workers: int) -> Starts:
+def _by_threads(inputs: Inputs, workers: int, companions: bool) -> Starts:
     """In parts, since kernels release the interpreter."""
     parts = [at for at in np.array_split(np.arange(inputs.count), -(-inputs.count // _PART)) if len(at)]
     if workers == 1 or len(parts) == 1:
-        return _joined([_relaxed(inputs.some(at)) for at in parts])
+        return _joined([_relaxed(inputs.some(at), companions) for at in parts])
     with ThreadPoolExecutor(workers) as threads:
-        return _joined(list(threads.map(lambda at: _relaxed(inputs.some(at)), parts)))
+        return _joined(list(threads.map(lambda at: _relaxed(inputs.some(at), companions), parts)))
 
 
 def _joined(parts: list[Starts]) -> Starts:
     """Several of one model as one."""
     one, two = (type(body).joined([getattr(part, name) for part in parts])
                 for name, body in (("primary", parts[0].primary), ("secondary", parts[0].secondary)))  # fmt: skip
-    names = ("y", "constants", "coefficients", "period_h", "separation_m", "found")
+    names = ("y", "constants", "coefficients", *_NUMBERS)
     columns = (np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names)
     return Starts(parts[0].model, one, two, *columns)
 
 
-def _relaxed(inputs: Inputs) -> Starts:
+def _relaxed(inputs: Inputs, companions: bool) -> Starts:
     degree, orbit = inputs.scenario.simulation.degree, inputs.scenario.mutual_orbit
     one, two = _stated(inputs)
     even = one.is_even and two.is_even
@@ -143,7 +159,9 @@ def _relaxed(inputs: Inputs) -> Starts:
         separation_m=None if orbit.separation_m is None else inputs["mutual_orbit.separation_m"],
         rate_rad_s=None if orbit.period_h is None else 2.0 * np.pi / (inputs["mutual_orbit.period_h"] * HOUR_S),
     )
-    orbits = relaxed_many(Pairs(model, even, constants, coefficients, gm, flattening_m2(one, two)), wanted)
+    days = -inputs.scenario.simulation.days_before
+    searched = Pairs(model, even, constants, coefficients, gm, flattening_m2(one, two))
+    orbits = relaxed_many(searched, wanted, days if companions else None)
     found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
     factor = np.where(found, orbits.mass_factor, 1.0)
     for body in (one, two):
@@ -152,7 +170,9 @@ def _relaxed(inputs: Inputs) -> Starts:
     one, two = (replace(body, density_kg_m3=body.density_kg_m3 * factor) for body in (one, two))
     constants = parameters_scaled(constants, factor)
     period = 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
-    return Starts(model, one, two, orbits.y, constants, coefficients, period, orbits.separation_m, found)
+    found &= ~is_unstable(orbits.growth, covered_days(days))
+    numbers = (period, orbits.separation_m, found, orbits.growth, np.where(companions, 0.0 * period, np.nan))
+    return Starts(model, one, two, orbits.y, constants, coefficients, *numbers)
 
 
 def _stated(inputs: Inputs) -> list[Bodies]:

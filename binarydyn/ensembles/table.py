@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..assessment.trust import covered_days, is_unstable
 from ..constants import HOUR_S
 from ..observables.orientation import turned_over
 
@@ -33,16 +34,21 @@ NUMBERS = (
 FLAG = "turned_over_after"
 """The long axis has been beyond 90 deg from the line of centres, or the short one from the orbit normal."""
 OF_COMPANIONS = ("amplification_at_end", "unstable_after", "period_change_spread_s")
+BEFORE = ("amplification_before", "unstable_before")
 
 
 @dataclass(frozen=True)
 class Table:
-    """The columns of a block while they are filled: numbers nan, the flag -1, until they are known."""
+    """The columns of a block while they are filled: numbers nan, the flag -1, until they are known.
+
+    before_spread_s (n,): of the period before t0, over a run and its companions.
+    """
 
     members: np.ndarray
     columns: dict[str, np.ndarray]
     status: np.ndarray
     reason: np.ndarray
+    before_spread_s: np.ndarray
 
     @classmethod
     def of(cls, members: np.ndarray, companions: bool = False) -> Table:
@@ -54,8 +60,14 @@ class Table:
             amplification, unstable, spread = OF_COMPANIONS
             columns[amplification], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
             columns[unstable] = np.full(count, -1, dtype=np.int8)
+            columns[BEFORE[0]], columns[BEFORE[1]] = np.full(count, np.nan), np.full(count, -1, dtype=np.int8)
         texts = (np.full(count, "", dtype=object) for _ in range(2))
-        return cls(members, columns, *texts)
+        return cls(members, columns, *texts, np.zeros(count))
+
+    @property
+    def companions(self) -> bool:
+        """Whether they were asked for."""
+        return BEFORE[0] in self.columns
 
     def end(self, place: int, status: str, reason: str) -> None:
         """How a member ended, unless that is known already."""
@@ -86,7 +98,15 @@ class Table:
         columns["tilt_max_after_deg"][places] = tilt_deg
         columns[FLAG][places] = turned_over(long_axis_deg, tilt_deg)
 
+    def note_before(self, places, growth, spread_s, days: float) -> None:
+        """What companions say of the windows before t0 of the members at these places, if they were asked for."""
+        if self.companions:
+            self.columns[BEFORE[0]][places] = growth
+            self.columns[BEFORE[1]][places] = is_unstable(growth, covered_days(days))
+            self.before_spread_s[places] = spread_s
+
     def note_growth(self, places: np.ndarray, growth: np.ndarray, unstable: np.ndarray, spread_s: np.ndarray) -> None:
-        """What the companions of members say."""
+        """What the companions of members say of the windows after their impacts; the spread is of both windows."""
+        spread_s = np.hypot(spread_s, self.before_spread_s[places])
         for name, values in zip(OF_COMPANIONS, (growth, unstable, spread_s), strict=True):
             self.columns[name][places] = values
