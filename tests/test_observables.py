@@ -47,7 +47,7 @@ class Lump:
         raise NotImplementedError
 
 
-PAIR = System(Lump((420.0, 420.0, 330.0), 5.2e11), Lump((70.0, 70.0, 70.0), 4.1e9), None)
+PAIR = System(Lump((420.0, 420.0, 330.0), 5.2e11), Lump((75.0, 70.0, 65.0), 4.1e9), None)
 A_M = 1240.0
 KEPLER_RATE = np.sqrt(PAIR.gm_m3_s2 / A_M**3)
 KEPLER_PERIOD_S = 2.0 * np.pi / KEPLER_RATE

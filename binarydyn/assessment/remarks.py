@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
+from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
 from ..scenario import Scenario
 from .start import Start, turned_days
+from .swing import swing_remark
 from .tide import left_out
 from .trust import TWIST_RAD, Trust, by_seconds
 from .windows import Side, fit_error_s
-
-FORCED_LIBRATION_DEG = 1.0
-"""Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
-
 
 NOTHING_CHANGES = ("miss", "no_impact")
 """Statuses after which the orbit is the relaxed one, which has neither pericentre nor node."""
@@ -25,7 +23,7 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: 
     error_s = fit_error_s(before, after)
     if error_s is not None and status not in NOTHING_CHANGES:
         found += left_out(scenario, before.period.value_s, after.period.value_s, error_s)
-    return found + _doubts(trust) + _disagreement(after, trust)
+    return found + _unlocked(begun) + _doubts(trust) + _disagreement(after, trust)
 
 
 def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
@@ -44,14 +42,7 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
             f"{turned:.3g} days before the impact the moonlet has turned over, so the pair is not synchronous as the "
             "scenario says"
         )
-    forced = before.attitude.libration_max_deg if before.attitude else 0.0
-    asked = scenario.secondary.libration_amplitude_deg + 300.0 * scenario.mutual_orbit.eccentricity
-    if forced > FORCED_LIBRATION_DEG + asked and not before.attitude.tumbling:
-        found.append(
-            f"before the impact the primary's spin alone swings the moonlet by {forced:.3g} deg, near a resonance "
-            "with a free mode, and the prediction depends on rotation_phase_deg"
-        )
-    return tuple(found)
+    return (*found, *swing_remark(scenario, begun, before))
 
 
 def _early_end(after: Side) -> tuple[str, ...]:
@@ -62,6 +53,21 @@ def _early_end(after: Side) -> tuple[str, ...]:
         return ()
     end = words.get(run.status, f"the run ends in {run.status}")
     return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
+
+
+def _unlocked(begun: Start) -> tuple[str, ...]:
+    """That a round moonlet has no lock to lose."""
+    free = free_turns(begun.system.secondary.inertia_kg_m2)
+    if free.all():
+        return (
+            "nothing locks the moonlet: gravity has no grip on a ball, which cannot tumble; its roll, pitch and yaw "
+            "are turns, not librations",
+        )
+    if free[2]:
+        return (
+            "nothing locks the moonlet's turn about its pole, about which it is round: its yaw is a turn, no libration",
+        )
+    return ()
 
 
 def _doubts(trust: Trust) -> tuple[str, ...]:

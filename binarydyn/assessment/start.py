@@ -38,8 +38,6 @@ LOCKED_ORBITS = 100.0
 """For so many before t0, or the window where that is longer, a moonlet must face the primary to be synchronous."""
 LINEAR_ECCENTRICITY = 0.01
 """Below it a free mode of that amplitude has that eccentricity to 1 %."""
-ROUND = 1e-9
-"""Difference of a moonlet's two lesser moments, of the third, below which nothing locks its spin."""
 CALIBRATION_SURPRISE = 0.2
 """Departure of the mass factor from 1 that is worth a warning.
 
@@ -316,11 +314,8 @@ def _refuse_turning(scenario: Scenario, before: Trajectory) -> None:
 
 def turned_days(before: Trajectory) -> float | None:
     """How long before t0 the moonlet has turned over; None where it has not, or is round, so that nothing locks it."""
-    inertia = before.system.secondary.inertia_kg_m2
     turned = turned_over(*axis_angles_deg(before))
-    if inertia[1] - inertia[0] < ROUND * inertia[2] or not turned.any():
-        return None
-    return float(-before.time_s[turned][-1]) / DAY_S
+    return float(-before.time_s[turned][-1]) / DAY_S if turned.any() else None
 
 
 def _shape_ratio(scenario: Scenario, before: Trajectory) -> float:

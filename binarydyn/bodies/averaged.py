@@ -93,3 +93,16 @@ def round_axes(body, degree: int = 8, limit: float = 1e-12) -> tuple[int, ...]:
         )
 
     return tuple(axis for axis in range(3) if is_round(axis))
+
+
+ROUND = 1e-9
+"""Relative difference of two moments of inertia below which they are one."""
+
+
+def free_turns(inertia_kg_m2: np.ndarray) -> np.ndarray:
+    """(3, ...) whether nothing locks the turn of a body about x, y, z, from its principal moments (3, ...), ascending.
+
+    Where the other two moments agree the gradient of gravity has no grip: on a ball about any axis.
+    """
+    a, b, c = np.asarray(inertia_kg_m2)
+    return np.array([c - b, c - a, b - a]) < ROUND * c

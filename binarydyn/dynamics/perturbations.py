@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .._jit import kernel
-from ..bodies.averaged import round_axes
+from ..bodies.averaged import free_turns
 from ..constants import GM_SUN, G
 from ..gravity.line import line_potential
 from ..kepler import Elements, hill_radius_m, position_velocity
@@ -171,8 +171,8 @@ def share(system: System, state: State) -> tuple[float, float]:
     line = line_potential(system.primary, system.secondary, system.degree, system.gm_m3_s2)
     r, v = (float(np.linalg.norm(part)) for part in (state.position_m, state.velocity_m_s))
     a = line.circular_m(line.energy_m2_s2(r, v) - _lent_m2_s2(system, state, line.rate_rad_s(r)))
-    follows = 2 not in round_axes(system.secondary, system.degree)
-    spin = system.secondary.inertia_kg_m2[2] / (system.reduced_mass_kg * a * a) if follows else 0.0
+    inertia = system.secondary.inertia_kg_m2
+    spin = 0.0 if free_turns(inertia)[2] else inertia[2] / (system.reduced_mass_kg * a * a)
     return line.rate_rad_s(a), -1.0 - 2.0 / line.rate_slope(a) - float(spin)
 
 

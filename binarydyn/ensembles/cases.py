@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..bodies.averaged import free_turns
 from ..constants import DAY_S
 from ..dynamics import State, System
 from ..dynamics.lanes import LANES, aligned
@@ -204,5 +205,7 @@ def outcomes(given: Cases, last: np.ndarray, h: np.ndarray) -> Outcomes:
         fits = (high * nearest < 1.0) & (low * 50.0 > start) & np.isfinite(last).all(axis=0) & (rate * h > 0.0)
         # The turn of a backwards window is negative, and so are its weights' times.
         period = 2.0 * np.pi / np.abs(rate)
-        angle, tilt = (np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in (facing, upright))
+        roll, _, yaw = free_turns(1.0 / given.columns[SIZE + 4 : SIZE + 7])
+        cosines = np.where(yaw, 1.0, facing), np.where(roll, 1.0, upright)
+        angle, tilt = (np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in cosines)
         return Outcomes(period, 1.0 / high, 1.0 / low, angle, tilt, fits, state)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
 from ..dynamics.trajectory import Trajectory
 from .averages import hann
@@ -93,7 +94,7 @@ def fundamental_lines(trajectory: Trajectory, history: AttitudeHistory) -> Funda
     time = view.time_s
     guess = TURN * view.cycles / (time[-1] - time[0])
     n = refined_rate(time, np.exp(1j * view.longitude_rad), hann(time), guess)
-    if history.tumbling:
+    if history.tumbling or free_turns(trajectory.system.secondary.inertia_kg_m2).all():
         return FundamentalLines(TURN / n / HOUR_S)
     grid = _Grid.of(time, n)
     expected = small_motion(trajectory.system.secondary.inertia_kg_m2)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..bodies.averaged import free_turns
 from ..constants import DAY_S, HOUR_S
 from ..dynamics.trajectory import Trajectory
 from ..vectors import rotation_of_quaternion
@@ -31,7 +32,8 @@ class AttitudeHistory:
     farthest that a body can be turned, for one that turns over and over.
     long_axis_angle_max_deg, tilt_max_deg: greatest of axis_angles_deg over the samples; turned_over: at one of them.
     tumbling: roll or pitch beyond 90 deg, or yaw beyond 180 deg (the body has turned against the primary; between 90
-    and 180 it may still come back); tumbling_reason says which came first and when, else it is None.
+    and 180 it may still come back), of those that something locks: a ball cannot tumble; tumbling_reason says which
+    came first and when, else it is None.
     secondary_spin_period_h: 2 pi over the mean rate about r x v; None when the secondary does not turn.
     primary_pole_wobble_deg: greatest angle between the primary's z axis and its mean direction.
     """
@@ -59,7 +61,8 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
     body = rotations(trajectory.attitude2)
     angles = np.degrees(_continued(*_roll_pitch_yaw(np.einsum("kia,kib->kab", orbiting, body))))
     roll, pitch, yaw = angles
-    reason = _tumbling_reason(trajectory.time_s, roll, pitch, yaw)
+    free = free_turns(trajectory.system.secondary.inertia_kg_m2)
+    reason = _tumbling_reason(trajectory.time_s, angles, free)
     long_axis, tilt = (float(angle.max()) for angle in axis_angles_deg(trajectory))
     return AttitudeHistory(
         trajectory.time_s,
@@ -80,14 +83,17 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
 def axis_angles_deg(trajectory: Trajectory) -> tuple[np.ndarray, np.ndarray]:
     """(n,) of the moonlet's long axis from the line of centres, and of its short axis from the orbit normal, deg.
 
-    The long axis counts from that end which is nearer to the primary at the sample nearest to t0.
+    The long axis counts from that end which is nearer to the primary at the sample nearest to t0.  An axis that a round
+    body has not, since nothing locks its turn (bodies.averaged.free_turns), is never off: 0.
     """
     orbiting = orbiting_frame(trajectory.position_m, trajectory.velocity_m_s)
     body = rotations(trajectory.attitude2)
     facing = np.einsum("ki,ki->k", orbiting[:, :, 0], body[:, :, 0])
     upright = np.einsum("ki,ki->k", orbiting[:, :, 2], body[:, :, 2])
     facing = facing * (-1.0 if facing[np.argmin(np.abs(trajectory.time_s))] < 0.0 else 1.0)
-    return tuple(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in (facing, upright))
+    roll, _, yaw = free_turns(trajectory.system.secondary.inertia_kg_m2)
+    cosines = np.where(yaw, 1.0, facing), np.where(roll, 1.0, upright)
+    return tuple(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in cosines)
 
 
 def turned_over(long_axis_deg, tilt_deg):
@@ -141,10 +147,16 @@ def _greatest(angle: np.ndarray) -> float:
     return float(size[k])
 
 
-def _tumbling_reason(time_s: np.ndarray, roll: np.ndarray, pitch: np.ndarray, yaw: np.ndarray) -> str | None:
-    """Which angle first leaves its limit, and when."""
-    limits = (("roll", roll, 90.0), ("pitch", pitch, 90.0), ("yaw", yaw, 180.0))
-    first = [(int(np.argmax(np.abs(a) > limit)), name, limit) for name, a, limit in limits if np.any(np.abs(a) > limit)]
+def _tumbling_reason(time_s: np.ndarray, angles: np.ndarray, free: np.ndarray) -> str | None:
+    """Which of roll, pitch and yaw (3, n) first leaves its limit, and when; one that nothing locks (3,) has none."""
+    limits = [
+        (angle, name, limit)
+        for angle, name, limit, unlocked in zip(
+            angles, ("roll", "pitch", "yaw"), (90.0, 90.0, 180.0), free, strict=True
+        )
+        if not unlocked
+    ]
+    first = [(int(np.argmax(np.abs(a) > limit)), name, limit) for a, name, limit in limits if np.any(np.abs(a) > limit)]
     if not first:
         return None
     k, name, limit = min(first)
