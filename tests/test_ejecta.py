@@ -123,7 +123,10 @@ def test_the_smaller_crater_governs():
     assert not loose.by_strength and not weak.by_strength and strong.by_strength
     assert weak.radius_m == loose.radius_m > strong.radius_m
     # At equal radii: H2 (Y/rho U^2)^(-mu/2) (rho/delta)^... = H1 ...; the strength there, from the ratio of the radii.
-    turn = 1e-2 * (crater("sand", h1=None, h2=0.4, strength_Pa=1e-2).radius_m / loose.radius_m) ** (2.0 / 0.41)
+    own = {key: value for key, value in MATERIALS["sand"].items() if key != "h1"}
+    alone = Crater.of(Ground.of(Material(**own, h2=0.4, strength_Pa=1e-2)), blow())
+    assert alone.by_strength
+    turn = 1e-2 * (alone.radius_m / loose.radius_m) ** (2.0 / 0.41)
     assert not crater("sand", h2=0.4, strength_Pa=0.999 * turn).by_strength
     assert crater("sand", h2=0.4, strength_Pa=1.001 * turn).by_strength
     assert all(bool(crater(name).by_strength) is ("h2" in MATERIALS[name]) for name in NAMES)
