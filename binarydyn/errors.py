@@ -6,16 +6,19 @@ class BinarydynError(Exception):
 
 
 class InputError(BinarydynError, ValueError):
-    """Something given is wrong: `place` (file:table.key, or a file) and the sentence that says what to do about it."""
+    """Something given is wrong: `place` (file:table.key, or a file) and the sentence that says what to do about it.
 
-    def __init__(self, place: str, sentence: str):
-        self.place, self.sentence = str(place), sentence
-        super().__init__(f"{self.place}: {sentence}")
+    typed: the sentence for somebody who typed a command, where that is another one.
+    """
+
+    def __init__(self, place: str, sentence: str, typed: str = ""):
+        self.place, self.sentence, self.typed = str(place), " ".join(sentence.splitlines()), typed
+        super().__init__(f"{self.place}: {self.sentence}")
 
     @property
     def at_the_command_line(self) -> str:
-        """The same sentence for somebody who typed a command."""
-        return str(self)
+        """What somebody reads who typed a command."""
+        return f"{self.place}: {self.typed or self.sentence}"
 
 
 class ArgumentError(InputError):
@@ -24,70 +27,18 @@ class ArgumentError(InputError):
     given: what of several the argument is about, as it is to be shown.
     """
 
-    def __init__(self, argument: str, sentence: str, given: str = ""):
+    def __init__(self, argument: str, sentence: str, given: str = "", typed: str = ""):
         self.argument = argument
-        super().__init__(f"{argument} {given}".rstrip(), sentence)
+        super().__init__(f"{argument} {given}".rstrip(), sentence, typed)
 
     @property
     def at_the_command_line(self) -> str:
         """With the option in place of the argument."""
-        return f"--{self.place.replace('_', '-', self.argument.count('_'))}: {self.sentence}"
+        return f"--{self.argument.replace('_', '-')}{self.place[len(self.argument) :]}: {self.typed or self.sentence}"
 
 
 class KindError(InputError, TypeError):
     """A thing of another kind than a function takes; the sentence says which it takes and how to get one."""
-
-
-_HOW_TO_GET = {
-    ("Scenario", "str"): "load(path) reads one",
-    ("Scenario", "PosixPath"): "load(path) reads one",
-    ("Scenario", "dict"): "Scenario.from_dict(data) makes one",
-    ("Scenario", "Result"): "take its .scenario",
-    ("Scenario", "Prediction"): "take its .scenario",
-    ("System", "Scenario"): "build(scenario) makes one",
-    ("System", "Start"): "take its .system",
-    ("System", "Prediction"): "take its .start.system",
-    ("System", "Impact"): "take impact.system.at(impact.state)",
-    ("System", "tuple"): "take the first of the two that apply_impact returns",
-    ("State", "System"): "take its .state",
-    ("State", "ndarray"): "State.from_vector(values) makes one of 20 numbers",
-    ("Trajectory", "System"): "simulate(system, days) makes one",
-    ("Trajectory", "Side"): "take its .trajectory",
-    ("Trajectory", "Prediction"): "take its .before.trajectory or .after.trajectory",
-    ("Trajectory", "Result"): "take its .before or .after",
-}
-"""By what is wanted and what is given: how to get the one from the other."""
-
-
-def check_kind(place: str, given: object, *kinds: type) -> None:
-    """KindError where what is given to `place`, a function or one of its arguments, is of none of the kinds."""
-    if isinstance(given, kinds):
-        return
-    how = _HOW_TO_GET.get((kinds[0].__name__, type(given).__name__), "give one")
-    allowed = " or ".join(dict.fromkeys(_called(kind) for kind in kinds))
-    raise KindError(place, f"{'None' if given is None else _called(type(given))} is given, allowed is {allowed}; {how}")
-
-
-_WORDS = {
-    "str": "a text",
-    "int": "a whole number",
-    "integer": "a whole number",
-    "float": "a number",
-    "Real": "a number",
-    "bool": "true or false",
-    "dict": "a dictionary",
-    "Mapping": "a dictionary",
-    "ndarray": "an array",
-    "PosixPath": "a path",
-    "PathLike": "a path",
-    "function": "a function",
-}
-
-
-def _called(kind: type) -> str:
-    """What a sentence calls a kind."""
-    name = kind.__name__
-    return _WORDS.get(name, f"{'an' if name[0] in 'AEIOUaeiou' else 'a'} {name}")
 
 
 class ShapeError(InputError):

@@ -368,7 +368,7 @@ def test_oblate_spheroid_on_its_equator_and_axis():
 @pytest.mark.parametrize("degree", [0, 1, 3, 5, 7, 10, -2, "4"])
 def test_other_degrees_are_refused_by_name(degree):
     one = Ellipsoid((3.0, 2.0, 1.0), 2000.0)
-    with pytest.raises(ValueError, match=f"degree {degree} was asked for; degrees are 2, 4, 6, 8"):
+    with pytest.raises(ValueError, match="degree.* is given, allowed is (one of 2, 4, 6, 8|a whole number)"):
         mutual_gravity(one, one, [9.0, 0.0, 0.0], np.eye(3), np.eye(3), degree=degree)
 
 

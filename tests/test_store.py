@@ -415,7 +415,7 @@ def test_foreign_and_newer_files_are_one_line(tmp_path, capsys, monkeypatch):
     assert "version 3, allowed is 2; read it with binarydyn 9.1" in shown(tmp_path / "newer.h5", capsys)
     (tmp_path / "text.h5").write_text(HIT)
     said = shown(tmp_path / "text.h5", capsys)
-    assert "this is no result file, allowed is one that `--out` wrote" in said and "SHA-256" not in said
+    assert "this is no result file, allowed is one of this package" in said and "SHA-256" not in said
     assert "folder" in shown(tmp_path, capsys)
     assert "no such file" in shown(tmp_path / "none.h5", capsys)
     assert "no such file" in shown("a\0b", capsys)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..constants import DAY_S, HOUR_S
-from ..errors import FewCyclesError, InputError
+from ..errors import ArgumentError, FewCyclesError, InputError
 from ..impact import impact_on
 from ..observables.cycle_count import Timing, timing
 from ..observables.events import KINDS
@@ -110,11 +110,11 @@ def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, shar
     _check_noise(noise_s, seed, share)
     low, high = LIMITS_DAYS
     if not low <= days <= high:
-        raise InputError("--days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
+        raise ArgumentError("days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
     sky, begun = sky_and_start(scenario)
     exact = own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
     if not len(exact):
-        raise InputError("--days", f"no event takes place within {days:g} days of the impact, 1 is needed; take more")
+        raise ArgumentError("days", f"no event takes place within {days:g} days of the impact, 1 is needed; take more")
     return _noisy_share(exact, noise_s, seed, share)
 
 
@@ -133,10 +133,10 @@ def synthesised_nights(scenario: Scenario, noise_s: float | None, seed: int, sha
 
 def _check_noise(noise_s: float, seed: int, share: float) -> None:
     if not 0.0 < share <= 1.0:
-        raise InputError("--share", f"{share:g} is given, allowed is above 0 to 1; change it")
+        raise ArgumentError("share", f"{share:g} is given, allowed is above 0 to 1; change it")
     low, high = SIGMA_S
     if not (noise_s == 0.0 or low <= noise_s <= high):
-        raise InputError("--noise-s", f"{noise_s:g} is given, allowed is 0 or {low:g} .. {high:g} s; change it")
+        raise ArgumentError("noise_s", f"{noise_s:g} is given, allowed is 0 or {low:g} .. {high:g} s; change it")
     check_seed(seed)
 
 
@@ -145,8 +145,8 @@ def _noisy_share(exact: MidTimes, noise_s: float, seed: int, share: float) -> Mi
     random = np.random.default_rng(seed)
     seen = with_noise(exact, noise_s, random).chosen(random.random(len(exact)) < share)
     if not len(seen):
-        raise InputError(
-            "--share", f"{share:g} of {len(exact)} events leaves none, 1 is needed; take more of them, or more days"
+        raise ArgumentError(
+            "share", f"{share:g} of {len(exact)} events leaves none, 1 is needed; take more of them, or more days"
         )
     return seen
 

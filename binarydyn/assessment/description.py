@@ -16,6 +16,7 @@ from ..dynamics.state import Body
 from ..errors import ConvergenceError
 from ..impact import Impact, impact_on
 from ..kepler import Elements, position_velocity
+from ..kinds import takes
 from ..scenario import Scenario
 from ..scenario.heliocentric import elements_at_impact, elements_of
 from ..surroundings import (
@@ -238,6 +239,7 @@ class Description:
         return deflection(scenario.heliocentric_orbit, scenario.impact_epoch_utc, scenario.mutual_orbit, dv)
 
 
+@takes(scenario="Scenario")
 def describe(scenario: Scenario) -> Description:
     """Relax and calibrate, and say what follows.  InputError, ConvergenceError as `assessment.start`."""
     return Description(scenario, start(scenario))

@@ -15,8 +15,9 @@ from dataclasses import replace
 import numpy as np
 
 from ..constants import HOUR_S
-from ..errors import InputError
+from ..errors import ArgumentError, InputError
 from ..impact.draws import drawn
+from ..kinds import NUMBER, WHOLE, takes
 from ..scenario import Scenario
 from .along_track import LEAST_STRENGTH
 from .draws import Draws, Solution, draws_at, solution
@@ -28,6 +29,7 @@ from .tide import left_out
 COUNTS = (100, 1_000_000)
 
 
+@takes(scenario="Scenario", change_s=NUMBER, sigma_s=NUMBER, count=WHOLE)
 def infer(
     scenario: Scenario,
     change_s: float,
@@ -45,7 +47,7 @@ def infer(
     check_measured(scenario, change_s, sigma_s)
     low, high = COUNTS
     if not low <= count <= high:
-        raise InputError("--count", f"{count} is given, allowed is {low} .. {high}; change it")
+        raise ArgumentError("count", f"{count} is given, allowed is {low} .. {high}; change it")
     relation = related(scenario, change_s, sigma_s, runs, seed, after)
     found = inverted(relation, prior(relation, count, seed), change_s, sigma_s)
     before_s = relation.nominal.period_h * HOUR_S
@@ -120,9 +122,9 @@ def _statuses(relation: Relation, draws: Draws, solved: Solution) -> np.ndarray:
 def check_measured(scenario: Scenario, change_s: float, sigma_s: float) -> None:
     """InputError for a measurement from which nothing can be inferred with this scenario."""
     if not (math.isfinite(sigma_s) and sigma_s > 0.0):
-        raise InputError("--sigma-s", f"{sigma_s:g} is given, allowed is a number above 0; write one sigma in seconds")
+        raise ArgumentError("sigma_s", f"{sigma_s:g} is given, allowed is a number above 0; write one sigma in seconds")
     if not math.isfinite(change_s) or change_s == 0.0:
-        raise InputError("--period-change-s", f"{change_s:g} is given, allowed is any other finite number; change it")
+        raise ArgumentError("period_change_s", f"{change_s:g} is given, allowed is any other finite number; change it")
     if scenario.kind_of_impact == "none":
         raise InputError(scenario.place, "neither [impactor] nor [push] is given, one is needed to push along; add one")
     hours = scenario.mutual_orbit.period_h
@@ -139,8 +141,8 @@ def _doubtful(beta: np.ndarray, change_s: float) -> tuple[str, ...]:
     if not len(beta):
         return ()
     if np.median(beta) < 0.0:
-        raise InputError(
-            "--period-change-s",
+        raise ArgumentError(
+            "period_change_s",
             f"{change_s:g} is given, but a hit from this direction changes the period the other way (beta would be "
             f"{np.median(beta):.3g}), allowed is a change that it can cause; check the sign and impactor.direction",
         )

@@ -13,8 +13,9 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..dynamics import Trajectory
-from ..errors import InputError
+from ..errors import ArgumentError
 from ..impact import Impact, impact_on
+from ..kinds import takes
 from ..observables.events import Event, events
 from ..observables.geometry import Sky
 from ..observables.light_curve import DEFAULT_FACETS, LAWS, PHASE_LAWS, LightCurve, light_curve
@@ -25,12 +26,12 @@ from .start import Start, start
 from .timetable import event_run
 
 LIMITS = {
-    "--from-days": (-3650.0, 3650.0),
-    "--days": (0.01, 3650.0),
-    "--step-minutes": (0.05, 1440.0),
-    "--noise-mag": (0.0, 10.0),
-    "--albedo-ratio": (0.01, 100.0),
-    "--facets": (80, 200_000),
+    "from_days": (-3650.0, 3650.0),
+    "days": (0.01, 3650.0),
+    "step_minutes": (0.05, 1440.0),
+    "noise_mag": (0.0, 10.0),
+    "albedo_ratio": (0.01, 100.0),
+    "facets": (80, 200_000),
 }
 MOST_EPOCHS = 50_000
 _STEEPEST_RAD = 2.0
@@ -47,9 +48,9 @@ class Surface:
     facets: int = DEFAULT_FACETS
 
     def __post_init__(self):
-        for name, value, table in (("--law", self.law, LAWS), ("--phase-law", self.phase_law, PHASE_LAWS)):
+        for name, value, table in (("law", self.law, LAWS), ("phase_law", self.phase_law, PHASE_LAWS)):
             if value not in table:
-                raise InputError(name, f"{as_given(value)} is given, allowed is {' or '.join(table)}; choose one")
+                raise ArgumentError(name, f"{as_given(value)} is given, allowed is {' or '.join(table)}; choose one")
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,7 @@ class Photometry:
         return [[event for event in self.events if _holds(event, t)] for t in self.curve.time_s]
 
 
+@takes(scenario="Scenario")
 def photometry(
     scenario: Scenario,
     from_days: float = -1.0,
@@ -107,7 +109,7 @@ def photometry(
             albedos = (1.0, surface.albedo_ratio)
             pieces.append(light_curve(near, sky, wanted, surface.law, surface.phase_law, surface.facets, albedos))
     if not pieces:
-        raise InputError("--from-days", f"the run ends before {from_days:g} days from the impact; begin earlier")
+        raise ArgumentError("from_days", f"the run ends before {from_days:g} days from the impact; begin earlier")
     curve = _joined(pieces)
     return Photometry(
         scenario=scenario,
@@ -128,22 +130,22 @@ def photometry(
 def _epochs(from_days, days, step_minutes, noise_mag, seed, surface: Surface) -> np.ndarray:
     """(m,) s from t0; InputError for numbers that are not allowed."""
     given = {
-        "--from-days": from_days,
-        "--days": days,
-        "--step-minutes": step_minutes,
-        "--noise-mag": noise_mag,
-        "--albedo-ratio": surface.albedo_ratio,
-        "--facets": surface.facets,
+        "from_days": from_days,
+        "days": days,
+        "step_minutes": step_minutes,
+        "noise_mag": noise_mag,
+        "albedo_ratio": surface.albedo_ratio,
+        "facets": surface.facets,
     }
     for name, value in given.items():
         low, high = LIMITS[name]
         if not low <= value <= high:
-            raise InputError(name, f"{value:g} is given, allowed is {low:g} .. {high:g}; change it")
+            raise ArgumentError(name, f"{value:g} is given, allowed is {low:g} .. {high:g}; change it")
     check_seed(seed)
     count = int(days * 1440.0 / step_minutes + 1e-9) + 1
     if not 2 <= count <= MOST_EPOCHS:
-        raise InputError(
-            "--step-minutes",
+        raise ArgumentError(
+            "step_minutes",
             f"{step_minutes:g} minutes over {days:g} days are {count} epochs, allowed 2 .. {MOST_EPOCHS}; change one",
         )
     return from_days * DAY_S + step_minutes * 60.0 * np.arange(count)

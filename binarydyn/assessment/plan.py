@@ -14,6 +14,7 @@ import numpy as np
 
 from ..constants import HOUR_S
 from ..errors import FewCyclesError, InputError
+from ..kinds import takes
 from ..observables.geometry import Sky
 from ..observables.mid_times import Readings, readings, sight_for
 from ..observables.timing import EVENTS_NEEDED, fitted, late_s
@@ -86,6 +87,7 @@ class Plan:
     warnings: tuple[str, ...]
 
 
+@takes(scenario="Scenario")
 def plan(scenario: Scenario) -> Plan:
     """Foretell the precision of the campaign of a scenario.
 

@@ -14,6 +14,7 @@ import numpy as np
 from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
 from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on, turns_deg
+from ..kinds import takes
 from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..scenario import Scenario
 from .analytic import analytic_changes
@@ -146,6 +147,7 @@ class Prediction:
         }
 
 
+@takes(scenario="Scenario")
 def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     """Predict what the impact of a scenario does; `progress` is told the stage and the share of it that is done.
 

@@ -14,7 +14,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..dynamics import State, System
 from ..dynamics.propagate import MAX_STEPS
-from ..errors import BinarydynError, ConvergenceError, FewCyclesError, InputError
+from ..errors import ArgumentError, BinarydynError, ConvergenceError, FewCyclesError, InputError
 from ..impact.draws import at_scores
 from ..impact.leverage import leverage
 from ..observables import period
@@ -61,7 +61,7 @@ def related(
     least = _power_of_two(2 * terms)
     if not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
         allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
-        raise InputError("--runs", f"{runs} is given, allowed is {allowed}; change it")
+        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
     after, nominal = after or side_by_side, start(scenario)
     ratio = _first_ratio(scenario, nominal, change_s, after)
     # A new shape adds the same to any push; what else departs from the closed form does in proportion.
@@ -123,7 +123,7 @@ def _first_ratio(scenario: Scenario, nominal: Start, change_s: float, after: Aft
     momentum = momenta(scenario, {}, 1)
     dv = pushes_for(np.array([change_s]), one, lever, momentum, scenario)
     if not np.isfinite(dv[0]):
-        raise InputError("--period-change-s", f"no push changes the period by {change_s:g} s; check it")
+        raise ArgumentError("period_change_s", f"no push changes the period by {change_s:g} s; check it")
     system, state = state_after(nominal.system, scenario, lever, dv[0], momentum[0])
     periods, _ = after([system], [state], scenario.simulation.days_after)  # unstable ones place the design as well
     simulated = float(periods[0] - nominal.period_h * HOUR_S)

@@ -20,6 +20,7 @@ from ..dynamics.rungekutta import apart
 from ..errors import ConvergenceError, InputError
 from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
+from ..kinds import takes
 from ..observables import averages, orbit_shape, period
 from ..observables.orientation import TURNED_DEG, axis_angles_deg, turned_over
 from ..scenario import Scenario
@@ -67,6 +68,7 @@ class Start:
     warnings: tuple[str, ...]
 
 
+@takes(scenario="Scenario")
 def build(scenario: Scenario) -> System:
     """The two bodies of a scenario and their relaxed, calibrated state at t0.
 
@@ -116,6 +118,7 @@ def wanted_of(scenario: Scenario) -> Wanted:
     )
 
 
+@takes(scenario="Scenario")
 def start(scenario: Scenario) -> Start:
     """Build, relax and calibrate; see Start."""
     primary, secondary = bodies(scenario)

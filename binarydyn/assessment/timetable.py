@@ -16,8 +16,9 @@ import numpy as np
 from ..constants import DAY_S
 from ..dynamics import State, System, Trajectory, simulate
 from ..epochs import moment
-from ..errors import FewCyclesError, InputError
+from ..errors import ArgumentError, FewCyclesError, InputError
 from ..impact import Impact, impact_on
+from ..kinds import NUMBER, takes
 from ..observables import period
 from ..observables.ephemeris import Clock
 from ..observables.events import Event, events
@@ -141,6 +142,7 @@ class Timetable:
         ]
 
 
+@takes(scenario="Scenario", days=NUMBER)
 def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     """Events of `days` before t0 and as many after it.
 
@@ -149,7 +151,7 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     """
     low, high = LIMITS_DAYS
     if not low <= days <= high:
-        raise InputError("--days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
+        raise ArgumentError("days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
     sky = Sky.of(scenario)
     begun = start(scenario)
     impact = impact_on(begun.system, scenario)

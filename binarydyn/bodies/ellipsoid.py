@@ -9,6 +9,7 @@ from math import isfinite, pi, prod
 import numpy as np
 
 from ..errors import InputError
+from ..kinds import shown
 from .surface import Facets, Hit, direction_of, hit_ellipsoid
 
 
@@ -19,8 +20,12 @@ def positive(place: str, value: float) -> float:
     except (TypeError, ValueError):
         number = float("nan")
     if not (isfinite(number) and number > 0.0):
-        raise InputError(place, f"{value!r} given, a finite number above zero is allowed; correct the value")
+        raise InputError(place, f"{shown(value)} given, a finite number above zero is allowed; correct the value")
     return number
+
+
+def _listed(axes: object) -> str:
+    return str(list(axes)) if isinstance(axes, tuple | list) and len(axes) < 5 else shown(axes)
 
 
 @dataclass(frozen=True)
@@ -39,7 +44,9 @@ class Ellipsoid:
         except TypeError:
             axes = ()
         if len(axes) != 3:
-            raise InputError("semi_axes_m", f"{self.semi_axes_m!r} given, three lengths are allowed; give [a, b, c]")
+            raise InputError(
+                "semi_axes_m", f"{_listed(self.semi_axes_m)} given, three lengths are allowed; give [a, b, c]"
+            )
         axes = tuple(positive("semi_axes_m", axis) for axis in axes)
         if not axes[0] >= axes[1] >= axes[2]:
             raise InputError("semi_axes_m", f"{list(axes)} given, a >= b >= c is allowed; sort them, longest first")

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from ..errors import InputError
+from ..kinds import check_kind
 from .containment import farthest
 from .ellipsoid import positive
 from .inclusion import Inclusion, Shape, hosts
@@ -43,7 +44,11 @@ class Layered:
     """int x^i y^j z^k dm, kg m^(i+j+k), as place_of_moment lists them."""
 
     def __post_init__(self):
+        check_kind("Layered.shape", self.shape, "Ellipsoid", "Polyhedron")
+        check_kind("Layered.inclusions", self.inclusions, tuple, list)
         outer, parts = self.shape, tuple(self.inclusions)
+        for part in parts:
+            check_kind("Layered.inclusions", part, "Inclusion")
         sums = integrals(outer)
         for part, host in zip(parts, hosts(outer, parts), strict=True):
             excess = 1.0 - (outer if host is None else parts[host].shape).density_kg_m3 / part.shape.density_kg_m3

@@ -59,7 +59,10 @@ class Polyhedron:
     @classmethod
     def from_facets(cls, vertices_m: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:
         """Body from vertices (n, 3) and facets (m, 3) counting from 0; ShapeError as in `read`."""
-        vertices, facets = np.array(vertices_m, dtype=float), np.array(facets)
+        try:
+            vertices, facets = np.array(vertices_m, dtype=float), np.array(facets)
+        except (TypeError, ValueError):
+            raise ShapeError("vertices_m", "no table of numbers given, finite numbers (n, 3) are allowed") from None
         if vertices.ndim != 2 or vertices.shape[1] != 3 or not np.all(np.isfinite(vertices)):
             raise ShapeError("vertices_m", f"shape {vertices.shape} given, finite numbers (n, 3) are allowed")
         if facets.ndim != 2 or facets.shape[1] != 3 or not facets.size or facets.dtype.kind not in "iu":

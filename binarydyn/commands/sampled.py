@@ -29,10 +29,10 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, boo
     from ..ensembles.drawn import members_of
     from ..store.rows import table_of
 
-    parts = []
+    parts, rows = [], sweep(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
     try:
         with Interruption() as interruption:
-            for part in watched(sweep(members_of(scenario), sample, backend=where), len(sample), 0, "sample"):
+            for part in watched(rows, len(sample), 0, "sample"):
                 with interruption.held():
                     parts.append(part)
     except KeyboardInterrupt:

@@ -17,6 +17,7 @@ from importlib.metadata import version
 import typer
 
 from ..errors import BinarydynError, InputError
+from ..scenario.nearest import LISTED, LISTED_TYPED
 from ..scenario.wording import CAUTION, one_line
 from .stdout import READER_GONE, ReaderGone, shown
 
@@ -47,7 +48,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         with shown():
             return _shell(words)(args=words or ["--help"], prog_name="binarydyn", standalone_mode=False) or 0
     except InputError as error:
-        return _complain(error.at_the_command_line, 2)
+        return _complain(error.at_the_command_line.replace(LISTED, LISTED_TYPED), 2)
     except BinarydynError as error:
         return _complain(str(error), 1)
     except (KeyboardInterrupt, typer.Abort):

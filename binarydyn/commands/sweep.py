@@ -58,6 +58,7 @@ def sweep(
     companions: Annotated[
         bool, typer.Option("--companions", help="Brief table: tell unstable members, at four more runs each.")
     ] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="Needed for a grid of more than 100 000 members.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Do not tell how far it is.")] = False,
@@ -84,7 +85,8 @@ def sweep(
         interruption = Interruption(signal.SIGINT, signal.SIGTERM)
         try:
             with interruption:
-                parts = rows_of(scenario, design, done=needless, backend=where)
+                sure = confirm or bool(sample)  # a sample's count is a number that somebody wrote
+                parts = rows_of(scenario, design, done=needless, backend=where, confirm=sure)
                 for part in parts if quiet else watched(parts, wanted, wanted - left):
                     with interruption.held():
                         (store.append_block if isinstance(part, Block) else store.append)(part)

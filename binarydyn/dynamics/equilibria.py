@@ -14,7 +14,9 @@ from itertools import product
 import numpy as np
 
 from ..bodies.averaged import Averaged
+from ..errors import InputError
 from ..gravity.mutual import mutual_gravity
+from ..kinds import BODY, NUMBER, takes
 from .stability import UNSTABLE, LinearMode, rotations, spectrum
 from .state import Body, State
 from .turning import FACINGS, Found, Turning, search
@@ -63,6 +65,7 @@ class Equilibrium:
         raise KeyError(f"no {name} mode, there are {', '.join(mode.name for mode in self.modes)}")
 
 
+@takes(primary=BODY, secondary=BODY, separation_m=(None, NUMBER), rate_rad_s=(None, NUMBER))
 def relative_equilibrium(
     primary: Body,
     secondary: Body,
@@ -79,7 +82,10 @@ def relative_equilibrium(
     arguments; ConvergenceError where Newton's method ends elsewhere, or nowhere.
     """
     if (separation_m is None) == (rate_rad_s is None):
-        raise ValueError(f"separation_m {separation_m} and rate_rad_s {rate_rad_s} given, one of the two is allowed")
+        raise InputError(
+            "relative_equilibrium",
+            f"separation_m {separation_m} and rate_rad_s {rate_rad_s} given, one of the two is allowed; leave one out",
+        )
     return _described(
         search(Turning(primary, secondary, spins_rad_s, degree), separation_m, rate_rad_s, facing), facing
     )

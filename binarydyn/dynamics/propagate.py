@@ -13,6 +13,8 @@ from types import ModuleType
 import numpy as np
 
 from ..constants import DAY_S
+from ..errors import InputError
+from ..kinds import check_kind, takes
 from . import rungekutta
 from .motion import PERTURBED
 from .state import State, System
@@ -62,10 +64,11 @@ def usable(state: State) -> State:
 
     ValueError for what is no state: not finite, no distance, no attitude.
     """
+    check_kind("state", state, "State")
     y = state.vector
     lengths = [float(np.linalg.norm(y[part])) for part in (slice(0, 3), slice(6, 10), slice(13, 17))]
     if not np.all(np.isfinite(y)) or min(lengths) == 0.0:
-        raise ValueError("the state is not finite, or has a distance or an attitude of length zero; give another one")
+        raise InputError("state", "it is not finite, or has a distance or an attitude of length zero; give another one")
     if abs(lengths[1] - 1.0) < 1e-12 and abs(lengths[2] - 1.0) < 1e-12:
         return state
     return State.from_vector(y)
@@ -91,9 +94,9 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     The samples divide the window evenly and include both ends.  ValueError if days is 0 or not finite.
     """
     if not np.isfinite(days) or days == 0.0:
-        raise ValueError(f"a run needs a length other than zero, {days} days were given")
-    if not (sample_minutes > 0.0 and system.tolerance > 0.0):
-        raise ValueError(f"sample_minutes {sample_minutes} and tolerance {system.tolerance} must be above 0")
+        raise InputError("days", f"a run needs a length other than zero, {days} days were given")
+    if not sample_minutes > 0.0:
+        raise InputError("sample_minutes", f"{sample_minutes} is given, allowed is above 0; change it")
     state = usable(system.state if state is None else state)
     constants, coefficients = system.parameters
     model = system.gravity_model
@@ -189,6 +192,7 @@ def _drifts(run: Run, y: np.ndarray) -> tuple[float, float]:
     return energy * 2.0 * semi_major_axis_m(at_start), momentum / _orbital_momentum(at_start)
 
 
+@takes(system="System")
 def semi_major_axis_m(system: System) -> float:
     """Osculating |a| = |1 / (2/r - v^2/GM)| of the state at t0, GM of the pair."""
     r, v = np.linalg.norm(system.state.position_m), np.linalg.norm(system.state.velocity_m_s)

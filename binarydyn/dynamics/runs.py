@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from ..errors import InputError
+from ..kinds import NUMBER, check_kind, takes
 from . import batch, propagate, split_runs
 from .state import State, System
 from .trajectory import Trajectory
@@ -49,6 +51,7 @@ INTEGRATORS = {
 }
 
 
+@takes(system="System", days=NUMBER, state=(None, "State"), sample_minutes=NUMBER, max_steps=NUMBER)
 def simulate(
     system: System,
     days: float,
@@ -72,6 +75,7 @@ def simulate(
     return propagate.finished(run)
 
 
+@takes(systems=Sequence, days=NUMBER, states=(None, Sequence), sample_minutes=NUMBER)
 def simulate_many(
     systems: Sequence[System],
     days: float,
@@ -85,6 +89,13 @@ def simulate_many(
     perturbations one by one, and those of Gauss's method, whose stages fill the lanes.
     """
     states = states or [None] * len(systems)
+    if len(states) != len(systems):
+        raise InputError(
+            "simulate_many(states)", f"{len(states)} are given for {len(systems)} systems; give one for each"
+        )
+    for system, state in zip(systems, states, strict=True):
+        check_kind("simulate_many(systems)", system, "System")
+        check_kind("simulate_many(states)", state, None, "State")
     asked = list(zip(systems, states, strict=True))
     single = [k for k, (s, _) in enumerate(asked) if s.perturbations or s.integrator == "gauss"]
     alone = {k: simulate(asked[k][0], days, asked[k][1], sample_minutes, max_steps) for k in single}

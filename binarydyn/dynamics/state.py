@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from numbers import Integral, Real
 from typing import Protocol
 
 import numpy as np
 
 from ..constants import G
-from ..gravity.models import model_number
+from ..errors import InputError
+from ..gravity.models import DEGREES, model_number
 from ..gravity.mutual import even_pair
+from ..kinds import BODY, check_kind, shape, shown
 from .motion import parameters
 from .perturbations import Perturbations
 
@@ -54,6 +57,17 @@ class State:
     attitude2: np.ndarray
     rate2_rad_s: np.ndarray
 
+    def __post_init__(self):
+        for name, length in (("position_m", 3), ("velocity_m_s", 3), ("rate1_rad_s", 3), ("rate2_rad_s", 3)):
+            self._check(name, length)
+        for name in ("attitude1", "attitude2"):
+            self._check(name, 4)
+
+    def _check(self, name: str, length: int) -> None:
+        values = getattr(self, name)
+        if getattr(values, "shape", None) != (length,):
+            check_kind(f"State.{name}", values, shape(length))
+
     @property
     def vector(self) -> np.ndarray:
         """All of it as (20,): r, v, q1, w1, q2, w2, the order that the kernels use."""
@@ -63,6 +77,9 @@ class State:
     @classmethod
     def from_vector(cls, y: np.ndarray) -> State:
         """State from the (20,) vector r, v, q1, w1, q2, w2; the quaternions are brought to unit length."""
+        if getattr(y, "shape", None) != (20,):
+            check_kind("State.from_vector", y, shape(20))
+            y = np.asarray(y, dtype=float)
         q1, q2 = y[6:10] / np.linalg.norm(y[6:10]), y[13:17] / np.linalg.norm(y[13:17])
         return cls(y[0:3].copy(), y[3:6].copy(), q1, y[10:13].copy(), q2, y[17:20].copy())
 
@@ -83,6 +100,25 @@ class System:
     integrator: str = "rungekutta"
     impact: object | None = None
     perturbations: Perturbations | None = None
+
+    def __post_init__(self):
+        from .runs import INTEGRATORS
+
+        for name in ("primary", "secondary"):
+            if not hasattr(getattr(self, name), "inertia_kg_m2"):
+                check_kind(f"System.{name}", getattr(self, name), BODY)
+        check_kind("System.state", self.state, None, "State")
+        check_kind("System.perturbations", self.perturbations, None, "Perturbations")
+        if not isinstance(self.integrator, str) or self.integrator not in INTEGRATORS:
+            allowed = " or ".join(INTEGRATORS)
+            raise InputError(
+                "System.integrator", f"{shown(self.integrator)} is given, allowed is {allowed}; choose one"
+            )
+        if not isinstance(self.degree, Integral) or self.degree not in DEGREES:
+            allowed = ", ".join(map(str, DEGREES))
+            raise InputError("System.degree", f"{shown(self.degree)} is given, allowed is one of {allowed}; choose one")
+        if not (isinstance(self.tolerance, Real) and self.tolerance > 0.0):
+            raise InputError("System.tolerance", f"{shown(self.tolerance)} is given, allowed is above 0; change it")
 
     @property
     def mass_kg(self) -> float:

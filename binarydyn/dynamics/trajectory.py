@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import DAY_S
+from ..kinds import WHOLE, takes
 from .state import State, System
 
 STATUSES = {0: "done", 1: "contact", 2: "escape", 3: "step_failure", 4: "step_limit"}
@@ -66,6 +67,7 @@ class Trajectory:
         """Length of the window that was covered."""
         return float(self.time_s[-1] - self.time_s[0]) / DAY_S
 
+    @takes(k=WHOLE)
     def state(self, k: int) -> State:
         """The k-th sample as a State."""
         return State.from_vector(self.y[k])

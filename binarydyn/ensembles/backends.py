@@ -9,19 +9,26 @@ import threading
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from ..errors import InputError
+from ..constants import HOUR_S
+from ..errors import ArgumentError
+from ..kinds import WHOLE, shown, takes
 from ..scenario import Scenario
 from ..scenario.wording import as_given
 from . import cluster, gpu, processes, threads
 from .block import TABLES, Block
 from .brief import BriefOptions, Stepper, check_brief
 from .design import Design, Grid
+from .listed import check_design
 from .members import Row, cores, swept
 from .tasks import ONE_THREAD
 
 BACKENDS = ("threads", "cluster", "gpu")
 MOST_WORKERS = 1024
 """Beyond any machine's cores they only wait for each other."""
+UNCONFIRMED = 100_000
+"""Members that a sweep starts without being told that so many are meant."""
+_SECONDS = {"full": 0.05, "brief": 0.0005}
+"""Of a core for a member, see experiments/16."""
 ENOUGH = 200
 """Full rows, from which on each thread gets a process: one takes seconds to start, and then waits for nobody, while two
 threads make 1.3 times the rows of one and sixteen no more than two: half of a row's work holds the interpreter."""
@@ -48,12 +55,14 @@ class Backend:
     companions: bool = False
 
     def __post_init__(self):
-        for option, value, allowed in (("--backend", self.name, BACKENDS), ("--table", self.table, TABLES)):
-            if value not in allowed:
-                raise InputError(option, f"{as_given(value)} is given, allowed is {' or '.join(allowed)}; choose one")
+        for option, value, allowed in (("backend", self.name, BACKENDS), ("table", self.table, TABLES)):
+            if not isinstance(value, str) or value not in allowed:
+                raise ArgumentError(
+                    option, f"{as_given(value)} is given, allowed is {' or '.join(allowed)}; choose one"
+                )
         for option, wrong in self._refusals().items():
             if wrong:
-                raise InputError(option, wrong)
+                raise ArgumentError(option, wrong)
         if self.name == "cluster":
             cluster.dask_distributed()
         if self.name == "gpu":
@@ -62,21 +71,21 @@ class Backend:
     def _refusals(self) -> dict[str, str]:
         """By option, what is wrong with it; empty where nothing is."""
         workers, brief = self.workers, self.table == "brief"
-        wrong = dict.fromkeys(("--workers", "--scheduler", "--backend", "--finer", "--companions"), "")
+        wrong = dict.fromkeys(("workers", "scheduler", "backend", "finer", "companions"), "")
         if workers is not None and not (isinstance(workers, int) and 1 <= workers <= MOST_WORKERS):
-            wrong["--workers"] = f"{workers} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out"
+            wrong["workers"] = f"{shown(workers)} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out"
         elif workers is not None and self.scheduler:
-            wrong["--workers"] = "it is given with --scheduler, whose workers are there already; leave one of them out"
+            wrong["workers"] = "it is given with a scheduler, whose workers are there already; leave one of them out"
         if self.scheduler and self.name != "cluster":
-            wrong["--scheduler"] = f"it is given with --backend {self.name}, allowed is with cluster; choose that"
+            wrong["scheduler"] = f"it is given with the backend {self.name}, allowed is with cluster; choose that"
         if self.name == "gpu" and not brief:
-            wrong["--backend"] = "gpu is given with the full table, a GPU gives the brief one; add --table brief"
+            wrong["backend"] = "gpu is given with the full table, a GPU gives the brief one; choose that"
         if not 1.0 <= self.finer <= MOST_FINER:
-            wrong["--finer"] = f"{self.finer:g} is given, allowed is 1 .. {MOST_FINER:g}; change it"
+            wrong["finer"] = f"{self.finer:g} is given, allowed is 1 .. {MOST_FINER:g}; change it"
         elif self.finer != 1.0 and not brief:
-            wrong["--finer"] = "it is given with the full table, which has a tolerance in place of steps; leave it out"
+            wrong["finer"] = "it is given with the full table, which has a tolerance in place of steps; leave it out"
         if self.companions and not brief:
-            wrong["--companions"] = "it is given with the full table, which always has companions; leave it out"
+            wrong["companions"] = "it is given with the full table, which always has companions; leave it out"
         return wrong
 
     @property
@@ -96,23 +105,33 @@ class Backend:
         return self.workers or cores()
 
 
+_MEMBERS = ("MemberSet", set, frozenset, range, list, tuple, "ndarray")
+
+
+@takes(scenario="Scenario", workers=(None, WHOLE), done=_MEMBERS, backend=(None, "Backend"), confirm=bool)
 def sweep(
     scenario: Scenario,
     design: Design | Mapping,
     workers: int | None = None,
     done: Collection[int] = (),
     backend: Backend | None = None,
+    confirm: bool = False,
 ) -> Iterator[Row | Block]:
     """Iterate over what all members that are not in `done` give, in any order; `workers` None: one for each core.
 
-    A mapping {key: values} stands for the grid of them.  backend: in place of so many threads and the full table.  What
-    happens to a member is in its row.  On KeyboardInterrupt, members under way are given up, rows that are ready are
-    still yielded, then it goes on up.  Errors: InputError for a key that the scenario does not have;
-    WorkersLostError, while iterating, where nobody is left to compute.
+    A mapping {key: values} stands for the grid of them.  backend: in place of so many threads and the full table.
+    confirm: says that more than UNCONFIRMED members are meant.  What happens to a member is in its row.  On
+    KeyboardInterrupt, members under way are given up, rows that are ready are still yielded, then it goes on up.
+    Errors: InputError for a key that the scenario does not have, and for so many members; WorkersLostError, while
+    iterating, where nobody is left to compute.
     """
     design = Grid.of(design) if isinstance(design, Mapping) else design
+    check_design("sweep", design)
     design.check(scenario)
     how, base = backend or Backend(workers=workers), swept(scenario)
+    left = len(design) - len(done)
+    if left > UNCONFIRMED and not confirm:
+        raise ArgumentError("confirm", too_many(left, how))
     if how.brief:
         check_brief(base, design)
     if how.name == "cluster":
@@ -121,8 +140,17 @@ def sweep(
         if how.name == "gpu":
             return threads.brief(base, design, done, how.crew, how.brief, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
         return threads.brief(base, design, done, how.crew, how.brief, ONE_THREAD)
-    by_processes = how.crew > 1 and len(design) - len(done) >= ENOUGH
+    by_processes = how.crew > 1 and left >= ENOUGH
     return (processes if by_processes else threads).full(base, design, done, how.crew)
+
+
+def too_many(count: int, how: Backend) -> str:
+    """What is asked for and how long it may take on this machine."""
+    hours = count * _SECONDS[how.table] / (how.crew * HOUR_S)
+    return (
+        f"{count} members are asked for, some {hours:.2g} hours on {how.crew} workers; without a word allowed are "
+        f"{UNCONFIRMED}; confirm it, or take fewer"
+    )
 
 
 def _in_turn(stepper: Stepper) -> Stepper:

@@ -21,13 +21,15 @@ import numpy as np
 
 from ..assessment.trust import is_unstable
 from ..constants import HOUR_S
-from ..errors import FewCyclesError, InputError
+from ..errors import ArgumentError, FewCyclesError, InputError
+from ..kinds import shape, takes
 from ..observables.estimates import CYCLES_NEEDED
 from ..scenario import Scenario
 from .block import Block
 from .cases import Cases, Outcomes, accumulated, from_arrays
 from .companions import Beside, with_companions
 from .design import Design
+from .listed import check_design
 from .members import swept
 from .near import followed
 from .prepared import Struck, Table, prepared
@@ -60,6 +62,7 @@ def block_of(base: Scenario, design: Design, members: Sequence[int], how: BriefO
     return brief_members(base, design, np.array(members, dtype=np.int64), stepper, how.finer, how.companions)
 
 
+@takes(scenario="Scenario", members=shape(None))
 def brief_members(
     scenario: Scenario,
     design: Design,
@@ -76,7 +79,12 @@ def brief_members(
     for large blocks beside a GPU; threads of the stepper are its own.  Raises InputError where the
     scenario asks for what is not here.
     """
+    check_design("brief_members(design)", design)
     check_brief(scenario, design)
+    if any(not 0 <= k < len(design) for k in (np.min(members), np.max(members)) if len(members)):
+        raise InputError(
+            "brief_members(members)", f"allowed are 0 .. {len(design) - 1}, others are given; leave them out"
+        )
     table = Table.of(np.asarray(members, dtype=np.int64), companions)
     base, days = swept(scenario), scenario.simulation.days_after
     unfit = [
@@ -99,7 +107,7 @@ def check_brief(scenario: Scenario, design: Design) -> None:
     elif any(key.startswith("simulation.") for key in design.keys):
         why = "a key of [simulation] is varied, which decides all members alike; vary another"
     if why:
-        raise InputError("--table brief", f"{why}, or choose --table full")
+        raise ArgumentError("table", f"{why}, or choose the full table", "brief")
 
 
 def _step(table: Table, struck: Struck, stepper: Stepper, days: float, finer: float, companions: bool) -> np.ndarray:

@@ -17,7 +17,7 @@ from multiprocessing import resource_tracker
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError, WorkersLostError
+from ..errors import ArgumentError, WorkersLostError
 from ..scenario import Scenario
 from ..scenario.wording import as_given, one_line
 from .batches import Batches
@@ -43,8 +43,8 @@ def dask_distributed() -> Any:
     try:
         import distributed
     except ImportError:
-        raise InputError(
-            "--backend",
+        raise ArgumentError(
+            "backend",
             "cluster is given, but Dask distributed is not installed (pip install 'binarydyn[cluster]'); "
             "install it or choose the backend threads",
         ) from None
@@ -77,8 +77,8 @@ def _connected(workers: int, scheduler: str) -> Iterator[Client]:
             client = dask_distributed().Client(address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError) as error:
             why = f"no scheduler answers there within {CONNECT_S:g} s ({_words(error)})"
-            place = f"--scheduler {as_given(scheduler)}" if scheduler else "--backend cluster"
-            raise InputError(place, f"{why}; start one or correct the address") from None
+            place = ("scheduler", as_given(scheduler)) if scheduler else ("backend", "cluster")
+            raise ArgumentError(place[0], f"{why}; start one or correct the address", place[1]) from None
         leaving.callback(_closed, client)
         yield client
 
@@ -198,7 +198,9 @@ class _Campaign:
         if future.status == "error":
             error = future.exception()
             if not isinstance(error, KilledWorker):
-                raise InputError("--backend cluster", f"a worker cannot compute ({_words(error)}); see to its packages")
+                raise ArgumentError(
+                    "backend", f"a worker cannot compute ({_words(error)}); see to its packages", "cluster"
+                )
             yield from self._blamed(members)
             return
         try:
@@ -210,7 +212,7 @@ class _Campaign:
         except Exception:  # cancelled, since the connection broke
             raise _lost() from None
         if done.refusal:
-            raise InputError("--backend cluster", done.refusal)
+            raise ArgumentError("backend", done.refusal, "cluster")
         self.batches.learn(len(members), done.seconds)
         if self.room == 1:
             self._look()

@@ -7,17 +7,20 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from numbers import Real
+from typing import Any, Protocol
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import ArgumentError
+from ..kinds import check_kind, takes
 from ..scenario import Scenario
 from ..scenario.variation import why_not_numeric
 from ..scenario.wording import as_given
 
 LARGEST = 10_000_000
 """Members of one design, the same limit as for samples: beyond it the table of rows no longer fits in memory."""
+_NOTHING = "nothing to vary is given, allowed is at least one of {}; add one"
 _FORMS = "KEY=LOW:HIGH:COUNT, KEY=V1,V2,.. or KEY=V, as in impactor.mass_kg=300:900:13"
 
 
@@ -47,24 +50,26 @@ class Grid:
     axes: tuple[tuple[str, tuple[float, ...]], ...]
 
     def __post_init__(self):
+        if not isinstance(self.axes, tuple) or any(not isinstance(each, tuple) or len(each) != 2 for each in self.axes):
+            raise ArgumentError("vary", "these are no axes, ((key, (value, ..)), ..); use Grid.of({key: values})")
         if not self.axes:
-            raise InputError("--vary", f"nothing to vary is given, allowed is at least one of {_FORMS}; add one")
+            raise ArgumentError("vary", _NOTHING.format("{key: values}"), typed=_NOTHING.format(_FORMS))
         if len(set(self.keys)) < len(self.keys):
             twice = next(key for key in self.keys if self.keys.count(key) > 1)
-            raise InputError(
-                f"--vary {as_given(twice)}", "the key is given twice, once is allowed; put all values in one"
-            )
+            raise _wrong(twice, "the key is given twice, once is allowed; put all values in one")
         for key, values in self.axes:
             _check_values(key, values)
         if len(self) > LARGEST:
-            raise InputError("--vary", f"the grid has {len(self)} members, allowed are {LARGEST}; take fewer values")
+            raise ArgumentError("vary", f"the grid has {len(self)} members, allowed are {LARGEST}; take fewer values")
 
     @classmethod
+    @takes(values=Mapping)
     def of(cls, values: Mapping[str, Sequence[float]]) -> Grid:
         """From {key: values}; the last key varies fastest."""
-        return cls(tuple((key, tuple(float(value) for value in listed)) for key, listed in values.items()))
+        return cls(tuple((key, _numbers(key, listed)) for key, listed in values.items()))
 
     @classmethod
+    @takes(texts=Sequence)
     def from_texts(cls, texts: Sequence[str]) -> Grid:
         """From texts such as `impactor.mass_kg=300:900:13` (both ends included, evenly spaced) or `..=300,500,900`."""
         return cls(tuple(_axis(text) for text in texts))
@@ -122,63 +127,75 @@ class Grid:
         """InputError, naming the nearest right key, where a key is not a number that this scenario has."""
         for key in self.keys:
             if why := why_not_numeric(scenario, key):
-                raise InputError(f"--vary {as_given(key)}", why)
+                raise _wrong(key, why)
+
+
+def _numbers(key: Any, listed: Any) -> tuple[float, ...]:
+    """The values of one key."""
+    if not isinstance(key, str):
+        raise _wrong(key, "this is no text, allowed are keys such as impactor.mass_kg; write one")
+    values = list(listed) if isinstance(listed, Iterable) and not isinstance(listed, str | Mapping) else [None]
+    if not all(isinstance(value, Real) for value in values):
+        raise _wrong(key, f"{as_given(listed)} is given, allowed is a list of numbers; write [300.0, 600.0]")
+    return tuple(float(value) for value in values)
+
+
+def _wrong(given: str, sentence: str) -> ArgumentError:
+    """About one of the things to vary."""
+    return ArgumentError("vary", sentence, as_given(given))
 
 
 def _check_values(key: str, values: tuple[float, ...]) -> None:
-    place = f"--vary {as_given(key)}"
     if not values:
-        raise InputError(place, "no value is given, allowed is at least one; write some")
+        raise _wrong(key, "no value is given, allowed is at least one; write some")
     for value in values:
         if not math.isfinite(value):
-            raise InputError(place, f"{value} is given, allowed are finite numbers; change it")
+            raise _wrong(key, f"{value} is given, allowed are finite numbers; change it")
     if len(set(values)) < len(values):
         twice = next(value for i, value in enumerate(values) if value in values[:i])
-        raise InputError(place, f"{twice:g} is given twice, once is allowed; remove one")
+        raise _wrong(key, f"{twice:g} is given twice, once is allowed; remove one")
 
 
 def _axis(text: str) -> tuple[str, tuple[float, ...]]:
     """One axis from its text."""
-    place = f"--vary {as_given(text)}"
+    check_kind("Grid.from_texts(texts)", text, str)
     key, equals, listed = (part.strip() for part in text.partition("="))
     if not (key and equals and listed):
-        raise InputError(place, f"it does not say key and values, allowed is {_FORMS}; write it so")
+        raise _wrong(text, f"it does not say key and values, allowed is {_FORMS}; write it so")
     if ":" not in listed:
-        return key, tuple(_number(part, place) for part in listed.split(","))
+        return key, tuple(_number(part, text) for part in listed.split(","))
     parts = listed.split(":")
     if len(parts) != 3:
-        raise InputError(place, f"{len(parts)} numbers are between the colons, allowed is {_FORMS}; write it so")
-    low, high = (_number(part, place) for part in parts[:2])
-    return key, tuple(_spaced(low, high, _count(parts[2], place), place))
+        raise _wrong(text, f"{len(parts)} numbers are between the colons, allowed is {_FORMS}; write it so")
+    low, high = (_number(part, text) for part in parts[:2])
+    return key, tuple(_spaced(low, high, _count(parts[2], text), text))
 
 
-def _spaced(low: float, high: float, count: int, place: str) -> list[float]:
+def _spaced(low: float, high: float, count: int, given: str) -> list[float]:
     """Both ends included."""
     if count == 1 and low != high:
-        raise InputError(
-            place, f"one value between {low:g} and {high:g} is asked for, allowed is KEY=V; name the value"
-        )
+        raise _wrong(given, f"one value between {low:g} and {high:g} is asked for, allowed is KEY=V; name the value")
     if low == high and count > 1:
-        raise InputError(place, f"{count} values from {low:g} to the same are asked for; write two different ends")
+        raise _wrong(given, f"{count} values from {low:g} to the same are asked for; write two different ends")
     if not math.isfinite(high - low):
-        raise InputError(place, "the ends are not finite or too far apart, allowed are finite numbers; change them")
+        raise _wrong(given, "the ends are not finite or too far apart, allowed are finite numbers; change them")
     return np.linspace(low, high, count).tolist()
 
 
-def _count(text: str, place: str) -> int:
+def _count(text: str, given: str) -> int:
     text = text.strip()
     if not (text.isascii() and text.isdigit() and len(text) < 12 and 1 <= int(text) <= LARGEST):
-        raise InputError(
-            place, f"the count {as_given(text)} is given, allowed is a whole number, 1 .. {LARGEST}; change it"
+        raise _wrong(
+            given, f"the count {as_given(text)} is given, allowed is a whole number, 1 .. {LARGEST}; change it"
         )
     return int(text)
 
 
-def _number(text: str, place: str) -> float:
+def _number(text: str, given: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise InputError(
-            place,
+        raise _wrong(
+            given,
             f"{as_given(text.strip())} is given, allowed is a number without a unit (the key names it); write one",
         ) from None

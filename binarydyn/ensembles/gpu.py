@@ -15,7 +15,7 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..dynamics.splitting import CONSTANTS, DRIFTS, INVERSE, KICKS, SIZE, part, work_size
-from ..errors import InputError
+from ..errors import ArgumentError
 from ..gravity.tape import text_of
 from .accumulate import GIVEN, KEPT, measuring
 from .cases import Cases, Outcomes, outcomes, turn_weights
@@ -118,7 +118,7 @@ def cupy():
         reason = "CuPy is not installed (pip install 'binarydyn[gpu]')"
     except Exception as error:  # the driver's own
         reason = " ".join(str(error).split())
-    raise InputError("--backend gpu", f"a GPU was asked for, but {reason}; choose the backend threads")
+    raise ArgumentError("backend", f"a GPU was asked for, but {reason}; choose the backend threads", "gpu")
 
 
 def name() -> str:

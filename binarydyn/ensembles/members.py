@@ -7,12 +7,13 @@ A row depends on its member alone, not on where it is computed, the order or wha
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from ..assessment import Prediction, predict
 from ..constants import DAY_S
 from ..errors import ConvergenceError, FewCyclesError, InputError
+from ..kinds import takes
 from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
 from .design import Design
@@ -39,6 +40,7 @@ class Row:
     reason: str
 
 
+@takes(scenario="Scenario")
 def swept(scenario: Scenario) -> Scenario:
     """The scenario that a sweep varies: with the tolerance of sweeps, unless it states its own."""
     if "tolerance" in scenario.simulation.model_fields_set:
@@ -46,6 +48,7 @@ def swept(scenario: Scenario) -> Scenario:
     return varied(scenario, {"simulation.tolerance": TOLERANCE})
 
 
+@takes(scenario="Scenario", inputs=Mapping)
 def member_scenario(scenario: Scenario, inputs: dict[str, float]) -> Scenario:
     """What the member with these inputs is predicted from.  Raises InputError for a value that is not allowed."""
     return varied(swept(scenario), inputs)

@@ -18,7 +18,7 @@ from collections.abc import Collection, Iterator
 from itertools import chain
 from pathlib import Path
 
-from ..errors import InputError
+from ..errors import ArgumentError
 from ..scenario import Scenario
 from .batches import Batches
 from .design import Design
@@ -69,7 +69,7 @@ def _rows(crew: _Helpers, design: Design, members: tuple[int, ...], watch: Watch
                 rows.append(died(design, some[0]))
             continue
         if done.refusal:
-            raise InputError("--backend threads", f"the package changed while it was running: {done.refusal}")
+            raise ArgumentError("backend", f"the package changed while it was running: {done.refusal}", "threads")
         rows += done.parts
     return rows
 

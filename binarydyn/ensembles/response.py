@@ -18,7 +18,7 @@ import numpy as np
 
 from ..assessment.emulator import Quadratic, fitted, terms_of
 from ..assessment.posterior import DONE
-from ..errors import ConvergenceError, InputError
+from ..errors import ArgumentError, ConvergenceError, InputError
 from ..scenario import Scenario
 from .backends import sweep
 from .brief import brief_members, check_brief
@@ -91,7 +91,7 @@ def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> 
     least = _power_of_two(2 * terms_of(len(scenario.sampling.quantities) + further))
     if runs is not None and not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
         allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
-        raise InputError("--runs", f"{runs} is given, allowed is {allowed}; change it")
+        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
 
 
 def runs_for(inputs: int) -> int:

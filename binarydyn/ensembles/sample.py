@@ -18,7 +18,8 @@ from functools import cached_property
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import ArgumentError
+from ..kinds import WHOLE, takes
 from ..scenario import Scenario
 from ..scenario.sampling import Distribution, Sampling, check_seed
 from ..scenario.wording import as_given
@@ -44,19 +45,22 @@ class Sample:
 
     def __post_init__(self):
         if self.kind not in KINDS:
-            raise InputError("--sample", f"{as_given(self.kind)} is given, allowed is {' or '.join(KINDS)}; choose one")
+            raise ArgumentError(
+                "sample", f"{as_given(self.kind)} is given, allowed is {' or '.join(KINDS)}; choose one"
+            )
         if not self.quantities:
-            raise InputError(
-                "--sample", "the scenario has no [sampling.quantities], at least one distribution is needed; add one"
+            raise ArgumentError(
+                "sample", "the scenario has no [sampling.quantities], at least one distribution is needed; add one"
             )
         if not 1 <= self.count <= LARGEST:
-            raise InputError("--count", f"{self.count} is given, allowed is 1 .. {LARGEST}; change it")
+            raise ArgumentError("count", f"{self.count} is given, allowed is 1 .. {LARGEST}; change it")
         check_seed(self.seed)
         if len(self.quantities) > MOST_DIMENSIONS:
             number = len(self.quantities)
-            raise InputError("--sample", f"{number} quantities are given, allowed are {MOST_DIMENSIONS}; fix some")
+            raise ArgumentError("sample", f"{number} quantities are given, allowed are {MOST_DIMENSIONS}; fix some")
 
     @classmethod
+    @takes(scenario="Scenario", kind=str, count=(None, WHOLE), seed=(None, WHOLE))
     def of(cls, scenario: Scenario, kind: str, count: int | None = None, seed: int | None = None) -> Sample:
         """From the [sampling] of a scenario; count and seed in place of its own.  Raises InputError."""
         sampling = scenario.sampling

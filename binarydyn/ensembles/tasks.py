@@ -11,10 +11,10 @@ from ..scenario.wording import one_line
 from .block import Block
 from .brief import BriefOptions, block_of
 from .cases import accumulated
-from .design import Design, Grid
+from .design import Design
 from .identity import identity
+from .listed import as_text, design_of
 from .members import Row, row_of
-from .sample import Sample
 
 ONE_THREAD = partial(accumulated, workers=1)
 """Steps in lanes of the thread that asks: others have blocks of their own."""
@@ -37,7 +37,7 @@ class Asked:
     @classmethod
     def of(cls, base: Scenario, design: Design, brief: BriefOptions | None = None) -> Asked:
         folder = str(base.folder.resolve())
-        return cls(base.text, base.place, folder, design.json, brief, tuple(identity(base).items()))
+        return cls(base.text, base.place, folder, as_text(design), brief, tuple(identity(base).items()))
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def computed(asked: Asked, members: tuple[int, ...]) -> Done:
 def _built(asked: Asked) -> tuple[Scenario, Design, str]:
     """Scenario and design, kept for the next members, and why this process would not give the same rows."""
     base = Scenario.from_text(asked.scenario, asked.place, asked.folder)
-    design = (Sample if asked.design.startswith("{") else Grid).from_json(asked.design)
+    design = design_of(asked.design)
     try:
         here = identity(base)
     except Exception as error:

@@ -18,7 +18,7 @@ from ..assessment.start import start
 from ..assessment.timetable import LONGER, Entry, Timetable, left_alone
 from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, simulate_many
-from ..errors import BinarydynError, InputError
+from ..errors import ArgumentError, BinarydynError
 from ..impact import impact_on
 from ..observables.events import Event
 from ..observables.geometry import Sight, Sky
@@ -48,8 +48,8 @@ def least_count(sample: Sample) -> int:
 def check_count(sample: Sample, count: int) -> None:
     """InputError for a number of members that is below least_count or above MOST."""
     if not least_count(sample) <= count <= MOST:
-        raise InputError(
-            "--members",
+        raise ArgumentError(
+            "members",
             f"{count} is given, allowed is {least_count(sample)} .. {MOST} for {len(sample.keys)} uncertain inputs; "
             "change it",
         )

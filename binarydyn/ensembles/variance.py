@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
+from ..errors import ArgumentError, InputError
 from ..impact.draws import at_scores
 from ..scenario.sampling import Sampling
 
@@ -84,7 +84,7 @@ def check_count(count: int) -> None:
     """InputError where the points are no power of 2, too few or too many."""
     low, high = COUNTS
     if not (low <= count <= high and count.bit_count() == 1):
-        raise InputError("--count", f"{count} is given, allowed is a power of 2, {low} .. {high}; change it")
+        raise ArgumentError("count", f"{count} is given, allowed is a power of 2, {low} .. {high}; change it")
 
 
 def _estimated(values: Callable[[np.ndarray], np.ndarray], size: int, count: int, seed: int):

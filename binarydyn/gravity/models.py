@@ -11,6 +11,7 @@ from functools import cache
 from types import ModuleType
 
 from .._jit import by_model, written_module
+from ..errors import InputError
 from .generator import source
 
 DEGREES = (2, 4, 6, 8)
@@ -37,7 +38,7 @@ MODELS = {
 def model_number(degree: int, even: bool) -> int:
     """The model for a total degree, by symmetry of the pair; ValueError names the degrees there are."""
     if degree not in DEGREES:
-        raise ValueError(f"gravity to degree {degree} was asked for; degrees are {', '.join(map(str, DEGREES))}")
+        raise InputError("degree", f"{degree} is given, allowed is one of {', '.join(map(str, DEGREES))}; choose one")
     return degree + EVEN * even
 
 

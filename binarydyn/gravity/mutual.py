@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import G
+from ..kinds import BODY, WHOLE, shape, takes
 from .models import model_number, module
 from .multipoles import coefficients
 
@@ -28,6 +29,7 @@ def even_pair(primary, secondary) -> bool:
     return bool(primary.is_even and secondary.is_even)
 
 
+@takes(primary=BODY, secondary=BODY, r_m=shape(3), C1=shape(3, 3), C2=shape(3, 3), degree=WHOLE)
 def mutual_gravity(primary, secondary, r_m, C1, C2, degree: int = 4) -> MutualGravity:
     """Mutual gravity to a total degree (physics: expansion.py), SI.
 

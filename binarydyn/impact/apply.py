@@ -8,6 +8,7 @@ import numpy as np
 
 from ..dynamics.state import State, System
 from ..errors import InputError
+from ..kinds import takes
 from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
 from .boulders import Thrown, boulders_thrown
 from .frame import aim_axes, direction_in_space, orbit_axes
@@ -53,12 +54,19 @@ class ImpactSpec:
 
 
 @dataclass(frozen=True)
+class Happened:
+    """In a System in place of what is to hit it, once that has: `reason` as of the Impact."""
+
+    reason: str
+
+
+@dataclass(frozen=True)
 class Impact:
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
     status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given), `reshaped` (only the shapes change) or
-    `none` (nothing was given).  state: just after; system: the pair with its shapes after, the one that was given where
-    none changed.  released: the ejecta; thrown: the boulders; None without a hit, or without any.
+    `none` (nothing was given).  state: just after; system: the pair after, in that state and with its new shapes; the
+    one that was given where nothing happened.  released: the ejecta; thrown: the boulders; None without any.
     dv: change of the moonlet's velocity and so of r', inertial and in orbit axes at the state before; spin_change in
     the body frame, by the push (a new shape changes the rate once more: reshaped); momentum received, inertial.
     beta_along_normal: received over brought along the surface normal, equal to beta where the ejecta leave along it and
@@ -83,16 +91,32 @@ class Impact:
     reshaped: Reshaped | None = None
     warnings: tuple[str, ...] = ()
 
+    @property
+    def happened(self) -> bool:
+        """Whether anything hit, pushed or changed its shape."""
+        return self.status not in ("miss", "none")
 
-def apply_impact(system: System, state: State | None = None) -> tuple[System, State]:
-    """The system after what is to hit it (System.impact, from the scenario), and its state; impact_on says more.
 
-    A miss, or no impact, leaves both as they are.
+@takes(system="System", state=(None, "State"), what=(None, "Scenario", "ImpactSpec"))
+def apply_impact(
+    system: System, state: State | None = None, what: Scenario | ImpactSpec | None = None
+) -> tuple[System, State]:
+    """The system after what is to hit it, and its state, which is the system's own; impact_on says more.
+
+    what: by default that of the scenario it was built from.  A miss, or no impact, leaves both as they are.  InputError
+    for a system that has been hit, unless `what` says what hits it next; and as of impact_on.
     """
-    impact = impact_on(system, system.impact or ImpactSpec(), state)
-    return impact.system.at(impact.state), impact.state
+    if what is None and isinstance(system.impact, Happened):
+        raise InputError(
+            "apply_impact",
+            f"the system has been hit already ({system.impact.reason}); say what hits it next, as what=ImpactSpec(..) "
+            "or a scenario",
+        )
+    impact = impact_on(system, what or system.impact or ImpactSpec(), state)
+    return impact.system if impact.happened else system.at(impact.state), impact.state
 
 
+@takes(system="System", given=("Scenario", "ImpactSpec"), state=(None, "State"))
 def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None = None) -> Impact:
     """Push the secondary of a system that is in `state` (default: the system's) as a scenario or a spec says.
 
@@ -101,7 +125,11 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
     """
     before = system.state if state is None else state
     impact = _pushed(system, before, given)
-    return impact if given.reshaping is None or impact.status == "miss" else _reshaped(system, impact, given.reshaping)
+    if given.reshaping is not None and impact.status != "miss":
+        impact = _reshaped(system, impact, given.reshaping)
+    if not impact.happened:
+        return impact
+    return replace(impact, system=replace(impact.system, state=impact.state, impact=Happened(impact.reason)))
 
 
 def _reshaped(system: System, impact: Impact, given: Reshaping) -> Impact:

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..dynamics.angular_momentum import angular_momenta
 from ..dynamics.state import State, System
+from ..kinds import takes
 from .apply import Impact
 from .momentum import rotation
 from .reshaping import potential_J
@@ -40,6 +41,7 @@ class Budget:
     angular_residual: float
 
 
+@takes(system="System", before="State", impact="Impact")
 def impact_budget(system: System, before: State, impact: Impact) -> Budget:
     """The books of an impact on a system that was in the state `before`."""
     pushed, push_dv = _just_pushed(before, impact), impact.momentum_kg_m_s / system.mass_kg

@@ -13,12 +13,14 @@ import numpy as np
 from ..columns import cross, dot, length, turned_back, unit
 from ..dynamics.state import State
 from ..errors import InputError
+from ..kinds import shape, takes
 from ..scenario import Direction, MutualOrbit
 
 _SMALLEST_SINE = 1e-9
 """Sine of an angle below which a plane is not worth naming: its direction would be known to fewer than 7 digits."""
 
 
+@takes(state="State")
 def orbit_axes(state: State) -> np.ndarray:
     """(3, 3), rows along-track t, radial r-hat, normal n, in the inertial frame; components of u are `axes @ u`.
 
@@ -113,6 +115,7 @@ def tilted(
     return np.where(np.equal(tilt_deg, 0.0), normal, np.cos(tilt) * normal + np.sin(tilt) * aside)
 
 
+@takes(axes=shape(3, 3), direction=shape(3))
 def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:
     """(2, 3), the axes of the aim offset [u, v] in the plane normal to the direction of flight, inertial frame.
 

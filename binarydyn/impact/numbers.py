@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..kinds import takes
 from .apply import Impact
 
 _OF_SITE = ("incidence_deg", "lever_arm_m", "normal_radius_m")
@@ -22,6 +23,7 @@ _OF_MATERIAL = (
 _OF_THE_PAIR = ("mass_kept_pair_kg", "mass_lost_pair_kg")
 
 
+@takes(impact="Impact")
 def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
     """Both betas with the middle 68 % of the first, what all boulders give, the site, the crater and its ejecta."""
     site, released, thrown, mass_kg = impact.site, impact.released, impact.thrown, impact.system.secondary.mass_kg

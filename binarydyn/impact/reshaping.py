@@ -25,6 +25,7 @@ import numpy as np
 from ..bodies.ellipsoid import Ellipsoid
 from ..dynamics.state import Body, State, System
 from ..gravity.mutual import mutual_gravity
+from ..kinds import NUMBER, takes
 from ..scenario import Reshaping
 from .momentum import rotation
 
@@ -52,6 +53,7 @@ class Reshaped:
         return self.potential_change_J + self.rotational_change_J
 
 
+@takes(system="System", state="State", given="Reshaping")
 def reshaped(system: System, state: State, given: Reshaping) -> Reshaped:
     """Give the bodies of a system that is in `state` their new shapes."""
     new = {name: reshaped_body(getattr(system, name), given.axes_m(name), given.volume) for name in BODIES}
@@ -94,6 +96,7 @@ def potential_J(system: System, state: State) -> float:
     return mutual_gravity(system.primary, system.secondary, state.position_m, *axes, system.degree).potential_J
 
 
+@takes(before="System", after="System", separation_m=NUMBER)
 def first_order_change(before: System, after: System, separation_m: float) -> float:
     """dP/P of the formula above for a synchronous moonlet; separation_m is that of the circular orbit."""
     old, new = (1.5 * system.flattening_m2 / separation_m**2 for system in (before, after))

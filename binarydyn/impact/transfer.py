@@ -19,6 +19,7 @@ import numpy as np
 from ..columns import length
 from ..constants import G
 from ..dynamics.state import System
+from ..kinds import takes
 from ..scenario import Impactor, MomentumTransfer, Sampling
 from .draws import drawn
 from .ejecta import Blow, Crater, Ground, Numbers
@@ -141,6 +142,7 @@ def scaled(
     )
 
 
+@takes(place="Place", impactor="Impactor", transfer="MomentumTransfer")
 def beta_draws(
     place: Place,
     impactor: Impactor,

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
-from ..errors import InputError
+from ..errors import ArgumentError
 from .mid_times import Readings
 from .timing import check_count, fitted
 from .timing_terms import TURN, Expected, Fit
@@ -73,8 +73,8 @@ def _refuse_disagreement(best: Fit, expected: Expected, reach: tuple[float, floa
     scatter = 1.4826 * float(np.median(np.abs(best.residual_s)))
     if scatter > DISAGREEMENT * expected.period_h * HOUR_S:
         before, after = (100.0 * part for part in reach)
-        raise InputError(
-            "--events",
+        raise ArgumentError(
+            "events",
             f"the times scatter by {scatter:.0f} s about the best fit, allowed are {100.0 * DISAGREEMENT:g} % of the "
             f"period: none within {before:g} % of {expected.period_h:g} h before and {after:g} % after the impact "
             "joins them; check mutual_orbit.period_h, impact_epoch_utc, kinds and bodies",

@@ -10,6 +10,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..dynamics.trajectory import Trajectory
 from ..errors import FewCyclesError, InputError
+from ..kinds import shape, shown, takes
 from . import estimators
 from .window import Window, window
 
@@ -82,6 +83,7 @@ METHODS: dict[str, Method] = {
 }
 
 
+@takes(trajectory="Trajectory", method=str, normal=(None, shape(3)))
 def period(trajectory: Trajectory, method: str = DEFAULT_METHOD, normal: np.ndarray | None = None) -> Estimate:
     """Mean sidereal period over the window of a trajectory.
 
@@ -90,10 +92,11 @@ def period(trajectory: Trajectory, method: str = DEFAULT_METHOD, normal: np.ndar
     Errors: FewCyclesError below 5 cycles (it carries the value); InputError for an unknown method or unusable samples.
     """
     if method not in METHODS:
-        raise InputError("estimator", f"{method!r} is not known; choose one of {', '.join(METHODS)}")
+        raise InputError("estimator", f"{shown(method)} is not known; choose one of {', '.join(METHODS)}")
     return _estimate(window(trajectory, normal), method)
 
 
+@takes(trajectory="Trajectory", normal=(None, shape(3)))
 def periods(trajectory: Trajectory, normal: np.ndarray | None = None) -> dict[str, Estimate]:
     """What each of METHODS says about the same window; arguments and errors as for `period`."""
     view = window(trajectory, normal)
@@ -107,6 +110,7 @@ def _estimate(view: Window, method: str) -> Estimate:
     return Estimate(value_h, METHODS[method].sigma(view), view.cycles, method)
 
 
+@takes(trajectory="Trajectory", normal=(None, shape(3)))
 def passage_times(trajectory: Trajectory, normal: np.ndarray | None = None) -> np.ndarray:
     """Times (m + 1,), s from t0, at which r passes the direction that it has at the first sample, the first of them.
 
@@ -119,6 +123,7 @@ def passage_times(trajectory: Trajectory, normal: np.ndarray | None = None) -> n
     return times
 
 
+@takes(trajectory="Trajectory", normal=(None, shape(3)))
 def cycle_periods(trajectory: Trajectory, normal: np.ndarray | None = None) -> np.ndarray:
     """Single-cycle periods (m,), s: the spacings of `passage_times`, with its errors; their spread is `.std()`."""
     return np.diff(passage_times(trajectory, normal))

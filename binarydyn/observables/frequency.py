@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
+from ..kinds import WHOLE, shape, takes
 from .averages import hann, mean
 
 _PADDING = 4  # the transform's grid is this much finer than 1/T, so its highest point lies well inside the main lobe
@@ -85,6 +86,7 @@ def _highest_near(folded: _Folded, half_s: float, guess_rad_s: float) -> float:
     return rate
 
 
+@takes(time_s=shape(None), count=WHOLE)
 def lines(time_s: np.ndarray, signal: np.ndarray, count: int = 1) -> list[Line]:
     """The strongest lines of a uniformly sampled signal, strongest first found; fewer when nothing is left.
 

@@ -20,6 +20,7 @@ import numpy as np
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
 from ..dynamics.trajectory import Trajectory
+from ..kinds import takes
 from .averages import hann
 from .frequency import Line, even_count, peeled, refined_rate, wave
 from .orientation import AttitudeHistory
@@ -86,6 +87,7 @@ def small_motion(inertia: np.ndarray) -> SmallMotion:
     return SmallMotion(*(float(np.sqrt(x)) for x in (3.0 * (B - A) / C, fast, 4.0 * p * q / fast)))
 
 
+@takes(trajectory="Trajectory", history="AttitudeHistory")
 def fundamental_lines(trajectory: Trajectory, history: AttitudeHistory) -> FundamentalLines:
     """The four lines of a window of at least five turns and the attitude in it.  Errors: InputError."""
     view = window(trajectory)

@@ -10,6 +10,7 @@ from ..constants import DAY_S
 from ..dynamics.angular_momentum import angle_deg, angular_momenta
 from ..dynamics.trajectory import Trajectory
 from ..errors import InputError
+from ..kinds import takes
 from .averages import hann, mean, slope, spans, squared_hann
 from .estimators import weighted_fit
 from .frequency import Line, even_count, lines
@@ -47,6 +48,7 @@ class OrbitShape:
     warnings: tuple[str, ...]
 
 
+@takes(trajectory="Trajectory")
 def orbit_shape(trajectory: Trajectory) -> OrbitShape:
     """Shape of the orbit over the window of a trajectory.
 

@@ -9,6 +9,7 @@ import numpy as np
 from ..bodies.averaged import free_turns
 from ..constants import DAY_S, HOUR_S
 from ..dynamics.trajectory import Trajectory
+from ..kinds import takes
 from ..vectors import rotation_of_quaternion
 from .averages import mean, spans, squared_hann
 from .window import check_samples
@@ -54,6 +55,7 @@ class AttitudeHistory:
     primary_pole_wobble_deg: float
 
 
+@takes(trajectory="Trajectory")
 def attitude(trajectory: Trajectory) -> AttitudeHistory:
     """Roll, pitch, yaw and spin of the secondary and wobble of the primary's pole.  Errors: InputError."""
     check_samples(trajectory)

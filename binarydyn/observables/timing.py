@@ -21,7 +21,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..constants import HOUR_S
-from ..errors import InputError
+from ..errors import ArgumentError
 from .mid_times import Readings
 from .timing_terms import TURN, Expected, Fit, Terms, mean_longitude
 
@@ -65,8 +65,8 @@ def check_count(seen: Readings) -> np.ndarray:
     after = seen.time_s >= 0.0
     for side, number in (("before", int(np.sum(~after))), ("after", int(np.sum(after)))):
         if number < EVENTS_NEEDED:
-            raise InputError(
-                "--events",
+            raise ArgumentError(
+                "events",
                 f"{number} events {side} the impact are given, a period needs at least {EVENTS_NEEDED}; add some",
             )
     return after

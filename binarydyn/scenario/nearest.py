@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+LISTED, LISTED_TYPED = "Scenario.known_keys()", "`binarydyn check --keys`"
+"""Where all keys are to be seen, from Python and at the command line."""
 _UNITS = sorted(
     "m km cm mm au s sec ms min minutes h hr hours d day days y kg g t tons kg_m3 g_cm3 g_cc kg_m_3 t_m3 "
     "km_s m_s cm_s mm_s um_s km_h kms deg rad degrees pa kpa mpa".split(),
@@ -52,7 +54,7 @@ def advice(name: str, known: Iterable[str]) -> str:
         hints.append(f"{leaf} belongs in {' or '.join(tables)}")
     if close := nearest(leaf, here):
         hints.append(f"did you mean {close}?")
-    rest = f"allowed here are {', '.join(here)}" if here else "`binarydyn check --keys` lists all"
+    rest = f"allowed here are {', '.join(here)}" if here else f"{LISTED} lists all"
     return ", or ".join(hints) or _far(leaf, known) or f"{rest}; write one of them"
 
 

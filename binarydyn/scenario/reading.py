@@ -15,6 +15,8 @@ from .wording import one_line
 LARGEST_BYTES = 1 << 20
 LARGEST_MESH_BYTES = 64 << 20
 """Text of 200 000 facets, each with three corners of nine digits and a normal, is 50 MiB."""
+_START = "; scenario.builtin().to_toml(path) writes one to start from"
+_START_TYPED = "; `binarydyn check --print` writes one to start from"
 
 
 def place_of(path: str | Path) -> str:
@@ -50,7 +52,9 @@ def read_text(path: str | Path) -> str:
     except InputError:
         raise
     except FileNotFoundError:
-        raise InputError(place, "there is no such file; `binarydyn check --print` writes one to start from") from None
+        raise InputError(
+            place, "there is no such file" + _START, typed="there is no such file" + _START_TYPED
+        ) from None
     except (OSError, ValueError) as error:
         reason = one_line(getattr(error, "strerror", None) or str(error))
         raise InputError(place, f"the file cannot be read ({reason}); check its name and permissions") from None
@@ -100,7 +104,7 @@ def parsed(text: str, place: str) -> dict[str, Any]:
             what = "a whole number of thousands of digits"
         raise InputError(place, f"{where} not TOML ({one_line(what)}); correct it") from None
     if not data:
-        raise InputError(place, "the file is empty; `binarydyn check --print` writes a scenario to start from")
+        raise InputError(place, "the file is empty" + _START, typed="the file is empty" + _START_TYPED)
     return data
 
 

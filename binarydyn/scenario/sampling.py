@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from numbers import Integral
 
 from pydantic import model_validator
 
 from ..errors import ArgumentError
+from ..kinds import shown
 from .fields import Number, Table, Whole, key, refusal
 from .plain import Fixed
 
 
 def check_seed(seed: int | None) -> None:
     """InputError for what no generator of random numbers takes; None stands for a default."""
-    if seed is not None and not 0 <= seed < 2**63:
-        raise ArgumentError("seed", f"{seed} is given, allowed is 0 .. 2^63 - 1; change it")
+    if seed is not None and not (isinstance(seed, Integral) and 0 <= seed < 2**63):
+        raise ArgumentError("seed", f"{shown(seed)} is given, allowed is 0 .. 2^63 - 1; change it")
 
 
 class Distribution(Table):

@@ -12,7 +12,8 @@ from typing import Any
 from pydantic import PrivateAttr, model_validator
 
 from ..constants import HOUR_S, G
-from ..errors import InputError, check_kind
+from ..errors import InputError
+from ..kinds import PATH, check_kind, takes
 from .boulders import Boulder
 from .campaign import Campaign
 from .events import Impactor, Observation, Push, Requirement, Simulation
@@ -85,6 +86,8 @@ class Scenario(Table):
         Raises InputError.
         """
         check_kind("Scenario.from_dict", data, Mapping)
+        check_kind("Scenario.from_dict(place)", place, *PATH)
+        check_kind("Scenario.from_dict(folder)", folder, *PATH)
         place, folder = str(place), Path(folder)
         scenario = cls._checked(data, place, folder)
         scenario._place, scenario._folder = place, folder
@@ -302,6 +305,7 @@ def _check_implied_density(scenario: Scenario) -> None:
             )
 
 
+@takes(path=PATH)
 def load(path: str | Path) -> Scenario:
     """Read a scenario file.  Raises InputError, whose one sentence says what is wrong and what to do."""
     return Scenario.from_text(read_text(path), str(path), Path(path).parent)

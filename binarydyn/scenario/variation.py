@@ -8,7 +8,8 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from ..errors import InputError, check_kind
+from ..errors import InputError
+from ..kinds import check_kind, takes
 from .fields import in_range, range_text, refusal
 from .keys import Key, key_name
 from .nearest import advice
@@ -48,6 +49,7 @@ def why_not_numeric(scenario: Scenario, name: str) -> str:
     return ""
 
 
+@takes(scenario="Table", name=str)
 def value_of(scenario: Scenario, name: str) -> Any:
     """What a dotted key stands for, list elements by index; None where the scenario does not give it."""
     value: Any = scenario
@@ -89,6 +91,7 @@ def check_uncertain_keys(scenario: Scenario) -> None:
                 raise refusal(("input_sigma", str(row), "keys"), f"{name}: {why}")
 
 
+@takes(scenario="Scenario", changes=Mapping)
 def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
     """Scenario.replace for numbers that the scenario has alone, as sweeps and samples vary them.
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
+from ..kinds import shown
+
 CAUTION = (
     "Results are research estimates and no hazard decision; "
     "those belong to the responsible authorities and licensed practice."
@@ -43,7 +45,7 @@ def as_given(value: Any) -> str:
         return f"{value:g}" if value == float(f"{value:g}") else repr(value)
     if isinstance(value, int) and abs(value) >= 10**15:
         return "a huge whole number"
-    return one_line(repr(value))
+    return shown(value)
 
 
 def _list_as_given(items: list | tuple) -> str:

@@ -25,7 +25,7 @@ def merge(paths: Sequence[str | Path], out: str | Path) -> tuple[Result, np.ndar
     InputError, naming the file, where one is no sweep, was not made from the same things, or contradicts another.
     """
     if not paths:
-        raise InputError("merge", "no file is given, at least one result of `sweep --out` is needed; name some")
+        raise InputError("merge", "no file is given, at least one result of a sweep is needed; name some")
     check_place(out)
     out = target_of(out)
     blocks = blocks_of(out)

@@ -18,7 +18,7 @@ import numpy as np
 
 from ..constants import HOUR_S
 from ..epochs import moment
-from ..errors import InputError
+from ..errors import ArgumentError, InputError
 from ..observables.ephemeris import Clock
 from ..observables.events import BODIES, KINDS
 from ..observables.mid_times import SIGMA_S, MidTimes
@@ -41,8 +41,8 @@ def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float) ->
     """The middles in one file, in the order of time; clock counts from t0.  InputError for all that is no such file."""
     names = [paths] if isinstance(paths, str) else list(paths)
     if len(names) != 1:
-        raise InputError(
-            "--events", f"{len(names)} files are given, a campaign is one file, one column of times; join them in one"
+        raise ArgumentError(
+            "events", f"{len(names)} files are given, a campaign is one file, one column of times; join them in one"
         )
     place = place_of(names[0])
     reader = _reader(place, _text(names[0], place))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import cached_property
 from pathlib import Path
@@ -13,7 +14,9 @@ import numpy as np
 
 from ..dynamics import State, System, Trajectory
 from ..ensembles import Grid, Sample
+from ..ensembles.listed import Listed, design_of
 from ..errors import InputError
+from ..kinds import PATH, takes
 from ..scenario import Scenario
 from ..scenario.reading import place_of
 from ..scenario.wording import as_given, one_line
@@ -144,26 +147,28 @@ class Result:
     @property
     def keys(self) -> tuple[str, ...]:
         """Of a sweep: what varies."""
-        return self.sample.keys if self.sample else tuple(self.axes)
+        return tuple(self.design.keys) if self.kind == "sweep" else self.sample.keys if self.sample else ()
 
     @cached_property
     def sample(self) -> Sample | None:
         """Of a sweep over drawn members, or beside a prediction: how they were drawn; None for a grid or for none."""
-        return self._design(Sample) if self.attributes.get("design", "").startswith("{") else None
+        if not self.attributes.get("design", "").startswith('{"sample"'):
+            return None
+        return self._design(Sample.from_json)
 
     @property
-    def design(self) -> Grid | Sample:
+    def design(self) -> Grid | Sample | Listed:
         """Of a sweep: which members there are; the file may have fewer of them."""
         self._check_kind("sweep")
-        design = self.sample or self._design(Grid)
+        design = self.sample or self._design(design_of)
         if len(design) != self.attributes["members"]:
             raise InputError(self._place, "its design has another number of members than it says; make it anew")
         return design
 
-    def _design(self, kind: type[Grid] | type[Sample]) -> Grid | Sample:
+    def _design(self, read: Callable[[str], Any]) -> Any:
         text = self.attributes["design"]
         try:
-            return kind.from_json(text)
+            return read(text)
         except (ValueError, TypeError, AttributeError, LookupError, ArithmeticError, RecursionError, InputError):
             raise InputError(self._place, "this is no whole result file (its design is none); make it anew") from None
 
@@ -242,6 +247,7 @@ def _flag(value: int) -> bool | None:
     return None if value == UNKNOWN else bool(value)
 
 
+@takes(path=PATH)
 def open_result(path: str | Path) -> Result:
     """Open what `predict --out`, `sweep --out`, `merge --out` or `events --out` wrote.
 
@@ -257,11 +263,13 @@ def open_result(path: str | Path) -> Result:
             place, f"this sweep is not finished ({left_over} blocks are kept); repeat its command to go on"
         )
     if missing:
-        raise InputError(place, "there is no such file; `predict`, `sweep`, `merge` and `events` write one with --out")
+        said = "there is no such file"
+        typed = f"{said}; `predict`, `sweep`, `merge` and `events` write one with --out"
+        raise InputError(place, f"{said}, allowed is a result file; name one", typed=typed)
     check_seal(path)
     attributes = Held(place, read(path, lambda file: layout.attributes(file, sorted(ATTRIBUTES))))
     if attributes.get("format") != FORMAT:
-        raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is one of `--out`; name another file")
+        raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is a result file; name another one")
     if wrong := next((name for name in attributes if isinstance(attributes[name], int) != (name in COUNTS)), None):
         raise InputError(place, f"this is no whole result file ({wrong} is of another kind); make it anew")
     if attributes["kind"] not in _KINDS:

@@ -49,7 +49,7 @@ def check_seal(path: Path) -> None:
     except OSError as error:
         raise InputError(place, f"it cannot be read ({error.strerror}); check the disk and the permissions") from None
     if found is None and not is_begun:
-        raise InputError(place, "this is no result file, allowed is one that `--out` wrote (HDF5); name another file")
+        raise InputError(place, "this is no result file, allowed is one of this package (HDF5); name another file")
     if found is None:
         raise InputError(
             place,

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from ..ensembles import TABLES, Block, Design, MemberSet, Row, Sample, swept
-from ..errors import InputError
+from ..ensembles.listed import as_text
+from ..errors import ArgumentError, InputError
 from ..scenario import Scenario
 from ..scenario.wording import counted, one_line
 from .blocks import Blocks, KeptBlock
@@ -109,11 +110,11 @@ class SweepStore:
     def _refuse(self, found: dict[str, Any], place: str, advice: str) -> None:
         """InputError where rows were not made from the same things, a sample of another size apart that can grow."""
         asked, held = self.attributes["design"], found.get("design", "")
-        if isinstance(self.design, Sample) and self.design.kind == "latin" and held.startswith("{"):
+        if isinstance(self.design, Sample) and self.design.kind == "latin" and held.startswith('{"sample"'):
             there = Sample.from_json(held)
             if there.count != self.design.count and replace(there, count=self.design.count).json == asked:
-                raise InputError(
-                    "--count",
+                raise ArgumentError(
+                    "count",
                     f"{self.design.count} is given and {place} holds a Latin hypercube of {there.count}, whose members "
                     "depend on the count, so it cannot be extended; name another file, or draw random or sobol members",
                 )
@@ -204,7 +205,7 @@ def sweep_attributes(scenario: Scenario, design: Design, table: str) -> dict[str
 def design_attributes(design: Design) -> dict[str, Any]:
     """What a file says of a design; the seed of drawn members is that of the design."""
     seed = {"seed": str(design.seed)} if hasattr(design, "seed") else {}
-    return {"design": design.json, "design_sha256": design.sha256, "members": len(design), **seed}
+    return {"design": as_text(design), "design_sha256": design.sha256, "members": len(design), **seed}
 
 
 def write_sweep(

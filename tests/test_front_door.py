@@ -1,0 +1,273 @@
+"""The functions that a notebook calls: another kind of thing, a second hit, too many members get one sentence."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate, sweep
+from binarydyn.assessment.description import describe
+from binarydyn.assessment.infer import infer
+from binarydyn.assessment.plan import plan
+from binarydyn.assessment.timetable import timetable
+from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
+from binarydyn.commands import main
+from binarydyn.dynamics import relative_equilibrium, semi_major_axis_m, simulate_many
+from binarydyn.ensembles import Backend, Grid, Sample, brief_members, member_scenario, swept
+from binarydyn.errors import InputError
+from binarydyn.gravity import mutual_gravity
+from binarydyn.impact import (
+    ImpactSpec,
+    aim_axes,
+    first_order_change,
+    impact_budget,
+    impact_numbers,
+    impact_on,
+    orbit_axes,
+    reshaped,
+)
+from binarydyn.observables import attitude, cycle_periods, fundamental_lines, lines, orbit_shape, passage_times, period
+from binarydyn.scenario import Push, Scenario, builtin, value_of, varied
+
+MASS = "impactor.mass_kg"
+SHORT = {"simulation.days_before": 6.0, "simulation.days_after": 6.0}
+
+
+@pytest.fixture(scope="module")
+def things() -> dict:
+    """One of each kind that somebody might hand to the wrong function."""
+    scenario = varied(builtin(), SHORT)
+    system = build(scenario)
+    made = {"scenario": scenario, "system": system, "state": system.state, "trajectory": simulate(system, 6.0)}
+    made |= {"path": "pair.toml", "None": None, "number": 3, "list": [1, 2], "dict": {"a": 1}}
+    made |= {"array": np.zeros((2, 2)), "prediction": (told := predict(scenario)), "side": told.after}
+    return made
+
+
+S, SYSTEM, STATE, RUN = "scenario", "system", "state", "trajectory"
+ONE = {MASS: [480.0]}
+DRAWN = {"sampling": {"quantities": {MASS: {"normal": [480.0, 5.0]}}}}
+
+
+def first(rows):
+    return next(iter(rows))
+
+
+CALLS = {
+    "load": (lambda t, x: load(x), {"path"}),
+    "open_result": (lambda t, x: open_result(x), set()),
+    "build": (lambda t, x: build(x), {S}),
+    "predict": (lambda t, x: predict(x), {S}),
+    "describe": (lambda t, x: describe(x), {S}),
+    "plan": (lambda t, x: plan(x), {S}),
+    "timetable": (lambda t, x: timetable(x), {S}),
+    "infer scenario": (lambda t, x: infer(x, -1500.0, 1.0), {S}),
+    "infer change_s": (lambda t, x: infer(t[S], x, 1.0), {"number"}),
+    "infer sigma_s": (lambda t, x: infer(t[S], -1500.0, x), {"number"}),
+    "infer count": (lambda t, x: infer(t[S], -1500.0, 1.0, x), set()),
+    "infer seed": (lambda t, x: infer(t[S], -1500.0, 1.0, 1000, x), {"number", "None"}),
+    "sweep scenario": (lambda t, x: first(sweep(x, ONE, 1)), {S}),
+    "sweep design": (lambda t, x: first(sweep(t[S], x, 1)), set()),
+    "sweep values": (lambda t, x: first(sweep(t[S], {MASS: x}, 1)), {"list"}),
+    "sweep workers": (lambda t, x: first(sweep(t[S], ONE, x)), {"number", "None"}),
+    "sweep done": (lambda t, x: list(sweep(t[S], ONE, 1, x)), {"list", "array"}),
+    "sweep backend": (lambda t, x: first(sweep(t[S], ONE, backend=x)), {"None"}),
+    "simulate system": (lambda t, x: simulate(x, 1.0), {SYSTEM}),
+    "simulate days": (lambda t, x: simulate(t[SYSTEM], x), {"number"}),
+    "simulate state": (lambda t, x: simulate(t[SYSTEM], 1.0, x), {STATE, "None"}),
+    "simulate sample_minutes": (lambda t, x: simulate(t[SYSTEM], 1.0, None, x), {"number"}),
+    "simulate_many systems": (lambda t, x: simulate_many(x, 1.0), set()),
+    "simulate_many states": (lambda t, x: simulate_many([t[SYSTEM]], 1.0, x), {"None"}),
+    "periods": (lambda t, x: periods(x), {RUN}),
+    "period": (lambda t, x: period(x), {RUN}),
+    "period method": (lambda t, x: period(t[RUN], x), set()),
+    "period normal": (lambda t, x: period(t[RUN], normal=x), {"None"}),
+    "cycle_periods": (lambda t, x: cycle_periods(x), {RUN}),
+    "passage_times": (lambda t, x: passage_times(x), {RUN}),
+    "orbit_shape": (lambda t, x: orbit_shape(x), {RUN}),
+    "attitude": (lambda t, x: attitude(x), {RUN}),
+    "fundamental_lines": (lambda t, x: fundamental_lines(x, t["side"].attitude), {RUN}),
+    "fundamental_lines history": (lambda t, x: fundamental_lines(t[RUN], x), set()),
+    "lines": (lambda t, x: lines(x, np.zeros(9)), set()),
+    "apply_impact system": (lambda t, x: apply_impact(x), {SYSTEM}),
+    "apply_impact state": (lambda t, x: apply_impact(t[SYSTEM], x), {STATE, "None"}),
+    "apply_impact what": (lambda t, x: apply_impact(t[SYSTEM], what=x), {S, "None"}),
+    "impact_on system": (lambda t, x: impact_on(x, t[S]), {SYSTEM}),
+    "impact_on given": (lambda t, x: impact_on(t[SYSTEM], x), {S}),
+    "impact_budget": (lambda t, x: impact_budget(t[SYSTEM], t[STATE], x), set()),
+    "impact_numbers": (lambda t, x: impact_numbers(x), set()),
+    "orbit_axes": (lambda t, x: orbit_axes(x), {STATE}),
+    "aim_axes": (lambda t, x: aim_axes(x, np.array([1.0, 0.0, 0.0])), set()),
+    "first_order_change": (lambda t, x: first_order_change(x, t[SYSTEM], 800.0), {SYSTEM}),
+    "reshaped": (lambda t, x: reshaped(t[SYSTEM], t[STATE], x), set()),
+    "State": (lambda t, x: State(x, x, x, x, x, x), set()),
+    "State.from_vector": (lambda t, x: State.from_vector(x), set()),
+    "System primary": (lambda t, x: replace(t[SYSTEM], primary=x), set()),
+    "System state": (lambda t, x: simulate(replace(t[SYSTEM], state=x), 1.0), {STATE}),
+    "System.at": (lambda t, x: simulate(t[SYSTEM].at(x), 1.0), {STATE}),
+    "System degree": (lambda t, x: replace(t[SYSTEM], degree=x), set()),
+    "System integrator": (lambda t, x: replace(t[SYSTEM], integrator=x), set()),
+    "System tolerance": (lambda t, x: replace(t[SYSTEM], tolerance=x), {"number"}),
+    "System perturbations": (lambda t, x: replace(t[SYSTEM], perturbations=x), {"None"}),
+    "Trajectory.state": (lambda t, x: t[RUN].state(x), {"number"}),
+    "semi_major_axis_m": (lambda t, x: semi_major_axis_m(x), {SYSTEM}),
+    "relative_equilibrium": (lambda t, x: relative_equilibrium(x, t[SYSTEM].secondary, 800.0), set()),
+    "mutual_gravity": (lambda t, x: gravity_of(t, x, np.array([800.0, 0.0, 0.0])), set()),
+    "mutual_gravity r_m": (lambda t, x: gravity_of(t, t[SYSTEM].primary, x), set()),
+    "varied": (lambda t, x: varied(x, {MASS: 3.0}), {S}),
+    "varied changes": (lambda t, x: varied(t[S], x), set()),
+    "value_of": (lambda t, x: value_of(x, MASS), {S}),
+    "Scenario.replace": (lambda t, x: t[S].replace(x), set()),
+    "Scenario.from_dict": (lambda t, x: Scenario.from_dict(x), set()),
+    "Scenario.from_dict place": (lambda t, x: Scenario.from_dict(t[S].to_dict(), x), {"path"}),
+    "Scenario.from_text": (lambda t, x: Scenario.from_text(x), set()),
+    "Grid": (lambda t, x: Grid(x), set()),
+    "Grid.of": (lambda t, x: Grid.of(x), set()),
+    "Grid.from_texts": (lambda t, x: Grid.from_texts(x), set()),
+    "Sample.of": (lambda t, x: Sample.of(x, "random"), set()),
+    "Sample.of kind": (lambda t, x: Sample.of(t[S].replace(DRAWN), x), set()),
+    "Sample.of count": (lambda t, x: Sample.of(t[S].replace(DRAWN), "random", x), {"number", "None"}),
+    "Sample.of seed": (lambda t, x: Sample.of(t[S].replace(DRAWN), "random", 3, x), {"number", "None"}),
+    "brief_members": (lambda t, x: brief_members(x, Grid.of(ONE), np.arange(1)), {S}),
+    "brief_members design": (lambda t, x: brief_members(t[S], x, np.arange(1)), set()),
+    "brief_members members": (lambda t, x: brief_members(t[S], Grid.of(ONE), x), set()),
+    "swept": (lambda t, x: swept(x), {S}),
+    "member_scenario": (lambda t, x: member_scenario(x, {}), {S}),
+    "Backend": (lambda t, x: Backend(x), set()),
+    "Backend workers": (lambda t, x: Backend(workers=x), {"number", "None"}),
+    "Ellipsoid": (lambda t, x: Ellipsoid(x, 2000.0), set()),
+    "Polyhedron.from_facets": (lambda t, x: Polyhedron.from_facets(x, np.array([[0, 1, 2]]), 2000.0), set()),
+    "Layered": (lambda t, x: Layered(x, ()), set()),
+    "Layered inclusions": (lambda t, x: Layered(t[SYSTEM].primary, x), set()),
+}
+
+
+def gravity_of(things, primary, r_m):
+    return mutual_gravity(primary, things[SYSTEM].secondary, r_m, np.eye(3), np.eye(3))
+
+
+@pytest.mark.parametrize("name", CALLS)
+def test_another_kind_of_thing_gets_a_sentence(name, things):
+    """One printable line that says what is given and what is allowed, in no words of the command line."""
+    call, right = CALLS[name]
+    for kind in things.keys() - right:
+        with pytest.raises(InputError) as caught:
+            call(things, things[kind])
+        said = str(caught.value)
+        assert said.isprintable() and len(said) < 700, (kind, said)
+        assert "--" not in said and "`binarydyn" not in said, (kind, said)
+        assert isinstance(caught.value, ValueError)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda t: simulate(t[S], 1.0), "a Scenario is given, allowed is a System; build(scenario) makes one"),
+        (lambda t: predict("pair.toml"), "a text is given, allowed is a Scenario; load(path) reads one"),
+        (lambda t: periods(t["side"]), "a Side is given, allowed is a Trajectory; take its .trajectory"),
+        (lambda t: simulate(t[SYSTEM], 1.0, np.zeros(20)), "State.from_vector(values) makes one"),
+        (lambda t: State(*[np.zeros(3)] * 6), "attitude1: an array (3,) is given, allowed is an array (4,)"),
+        (lambda t: impact_numbers(t["prediction"]), "take its .impact"),
+    ],
+)
+def test_the_sentence_says_how_to_get_the_right_thing(call, words, things):
+    with pytest.raises(TypeError) as caught:
+        call(things)
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"integrator": "nonsense"}, "'nonsense' is given, allowed is rungekutta or splitting or gauss"),
+        ({"degree": 3}, "3 is given, allowed is one of 2, 4, 6, 8"),
+        ({"tolerance": 0.0}, "0.0 is given, allowed is above 0"),
+    ],
+)
+def test_a_system_is_checked_when_it_is_made(changes, words, things):
+    """What is unknown ran as Runge-Kutta."""
+    with pytest.raises(InputError, match=words.replace("(", r"\(")):
+        replace(things[SYSTEM], **changes)
+
+
+def test_a_second_hit_is_asked_for(things):
+    """A system is hit once by what its scenario says; impact_on and apply_impact mean the same system after it."""
+    system, scenario = things[SYSTEM], things[S]
+    after, state = apply_impact(system)
+    impact = impact_on(system, scenario)
+    assert np.array_equal(after.state.vector, state.vector)
+    assert np.array_equal(impact.system.state.vector, impact.state.vector)
+    assert np.array_equal(after.state.vector, impact.state.vector) and after.impact == impact.system.impact
+    for hit in (after, impact.system, after.at(system.state)):
+        with pytest.raises(InputError, match="has been hit already .hit at longitude"):
+            apply_impact(hit)
+    twice, _ = apply_impact(after, what=ImpactSpec(push=Push(along_track_mm_s=1.0)))
+    step = np.linalg.norm(twice.state.velocity_m_s - after.state.velocity_m_s)
+    assert step == pytest.approx(1e-3, rel=1e-9)
+
+
+def test_a_miss_hits_nothing_however_often():
+    scenario = varied(builtin(), SHORT | {"impactor.aim_offset_m.0": 500.0})
+    system = build(scenario)
+    once, _ = apply_impact(system)
+    again, state = apply_impact(once)
+    assert impact_on(system, scenario).system is system
+    assert np.array_equal(again.state.vector, system.state.vector) and np.array_equal(state.vector, again.state.vector)
+
+
+def test_so_many_members_are_confirmed(things, tmp_path, capsys):
+    values = np.linspace(1.0, 2.0, 200)
+    grid = {MASS: values + 400.0, "impactor.speed_km_s": values, "momentum_transfer.beta": values}
+    with pytest.raises(InputError, match="8000000 members are asked for, some .* hours .* allowed are 100000"):
+        sweep(things[S], grid, 1)
+    assert first(sweep(things[S], grid, 1, confirm=True)).status == "done"
+    assert first(sweep(things[S], grid, 1, range(50, 8_000_000))).index < 50
+    words = ["sweep", "--out", str(tmp_path / "s.h5"), "--quiet"]
+    for key in grid:
+        words += ["--vary", f"{key}=400:401:200" if key == MASS else f"{key}=1:2:200"]
+    assert main(words) == 2
+    assert "--confirm: 8000000 members are asked for" in capsys.readouterr().err
+
+
+@dataclass(frozen=True)
+class Diagonal:
+    """A design of somebody's own: mass and phase grow together."""
+
+    count: int
+    keys = (MASS, "primary.rotation_phase_deg")
+    sha256 = 64 * "d"
+    json = '"mine"'
+
+    def __len__(self) -> int:
+        return self.count
+
+    def member(self, k: int) -> dict[str, float]:
+        return {MASS: 300.0 + k, "primary.rotation_phase_deg": 7.0 * k}
+
+    def inputs(self, members) -> dict[str, np.ndarray]:
+        return {MASS: 300.0 + members, "primary.rotation_phase_deg": 7.0 * members}
+
+    def together(self, keys):
+        yield from ([k] for k in range(self.count))
+
+    def check(self, scenario) -> None:
+        pass
+
+
+def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypatch, tmp_path):
+    from binarydyn.ensembles import backends
+    from binarydyn.store import SweepStore
+
+    monkeypatch.setattr(backends, "ENOUGH", 1)
+    design = Diagonal(6)
+    alone, shared = (sorted(sweep(things[S], design, n), key=lambda row: row.index) for n in (1, 2))
+    assert repr(alone) == repr(shared) and [row.status for row in alone] == 6 * ["done"]
+    with SweepStore(tmp_path / "own.h5", things[S], design) as store:
+        for row in shared:
+            store.append(row)
+        result = store.finish()
+    held = result.design
+    assert [held.member(k) for k in range(6)] == [design.member(k) for k in range(6)] and result.sample is None
+    assert result.keys == design.keys and result.columns[MASS].tolist() == [300.0 + k for k in range(6)]
+    with pytest.raises(InputError, match="this has no json, __len__, member"):
+        sweep(things[S], type("Half", (), {"keys": (MASS,), "sha256": ""})())
