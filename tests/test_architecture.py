@@ -16,6 +16,7 @@ ORDER = [
     "errors",
     "vectors",
     "columns",
+    "kinds",
     "kepler",
     "epochs",
     "scenario",

@@ -275,7 +275,7 @@ def test_no_member_that_the_schema_refuses_passes_for_a_good_one():
 
 def test_what_only_a_single_run_can_do_is_refused():
     given = scenario(HIT + '[observation]\nestimator = "frequency"\n')
-    with pytest.raises(InputError, match="--table full"):
+    with pytest.raises(InputError, match="choose the full table"):
         brief_members(given, Grid.of({MASS: [1.0]}), np.arange(1))
 
 

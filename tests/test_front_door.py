@@ -18,7 +18,6 @@ from binarydyn.errors import InputError
 from binarydyn.gravity import mutual_gravity
 from binarydyn.impact import (
     ImpactSpec,
-    aim_axes,
     first_order_change,
     impact_budget,
     impact_numbers,
@@ -97,7 +96,6 @@ CALLS = {
     "impact_budget": (lambda t, x: impact_budget(t[SYSTEM], t[STATE], x), set()),
     "impact_numbers": (lambda t, x: impact_numbers(x), set()),
     "orbit_axes": (lambda t, x: orbit_axes(x), {STATE}),
-    "aim_axes": (lambda t, x: aim_axes(x, np.array([1.0, 0.0, 0.0])), set()),
     "first_order_change": (lambda t, x: first_order_change(x, t[SYSTEM], 800.0), {SYSTEM}),
     "reshaped": (lambda t, x: reshaped(t[SYSTEM], t[STATE], x), set()),
     "State": (lambda t, x: State(x, x, x, x, x, x), set()),

@@ -111,7 +111,7 @@ def test_a_wrong_vary_is_one_line(vary, word, tmp_path, capsys):
 
 
 def test_no_worker_is_refused():
-    with pytest.raises(InputError, match="--workers"):
+    with pytest.raises(InputError, match="workers: 0 is given"):
         sweep(scenario(), Grid.of({MASS: [1.0]}), workers=0)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from ..columns import cross, dot, length, turned_back, unit
 from ..dynamics.state import State
 from ..errors import InputError
-from ..kinds import shape, takes
+from ..kinds import takes
 from ..scenario import Direction, MutualOrbit
 
 _SMALLEST_SINE = 1e-9
@@ -115,7 +115,6 @@ def tilted(
     return np.where(np.equal(tilt_deg, 0.0), normal, np.cos(tilt) * normal + np.sin(tilt) * aside)
 
 
-@takes(axes=shape(3, 3), direction=shape(3))
 def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:
     """(2, 3), the axes of the aim offset [u, v] in the plane normal to the direction of flight, inertial frame.
 
