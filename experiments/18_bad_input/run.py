@@ -14,7 +14,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 import watch
 
-COUNTS = {"scenario": 10_000, "table": 2000, "option": 2000, "mesh": 500, "result": 500}
+COUNTS = {"scenario": 10_000, "table": 2000, "option": 2000, "mesh": 500, "result": 500, "edges": 300}
 
 
 def main(words: list[str]) -> int:
@@ -31,7 +31,10 @@ def main(words: list[str]) -> int:
         else:
             kind, _, count = word.partition("=")
             asked[kind] = int(count) if count else COUNTS[kind]
-    jobs = [(kind, first + k) for kind, count in (asked or COUNTS).items() for k in range(count)]
+    asked = asked or dict(COUNTS)
+    if accepted := asked.pop("edges", 0):
+        _edges(accepted)
+    jobs = [(kind, first + k) for kind, count in asked.items() for k in range(count)]
     random.Random(0).shuffle(jobs)  # so that a short run has some of each kind
     begun = time.monotonic()
     tallies = watch.run_all(jobs, workers, lambda text: print(text, file=sys.stderr, flush=True), minutes)
@@ -41,6 +44,16 @@ def main(words: list[str]) -> int:
         print(f"{kind}: {ends}; wrong {len(tally.wrong)}; {spent}", flush=True)
     print(f"{time.monotonic() - begun:.0f} s in all")
     return 1 if any(tally.wrong for tally in tallies.values()) else 0
+
+
+def _edges(count: int) -> None:
+    """Accepted scenarios at the edges of the ranges: where they ended, and what is wrong with their numbers."""
+    import edges
+
+    found, wrong = edges.looked_at(count)
+    ends = ", ".join(f"{end}: {number}" for end, number in found.most_common())
+    print(f"edges: {ends}; wrong {len(wrong)}", flush=True)
+    print("\n".join(wrong), file=sys.stderr, flush=True)
 
 
 if __name__ == "__main__":
