@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 TESTS = Path(__file__).resolve().parents[2] / "tests"
 
@@ -47,8 +48,38 @@ def tests_of(path: str) -> list[str]:
     parts = Path(path).with_suffix("").parts[1:]
     if parts[0] not in AREAS or parts[-1] in _LEFT_OUT or parts[-1] == "__init__":
         return []
-    area = AREAS[parts[0]].split()
-    area = [name for name in area if (TESTS / f"{name}.py").exists()]
+    area = [name for name in AREAS[parts[0]].split() if (TESTS / f"{name}.py").exists()]
     module = ".".join(("binarydyn", *parts))
     naming = [p.stem for p in sorted(TESTS.glob("test_*.py")) if module in p.read_text()]
     return list(dict.fromkeys([*naming, *area]))
+
+
+class Seen:
+    """Which tests run a line, and how long each lasts, from one run of all tests under coverage.
+
+        pytest --cov=binarydyn --cov-context=test --cov-report= --junitxml=FOLDER/times.xml   (COVERAGE_FILE=FOLDER/seen)
+
+    Compiled kernels leave no trace there: for them, and for lines run at import, the tests of the area are asked.
+    """
+
+    def __init__(self, folder: Path, root: Path):
+        from coverage import CoverageData
+
+        self.data, self.root = CoverageData(str(folder / "seen")), root
+        self.data.read()
+        self.seconds = {}
+        for case in ElementTree.parse(folder / "times.xml").iter("testcase"):
+            name = f"{case.get('classname').replace('.', '/')}.py::{case.get('name')}"
+            self.seconds[name] = float(case.get("time"))
+
+    def asked(self, path: str, line: int, most_s: float) -> list[str]:
+        """Tests to run, the shortest first, as many as last `most_s` together; empty where none is known."""
+        contexts = self.data.contexts_by_lineno(str(self.root / path)).get(line, [])
+        names = {context.partition("|")[0] for context in contexts if context}
+        names = sorted(names, key=lambda name: self.seconds.get(name, 1.0))
+        total, chosen = 0.0, []
+        for name in names:
+            total += self.seconds.get(name, 1.0)
+            if total <= most_s or not chosen:
+                chosen.append(name)
+        return chosen

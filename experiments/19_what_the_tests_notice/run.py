@@ -22,12 +22,15 @@ from pathlib import Path
 from queue import Queue
 
 sys.path.insert(0, str(Path(__file__).parent))
-from areas import AREAS, NAMED, tests_of
+from areas import AREAS, NAMED, Seen, tests_of
 from mutants import Mutant, mutants_of
 
 ROOT = Path(__file__).resolve().parents[2]
 LIMIT_S = 900
 """A mutant whose tests take more processor time is killed by time: an endless loop is noticed by whoever runs them."""
+
+MOST_S = 240.0
+"""Tests that run a line are asked until they have lasted so long together, the shortest first."""
 
 
 def main() -> int:
@@ -35,17 +38,19 @@ def main() -> int:
     asked.add_argument("--count", type=int, default=60)
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="*")
+    asked.add_argument("--seen", default="")
     asked.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     asked = asked.parse_args()
     chosen = _chosen(asked.only, asked.count, asked.seed)
     if asked.only == "*":
         chosen = [found for path, text in NAMED for found in _named(path, text)] + chosen
+    seen = Seen(Path(asked.seen), ROOT) if asked.seen else None
     desks: Queue[Path] = Queue()
     with tempfile.TemporaryDirectory() as name:
         for k in range(asked.workers):
             desks.put(_desk(Path(name) / f"desk{k}"))
         with ThreadPoolExecutor(asked.workers) as pool:
-            outcomes = list(pool.map(lambda mutant: _tried(mutant, desks), chosen))
+            outcomes = list(pool.map(lambda mutant: _tried(mutant, desks, seen), chosen))
     killed = sum(outcome != "SURVIVED" for outcome in outcomes)
     print(f"{killed} of {len(chosen)} killed, seed {asked.seed}")
     return 0
@@ -87,7 +92,7 @@ def _desk(folder: Path) -> Path:
     return folder
 
 
-def _tried(mutant: Mutant, desks: Queue) -> str:
+def _tried(mutant: Mutant, desks: Queue, seen: Seen | None) -> str:
     """Put it in, run the tests of its area until one fails, take it out; says what came of it."""
     desk = desks.get()
     file = desk / mutant.path
@@ -96,7 +101,9 @@ def _tried(mutant: Mutant, desks: Queue) -> str:
     try:
         mutant.put_into(desk)
         kernels = "_jit import" in original.decode()
-        outcome = _outcome(desk, Path(fresh) if kernels else desk / "cache", tests_of(mutant.path))
+        tests = seen.asked(mutant.path, mutant.line, MOST_S) if seen and not kernels else []
+        tests = tests or [f"tests/{name}.py" for name in tests_of(mutant.path)]
+        outcome = _outcome(desk, Path(fresh) if kernels else desk / "cache", tests)
     finally:
         file.write_bytes(original)
         os.utime(file, ns=(times.st_atime_ns, times.st_mtime_ns))
@@ -110,7 +117,7 @@ def _outcome(desk: Path, cache: Path, tests: list[str]) -> str:
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", "-o", "addopts="]
     where = os.environ | {"PYTHONPATH": str(desk), "XDG_CACHE_HOME": str(cache), "PYTHONDONTWRITEBYTECODE": "1"}
     done = subprocess.run(
-        [*command, *(f"tests/{name}.py" for name in tests)],
+        [*command, *tests],
         cwd=desk, env=where, capture_output=True, text=True,
         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, (LIMIT_S, LIMIT_S)),
     )  # fmt: skip
