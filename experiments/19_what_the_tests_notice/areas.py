@@ -57,7 +57,7 @@ def tests_of(path: str) -> list[str]:
 class Seen:
     """Which tests run a line, and how long each lasts, from one run of all tests under coverage.
 
-        pytest --cov=binarydyn --cov-context=test --cov-report= --junitxml=FOLDER/times.xml   (COVERAGE_FILE=FOLDER/seen)
+    COVERAGE_FILE=FOLDER/seen pytest --cov=binarydyn --cov-context=test --cov-report= --junitxml=FOLDER/times.xml
 
     Compiled kernels leave no trace there: for them, and for lines run at import, the tests of the area are asked.
     """

@@ -1,6 +1,9 @@
 """Puts one wrong operator at a time into a copy of the package and runs the tests of its area: which survive?
 
-python experiments/19_what_the_tests_notice/run.py [--count 60] [--seed 1] [--only GLOB]
+python experiments/19_what_the_tests_notice/run.py [--count 60] [--seed 1] [--only GLOB] [--seen FOLDER]
+
+--seen names a folder with a run of all tests under coverage (areas.Seen says how it is made); then a mutant is shown
+only to tests that run its line.
 """
 
 from __future__ import annotations
