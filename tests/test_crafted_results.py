@@ -106,11 +106,20 @@ def same_text_often(file):
 
 
 def odd_codes(file):
-    rows = file["members"]
-    rows["status"][...] = 7
-    total = Recipe("status", rows["status"].dtype.str, 2)
-    total.add(rows["status"][()])
-    rows["status"].attrs["content_sha256"] = total.hexadecimal
+    rewritten(file, "status", 7)
+
+
+def vast(file):
+    """Numbers whose squares overflow, as no computation leaves them."""
+    rewritten(file, "period_change_s", 1e302)
+
+
+def rewritten(file, name, value):
+    column = file["members"][name]
+    column[...] = value
+    total = Recipe(name, column.dtype.str, 2)
+    total.add(column[()])
+    column.attrs["content_sha256"] = total.hexadecimal
 
 
 CRAFTED = [
@@ -140,6 +149,7 @@ CRAFTED = [
     ("sweep", without("members"), "it has no members"),
     ("sweep", lambda file: file["members"].attrs.__setitem__("columns", "member status"), "have no reason"),
     ("sweep", odd_codes, "mean no word"),
+    ("sweep", vast, "holds numbers beyond 1e+150"),
 ]
 
 

@@ -145,5 +145,5 @@ def _dims(group: str, name: str) -> tuple[str, ...]:
 def _read(group: h5py.Group, name: str, dims: tuple[str, ...]) -> Column:
     kind = kind_of(name)
     dataset = layout.dataset(group, name, kind)
-    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if kind is None else np.asarray(dataset[()])
+    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if kind is None else layout.numbers(dataset, name)
     return Column(dims, values)

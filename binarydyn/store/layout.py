@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 _COLUMN = re.compile(r"[A-Za-z0-9_.]{1,120}")
 _MOST_COLUMNS = 10_000
+LARGEST = 1e150
+"""Of numbers that a file may hold; sums of squares of larger ones overflow."""
 _REFERENCE = np.dtype([("length", "<u4"), ("address", "<u8"), ("index", "<u4")])
 """How a text of any length stands in a dataset (HDF5 file format specification 3.0, section IV.B); 16 bytes."""
 
@@ -95,6 +97,14 @@ def dataset(parent: h5py.Group, name: str, kind: np.dtype | None) -> h5py.Datase
     if kind is None:
         _check_lengths(found, name)
     return found
+
+
+def numbers(found: h5py.Dataset, name: str) -> np.ndarray:
+    """The values of a dataset of numbers.  ValueError for one whose square is none, as nothing computed is."""
+    values = np.asarray(found[()])
+    if values.dtype.kind == "f" and np.any(np.isfinite(values) & (np.abs(values) > LARGEST)):
+        raise ValueError(f"{name} holds numbers beyond {LARGEST:g}")
+    return values
 
 
 def child(parent: h5py.Group, name: str, kind: str) -> Any:

@@ -169,7 +169,7 @@ def read_values(group: h5py.Group, name: str) -> Values:
         pieces = (texts[first : first + PIECE] for first in range(0, len(dataset), PIECE))
         values = Coded.of(text for piece in pieces for text in _added(recipe, piece))
     else:
-        values = _added(recipe, dataset[()])
+        values = _added(recipe, layout.numbers(dataset, name))
     if recipe.hexadecimal != layout.text(dataset, "content_sha256"):
         raise ValueError(f"the content of {name} is not what was written")
     if words is None:
