@@ -21,7 +21,7 @@ from binarydyn.impact.momentum import rotation
 from binarydyn.impact.slopes import expected_radius_m
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, builtin, load, varied
 
-AIM = "impactor.aim_offset_m.0"
+OFFSET = "impactor.aim_offset_m.0"
 
 
 @pytest.fixture
@@ -41,7 +41,7 @@ def written(tmp_path):
 
 def along_track(scenario, begun, aims) -> np.ndarray:
     """(n,) mm/s by hits at these offsets."""
-    return np.array([impact_on(begun.system, varied(scenario, {AIM: u})).dv_along_track_mm_s for u in aims.tolist()])
+    return np.array([impact_on(begun.system, varied(scenario, {OFFSET: u})).dv_along_track_mm_s for u in aims.tolist()])
 
 
 def test_the_push_is_no_staircase_of_the_aim(written):
@@ -58,7 +58,7 @@ def test_the_push_is_no_staircase_of_the_aim(written):
 
 def test_full_and_brief_rows_agree_on_a_mesh(written):
     """The splitting errs by 0.04 s at most in regular motion."""
-    scenario, design = written(), Grid.of({AIM: [-8.0, 0.0, 8.0]})
+    scenario, design = written(), Grid.of({OFFSET: [-8.0, 0.0, 8.0]})
     brief = brief_members(scenario, design, np.arange(3)).numbers["period_change_s"]
     full = sorted(sweep(scenario, design, 1), key=lambda row: row.index)
     assert brief == pytest.approx([row.numbers["period_change_s"] for row in full], abs=0.04)

@@ -24,7 +24,7 @@ from .words import label_of, number, unit_of
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_AIM = ("impactor.aim_offset_m.0", "impactor.aim_offset_m.1")
+_OFFSETS = ("impactor.aim_offset_m.0", "impactor.aim_offset_m.1")
 _SHOWN, _UNSTABLE = "period_change_s", "unstable_after"
 _WIDTH = 105
 """Characters of a line of the least important text that fit into the page."""
@@ -59,8 +59,8 @@ def sweep_figure(result: Any) -> Figure:
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
         ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
-        if set(varying[:2]) == set(_AIM):
-            u, v = (columns[key] for key in _AIM)
+        if set(varying[:2]) == set(_OFFSETS):
+            u, v = (columns[key] for key in _OFFSETS)
             sweep_map(ax, u, v, measured, ("", "", ""), marked, _outline(result.scenario, columns, varying[2:]))
         elif len(varying) > 1:
             labels = label_of(varying[0]), label_of(varying[1]), ""
