@@ -215,6 +215,19 @@ def test_what_is_computed_is_said_although_a_file_fails(file, tmp_path, capsys, 
     assert os.listdir(tmp_path) == ["hit.toml"]
 
 
+def test_without_a_standard_error_files_are_written_and_refusals_stay_off_the_output(file, tmp_path):
+    """As `2>&-` has it."""
+    shell = ["sh", "-c", 'exec "$@" 2>&-', "sh", sys.executable, "-m", "binarydyn"]
+    for words, code in (
+        (["predict", file, "--out", tmp_path / "p.h5"], 0),
+        (["sweep", file, "--vary", "impactor.mass_kg=400,480", "--out", tmp_path / "s.h5"], 0),
+        (["check", tmp_path / "nothing.toml"], 2),
+    ):
+        done = subprocess.run([*shell, *map(str, words)], stdout=subprocess.PIPE, text=True, timeout=300.0)
+        assert done.returncode == code and bool(done.stdout) == (code == 0), words
+    assert open_result(tmp_path / "p.h5").kind == "prediction" and open_result(tmp_path / "s.h5").kind == "sweep"
+
+
 # ---- one name for two things
 
 

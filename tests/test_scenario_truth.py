@@ -236,3 +236,16 @@ def test_to_toml_replaces_no_file(tmp_path):
     with pytest.raises(InputError, match="there is such a file already"):
         builtin().to_toml(tmp_path / "there.toml")
     assert builtin().to_toml() == builtin().text and main(["check", "--quiet"]) != 0
+
+
+def test_to_toml_names_meshes_as_seen_from_the_new_file(tmp_path, monkeypatch):
+    """In the folder of the mesh the text stays what was read; elsewhere the file can be read all the same."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "moon.obj").write_text(obj_text(*ellipsoid_mesh((72.0, 62.0, 50.0), 4)))
+    text = base().text.replace("semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "moon.obj", unit = "m"}')
+    (tmp_path / "mesh.toml").write_text(text)
+    (tmp_path / "other").mkdir()
+    mesh = load("mesh.toml")
+    assert mesh.to_toml("other/w.toml") == (tmp_path / "other" / "w.toml").read_text()
+    assert load("other/w.toml").secondary.polyhedron.path == tmp_path / "moon.obj"
+    assert mesh.to_toml("beside.toml") == mesh.to_toml() == text == (tmp_path / "beside.toml").read_text()

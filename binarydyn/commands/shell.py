@@ -7,6 +7,7 @@ exit code or None, and a line in COMMANDS; only the file of the wanted command i
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -41,6 +42,7 @@ COMMANDS = {
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command line and return its exit code; an error is exactly one line on stderr."""
     words = list(sys.argv[1:] if argv is None else argv)
+    sys.stderr = sys.stderr or open(os.devnull, "w")  # it was closed before we came
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")

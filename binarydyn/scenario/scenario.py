@@ -129,10 +129,13 @@ class Scenario(Table):
         return super().to_dict(self._folder)
 
     def to_toml(self, path: str | Path | None = None) -> str:
-        """The TOML text, also written to a new file where `path` names one."""
-        if path is not None:
-            write_text(path, self.text)
-        return self.text
+        """The TOML text, also written to a new file where `path` names one: mesh files as seen from there."""
+        if path is None:
+            return self.text
+        seen = toml_text(super().to_dict(Path(path).parent))
+        text = self.text if seen == toml_text(self.to_dict()) else seen
+        write_text(path, text)
+        return text
 
     @property
     def data(self) -> dict[str, Any]:
