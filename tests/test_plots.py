@@ -6,6 +6,7 @@ import os
 from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -583,3 +584,13 @@ def test_a_map_of_very_many_members_averages_neighbours_and_hatches_what_failed(
         assert path.vertices @ [3.0, 1.0] == pytest.approx(level, abs=1e-9)
         assert not len(path.vertices) or path.vertices[:, 0].max() < 0.81
     assert ax.get_legend_handles_labels()[1] == [f"failed ({np.sum(x > 0.8)})"]
+
+
+def test_control_characters_of_a_name_are_drawn_as_escapes(prediction, tmp_path, recwarn):
+    """XML 1.0, section 2.2, has none of them; and no warning of the drawing library hands them to a terminal."""
+    named = prediction.scenario.replace({"name": "a\x1b[31m \x07 \u6f22 $\\frac{$"})
+    plots.save_prediction(tmp_path / "n.svg", replace(prediction, scenario=named))
+    figure = (tmp_path / "n.svg").read_text(encoding="utf-8")
+    ElementTree.fromstring(figure)
+    assert not any(ord(c) < 32 and c not in "\t\r\n" for c in figure)
+    assert not [each for each in recwarn if "Glyph" in str(each.message)]

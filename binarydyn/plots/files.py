@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import os
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
+from ..scenario.wording import lines
 from ..store.files import check_place, put
 from .style import PAGE
 
@@ -48,9 +50,21 @@ def save(figure: Figure, path: str | Path) -> Path:
     suffix = path.suffix.lower().lstrip(".")
     undated = {"png": {}, "pdf": {"CreationDate": None}, "svg": {"Date": None}}[suffix]
     image = io.BytesIO()
-    figure.savefig(image, format=suffix, dpi=_DOTS_PER_INCH, facecolor="white", metadata=undated)
+    _escape(figure)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from")  # of a name in a script that the font lacks: a box
+        figure.savefig(image, format=suffix, dpi=_DOTS_PER_INCH, facecolor="white", metadata=undated)
     put(path, image.getvalue())
     return path
+
+
+def _escape(figure: Figure) -> None:
+    """Write control characters, of names that a file holds, as escapes: XML has none, and a terminal obeys them."""
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        if (shown := lines(text.get_text())) != text.get_text():
+            text.set_text(shown)
 
 
 def save_page(path: str | Path, draw: Callable[[Any], Figure], subject: Any) -> Path:
