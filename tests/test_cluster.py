@@ -143,7 +143,7 @@ def test_workers_that_are_started_here_give_the_same_bits(one_thread):
         (["--backend", "cluster", "--scheduler", "tcp://127.0.0.1:9"], "no scheduler answers there"),
         (["--backend", "cluster", "--scheduler", "what://x"], "no scheduler answers there"),
         (["--backend", "cluster", "--workers", "0"], "allowed is 1 .. 1024"),
-        (["--backend", "gpu"], "add --table brief"),
+        (["--backend", "gpu"], "the brief one; choose that"),
         (["--table", "short"], "allowed is full or brief"),
         (["--finer", "2"], "given with the full table"),
         (["--table", "brief", "--finer", "0.5"], "allowed is 1 .. 100"),

@@ -402,7 +402,7 @@ def test_a_moonlet_that_is_round_about_its_long_axis_has_one_motion_less():
         ({"separation_m": 900.0, "rate_rad_s": 1e-4}, "one of the two"),
         ({"separation_m": 900.0, "facing": ("long", "broad")}, "broad"),
         ({"separation_m": 900.0, "spins_rad_s": (1e-4, None)}, "round about z"),
-        ({"separation_m": 900.0, "degree": 3}, "degree 3"),
+        ({"separation_m": 900.0, "degree": 3}, "degree: 3 is given"),
     ],
 )
 def test_wrong_arguments_are_refused(arguments, says):

@@ -162,7 +162,7 @@ def test_the_commands_refuse_with_exit_code_two(file, tmp_path, capsys):
         (["timing", str(file), "--events", str(good), "--events", str(wrong)], "2 files are given"),
         (["timing", str(file), "--events", str(wrong)], "line 5"),
         (["timing", str(file), "--events", str(tmp_path / "none.csv")], "no such file"),
-        (["timing", str(file), "--events", str(tmp_path)], "cannot be read"),
+        (["timing", str(file), "--events", str(tmp_path)], "this is a folder"),
         (["timing", str(file), "--events", str(good)], "before the impact"),
         (["timing", str(file), "--events", str(good), "--plot", "x.gif"], ".png"),
         (["timing", str(file), "--synthesise", str(tmp_path / "no" / "x.csv")], "folder"),

@@ -237,7 +237,7 @@ def test_kepler_ratio_of_a_point_mass_about_a_spheroid_is_the_exact_force():
 
 def test_quantities_taken_from_predict_are_in_what_it_prints():
     numbers = Case(case("impact_2022_fit_extents")).prediction.numbers()
-    taken = [name for name, quantity in QUANTITIES.items() if quantity.says == "as predict prints it"]
+    taken = [name for name, quantity in QUANTITIES.items() if quantity.says == "as in the JSON object of predict"]
     assert taken and not set(taken) - set(numbers)
 
 
