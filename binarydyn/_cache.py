@@ -153,7 +153,8 @@ class KernelCache(FunctionCache):
         if data.lifted or data.library.has_dynamic_globals:
             warnings.warn(f"{self._stem} refers to addresses in memory: it is compiled anew each time", stacklevel=2)
         elif self._enabled:
-            write(self._path(sig, data.codegen), dumps(data._reduce()))
+            with suppress(RuntimeError):  # an interrupted compilation left a library without its object: good to use
+                write(self._path(sig, data.codegen), dumps(data._reduce()))
 
     def _path(self, sig, codegen) -> Path:
         words = repr((self._decides, self._index_key(sig, codegen)))

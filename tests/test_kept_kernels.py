@@ -199,6 +199,21 @@ def test_every_bit_counts_and_no_file_stands_in_for_another(tmp_path):
     assert _cache.read(tmp_path / "b.kernel") is None and _cache.read(path) is None
 
 
+INTERRUPTED = """
+from numba.core.codegen import CodeLibrary
+def nothing_yet(library):
+    raise RuntimeError("no compiled object yet")
+CodeLibrary._get_compiled_object = nothing_yet
+"""
+
+
+def test_what_cannot_be_kept_is_used_all_the_same(tmp_path):
+    """After Ctrl-C while it compiled, numba has no object to keep for what it compiles next; the program went down."""
+    said = run(INTERRUPTED + PROGRAM, XDG_CACHE_HOME=str(tmp_path))
+    assert said[0].startswith("42.0 ")
+    assert not list(tmp_path.rglob("*.kernel"))
+
+
 PREDICTED = """
 from binarydyn.assessment import predict
 from binarydyn.scenario import builtin

@@ -556,6 +556,11 @@ def test_sizes_are_told_before_the_run(capsys, tmp_path):
     assert rows[1].relative_acceleration == pytest.approx(1e-14 / (3.0 * n**2), rel=0.1)
     assert rows[2].period_change_s == pytest.approx(-34.0 * (1.0 - math.exp(-1.0)), rel=1e-6)
     assert -1e-3 < rows[3].period_change_s < 0.0 and "damping time" in rows[3].says
+    pair = builtin()  # 9 K e n / a^7 against n^2 a, K = k2 lag G M1^2 R2^5 over the reduced mass (Hut 1981, at small e)
+    m1, m2 = (4.0 / 3.0 * math.pi * math.prod(b.semi_axes_m) * b.density_kg_m3 for b in (pair.primary, pair.secondary))
+    radius = math.prod(pair.secondary.semi_axes_m) ** (1.0 / 3.0)
+    k = 1e-4 * 500.0 * G * m1**2 * radius**5 * (m1 + m2) / (m1 * m2)
+    assert rows[3].relative_acceleration == pytest.approx(9.0 * k * 0.03 / (n * 821.0**8), rel=0.01)
     size = tide_size(asked(), period, period)
     assert rows[0].period_change_s == pytest.approx(size.change_s, rel=0.02)
     assert f"{size.before_s:+.2g} s before" in rows[0].says
