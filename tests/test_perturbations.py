@@ -12,6 +12,7 @@ import pytest
 
 from binarydyn import build, load, predict, simulate
 from binarydyn.assessment import infer
+from binarydyn.assessment.analytic import analytic_changes
 from binarydyn.assessment.campaign import Campaign
 from binarydyn.assessment.sizes import estimated_sizes
 from binarydyn.assessment.tide import left_out, tide_of, tide_size
@@ -561,7 +562,8 @@ def test_sizes_are_told_before_the_run(capsys, tmp_path):
     radius = math.prod(pair.secondary.semi_axes_m) ** (1.0 / 3.0)
     k = 1e-4 * 500.0 * G * m1**2 * radius**5 * (m1 + m2) / (m1 * m2)
     assert rows[3].relative_acceleration == pytest.approx(9.0 * k * 0.03 / (n * 821.0**8), rel=0.01)
-    size = tide_size(asked(), period, period)
+    shorter = analytic_changes(821.0, 10.42, 0.0, 1e-3 * np.array([-1.9665, 0.27, -0.6595]))["vis_viva"]
+    size = tide_size(asked(), period, period + shorter)
     assert rows[0].period_change_s == pytest.approx(size.change_s, rel=0.02)
     assert f"{size.before_s:+.2g} s before" in rows[0].says
     path = tmp_path / "sun.toml"
@@ -573,6 +575,17 @@ def test_sizes_are_told_before_the_run(capsys, tmp_path):
         assert ("left out" in told["says"]) == (tide == "off")
     assert main(["check", str(path)]) == 0
     assert "Hill radius" in capsys.readouterr().out
+
+
+def test_check_tells_of_the_change_what_the_warning_of_a_prediction_tells():
+    """A quarter: the Kepler orbit in place of the run.  The period of before in both windows gives ten times that."""
+    scenario = under(**WIDE)
+    told = estimated_sizes(scenario)[0].period_change_s
+    result = predict(scenario)
+    size = tide_size(scenario, *(side.period.value_s for side in (result.before, result.after)))
+    assert told == pytest.approx(size.change_s, rel=0.25)
+    assert abs(size.change_s - tide_size(scenario, 68.0 * 3600.0, 68.0 * 3600.0).change_s) > abs(size.change_s)
+    assert any("more than the fit error of" in sentence for sentence in result.warnings)
 
 
 def test_the_tide_beside_the_attraction_is_the_difference_of_two_pulls():

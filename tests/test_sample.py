@@ -156,7 +156,7 @@ def test_errors_and_bounds_are_told_in_words_beside_their_numbers(stored, capsys
     report = sampled(result)
     print_sampled(report)
     text = capsys.readouterr().out
-    assert f"below {bound(0, 12):.4g}" in text and "the true chance is so with 95 % confidence" in text
+    assert f"below {bound(0, 12):.4g}" in text and "one-sided 95 % bound where none or all members" in text
     share = report["chances"]["tumbling"]
     assert share["bound_95"] is not None or f"+- {share['standard_error']:.2g}" in text
     change = report["spread"]["period_change_s"]

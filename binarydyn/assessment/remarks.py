@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
 from ..scenario import Scenario
+from ..scenario.wording import rounded
 from .start import Start, turned_days
 from .swing import swing_remark
 from .tide import left_out
@@ -22,7 +23,7 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: 
         found += after.warnings
     error_s = fit_error_s(before, after)
     if error_s is not None and status not in NOTHING_CHANGES:
-        found += left_out(scenario, before.period.value_s, after.period.value_s, error_s)
+        found += left_out(scenario, before.period.value_s, after.period.value_s, error_s, "fit error")
     return found + _unlocked(begun) + _doubts(trust) + _disagreement(after, trust)
 
 
@@ -39,8 +40,8 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
     turned = turned_days(before.trajectory)
     if turned is not None:
         found.append(
-            f"{turned:.3g} days before the impact the moonlet has turned over, so the pair is not synchronous as the "
-            "scenario says"
+            f"{rounded(turned)} days before the impact the moonlet has turned over, so the pair is not synchronous as "
+            "the scenario says"
         )
     return (*found, *swing_remark(scenario, begun, before))
 
@@ -74,8 +75,9 @@ def _doubts(trust: Trust) -> tuple[str, ...]:
     if not trust.unstable:
         return ()
     return (
-        f"the run after the impact is unstable: a twist of {TWIST_RAD:g} rad grows {trust.amplification:.3g} times, "
-        f"so its attitude, and the period{by_seconds(trust)}, depend on more than can be known",
+        f"the motion after the impact is chaotic: a neighbouring trajectory, {TWIST_RAD:g} rad beside it at t0, "
+        f"diverges by a factor of {trust.amplification:.3g}, so the moonlet's attitude, and the "
+        f"period{by_seconds(trust)}, depend on more than can be known",
     )
 
 

@@ -10,10 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import DAY_S, YEAR_S
+from ..constants import DAY_S, HOUR_S, YEAR_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
+from ..impact import impact_on
 from ..scenario import Scenario
 from ..scenario.heliocentric import elements_of
+from ..scenario.wording import rounded
+from .analytic import analytic_changes
 from .periodic import Shooting
 from .perturbing import perturbations_of
 from .start import bodies, wanted_of
@@ -60,24 +63,32 @@ def estimated_sizes(scenario: Scenario) -> list[Size]:
 
 
 def _tide(scenario: Scenario, system: System, separation_m: float, n: float) -> Size:
-    """2 GM_sun r / D^3 against GM / r^2 at t0, and the periods of both windows as if no impact had changed them."""
+    """2 GM_sun r / D^3 against GM / r^2 at t0, and the periods of both windows, the second by a closed form."""
     period = 2.0 * math.pi / n
-    size, tide = tide_size(scenario, period, period), tide_of(scenario)
+    size, tide = tide_size(scenario, period, _after_s(scenario, system, separation_m, period)), tide_of(scenario)
     nearest = SolarTide(elements_of(scenario.heliocentric_orbit), np.eye(3))
     strength = tide.strength_at_start_s2 if tide else nearest.perihelion_strength_s2
     is_on = scenario.perturbations.solar_tide == "on"
     says = (
         f"{'' if is_on else 'left out; '}{_of_period(size)}, as P^3/D^3; up to "
-        f"{at_most_s(nearest, period):.2g} s at perihelion, where the Hill radius is "
+        f"{rounded(at_most_s(nearest, period), 2)} s at perihelion, where the Hill radius is "
         f"{nearest.hill_radius_m(system.gm_m3_s2) / separation_m:.3g} separations"
     )
     return Size("Sun's tide", 2.0 * strength / n**2, size.change_s, says, is_on)
 
 
+def _after_s(scenario: Scenario, system: System, separation_m: float, period_s: float) -> float:
+    """What the impact makes of the period, on a Kepler orbit; the same where the pair would part."""
+    impact = impact_on(system, scenario)
+    dv = 1e-3 * np.array([impact.dv_along_track_mm_s, impact.dv_radial_mm_s, impact.dv_normal_mm_s])
+    change = analytic_changes(separation_m, period_s / HOUR_S, 0.0, dv)["vis_viva"]
+    return period_s + (change if math.isfinite(change) else 0.0)
+
+
 def _of_period(size: TideSize) -> str:
     if size.is_bound:
         return "at most, since date or pole are not known"
-    return f"of the period {size.before_s:+.2g} s before and {size.after_s:+.2g} s after t0"
+    return f"of the period {rounded(size.before_s, 2, '+')} s before and {rounded(size.after_s, 2, '+')} s after t0"
 
 
 def _drift(system: System, drift: Drift, separation_m: float, n: float, seconds: float) -> list[Size]:

@@ -25,6 +25,7 @@ from ..observables import averages, orbit_shape, period
 from ..observables.orientation import TURNED_DEG, axis_angles_deg, turned_over
 from ..scenario import Scenario
 from ..scenario.sections import DENSITY_KG_M3
+from ..scenario.wording import rounded
 from .degree import chosen_degree
 from .modes import Mode, excited, free_modes
 from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
@@ -309,9 +310,9 @@ def _refuse_turning(scenario: Scenario, before: Trajectory) -> None:
     beside = f" beside {others[0]} = {given[others[0]]}" if others else ""
     raise InputError(
         f"{scenario.place}:{first}",
-        f"{given[first]} is given{beside}, but the moonlet does not stay synchronous: {days:.3g} days before t0 it has "
-        f"turned over (an axis more than {TURNED_DEG:g} deg off), allowed is what keeps the same side to the primary; "
-        "take a smaller eccentricity, libration or perturbation",
+        f"{given[first]} is given{beside}, but the moonlet does not stay synchronous: {rounded(days)} days before t0 "
+        f"it has turned over (an axis more than {TURNED_DEG:g} deg off), allowed is what keeps the same side to the "
+        "primary; take a smaller eccentricity, libration or perturbation",
     )
 
 

@@ -22,6 +22,7 @@ from ..kepler import position_velocity
 from ..observables.averages import slope, squared_hann
 from ..scenario import Scenario
 from ..scenario.heliocentric import elements_after, elements_of
+from ..scenario.wording import rounded
 
 _STEPS_A_DAY = 8
 """At which the Sun is looked for: it moves by 2 deg meanwhile at 0.2 au, by a tenth of that at 1 au."""
@@ -73,20 +74,23 @@ def tide_size(scenario: Scenario, before_s: float, after_s: float) -> TideSize |
     return TideSize(*(_over_window_s(tide, period, days) for period, days in windows))
 
 
-def left_out(scenario: Scenario, before_s: float, after_s: float, error_s: float) -> tuple[str, ...]:
-    """One sentence where the tide is off and worth more than an error of the period change."""
+def left_out(
+    scenario: Scenario, before_s: float, after_s: float, error_s: float, whose: str = "error"
+) -> tuple[str, ...]:
+    """One sentence where the tide is off and worth more than an error of the period change; whose: its name."""
     size = None if scenario.perturbations.solar_tide == "on" else tide_size(scenario, before_s, after_s)
     if size is None or not size.largest_s > error_s:
         return ()
-    end = f"in closed form, more than the error of {error_s:.2g} s"
+    end = f"in closed form, more than the {whose} of {error_s:.2g} s"
     if size.is_bound:
         return (
-            f"the Sun's tide is left out: up to {size.largest_s:.2g} s of the period at perihelion, {end}; give "
-            'impact_epoch_utc and the orbit\'s pole, and perturbations.solar_tide = "on"',
+            f"the Sun's tide is left out: up to {rounded(size.largest_s, 2)} s of the period at perihelion, {end}; "
+            'give impact_epoch_utc and the orbit\'s pole, and perturbations.solar_tide = "on"',
         )
+    before, after, change = (rounded(x, 2, "+") for x in (size.before_s, size.after_s, size.change_s))
     return (
-        f"the Sun's tide is left out: {size.before_s:+.2g} s of the period before and {size.after_s:+.2g} s after the "
-        f'impact, {size.change_s:+.2g} s of the change, {end}; perturbations.solar_tide = "on" counts it',
+        f"the Sun's tide is left out: {before} s of the period before and {after} s after the impact, {change} s of "
+        f'the change, {end}; perturbations.solar_tide = "on" counts it',
     )
 
 

@@ -251,7 +251,9 @@ def _period_h(run: Trajectory) -> float | None:
 def _warnings(entries: Sequence[Entry], periods: Sequence, days: float) -> tuple[str, ...]:
     said = []
     if None in periods:
-        said.append(f"{days:g} days are too short for a sidereal period, at least 5 orbits are needed")
+        said.append(
+            f"{days:g} {'day is' if days == 1 else 'days are'} too short for a sidereal period, 5 orbits are needed"
+        )
     cut = sum(entry.event.is_cut for entry in entries)
     if cut:
         events, its = ("event is", "its middle does") if cut == 1 else ("events are", "their middles do")

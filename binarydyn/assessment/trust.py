@@ -20,6 +20,7 @@ from ..dynamics import State, System, Trajectory, simulate, simulate_many
 from ..errors import FewCyclesError, InputError
 from ..observables import period
 from ..observables.orientation import turned_over
+from ..scenario.wording import rounded
 from ..vectors import quaternion_of_turn, quaternion_product
 from .periodic import PeriodicOrbit
 
@@ -100,7 +101,7 @@ def by_seconds(trust: Trust) -> str:
     """By how much a period that depends on a hair is known, in words."""
     if trust.period_spread_s is None:
         return ""
-    return f" by {trust.period_spread_s:.2g} s (standard deviation over it and its four neighbours)"
+    return f" by {rounded(trust.period_spread_s, 2)} s (standard deviation over it and its four neighbours)"
 
 
 def _period_spread_s(runs: list[Trajectory]) -> float | None:

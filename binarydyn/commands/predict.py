@@ -10,7 +10,7 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
-from ..scenario.wording import CAUTION
+from ..scenario.wording import CAUTION, rounded
 from .budget import plain_budget, print_budget
 from .progress import say_if_cold, stages
 from .sampled import draw, drawn_report, print_drawn
@@ -213,17 +213,17 @@ def _print(result, budget: bool = False) -> None:
     if n["model_error_s"] is not None:
         print(f"model error {n['model_error_s']:+.3f} s: what the next degree of gravity after {n['degree']} changes")
     push = ", ".join(
-        f"{n[f'{axis}_dv_mm_s']:+.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
+        f"{n[f'{axis}_dv_mm_s']:+z.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
     )
     print(f"change of velocity {push}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}")
     for line in _hit_lines(n):
         print(line)
     print()
-    rows = [(name, unit, _number(n.get(a), form), _number(n[b], form)) for name, unit, a, b, form in _LINES]
+    rows = [(name, unit, _number(n.get(a), f"z{form}"), _number(n[b], f"z{form}")) for name, unit, a, b, form in _LINES]
     print_table(("", "unit", "before", "after"), rows)
     print()
-    rows = [(name, "simulated", f"{value:+.3f}") for name, value in result.period_changes_s().items()]
-    rows += [(name, "closed form", _number(value, "+.3f")) for name, value in result.analytic_changes_s().items()]
+    rows = [(name, "simulated", f"{value:+z.3f}") for name, value in result.period_changes_s().items()]
+    rows += [(name, "closed form", _number(value, "+z.3f")) for name, value in result.analytic_changes_s().items()]
     print_table(("period change by", "", "s"), rows)
     print(
         f"\nenergy drift {_number(n['energy_drift'], '.1e')}, "
@@ -240,17 +240,18 @@ def _print(result, budget: bool = False) -> None:
 
 def _headline(n: dict) -> str:
     """The period change and its error: of the fit, on a mesh with that of the ground's slope."""
-    change, error = n["period_change_s"], f"fit error {n['period_change_fit_error_s']:.1g} s"
+    change, error = n["period_change_s"], f"fit error {rounded(n['period_change_fit_error_s'], 1)} s"
     if ground := n["period_change_ground_error_s"]:
         both = math.hypot(n["period_change_fit_error_s"], ground)
-        error = f"error {both:.2g} s: {error}, slope of the ground {ground:.2g} s"
-    return f"period change {change:+.3f} s = {change / 60:+.4f} min ({n['estimator']}, {error})"
+        error = f"error {rounded(both, 2)} s: {error}, slope of the ground {rounded(ground, 2)} s"
+    return f"period change {change:+z.3f} s = {change / 60:+z.4f} min ({n['estimator']}, {error})"
 
 
 def _divergence(n: dict) -> str:
     """How far neighbouring trajectories part in both windows, and whether that is regular."""
     from ..assessment.trust import TWIST_RAD, UNSTABLE
 
+    spread = n["period_change_spread_s"]
     said = [
         f"{n[f'amplification_{side}']:.3g} {side} ({'chaotic' if n[f'unstable_{side}'] else 'regular'})"
         for side in ("before", "after")
@@ -258,7 +259,7 @@ def _divergence(n: dict) -> str:
     return (
         f"neighbouring trajectories, {TWIST_RAD:g} rad beside at t0, diverge by a factor of {' and '.join(said)}; "
         f"chaotic is beyond {UNSTABLE:g} in 60 days; their period changes have a standard deviation of "
-        f"{_number(n['period_change_spread_s'], '.2g')} s"
+        f"{'-' if spread is None else rounded(spread, 2)} s"
     )
 
 

@@ -130,10 +130,7 @@ def print_sampled(report: dict[str, Any]) -> None:
     rows = [(name.replace("_", " "), f"{c['chance']:.4g}", _error_words(c)) for name, c in chances.items()]
     print_table(("chance of", "share", "1 sigma, or 95 % bound"), rows)
     if any(c["bound_95"] is not None for c in chances.values()):
-        print(
-            "below, above: where none or all of the members do, the true chance is so with 95 % confidence (Clopper & "
-            "Pearson,\none-sided; about 3 divided by the number of members)"
-        )
+        print("below, above: one-sided 95 % bound where none or all members are a case (Clopper & Pearson; some 3 / N)")
     if report["ended_well"]:
         print(f"intervals are over all {report['ended_well']} members that ended well")
         print(_stability(report))

@@ -13,7 +13,7 @@ from ..constants import HOUR_S
 from ..errors import ArgumentError
 from ..kinds import WHOLE, shown, takes
 from ..scenario import Scenario
-from ..scenario.wording import as_given
+from ..scenario.wording import as_given, rounded
 from . import cluster, gpu, processes, threads
 from .block import TABLES, Block
 from .brief import BriefOptions, Stepper, check_brief
@@ -148,8 +148,8 @@ def too_many(count: int, how: Backend) -> str:
     """What is asked for and how long it may take on this machine."""
     hours = count * _SECONDS[how.table] / (how.crew * HOUR_S)
     return (
-        f"{count} members are asked for, some {hours:.2g} hours on {how.crew} workers; without a word allowed are "
-        f"{UNCONFIRMED}; confirm it, or take fewer"
+        f"{count} members are asked for, some {rounded(hours, 2)} hours on {how.crew} workers; more than {UNCONFIRMED} "
+        "are started only once that is confirmed; confirm it, or take fewer"
     )
 
 

@@ -24,6 +24,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
+def rounded(value: float, digits: int = 3, sign: str = "") -> str:
+    """The value to some digits, below a million without an exponent: 1240, not 1.24e+03; sign: as of a format."""
+    return f"{float(f'{value:.{digits}g}'):{sign}g}"
+
+
 def lines(text: str) -> str:
     """The text with everything unprintable but line breaks written as an escape: a terminal obeys what it is sent."""
     return text if text.isprintable() else "\n".join(map(one_line, text.split("\n")))
