@@ -249,3 +249,10 @@ def test_to_toml_names_meshes_as_seen_from_the_new_file(tmp_path, monkeypatch):
     assert mesh.to_toml("other/w.toml") == (tmp_path / "other" / "w.toml").read_text()
     assert load("other/w.toml").secondary.polyhedron.path == tmp_path / "moon.obj"
     assert mesh.to_toml("beside.toml") == mesh.to_toml() == text == (tmp_path / "beside.toml").read_text()
+
+
+@pytest.mark.parametrize("wrong", [{"primary": 3}, {}, 3, None, {"momentum_transfer": {"beta": -5.0}}])
+def test_the_library_below_refuses_in_a_sentence_too(wrong):
+    with pytest.raises(InputError, match="^(scenario|Scenario.from_dict):"):
+        Scenario.model_validate(wrong)
+    assert Scenario.model_validate(base().to_dict()) == base()

@@ -121,11 +121,16 @@ class Table(BaseModel, metaclass=_Sentences):
         from .sentences import input_error
 
         try:
-            return cls.model_validate(plain(values, folder), context={"folder": folder})
+            return super().model_validate(plain(values, folder), context={"folder": folder})
         except ValidationError as error:
             raise input_error(error, place, cls.known_keys()) from None
         except RecursionError:
             raise InputError(place, "it is nested too deep to read, allowed are three levels; flatten it") from None
+
+    @classmethod
+    def model_validate(cls, values: Any, **_: Any) -> Self:
+        """As `of`."""
+        return cls.of(values)
 
     @classmethod
     def known_keys(cls) -> dict[str, Any]:
