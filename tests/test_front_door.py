@@ -271,3 +271,10 @@ def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypat
     assert result.keys == design.keys and result.columns[MASS].tolist() == [300.0 + k for k in range(6)]
     with pytest.raises(InputError, match="this has no json, __len__, member"):
         sweep(things[S], type("Half", (), {"keys": (MASS,), "sha256": ""})())
+
+
+@pytest.mark.parametrize("integrator", ["rungekutta", "splitting", "gauss"])
+def test_a_run_of_more_samples_than_memory_holds_is_refused(integrator):
+    """As a file is; it ended in a MemoryError of ten pebibytes."""
+    with pytest.raises(InputError, match="days: 1e[+]12 days at .* allowed is up to 1e[+]07"):
+        simulate(replace(build(builtin()), integrator=integrator), days=1e12)

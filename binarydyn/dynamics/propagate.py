@@ -15,6 +15,7 @@ import numpy as np
 from ..constants import DAY_S
 from ..errors import InputError
 from ..kinds import check_kind, takes
+from ..scenario.events import MOST_SAMPLES
 from . import rungekutta
 from .motion import PERTURBED
 from .state import State, System
@@ -103,6 +104,12 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     if system.perturbations:
         constants = np.append(constants, system.perturbations.constants(system, state, forwards=days > 0.0))
         model += PERTURBED
+    if not abs(days) * 1440.0 / sample_minutes <= MOST_SAMPLES:
+        raise InputError(
+            "days",
+            f"{days:g} days at {sample_minutes:g} min make {abs(days) * 1440.0 / sample_minutes:.3g} samples, allowed "
+            f"is up to {MOST_SAMPLES:.0e}; give fewer days or a longer sample_minutes",
+        )
     intervals = max(1, ceil(abs(days) * 1440.0 / sample_minutes - 1e-9))
     work, size = np.zeros(WORK), scales(system, state)
     work[:SIZE] = state.vector

@@ -89,6 +89,10 @@ class Push(Table):
     normal_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
 
 
+MOST_SAMPLES = 1e7
+"""Of one run."""
+
+
 class Simulation(Table):
     """How the motion is calculated."""
 
@@ -133,11 +137,11 @@ class Simulation(Table):
     def _samples(self) -> Simulation:
         for name in ("days_before", "days_after"):
             samples = getattr(self, name) * 1440.0 / self.sample_minutes
-            if not 2.0 <= samples <= 1e7:
+            if not 2.0 <= samples <= MOST_SAMPLES:
                 raise refusal(
                     "sample_minutes",
-                    f"{self.sample_minutes:g} min makes {samples:.3g} samples of {name}, allowed is 2 .. 1e+07 "
-                    f"(1.6 GB of states); change sample_minutes or {name}",
+                    f"{self.sample_minutes:g} min makes {samples:.3g} samples of {name}, allowed is 2 .. "
+                    f"{MOST_SAMPLES:.0e} (1.6 GB of states); change sample_minutes or {name}",
                 )
         return self
 
