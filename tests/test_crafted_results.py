@@ -122,7 +122,15 @@ def rewritten(file, name, value):
     column.attrs["content_sha256"] = total.hexadecimal
 
 
+def many_in_one(file):
+    """A column with an axis of its own among single values."""
+    columns = {name: Column((), file["changes"][name][()]) for name in file["changes"]}
+    del file["changes"]
+    write_group(file, "changes", columns | {"time_s": Column(("time_s",), np.arange(3.0))})
+
+
 CRAFTED = [
+    ("prediction", many_in_one, "a column of many"),
     ("prediction", without("kind"), "it has no kind"),
     ("prediction", with_("kind", "\x1b[31mnew"), "it holds"),
     ("prediction", with_("kind", 3), "kind is of another kind"),
@@ -206,3 +214,13 @@ def test_all_attributes_that_are_written_are_read(made):
         with h5py.File(made[kind]) as file:
             assert set(file.attrs) <= ATTRIBUTES | {"backend", "workers"}
             assert set(file.attrs) == set(open_result(made[kind]).attributes)
+
+
+def test_an_infinite_number_of_a_file_is_null_in_json(made, tmp_path, capsys):
+    def change(file):
+        columns = {name: Column((), file["changes"][name][()]) for name in file["changes"]}
+        del file["changes"]
+        write_group(file, "changes", columns | {"crossings": Column((), np.float64(np.inf))})
+
+    assert main(["show", str(crafted(made["prediction"], change, tmp_path / "x.h5")), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["period_changes_s"]["crossings"] is None

@@ -599,6 +599,21 @@ def test_the_tide_beside_the_attraction_is_the_difference_of_two_pulls():
     assert row.relative_acceleration == pytest.approx(tidal / own, rel=0.03)
 
 
+def test_a_push_out_of_the_pair_is_an_escape_with_a_drift_too():
+    """No circular orbit has a positive energy; the drift of one was not a number, and the run a step failure."""
+    scenario = builtin().replace(
+        {
+            "impactor": None,
+            "momentum_transfer": None,
+            "push": {"along_track_mm_s": -1.0, "radial_mm_s": 0.1, "normal_mm_s": -958.0},
+            "perturbations": {"mean_motion_rate_rad_s2": 1e-14},
+            "simulation.days_before": 5.0,
+            "simulation.days_after": 5.0,
+        }
+    )
+    assert predict(scenario).status == "escape"
+
+
 def test_a_lag_beyond_its_validity_is_said():
     result = predict(asked(love_number=0.1, time_lag_s=5000.0))
     assert any("constant lag is not valid" in sentence for sentence in result.warnings)

@@ -40,12 +40,11 @@ def read_mesh(path: str | Path, unit: str) -> tuple[np.ndarray, np.ndarray, np.n
     require_few(len(vertices), "vertices", str(path))
     if not np.isfinite(vertices).all():
         raise ShapeError(str(path), "a vertex has not three finite numbers, which alone are allowed; correct it")
-    vertices = vertices * UNITS_M[unit]
-    if np.abs(vertices).max() > FARTHEST_M:
+    if np.abs(vertices).max() > FARTHEST_M / UNITS_M[unit]:
         raise ShapeError(
             str(path), f"a vertex lies farther than {FARTHEST_M:g} m from the origin, nearer is allowed; check the unit"
         )
-    return vertices, facets, lines
+    return vertices * UNITS_M[unit], facets, lines
 
 
 def _parts(raw: bytes, place: str) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:

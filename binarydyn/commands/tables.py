@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
@@ -49,8 +50,16 @@ def told_after(say: Callable[[], None]) -> Iterator[None]:
 
 
 def print_json(plain: Any) -> None:
-    """Plain data on stdout.  ValueError for a number that JSON does not have."""
-    print(json.dumps(plain, indent=2, allow_nan=False))
+    """Plain data on stdout; a number that JSON does not have, as a file may hold it, is null."""
+    print(json.dumps(_in_json(plain), indent=2, allow_nan=False))
+
+
+def _in_json(plain: Any) -> Any:
+    if isinstance(plain, dict):
+        return {key: _in_json(value) for key, value in plain.items()}
+    if isinstance(plain, list | tuple):
+        return [_in_json(value) for value in plain]
+    return None if isinstance(plain, float) and not math.isfinite(plain) else plain
 
 
 def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:

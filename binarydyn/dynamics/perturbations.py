@@ -36,6 +36,8 @@ MOTION = 19
 """How many of the kernels' parameters are those of motion.py; here the perturbations' begin."""
 NEVER_S = 1e300
 _NEWTON_STEPS = 60
+MOST_ECCENTRIC = 0.6
+"""Of an orbit whose drift is that of the circular one of its energy."""
 LEAST_SLIP = 0.1
 """|w - n| over n of the primary's spin w, below which its equator's pull is no fast one."""
 _NO_SUN = (0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0)
@@ -166,11 +168,14 @@ def share(system: System, state: State) -> tuple[float, float]:
     The drag takes y m a^2 n of the angular momentum m a^2 n + C n, along the circular orbits of the whole field, so
     y n / n' = -1 - 2 (d ln a / d ln n) - C / (m a^2): 1/3 for points.  C counts where the secondary's spin follows n,
     which that of one round about z does not.  a is that of the circular orbit of the same energy, what the primary's
-    equator lends at this phase taken out; that holds to e^2 times what the bodies add to a point's field.
+    equator lends at this phase taken out; that holds to e^2 times what the bodies add to a point's field.  Where the
+    orbit is unbound or beyond an eccentricity of MOST_ECCENTRIC, no circular one stands for it, and a is r.
     """
     line = line_potential(system.primary, system.secondary, system.degree, system.gm_m3_s2)
     r, v = (float(np.linalg.norm(part)) for part in (state.position_m, state.velocity_m_s))
-    a = line.circular_m(line.energy_m2_s2(r, v) - _lent_m2_s2(system, state, line.rate_rad_s(r)))
+    energy = line.energy_m2_s2(r, v) - _lent_m2_s2(system, state, line.rate_rad_s(r))
+    over = 2.0 * r * -energy / system.gm_m3_s2  # r / a, from 1 - e to 1 + e
+    a = line.circular_m(energy) if abs(over - 1.0) < MOST_ECCENTRIC else r
     inertia = system.secondary.inertia_kg_m2
     spin = 0.0 if free_turns(inertia)[2] else inertia[2] / (system.reduced_mass_kg * a * a)
     return line.rate_rad_s(a), -1.0 - 2.0 / line.rate_slope(a) - float(spin)

@@ -56,7 +56,12 @@ class Column:
 
     @property
     def plain(self) -> float | int | str | bool | None:
-        """The value of a column without dimensions, as it was before `of`, but for the kind of a flag."""
+        """The value of a column without dimensions, as it was before `of`, but for the kind of a flag.
+
+        ValueError for a column with dimensions.
+        """
+        if self.values.shape:
+            raise ValueError("a table of single values has a column of many")
         value = self.values[()].item()
         return None if value != value else value
 

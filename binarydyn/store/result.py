@@ -191,7 +191,8 @@ class Result:
         return dict(Counter(dict(zip(status.words, counts, strict=True))).most_common())
 
     def _table(self, group: str) -> dict[str, Any]:
-        plain = {name: column.plain for name, column in self._group(group, "prediction").items()}
+        self._check_kind("prediction")
+        plain = read(self.path, lambda file: {name: x.plain for name, x in read_group(file, group).items()})
         return Held(self._place, {name: _flag(value) if name in FLAGS else value for name, value in plain.items()})
 
     def _run(self, group: str, impact: int) -> RecordedRun:
