@@ -1,6 +1,7 @@
 """Period estimators, frequency analysis, orbit shape and attitude against closed forms, scipy and a J2 orbit."""
 
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from binarydyn.errors import FewCyclesError, InputError
 from binarydyn.observables import (
     attitude,
     cycle_periods,
+    estimators,
     lines,
     orbit,
     orbit_shape,
@@ -275,6 +277,18 @@ def test_model_periods_of_an_eccentric_orbit_lie_within_three_sigma(oblate):
     for method in ("osculating", "third_law_j2"):
         assert abs(found[method].value_s - found["weighted_fit"].value_s) < 3.0 * found[method].sigma_s, method
     assert found["third_law_j2"].sigma_s < 0.1 * found["osculating"].sigma_s
+
+
+def test_the_secondary_counts_in_the_error_of_the_third_law():
+    """J2 R^2 = (a^2 + b^2 - 2 c^2)/10 and C22 R^2 = (a^2 - b^2)/20 of a homogeneous ellipsoid; on a circle, of a round
+    primary, 3/4 (J2' + 6 C22') R'^2/r^2 of the period is all the error.
+    """
+    a, b, c, r = 120.0, 90.0, 60.0, 900.0
+    system = System(Lump((300.0,) * 3, 3e11), Lump((a, b, c), 4e9), None)
+    circle = SimpleNamespace(time_s=np.arange(9.0), separation_m=np.full(9, r), system=system)
+    quadrupole = (a**2 + b**2 - 2.0 * c**2) / 10.0 + 6.0 * (a**2 - b**2) / 20.0
+    expected = estimators.third_law_j2(circle) * 0.75 * quadrupole / r**2
+    assert estimators.sigma_third_law_j2(circle) == pytest.approx(expected, rel=1e-9)
 
 
 def test_apsidal_precession_of_an_oblate_primary(oblate):
