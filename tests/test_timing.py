@@ -144,7 +144,9 @@ def test_synodic_and_sidereal_periods(latitude, sign):
     mid = synodic * np.arange(-40.0, 41.0)
     seen = MidTimes(np.full(81, "eclipse"), np.full(81, "primary"), mid + sky.at(mid).light_time_s)
     assert np.abs(np.diff(seen.seen_s) - synodic).max() > 0.04  # the light time is at work
-    found = readings(seen, sight_for(sky, seen))
+    sight = sight_for(sky, seen)  # five minutes on either side of what is read, where its rate is taken
+    assert sight.start_s < mid[0] - 300.0 and sight.end_s > seen.seen_s[-1] + 300.0
+    found = readings(seen, sight)
     np.testing.assert_allclose(found.time_s, mid, atol=1e-5)
     fit = timing(found, np.full(81, 1.0), EXPECTED).fit
     for side in ("before", "after"):
