@@ -1,6 +1,6 @@
 """Puts one wrong operator at a time into a copy of the package and runs the tests of its area: which survive?
 
-python experiments/19_what_the_tests_notice/run.py [--count 60] [--seed 1] [--only GLOB] [--seen FOLDER]
+python experiments/19_what_the_tests_notice/run.py [--count 60] [--seed 1] [--only GLOB] [--seen FOLDER] [--first N]
 
 --seen names a folder with a run of all tests under coverage (areas.Seen says how it is made); then a mutant is shown
 only to tests that run its line.
@@ -42,11 +42,13 @@ def main() -> int:
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--only", default="*")
     asked.add_argument("--seen", default="")
+    asked.add_argument("--first", type=int, default=0, help="how many to pass over, those of a run that was stopped")
     asked.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     asked = asked.parse_args()
     chosen = _chosen(asked.only, asked.count, asked.seed)
     if asked.only == "*":
         chosen = [found for path, text in NAMED for found in _named(path, text)] + chosen
+    chosen = chosen[asked.first :]
     seen = Seen(Path(asked.seen), ROOT) if asked.seen else None
     desks: Queue[Path] = Queue()
     with tempfile.TemporaryDirectory() as name:
