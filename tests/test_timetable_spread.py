@@ -2,6 +2,7 @@
 
 import csv
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from test_geometry import PLACES
 from binarydyn.assessment.timetable import timetable
 from binarydyn.commands import main
 from binarydyn.ensembles import Sample
-from binarydyn.ensembles.timetable_spread import _members, _middles, _runs, with_sigmas
+from binarydyn.ensembles.timetable_spread import _drift_sigmas, _members, _middles, _runs, with_sigmas
 from binarydyn.observables.events import events
 from binarydyn.observables.geometry import Sky
 from binarydyn.scenario import Scenario
@@ -163,3 +164,13 @@ def test_too_few_members_and_members_without_distributions_are_refused(tmp_path,
         assert main(["events", str(path), *words]) == 2
         errors = capsys.readouterr().err
         assert errors.startswith("binarydyn: --members:") and errors.count("\n") == 1
+
+
+def test_what_moves_both_timetables_alike_is_no_uncertainty_of_the_shift():
+    """A common 100 s and 3 s of the impact's own: the shift is known to 3 s, either time to 100 s."""
+    scores = np.random.default_rng(5).normal(size=(400, 2))
+    event = SimpleNamespace(kind="eclipse", body="primary", cycle=4)
+    table = SimpleNamespace(found=lambda side: [event])
+    common, own = 100.0 * scores[:, :1], 3.0 * scores[:, 1:]
+    sigma = _drift_sigmas(table, {"after": common + own, "without": common}, scores)
+    assert sigma == pytest.approx([3.0], rel=1e-6)
