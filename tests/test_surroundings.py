@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from binarydyn import build
 from binarydyn.constants import ASTRONOMICAL_UNIT_M as AU
-from binarydyn.constants import DAY_S, EARTH_RADIUS_M, GM_SUN
+from binarydyn.constants import DAY_S, EARTH_RADIUS_M, GM_SUN, G
 from binarydyn.epochs import julian_date_tdb
 from binarydyn.errors import InputError
 from binarydyn.impact.frame import ecliptic_axes
 from binarydyn.kepler import Elements, elements_at, position_velocity
-from binarydyn.scenario import HeliocentricOrbit, MutualOrbit
+from binarydyn.scenario import HeliocentricOrbit, MutualOrbit, builtin
 from binarydyn.surroundings import (
     Deflection,
     Pass,
@@ -21,6 +22,7 @@ from binarydyn.surroundings import (
     circular_speed_m_s,
     deflection,
     escape_speed_m_s,
+    grounds,
     hill_radius_m,
     lead_years_for_earth_radius,
     light_acceleration_m_s2,
@@ -291,3 +293,11 @@ def test_what_the_effect_on_the_solar_orbit_needs_is_named():
         deflection(SUN, "", POLE, np.zeros(3))
     with pytest.raises(InputError, match="pole"):
         deflection(SUN, "2022-09-26T23:14:24", MutualOrbit(separation_m=1e3, period_h=12.0), np.zeros(3))
+
+
+def test_gravity_at_the_ground_is_that_of_a_ball_of_the_volume():
+    """4/3 pi G rho R with R^3 = a b c (Newton's shell theorem)."""
+    system = build(builtin())
+    for ground, body in zip(grounds(system, 821.0), (system.primary, system.secondary), strict=True):
+        radius = math.prod(body.semi_axes_m) ** (1.0 / 3.0)
+        assert ground.gravity_m_s2 == pytest.approx(4.0 / 3.0 * math.pi * G * body.density_kg_m3 * radius, rel=1e-9)
