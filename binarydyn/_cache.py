@@ -19,6 +19,7 @@ import tempfile
 import warnings
 from contextlib import suppress
 from functools import cache
+from operator import attrgetter
 from pathlib import Path
 
 import numba
@@ -150,7 +151,8 @@ class KernelCache(FunctionCache):
 
     def save_overload(self, sig, data) -> None:
         """Keep a compiled function."""
-        if data.lifted or data.library.has_dynamic_globals:
+        lifted, code = attrgetter("lifted", "library")(data)
+        if lifted or code.has_dynamic_globals:
             warnings.warn(f"{self._stem} refers to addresses in memory: it is compiled anew each time", stacklevel=2)
         elif self._enabled:
             with suppress(RuntimeError):  # an interrupted compilation left a library without its object: good to use
