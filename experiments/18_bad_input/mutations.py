@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import meshes
+import mesh_files
 import options
 import results
 import scenarios
@@ -12,6 +12,6 @@ CASES = {
     "scenario": scenarios.case,
     "table": tables.case,
     "option": options.case,
-    "mesh": meshes.case,
+    "mesh": mesh_files.case,
     "result": results.case,
 }

@@ -4,31 +4,15 @@ from __future__ import annotations
 
 import random
 import struct
+import sys
 from pathlib import Path
 
 import numpy as np
 import scenarios
 import values
 
-
-def ball(n: int) -> tuple[np.ndarray, np.ndarray]:
-    """An ellipsoid of 8 n^2 facets: an octahedron whose faces are divided."""
-    corners = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [-1, 0, 0], [0, -1, 0], [0, 0, -1]], dtype=float)
-    faces = [(0, 1, 2), (1, 3, 2), (3, 4, 2), (4, 0, 2), (1, 0, 5), (3, 1, 5), (4, 3, 5), (0, 4, 5)]
-    number, facets = {}, []
-    for a, b, c in faces:
-
-        def at(i, j, a=a, b=b, c=c):
-            point = (n - i - j) * corners[a] + i * corners[b] + j * corners[c]
-            return number.setdefault(tuple(int(x) for x in point), len(number))
-
-        for i in range(n):
-            for j in range(n - i):
-                facets.append((at(i, j), at(i + 1, j), at(i, j + 1)))
-                if i + j < n - 1:
-                    facets.append((at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)))
-    points = np.array(list(number), dtype=float)
-    return points / np.linalg.norm(points, axis=1)[:, None] * [70.0, 61.5, 48.0], np.array(facets)
+sys.path.insert(0, str(Path(__file__).parents[2] / "tests"))
+from meshes import ellipsoid_mesh
 
 
 def broken(chance: random.Random, points: np.ndarray, facets: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -126,7 +110,7 @@ FORMATS = {"obj": obj, "stl": stl, "ply": ply}
 def case(number: int, folder: Path) -> list[str]:
     """A pair whose moonlet is such a mesh."""
     chance = random.Random(f"mesh {number}")
-    points, facets = ball(chance.choice((1, 2, 4)))
+    points, facets = ellipsoid_mesh([70.0, 61.5, 48.0], chance.choice((1, 2, 4)))
     if chance.random() < 0.9:
         points, facets = broken(chance, points, facets)
     kind = chance.choice(("obj", "obj", "stl", "ply"))
