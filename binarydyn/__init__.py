@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING
 _FRONT_DOOR = {
     "load": "scenario",
     "Scenario": "scenario",
-    "build": "assessment",
+    "build": "relaxed",
     "System": "dynamics",
     "State": "dynamics",
     "simulate": "dynamics",
     "Trajectory": "dynamics",
     "apply_impact": "impact",
     "periods": "observables",
-    "predict": "assessment",
-    "Prediction": "assessment",
+    "predict": "prediction",
+    "Prediction": "prediction",
     "sweep": "ensembles",
     "open_result": "store",
 }
@@ -39,11 +39,12 @@ __all__ = [
 ]
 
 if TYPE_CHECKING:
-    from .assessment import Prediction, build, predict
     from .dynamics import State, System, Trajectory, simulate
     from .ensembles import sweep
     from .impact import apply_impact
     from .observables import periods
+    from .prediction import Prediction, predict
+    from .relaxed import build
     from .scenario import Scenario, load
     from .store import open_result
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import h5py
 import numpy as np
 
-from binarydyn.ensembles import Grid, sweep
+from binarydyn.ensembles import sweep
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario
 from binarydyn.store import SweepStore
 

@@ -11,7 +11,6 @@ import trimesh
 from scipy.spatial.transform import Rotation
 from trimesh.ray.ray_triangle import ray_triangle_id
 
-from binarydyn.assessment import predict
 from binarydyn.bodies import Ellipsoid, Hit, Layered, Polyhedron
 from binarydyn.bodies.inclusion import Inclusion
 from binarydyn.commands import main
@@ -19,6 +18,7 @@ from binarydyn.dynamics.state import State, System
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, direction_in_space, ecliptic_axes, impact_on, orbit_axes
 from binarydyn.plots.aim import aim_figure, sight
+from binarydyn.prediction import predict
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, MutualOrbit, Scenario, builtin, varied
 
 PRIMARY = Ellipsoid((260.0, 250.0, 230.0), 2500.0)

@@ -24,7 +24,8 @@ ORDER = [
     "gravity",
     "dynamics",
 ]
-ORDER += ["impact", "observables", "surroundings", "assessment", "ensembles", "store", "plots", "report", "commands"]
+ORDER += ["impact", "observables", "sky", "surroundings", "relaxed", "prediction", "sampling", "batch", "ensembles"]
+ORDER += ["observing", "inference", "validation", "files", "store", "plots", "terminal", "commands"]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))
 

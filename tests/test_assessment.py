@@ -11,15 +11,16 @@ import pytest
 from meshes import lumpy, obj_text
 
 import binarydyn
-from binarydyn.assessment import predict, start
-from binarydyn.assessment.analytic import analytic_changes
-from binarydyn.assessment.model_error import model_error
-from binarydyn.assessment.modes import free_modes
-from binarydyn.assessment.periodic import Wanted, find
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import System, simulate
 from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.observables import attitude, averages, lines, period
+from binarydyn.prediction import predict
+from binarydyn.prediction.closed_forms import analytic_changes
+from binarydyn.prediction.model_discrepancy import model_error
+from binarydyn.relaxed import start
+from binarydyn.relaxed.free_modes import free_modes
+from binarydyn.relaxed.periodic import Wanted, find
 from binarydyn.scenario import Scenario, builtin, varied
 
 HOUR = 3600.0

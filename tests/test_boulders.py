@@ -5,10 +5,11 @@ import pytest
 from invented import PLACELESS
 from scipy.spatial.transform import Rotation
 
-from binarydyn.assessment import build, predict
 from binarydyn.constants import G
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, impact_budget, impact_on, orbit_axes
+from binarydyn.prediction import predict
+from binarydyn.relaxed import build
 from binarydyn.scenario import Boulder, Direction, MutualOrbit, Scenario, builtin, varied
 
 PAIR = build(builtin())

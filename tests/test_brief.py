@@ -4,12 +4,15 @@ import numpy as np
 import pytest
 from short_sweeps import HIT, PUSH, scenario
 
-from binarydyn.assessment import predict
-from binarydyn.ensembles import Grid, Sample, near, prepared, starts, sweep
-from binarydyn.ensembles.brief import TIGHT, brief_members
-from binarydyn.ensembles.inputs import Inputs, doubtful
-from binarydyn.ensembles.table import Table
+from binarydyn.batch import adaptive as near
+from binarydyn.batch import prepared, starts
+from binarydyn.batch.inputs import Inputs, doubtful
+from binarydyn.batch.summary import TIGHT, brief_members
+from binarydyn.batch.summary_columns import Table
+from binarydyn.ensembles import sweep
 from binarydyn.errors import InputError
+from binarydyn.prediction import predict
+from binarydyn.sampling import Grid, Sample
 from binarydyn.scenario import builtin, varied
 
 MASS = "impactor.mass_kg"

@@ -10,15 +10,15 @@ import pytest
 from meshes import lumpy
 from test_batch import member, thrown
 
+from binarydyn.batch import accumulate, gpu
+from binarydyn.batch.cases import accumulated, cases, turn_weights
+from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.ellipsoids import Ellipsoids
+from binarydyn.batch.scaled import Scaled
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import DAY_S, G
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.dynamics.motion import parameters
-from binarydyn.ensembles import accumulate, gpu
-from binarydyn.ensembles.cases import accumulated, cases, turn_weights
-from binarydyn.ensembles.companions import with_companions
-from binarydyn.ensembles.ellipsoids import Ellipsoids
-from binarydyn.ensembles.scaled import Scaled
 from binarydyn.errors import InputError
 from binarydyn.observables import attitude, period
 

@@ -18,9 +18,11 @@ import numpy as np
 import pytest
 from short_sweeps import CHILD, HIT, content, scenario, stored
 
-from binarydyn.commands import main, progress
-from binarydyn.ensembles import Backend, Block, Grid, Row, cluster, sweep
+from binarydyn.commands import main
+from binarydyn.ensembles import Backend, cluster, sweep
 from binarydyn.errors import InputError
+from binarydyn.sampling import Block, Grid, Row
+from binarydyn.terminal import progress
 
 distributed = pytest.importorskip("distributed")
 GRID = Grid.of({"impactor.mass_kg": [300.0, -5.0, 500.0, 700.0, 900.0], "primary.rotation_phase_deg": [0.0, 77.0]})

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from test_batch import member, thrown
 
-from binarydyn.assessment import start
-from binarydyn.assessment.trust import TWIST_RAD, companions, is_unstable, simulate_with_companions
+from binarydyn.batch import chaos as of_arrays
+from binarydyn.batch.cases import accumulated, cases
+from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.periods_after import periods_after
 from binarydyn.dynamics import Drift, Perturbations, State, simulate
-from binarydyn.ensembles import companions as of_arrays
-from binarydyn.ensembles.after_impact import in_lanes
-from binarydyn.ensembles.cases import accumulated, cases
-from binarydyn.ensembles.companions import with_companions
 from binarydyn.observables import attitude, period
+from binarydyn.observables.chaos import TWIST_RAD, companions, is_unstable, simulate_with_companions
+from binarydyn.relaxed import start
 from binarydyn.scenario import builtin, varied
 
 
@@ -94,8 +94,8 @@ def test_regular_means_the_same_with_a_perturbation_and_without(tumbling):
     idle = Perturbations(drift=Drift(1e-40))
     beside = [replace(system, perturbations=idle) for system in tumbling]
     states = [system.state for system in tumbling]
-    periods, regular = in_lanes(tumbling, states, 60.0)
-    others, same = in_lanes(beside, states, 60.0)
+    periods, regular = periods_after(tumbling, states, 60.0)
+    others, same = periods_after(beside, states, 60.0)
     assert regular.tolist() == same.tolist() and 0 < regular.sum() < len(regular)
     assert others[regular] == pytest.approx(periods[regular], abs=0.02)
     turned = [attitude(simulate(system, 60.0)).tumbling for system in tumbling]

@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from short_sweeps import HIT, stored
 
-from binarydyn.assessment import predict
 from binarydyn.commands import main
-from binarydyn.ensembles import Grid
 from binarydyn.errors import InputError
+from binarydyn.files.seal import _LINE, sealed
+from binarydyn.prediction import predict
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario
 from binarydyn.store import open_result, write_prediction
 from binarydyn.store.groups import Column, write_group
 from binarydyn.store.provenance import ATTRIBUTES
-from binarydyn.store.seal import _LINE, sealed
 from binarydyn.store.table import Recipe
 
 GRID = Grid.of({"impactor.mass_kg": [400.0, 480.0]})

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from binarydyn.assessment import build
 from binarydyn.constants import G
 from binarydyn.impact import Impact, ImpactSpec, impact_numbers, impact_on
 from binarydyn.impact.departure import Stand
+from binarydyn.relaxed import build
 from binarydyn.scenario import Direction, Material, MomentumTransfer, builtin
 
 PAIR = build(builtin())

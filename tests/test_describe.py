@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 from invented import PLACELESS
 
-from binarydyn.assessment.derived_numbers import displacements, element_changes, modes, numbers, rings
-from binarydyn.assessment.description import describe
-from binarydyn.assessment.validate import reference_files
 from binarydyn.commands import main
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, GM_SUN, HOUR_S, G
 from binarydyn.plots import description_figure
+from binarydyn.prediction.description import describe
+from binarydyn.prediction.description_numbers import displacements, element_changes, modes, numbers, rings
 from binarydyn.scenario import Scenario, load
 from binarydyn.scenario.wording import CAUTION
+from binarydyn.validation.validate import reference_files
 
 SUN = """
 [heliocentric_orbit]

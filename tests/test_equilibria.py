@@ -7,23 +7,16 @@ import pytest
 from contracts import Cloud, G
 from scipy.spatial.transform import Rotation
 
-from binarydyn.assessment.modes import free_modes
-from binarydyn.assessment.periodic import Wanted, find
 from binarydyn.bodies import Ellipsoid
 from binarydyn.bodies.averaged import Averaged, round_axes
-from binarydyn.dynamics import (
-    State,
-    System,
-    circular_orbits,
-    relative_equilibria,
-    relative_equilibrium,
-    simulate,
-)
+from binarydyn.dynamics import State, System, circular_orbits, relative_equilibria, relative_equilibrium, simulate
 from binarydyn.dynamics.displacement import displaced
+from binarydyn.dynamics.equilibrium_search import FACINGS, Turning, search
 from binarydyn.dynamics.stability import second_derivative
-from binarydyn.dynamics.turning import FACINGS, Turning, search
 from binarydyn.errors import ConvergenceError
 from binarydyn.gravity import mutual_gravity
+from binarydyn.relaxed.free_modes import free_modes
+from binarydyn.relaxed.periodic import Wanted, find
 
 HOUR_S = 3600.0
 SPIN_RAD_S = 2.0 * math.pi / (2.5 * HOUR_S)

@@ -7,12 +7,12 @@ from meshes import box
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate
-from binarydyn.observables import overlap
-from binarydyn.observables.events import events
-from binarydyn.observables.figure import Figure
-from binarydyn.observables.geometry import Geometry, Sky
-from binarydyn.observables.motion_between import MotionBetween, Places
-from binarydyn.observables.outline import APART, gaps
+from binarydyn.sky import overlap
+from binarydyn.sky.events import events
+from binarydyn.sky.figure import Figure
+from binarydyn.sky.geometry import Geometry, Sky
+from binarydyn.sky.motion_between import MotionBetween, Places
+from binarydyn.sky.outline import APART, gaps
 
 R1, R2, A = 400.0, 90.0, 1200.0
 CONTACT_TOLERANCE_S = 0.1
@@ -196,7 +196,7 @@ def test_a_mesh_of_a_box_is_seen_as_a_box():
 
 def test_a_fine_mesh_gives_the_events_of_its_ellipsoid():
     """A geodesic mesh of 2000 facets strays from its ellipsoid by 1/2000 of the size, 0.1 m or 1 s of motion."""
-    from binarydyn.observables.faceted import mesh_of_ellipsoid
+    from binarydyn.sky.faceted import mesh_of_ellipsoid
 
     solid = Ellipsoid((90.0, 75.0, 60.0), 2300.0)
     vertices, facets = mesh_of_ellipsoid(np.array(solid.semi_axes_m), 2000)

@@ -6,14 +6,11 @@ import numpy as np
 import pytest
 
 from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate, sweep
-from binarydyn.assessment.description import describe
-from binarydyn.assessment.infer import infer
-from binarydyn.assessment.plan import plan
-from binarydyn.assessment.timetable import timetable
+from binarydyn.batch import brief_members
 from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
 from binarydyn.commands import main
 from binarydyn.dynamics import relative_equilibrium, semi_major_axis_m, simulate_many
-from binarydyn.ensembles import Backend, Grid, Sample, brief_members, member_scenario, swept
+from binarydyn.ensembles import Backend
 from binarydyn.errors import InputError
 from binarydyn.gravity import mutual_gravity
 from binarydyn.impact import (
@@ -25,7 +22,12 @@ from binarydyn.impact import (
     orbit_axes,
     reshaped,
 )
+from binarydyn.inference.infer import infer
 from binarydyn.observables import attitude, cycle_periods, fundamental_lines, lines, orbit_shape, passage_times, period
+from binarydyn.observing.plan import plan
+from binarydyn.observing.timetable import timetable
+from binarydyn.prediction.description import describe
+from binarydyn.sampling import Grid, Sample, member_scenario, swept
 from binarydyn.scenario import Push, Scenario, builtin, value_of, varied
 
 MASS = "impactor.mass_kg"

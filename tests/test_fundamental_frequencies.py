@@ -8,11 +8,12 @@ from scipy.spatial.transform import Rotation
 from test_assessment import pair
 from test_observables import KEPLER_PERIOD_S, KEPLER_RATE, ellipse
 
-from binarydyn.assessment import predict, start
-from binarydyn.assessment.trust import simulate_with_companions
 from binarydyn.bodies import Ellipsoid
 from binarydyn.dynamics import relative_equilibrium, simulate
 from binarydyn.observables import FundamentalLines, attitude, fundamental_lines, small_motion
+from binarydyn.observables.chaos import simulate_with_companions
+from binarydyn.prediction import predict
+from binarydyn.relaxed import start
 from binarydyn.vectors import quaternion_of_turn, quaternion_product
 
 HOUR = 3600.0

@@ -11,9 +11,9 @@ from invented import PLACELESS
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, SPEED_OF_LIGHT_M_S
 from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
-from binarydyn.observables.ephemeris import Clock, Site, observer_about_sun_m
-from binarydyn.observables.geometry import Sight, Sky
 from binarydyn.scenario import Scenario
+from binarydyn.sky.ephemeris import Clock, Site, observer_about_sun_m
+from binarydyn.sky.geometry import Sight, Sky
 
 SUN_TOLERANCE_RAD, EARTH_TOLERANCE_RAD = 1e-6, 3e-6
 PLACES = """

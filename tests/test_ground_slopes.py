@@ -8,17 +8,18 @@ import numpy as np
 import pytest
 from short_sweeps import HIT
 
-from binarydyn.assessment import predict
-from binarydyn.assessment.ground_error import more_s
-from binarydyn.assessment.start import start
+from binarydyn.batch.summary import brief_members
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.commands import main
-from binarydyn.ensembles import Grid, sweep
-from binarydyn.ensembles.brief import brief_members
+from binarydyn.ensembles import sweep
 from binarydyn.impact import ImpactSpec, impact_on, orbit_axes, slopes_about
 from binarydyn.impact.leverage import leverage
 from binarydyn.impact.momentum import rotation
 from binarydyn.impact.slopes import expected_radius_m
+from binarydyn.prediction import predict
+from binarydyn.prediction.ground_error import more_s
+from binarydyn.relaxed.start import start
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, builtin, load, varied
 
 OFFSET = "impactor.aim_offset_m.0"

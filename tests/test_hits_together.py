@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from short_sweeps import PAIR, scenario
 
-from binarydyn.ensembles import Grid, prepared, sweep
-from binarydyn.ensembles.brief import brief_members
+from binarydyn.batch import prepared
+from binarydyn.batch.summary import brief_members
+from binarydyn.ensembles import sweep
 from binarydyn.impact import axes_of
 from binarydyn.impact.frame import aim_axes, tilted
+from binarydyn.sampling import Grid
 
 SIDES = [-1.0, 0.0, 1.0]
 FLIGHT = """

@@ -3,16 +3,15 @@
 import numpy as np
 import pytest
 
-from binarydyn.assessment.emulator import fitted
-from binarydyn.assessment.infer import infer
-from binarydyn.assessment.posterior_report import report
-from binarydyn.assessment.predict import predict
-from binarydyn.assessment.start import start
 from binarydyn.commands.shell import main
-from binarydyn.ensembles.after_impact import in_lanes
 from binarydyn.errors import InputError
 from binarydyn.impact import impact_on
 from binarydyn.impact.leverage import leverage
+from binarydyn.inference.infer import infer
+from binarydyn.inference.posterior_report import report
+from binarydyn.inference.quadratic import fitted
+from binarydyn.prediction.predict import predict
+from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
 
@@ -39,7 +38,7 @@ def forward(scenario):
 
 @pytest.fixture(scope="module")
 def posterior(scenario, forward):
-    return infer(scenario, forward.period_change_s, 2.0, 4000, after=in_lanes)
+    return infer(scenario, forward.period_change_s, 2.0, 4000)
 
 
 def test_beta_is_the_inverse_of_the_momentum_transfer(scenario):
@@ -115,6 +114,6 @@ def test_what_the_command_refuses(tmp_path, scenario, capsys):
 def test_a_change_of_the_wrong_sign_is_refused(scenario, forward):
     """A push against the motion cannot lengthen the period, whatever beta is."""
     with pytest.raises(InputError, match="the other way"):
-        infer(scenario, -forward.period_change_s, 2.0, 500, after=in_lanes)
-    doubtful = infer(scenario, 0.4 * forward.period_change_s, 2.0, 500, after=in_lanes)
+        infer(scenario, -forward.period_change_s, 2.0, 500)
+    doubtful = infer(scenario, 0.4 * forward.period_change_s, 2.0, 500)
     assert any("beta below 1" in sentence for sentence in doubtful.warnings)

@@ -11,7 +11,6 @@ from contracts import attitudes
 from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
-from binarydyn.assessment.start import bodies, start
 from binarydyn.bodies import Ellipsoid, Inclusion, Layered, Polyhedron
 from binarydyn.bodies.containment import Ball, Mesh, _nearest_facet, clear, farthest, holds, is_inside
 from binarydyn.bodies.integrals import place_of_moment
@@ -19,6 +18,7 @@ from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.gravity import mutual_gravity
 from binarydyn.plots.outlines import outline
+from binarydyn.relaxed.start import bodies, start
 from binarydyn.scenario import Scenario, builtin, varied
 
 EXPONENTS = list(place_of_moment())

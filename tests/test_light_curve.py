@@ -9,10 +9,10 @@ from test_events import R1, R2, FixedSky, circular
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import simulate
 from binarydyn.errors import InputError
-from binarydyn.observables.events import events
-from binarydyn.observables.faceted import mesh_of_ellipsoid
-from binarydyn.observables.figure import Figure
-from binarydyn.observables.light_curve import LAWS, PHASE_LAWS, light_curve
+from binarydyn.sky.events import events
+from binarydyn.sky.faceted import mesh_of_ellipsoid
+from binarydyn.sky.figure import Figure
+from binarydyn.sky.light_curve import LAWS, PHASE_LAWS, light_curve
 
 SHARE = 1.0 / 2000.0
 """By which a geodesic mesh of 2000 facets misses areas; sums over lit and seen ones are no better."""
@@ -73,8 +73,8 @@ def test_full_eclipse_has_its_closed_depth_and_place(run):
 
 def test_half_way_in_the_light_follows_the_overlap(run):
     """Through a partial phase the loss is the shared area (overlap.py), to the grain of 2000 facets."""
-    from binarydyn.observables.motion_between import MotionBetween
-    from binarydyn.observables.overlap import areas
+    from binarydyn.sky.motion_between import MotionBetween
+    from binarydyn.sky.overlap import areas
 
     line = np.array([1.0, 0.4, 0.0]) / np.hypot(1.0, 0.4)
     sky = FixedSky(line, line)

@@ -8,8 +8,8 @@ import pytest
 from short_sweeps import HIT, content, scenario
 
 from binarydyn.commands import main
-from binarydyn.ensembles import Block, Grid, Sample
 from binarydyn.errors import InputError
+from binarydyn.sampling import Block, Grid, Sample
 from binarydyn.store import SweepStore, open_result
 from binarydyn.store.merge import merge
 

@@ -12,9 +12,10 @@ import pytest
 import trimesh
 from short_sweeps import HIT
 
-from binarydyn.bodies import Polyhedron, mesh_facts, mesh_limits
-from binarydyn.bodies.crossing import CROSS, FOLD, TOO_MANY, crossing
-from binarydyn.bodies.mesh_file import read_mesh
+from binarydyn.bodies import Polyhedron, mesh_facts
+from binarydyn.bodies.meshes import limits as mesh_limits
+from binarydyn.bodies.meshes.crossing import CROSS, FOLD, TOO_MANY, crossing
+from binarydyn.bodies.meshes.mesh_file import read_mesh
 from binarydyn.commands import main
 from binarydyn.errors import ShapeError
 from binarydyn.scenario import reading

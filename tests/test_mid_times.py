@@ -9,14 +9,14 @@ from hypothesis import strategies as st
 from test_geometry import pair
 
 from binarydyn import plots
-from binarydyn.assessment.campaign import synthesised
-from binarydyn.assessment.plan import plan
-from binarydyn.assessment.start import start
-from binarydyn.assessment.timetable import timetable
 from binarydyn.commands import main
 from binarydyn.errors import InputError
-from binarydyn.observables.geometry import Sky
-from binarydyn.plots.timing_page import save_timing
+from binarydyn.observing.event_times import synthesised
+from binarydyn.observing.plan import plan
+from binarydyn.observing.timetable import timetable
+from binarydyn.plots.pages.timing import save_timing
+from binarydyn.relaxed.start import start
+from binarydyn.sky.geometry import Sky
 from binarydyn.store.mid_times import read_mid_times, write_mid_times
 
 PERIOD_H = 10.42
@@ -230,7 +230,7 @@ def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_pa
 
 
 def test_the_figure_shows_every_event(tmp_path):
-    from binarydyn.assessment.campaign import measured
+    from binarydyn.observing.event_times import measured
 
     found = measured(pair(), synthesised(pair(), 4.0, 30.0, 1), check=False)
     figure = plots.timing_figure(found)

@@ -11,9 +11,10 @@ import h5py
 import numpy as np
 import pytest
 
-from binarydyn.assessment import predict
 from binarydyn.errors import InputError
-from binarydyn.store import SweepStore, open_result, seal, write_prediction
+from binarydyn.files import seal
+from binarydyn.prediction import predict
+from binarydyn.store import SweepStore, open_result, write_prediction
 
 EXPERIMENT = Path(__file__).parents[1] / "experiments" / "15_nothing_lost" / "campaign.py"
 

@@ -13,16 +13,7 @@ from binarydyn import observables
 from binarydyn.dynamics.state import System
 from binarydyn.dynamics.trajectory import Trajectory
 from binarydyn.errors import FewCyclesError, InputError
-from binarydyn.observables import (
-    attitude,
-    cycle_periods,
-    estimators,
-    lines,
-    orbit,
-    orbit_shape,
-    period,
-    periods,
-)
+from binarydyn.observables import attitude, cycle_periods, estimators, lines, orbit, orbit_shape, period, periods
 from binarydyn.observables import interpolation as between
 from binarydyn.observables.window import window
 

@@ -8,15 +8,16 @@ import pytest
 from scipy.integrate import quad
 
 from binarydyn import build, predict, simulate
-from binarydyn.assessment.validate import QUANTITIES
+from binarydyn.batch.summary import brief_members
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
 from binarydyn.dynamics.angular_momentum import angular_momenta
-from binarydyn.ensembles import Grid, sweep
-from binarydyn.ensembles.brief import brief_members
+from binarydyn.ensembles import sweep
 from binarydyn.impact import impact_on
 from binarydyn.observables import orbit_shape
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.validation.validate import QUANTITIES
 
 SPHEROID_M = (300.0, 300.0, 240.0)
 

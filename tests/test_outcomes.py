@@ -7,11 +7,12 @@ import pytest
 from meshes import lumpy, obj_text
 from test_assessment import SPIN_H, pair
 
-from binarydyn.assessment import predict, start
 from binarydyn.commands import main
 from binarydyn.dynamics import simulate
 from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.observables import orbit_shape
+from binarydyn.prediction import predict
+from binarydyn.relaxed import start
 from binarydyn.scenario import Scenario, builtin, varied
 
 

@@ -11,11 +11,7 @@ import numpy as np
 import pytest
 
 from binarydyn import build, load, predict, simulate
-from binarydyn.assessment import infer
-from binarydyn.assessment.analytic import analytic_changes
-from binarydyn.assessment.campaign import Campaign
-from binarydyn.assessment.sizes import estimated_sizes
-from binarydyn.assessment.tide import left_out, tide_of, tide_size
+from binarydyn.batch.cases import cases
 from binarydyn.bodies import Ellipsoid
 from binarydyn.commands import main
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, DAY_S, GM_SUN, G
@@ -34,10 +30,14 @@ from binarydyn.dynamics import (
     simulate_many,
     stepper,
 )
-from binarydyn.ensembles.cases import cases
 from binarydyn.impact import impact_on
+from binarydyn.inference import infer
 from binarydyn.kepler import Elements, position_velocity
 from binarydyn.observables import period
+from binarydyn.observing.event_times import Campaign
+from binarydyn.prediction.closed_forms import analytic_changes
+from binarydyn.prediction.perturbation_sizes import estimated_sizes
+from binarydyn.prediction.solar_tide import left_out, tide_of, tide_size
 from binarydyn.scenario import Scenario, builtin
 
 YEAR_S = 365.25 * DAY_S

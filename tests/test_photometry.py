@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from invented import PLACELESS
 
-from binarydyn.assessment.photometry import Surface, photometry, span
-from binarydyn.assessment.photometry_rows import rows
-from binarydyn.assessment.timetable import timetable
 from binarydyn.commands import main
 from binarydyn.errors import InputError
-from binarydyn.plots.light_curve_page import light_curve_figure
+from binarydyn.observing.light_curve import Surface, photometry, span
+from binarydyn.observing.light_curve_rows import rows
+from binarydyn.observing.timetable import timetable
+from binarydyn.plots.pages.light_curve import light_curve_figure
 from binarydyn.scenario import Scenario, builtin, varied
 
 COARSE = Surface(facets=500)

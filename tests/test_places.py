@@ -13,14 +13,14 @@ import pytest
 from short_sweeps import HIT
 from test_geometry import pair
 
-from binarydyn.assessment import predict
 from binarydyn.commands import main
-from binarydyn.ensembles import Grid
 from binarydyn.ensembles import sweep as rows_of
 from binarydyn.errors import InputError
+from binarydyn.files.csv_tables import LIGHT_CURVE, MIDDLES, TIMETABLE, check_csv, write_rows
+from binarydyn.prediction import predict
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario
 from binarydyn.store import SweepStore, open_result, write_prediction
-from binarydyn.store.csv_tables import LIGHT_CURVE, MIDDLES, TIMETABLE, check_csv, write_rows
 
 GRID = Grid.of({"impactor.mass_kg": [400.0, 480.0]})
 TABLES = {
@@ -110,7 +110,7 @@ def test_a_seal_is_looked_for_in_the_last_bytes_alone():
             assert count >= 0, "an unbounded read"
             return bytes(count)
 
-    from binarydyn.store.seal import _found
+    from binarydyn.files.seal import _found
 
     assert _found(Endless()) is None
 
@@ -121,7 +121,7 @@ def test_a_folder_that_only_says_that_it_can_be_written_is_refused_before_anythi
     def never(*_, **__):
         raise AssertionError("computed before")
 
-    monkeypatch.setattr("binarydyn.assessment.predict", never)
+    monkeypatch.setattr("binarydyn.prediction.predict", never)
     if Path("/proc/self").exists():
         for option, name in (("--out", "x.h5"), ("--plot", "x.png")):
             assert f"/proc/{name}: it cannot be written" in refused(["predict", file, option, f"/proc/{name}"], capsys)
@@ -129,7 +129,7 @@ def test_a_folder_that_only_says_that_it_can_be_written_is_refused_before_anythi
     def full(*_, **__):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("binarydyn.store.files._new", full)
+    monkeypatch.setattr("binarydyn.files.whole._new", full)
     assert "No space left" in refused(["predict", file, "--out", tmp_path / "a.h5"], capsys)
     monkeypatch.undo()
     assert os.listdir(tmp_path) == ["hit.toml"]
@@ -488,7 +488,7 @@ def test_a_figure_of_one_member_is_refused_before_anything_is_computed(tmp_path,
     def never(*_, **__):
         raise AssertionError("computed before")
 
-    monkeypatch.setattr("binarydyn.assessment.predict", never)
+    monkeypatch.setattr("binarydyn.prediction.predict", never)
     monkeypatch.setattr("binarydyn.ensembles.sweep", never)
     drawn = tmp_path / "drawn.toml"
     drawn.write_text(HIT + '[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n')
@@ -533,7 +533,7 @@ def test_beyond_the_years_of_the_ephemeris_is_one_sentence(command, tmp_path, ca
         late = tmp_path / "late.toml"
         late.write_text(f'{text[: head[0]]}impact_epoch_utc = "{epoch}"{text[head[1] :]}')
         if epoch.startswith("2100-12"):
-            monkeypatch.setattr("binarydyn.assessment.timetable.simulate", never)
+            monkeypatch.setattr("binarydyn.observing.timetable.simulate", never)
         said = refused([name, late, *more], capsys)
         monkeypatch.undo()
         assert "impact_epoch_utc" in said and "2100-01-01T12:00" in said
@@ -542,8 +542,8 @@ def test_beyond_the_years_of_the_ephemeris_is_one_sentence(command, tmp_path, ca
 
 def test_the_served_time_ends_where_the_ephemeris_warns():
     from binarydyn.epochs import julian_date_tdb
-    from binarydyn.observables.ephemeris import observer_about_sun_m
-    from binarydyn.observables.geometry import Sky
+    from binarydyn.sky.ephemeris import observer_about_sun_m
+    from binarydyn.sky.geometry import Sky
 
     clock = Sky.of(pair()).clock
     end = (2488070.0 - julian_date_tdb(clock.epoch_utc.isoformat())) * 86400.0
@@ -557,9 +557,9 @@ def test_the_served_time_ends_where_the_ephemeris_warns():
 
 def test_the_error_of_the_fit_is_held_against_what_predict_reports():
     """With another estimator and spacing of samples, too."""
-    from binarydyn.assessment.start import start
-    from binarydyn.assessment.windows import periods_s
     from binarydyn.impact import impact_on
+    from binarydyn.prediction.windows import periods_s
+    from binarydyn.relaxed.start import start
 
     text = HIT.replace("days_before = 6.0", "days_before = 6.0\nsample_minutes = 45.0")
     scenario = Scenario.from_text(text + '[observation]\nestimator = "osculating"\n', "hit.toml", Path())
@@ -571,7 +571,7 @@ def test_the_error_of_the_fit_is_held_against_what_predict_reports():
 
 
 def test_a_campaigns_error_follows_the_estimator_of_the_scenario(monkeypatch):
-    from binarydyn.assessment.campaign import measured, synthesised
+    from binarydyn.observing.event_times import measured, synthesised
 
     text, changes = pair().text, {}
     assert text.count('estimator = "weighted_fit"') == 1

@@ -10,14 +10,14 @@ from test_geometry import pair
 from test_timing import AFTER_S, EXPECTED, PERIOD_S, ellipse_events
 
 from binarydyn import plots
-from binarydyn.assessment.plan import DETECTED, _for_good, plan
 from binarydyn.commands import main
-from binarydyn.observables.altitude import altitudes_deg
-from binarydyn.observables.ephemeris import Site, offline
-from binarydyn.observables.geometry import Sky
-from binarydyn.observables.timing import fitted
-from binarydyn.observables.timing_design import TimingDesign
-from binarydyn.observables.timing_terms import TURN, Terms
+from binarydyn.observing.plan import DETECTED, _for_good, plan
+from binarydyn.sky.altitude import altitudes_deg
+from binarydyn.sky.ephemeris import Site, offline
+from binarydyn.sky.geometry import Sky
+from binarydyn.sky.timing import fitted
+from binarydyn.sky.timing_design import TimingDesign
+from binarydyn.sky.timing_terms import TURN, Terms
 
 CAMPAIGN = """
 [campaign]
@@ -164,7 +164,7 @@ def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, 
     assert found.nights[night - 1].sigma_s <= 7.3 < found.nights[night - 2].sigma_s
     path = tmp_path / "p.toml"
     path.write_text(text, encoding="utf-8")
-    monkeypatch.setattr("binarydyn.assessment.plan.plan", lambda scenario: found)
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: found)
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
     head = next(line for line in said.splitlines() if line.startswith("night "))
@@ -203,7 +203,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert [night["sigma_s"] for night in report["nights"]][-1] == found.nights[-1].sigma_s
     assert report["change_detected"]["night"] == found.predicted.night and report["nights"][0]["sigma_s"] is None
     assert figure.stat().st_size > 10_000
-    monkeypatch.setattr("binarydyn.assessment.plan.plan", lambda scenario: found)
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: found)
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
     assert "as is required, is detected at 3 sigma after night" in said and "hazard" in said
@@ -211,7 +211,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert "no [campaign]" not in said and "[sampling]" not in said
     assert report["campaign_is_given"] is True and report["sampling_is_ignored"] is False
     drawn = '\n[sampling.quantities]\n"momentum_transfer.beta" = {lognormal = [2.2, 0.2]}\n'
-    monkeypatch.setattr("binarydyn.assessment.plan.plan", lambda scenario: replace(found, scenario=pair(drawn)))
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: replace(found, scenario=pair(drawn)))
     path.write_text(pair(drawn).text, encoding="utf-8")
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out

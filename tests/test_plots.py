@@ -16,16 +16,17 @@ from matplotlib.text import Annotation, Text
 from meshes import box
 
 from binarydyn import plots
-from binarydyn.assessment import predict
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import Trajectory
-from binarydyn.ensembles import Grid, sweep
+from binarydyn.ensembles import sweep
 from binarydyn.errors import InputError
 from binarydyn.observables import passage_times
 from binarydyn.plots import outlines, style
 from binarydyn.plots.aim import sight
 from binarydyn.plots.seen import seen
 from binarydyn.plots.words import MINUS, label_of, number
+from binarydyn.prediction import predict
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, numeric_names, varied
 from binarydyn.scenario.keys import known_keys
 from binarydyn.scenario.wording import CAUTION

@@ -8,19 +8,18 @@ import meshes
 import numpy as np
 import pytest
 
-from binarydyn.assessment.along_track import pushes_for
-from binarydyn.assessment.analytic import analytic_changes
-from binarydyn.assessment.derivatives import by_itself, linearised
-from binarydyn.assessment.infer import infer, inverted, prior
-from binarydyn.assessment.pair_draws import Pairs
-from binarydyn.assessment.posterior_report import report
-from binarydyn.assessment.predict import predict
-from binarydyn.assessment.relation_runs import related
-from binarydyn.assessment.start import start
 from binarydyn.commands.shell import main
-from binarydyn.ensembles.after_impact import in_lanes
 from binarydyn.impact.leverage import Leverage, leverages
 from binarydyn.impact.momentum import rotation
+from binarydyn.inference.along_track import pushes_for
+from binarydyn.inference.infer import infer, inverted, prior
+from binarydyn.inference.linearised import by_itself, linearised
+from binarydyn.inference.pair_draws import Pairs
+from binarydyn.inference.posterior_report import report
+from binarydyn.inference.surrogate_runs import related
+from binarydyn.prediction.closed_forms import analytic_changes
+from binarydyn.prediction.predict import predict
+from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
 from binarydyn.scenario.scenario import builtin
 from binarydyn.vectors import quaternion_product
@@ -55,7 +54,7 @@ def scenario():
 
 @pytest.fixture(scope="module")
 def relation(scenario):
-    return related(scenario, -1500.0, 3.0, after=in_lanes)
+    return related(scenario, -1500.0, 3.0)
 
 
 @pytest.fixture(scope="module")
@@ -163,7 +162,7 @@ def test_a_correlation_takes_its_part_of_the_variance(scenario):
     sigmas = {}
     for rho in (0.0, -0.9):
         given = Scenario.from_text(text(rho), "correlated.toml")
-        found = infer(given, -1500.0, 3.0, 4000, after=in_lanes)
+        found = infer(given, -1500.0, 3.0, 4000)
         sigmas[rho] = linearised(found).sigma, found.beta.std()
     rows = {row.name: row.contribution for row in linearised(found).rows}
     one, two = rows["impactor.mass_kg"], rows["impactor.speed_km_s"]
@@ -184,7 +183,7 @@ def aimed(tmp_path, body: str, quantities: str, shape: str):
     text = text.replace("semi_axes_m = [70.0, 61.5, 48.0]", body)
     if shape == "facets":
         text = text.replace("[momentum_transfer]", "normal_radius_m = 0.0\n[momentum_transfer]")
-    return infer(Scenario.from_text(text, "aimed.toml", folder=tmp_path), -1200.0, 1.0, 2000, 5, after=in_lanes)
+    return infer(Scenario.from_text(text, "aimed.toml", folder=tmp_path), -1200.0, 1.0, 2000, 5)
 
 
 @pytest.mark.parametrize("shape", ["facets", "averaged", "ellipsoid"])
@@ -224,7 +223,7 @@ def test_shares_by_themselves_are_those_of_a_published_function():
 
 
 def test_a_relation_that_is_shared_gives_what_infer_gives(scenario, relation):
-    alone = infer(scenario, -1500.0, 3.0, 1000, after=in_lanes)
+    alone = infer(scenario, -1500.0, 3.0, 1000)
     shared = inverted(relation, prior(relation, 1000), -1500.0, 3.0)
     assert (alone.beta == shared.beta).all() and (alone.dv_mm_s == shared.dv_mm_s).all()
     other = inverted(relation, prior(relation, 1000), -1530.0, 3.0)
@@ -274,7 +273,7 @@ def test_boulders_and_new_shapes_are_those_of_the_prediction(scenario, more):
     assert abs(change - plain) > 30.0
     names = {"mutual_orbit.separation_m": {"normal": [821.0, 0.1]}}
     given = Scenario.from_data(given.data | {"sampling": {"quantities": names}}, "more")
-    found = infer(given, change, 0.5, 1000, after=in_lanes)
+    found = infer(given, change, 0.5, 1000)
     off = abs(np.median(found.beta) - 2.2)
     assert found.well.all() and off < 3.0 * found.beta.std() / np.sqrt(1000) + 1e-3
     assert found.beta.std() < 5e-3
@@ -285,7 +284,7 @@ def test_a_drawn_boulder_takes_its_recoil_from_beta(scenario):
     thrown = [{"mass_kg": 9e4, "speed_m_s": 8.0, "direction": {"along_track": 1.0}}]
     names = {"boulders.0.mass_kg": {"normal": [9e4, 1e4]}}
     data = scenario.data | {"boulders": thrown, "sampling": {"quantities": names}}
-    found = infer(Scenario.from_data(data, "boulder"), -1500.0, 3.0, 1000, after=in_lanes)
+    found = infer(Scenario.from_data(data, "boulder"), -1500.0, 3.0, 1000)
     slope = next(row for row in linearised(found).rows if row.name == "boulders.0.mass_kg").slope
     wanted = 8.0 / (found.momentum_kg_m_s[0] * found.lever.strength[0])
     assert slope == pytest.approx(wanted, rel=0.02)
@@ -305,7 +304,7 @@ def test_json_is_the_report_of_the_posterior(file, scenario, capsys):
     assert main(["infer", file, "--count", "500", "--json"]) == 0
     out, err = capsys.readouterr()
     told = json.loads(out)
-    wanted = report(infer(scenario, -1500.0, 3.0, 500, after=in_lanes))
+    wanted = report(infer(scenario, -1500.0, 3.0, 500))
     assert {name: told[name] for name in wanted} == json.loads(json.dumps(wanted))
     assert told["beta"]["low_95"] < told["beta"]["low_68"] < told["beta"]["median"] < told["beta"]["high_68"]
     assert told["linearised"]["of"] == "beta"
@@ -391,7 +390,7 @@ def test_exit_codes_where_no_push_can_be_inferred(tmp_path, capsys, change, code
 def test_panels_of_a_column_have_one_range_and_every_histogram_its_name(posterior):
     """The limits hold all draws that count, not only the dots that are shown."""
     pytest.importorskip("matplotlib")
-    from binarydyn.plots.corner import corner_figure
+    from binarydyn.plots.pages.corner import corner_figure
 
     figure = corner_figure(posterior)
     panels = [ax for ax in figure.axes if ax.axison]

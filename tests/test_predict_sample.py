@@ -10,8 +10,9 @@ from short_sweeps import HIT, scenario
 
 from binarydyn import plots
 from binarydyn.commands import main
-from binarydyn.ensembles import Drawn, Sample, sweep
+from binarydyn.ensembles import sweep
 from binarydyn.observables.averages import told_intervals
+from binarydyn.sampling import Drawn, Sample
 from binarydyn.store import open_result
 
 DRAWN = (

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from short_sweeps import HIT, scenario, stored
 
-from binarydyn.ensembles import Backend, Grid, backends, processes, sweep
+from binarydyn.ensembles import Backend, backends, processes, sweep
 from binarydyn.ensembles.batches import Batches
+from binarydyn.sampling import Grid
 from binarydyn.store import SweepStore
 
 GRID = Grid.of({"impactor.mass_kg": [300.0, -5.0, 500.0, 700.0, 900.0], "primary.rotation_phase_deg": [0.0, 77.0]})

@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from binarydyn.assessment.periodic import ACCEPTED, Wanted, find
-from binarydyn.assessment.relaxed_many import Pairs, relaxed_many
+from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import G
 from binarydyn.dynamics.motion import parameters
 from binarydyn.dynamics.state import flattening_m2
-from binarydyn.ensembles.ellipsoids import Ellipsoids
+from binarydyn.relaxed.periodic import ACCEPTED, Wanted, find
+from binarydyn.relaxed.relaxed_many import Pairs, relaxed_many
 
 COUNT = 12
 

@@ -6,9 +6,6 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from binarydyn.assessment import build, predict
-from binarydyn.assessment.backwards import beta_for_change, primary_flattening_s, ratio_for_reshaping
-from binarydyn.assessment.validate import compared
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.errors import InputError
@@ -16,8 +13,12 @@ from binarydyn.impact import apply_impact, first_order_change, impact_budget, im
 from binarydyn.impact.reshaping import reshaped_body
 from binarydyn.observables import attitude
 from binarydyn.observables.frequency import lines
+from binarydyn.prediction import predict
+from binarydyn.relaxed import build
 from binarydyn.scenario import Reshaping, Scenario, varied
 from binarydyn.store import open_result, write_prediction
+from binarydyn.validation.solve_for import beta_for_change, primary_flattening_s, ratio_for_reshaping
+from binarydyn.validation.validate import compared
 
 # The 2022 pair with its later, longer moonlet: Naidu et al. 2024, PSJ 5, 74, and Daly et al. 2023, Nature 616, 443.
 OLD, NEW = (88.5, 87.0, 58.0), (97.57, 75.05, 60.98)

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from test_geometry import pair
 
-from binarydyn.assessment.round_trip import prepared, round_trips
-from binarydyn.ensembles.after_impact import in_lanes
 from binarydyn.scenario import Scenario
+from binarydyn.validation.round_trip import prepared, round_trips
 
 DAYS, NOISE_S, BETAS, MEMBERS = 10.0, 30.0, (1.5, 3.5), 60
 SAMPLING = """
@@ -25,7 +24,7 @@ def rows():
     text = pair().text.replace("days_before = 60.0", "days_before = 10.0")
     scenario = Scenario.from_text(text.replace("days_after = 60.0", "days_after = 10.0") + SAMPLING)
     assert scenario.simulation.days_after == DAYS
-    trip = prepared(scenario, BETAS, DAYS, NOISE_S, 3000, in_lanes, ("eclipse",))
+    trip = prepared(scenario, BETAS, DAYS, NOISE_S, 3000, ("eclipse",))
     return list(round_trips(trip, BETAS, range(MEMBERS)))
 
 

@@ -9,9 +9,10 @@ from scipy.stats import binomtest, bootstrap, expon, lognorm, norm, t, uniform
 
 from binarydyn.commands.sampled import print_sampled, sampled
 from binarydyn.commands.shell import main
-from binarydyn.ensembles import Sample, sweep
-from binarydyn.ensembles.spread import bound, chances, spread, spread_without, unstable
+from binarydyn.ensembles import sweep
 from binarydyn.observables.averages import INTERVALS, interval_errors, intervals
+from binarydyn.sampling import Sample
+from binarydyn.sampling.summary_statistics import bound, chances, spread, spread_without, unstable
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
 from binarydyn.store import SweepStore, open_result

@@ -8,9 +8,9 @@ import pytest
 from meshes import ellipsoid_mesh, obj_text
 
 from binarydyn import Scenario, load, open_result, predict, sweep
-from binarydyn.assessment.infer import infer
 from binarydyn.commands import main
 from binarydyn.errors import InputError
+from binarydyn.inference.infer import infer
 from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Sampling, builtin, varied
 from binarydyn.scenario.fields import Table
 from binarydyn.store.predictions import write_prediction

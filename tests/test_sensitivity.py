@@ -8,15 +8,14 @@ import pytest
 from short_sweeps import HIT, PAIR, PUSH
 from test_geometry import pair
 
-from binarydyn.assessment import predict
-from binarydyn.assessment.infer import infer
 from binarydyn.commands import main
-from binarydyn.ensembles.after_impact import in_lanes
-from binarydyn.ensembles.error_budget import MEASURED, of_inference, of_prediction
-from binarydyn.ensembles.response import period_change
-from binarydyn.ensembles.variance import indices
 from binarydyn.errors import ConvergenceError, InputError
-from binarydyn.plots.error_bars import sensitivity_figure
+from binarydyn.inference.infer import infer
+from binarydyn.inference.response import period_change
+from binarydyn.inference.sensitivity import MEASURED, of_inference, of_prediction
+from binarydyn.inference.sobol_indices import indices
+from binarydyn.plots.pages.error_bars import sensitivity_figure
+from binarydyn.prediction import predict
 from binarydyn.scenario import Sampling, Scenario, varied
 
 A, B, C = "push.along_track_mm_s", "push.radial_mm_s", "push.normal_mm_s"
@@ -182,7 +181,7 @@ def test_beta_s_first_orders_are_squared_correlations_of_the_posterior():
     scenario = asked(HIT, HEAVY)
     change = predict(scenario).period_change_s
     found = of_inference(scenario, change, 30.0)
-    posterior = infer(scenario, change, 30.0, 10_000, after=in_lanes)
+    posterior = infer(scenario, change, 30.0, 10_000)
     shares = [np.corrcoef(posterior.inputs[name], posterior.beta)[0, 1] ** 2 for name in (DENSITY, SEPARATION)]
     assert found.outcome == "beta" and found.indices.names == (DENSITY, SEPARATION, MEASURED)
     np.testing.assert_allclose(found.indices.first_order.value[:2], shares, atol=2.0 * TOLERANCE)

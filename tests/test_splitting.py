@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from test_batch import assert_same, member, thrown
 
-from binarydyn.assessment import build, predict
 from binarydyn.constants import DAY_S
 from binarydyn.dynamics import INTEGRATORS, batch, simulate, simulate_many, split_runs, splitting
 from binarydyn.dynamics.motion import parameters
 from binarydyn.impact import apply_impact
 from binarydyn.observables import period
+from binarydyn.prediction import predict
+from binarydyn.relaxed import build
 from binarydyn.scenario import Scenario, builtin, varied
 
 LANES = splitting.LANES

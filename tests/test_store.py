@@ -15,23 +15,17 @@ import xarray
 from short_sweeps import HIT, PUSH, child, content, scenario, stored
 
 from binarydyn import _jit
-from binarydyn.assessment import predict
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
-from binarydyn.ensembles import Block, Grid, Row, identity, sweep
+from binarydyn.ensembles import identity, sweep
 from binarydyn.errors import InputError
+from binarydyn.files import seal
+from binarydyn.files import whole as files
 from binarydyn.observables import attitude, periods
+from binarydyn.prediction import predict
+from binarydyn.sampling import Block, Grid, Row
 from binarydyn.scenario import Scenario
-from binarydyn.store import (
-    SweepStore,
-    files,
-    long_name_of,
-    open_result,
-    provenance,
-    seal,
-    unit_of,
-    write_prediction,
-)
+from binarydyn.store import SweepStore, long_name_of, open_result, provenance, unit_of, write_prediction
 from binarydyn.store.groups import FLAGS, TEXTS, UNKNOWN, WHOLES
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"

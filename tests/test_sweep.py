@@ -15,15 +15,16 @@ import numpy as np
 import pytest
 from short_sweeps import HIT, PUSH, scenario
 
-from binarydyn.assessment import predict
 from binarydyn.commands import main
-from binarydyn.commands.interruption import Interruption
-from binarydyn.ensembles import Grid, MemberSet, member_scenario, members, sweep, swept, threads
+from binarydyn.ensembles import sweep, threads
 from binarydyn.errors import InputError
+from binarydyn.prediction import predict
+from binarydyn.sampling import Grid, MemberSet, member_scenario, members, swept
 from binarydyn.scenario import varied
+from binarydyn.terminal.interruption import Interruption
 
 # the function hides the module of its name
-WINDOWS = sys.modules["binarydyn.assessment.windows"]
+WINDOWS = sys.modules["binarydyn.prediction.windows"]
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
 
 

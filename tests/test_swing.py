@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from binarydyn import predict
+from binarydyn.batch.summary import brief_members
 from binarydyn.bodies.averaged import free_turns
-from binarydyn.ensembles import Grid, sweep
-from binarydyn.ensembles.brief import brief_members
+from binarydyn.ensembles import sweep
 from binarydyn.observables import orbit_shape
+from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, varied
 
 NEAR_RESONANCE = {

@@ -12,11 +12,11 @@ from invented import PLACELESS
 from test_geometry import PLACES, pair
 
 from binarydyn import plots
-from binarydyn.assessment import predict
-from binarydyn.assessment.timetable import timetable
-from binarydyn.assessment.timetable_rows import rows, without_conjunction
 from binarydyn.commands import main
 from binarydyn.errors import InputError
+from binarydyn.observing.timetable import timetable
+from binarydyn.observing.timetable_rows import rows, without_conjunction
+from binarydyn.prediction import predict
 from binarydyn.scenario import Scenario, builtin, varied
 from binarydyn.store import open_result
 from binarydyn.store.timetables import write_timetable

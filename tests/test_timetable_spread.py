@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from test_geometry import PLACES
 
-from binarydyn.assessment.timetable import timetable
 from binarydyn.commands import main
-from binarydyn.ensembles import Sample
-from binarydyn.ensembles.timetable_spread import _drift_sigmas, _members, _middles, _runs, with_sigmas
-from binarydyn.observables.events import events
-from binarydyn.observables.geometry import Sky
+from binarydyn.observing.timetable import timetable
+from binarydyn.observing.timetable_sigmas import _drift_sigmas, _members, _middles, _runs, with_sigmas
+from binarydyn.sampling import Sample
 from binarydyn.scenario import Scenario
+from binarydyn.sky.events import events
+from binarydyn.sky.geometry import Sky
 from binarydyn.store import open_result
 
 ROUND = """

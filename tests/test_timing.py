@@ -6,20 +6,20 @@ import numpy as np
 import pytest
 from test_geometry import pair
 
-from binarydyn.assessment.campaign import measured, synthesised
-from binarydyn.assessment.predict import predict
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import DAY_S, HOUR_S
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.epochs import moment
 from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
-from binarydyn.observables.cycle_count import timing
-from binarydyn.observables.ephemeris import Clock
-from binarydyn.observables.geometry import Sight, Sky
-from binarydyn.observables.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
-from binarydyn.observables.timing import fitted, robust_factor
-from binarydyn.observables.timing_terms import TURN, Expected, mean_longitude
+from binarydyn.observing.event_times import measured, synthesised
+from binarydyn.prediction.predict import predict
+from binarydyn.sky.cycle_count import timing
+from binarydyn.sky.ephemeris import Clock
+from binarydyn.sky.geometry import Sight, Sky
+from binarydyn.sky.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
+from binarydyn.sky.timing import fitted, robust_factor
+from binarydyn.sky.timing_terms import TURN, Expected, mean_longitude
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
 EXPECTED = Expected(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)

@@ -10,17 +10,19 @@ import numpy as np
 import pytest
 from test_assessment import pair
 
-from binarydyn.assessment import predict, start
-from binarydyn.assessment.degree import chosen_degree, estimated_error, next_degree
-from binarydyn.assessment.periodic import find
-from binarydyn.assessment.start import bodies, wanted_of
-from binarydyn.assessment.trust import TWIST_RAD, companions, simulate_with_companions, trust_of_relaxed
 from binarydyn.bodies import Ellipsoid
 from binarydyn.commands import main
 from binarydyn.dynamics import simulate, simulate_many
-from binarydyn.ensembles.spread import chances, unstable
 from binarydyn.errors import InputError
 from binarydyn.observables import period
+from binarydyn.observables.chaos import TWIST_RAD, companions, simulate_with_companions
+from binarydyn.prediction import predict
+from binarydyn.relaxed import start
+from binarydyn.relaxed.degree import chosen_degree, estimated_error, next_degree
+from binarydyn.relaxed.growth_by_map import trust_of_relaxed
+from binarydyn.relaxed.periodic import find
+from binarydyn.relaxed.start import bodies, wanted_of
+from binarydyn.sampling.summary_statistics import chances, unstable
 from binarydyn.scenario import Scenario, builtin, varied
 from binarydyn.scenario.wording import rounded
 from binarydyn.store import open_result
@@ -156,7 +158,7 @@ def test_the_return_map_says_of_a_relaxed_start_what_runs_say(monkeypatch):
     def refused(*_):
         raise AssertionError("a run was made")
 
-    monkeypatch.setattr("binarydyn.assessment.trust.simulate_many", refused)
+    monkeypatch.setattr("binarydyn.observables.chaos.simulate_many", refused)
     assert start(builtin()).trust.amplification > 1.0
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from binarydyn.assessment.trust import UNSTABLE, simulate_with_companions
+from binarydyn.observables.chaos import UNSTABLE, simulate_with_companions
 
 EXPERIMENT = Path(__file__).parents[1] / "experiments" / "05_can_the_answer_be_trusted" / "cases.py"
 COUNT = 14

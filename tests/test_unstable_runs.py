@@ -6,18 +6,19 @@ import numpy as np
 import pytest
 from short_sweeps import PUSH
 
-from binarydyn.assessment import predict
-from binarydyn.assessment.derivatives import linearised
-from binarydyn.assessment.draws import draws_at, solution
-from binarydyn.assessment.infer import infer, inverted, prior
-from binarydyn.assessment.posterior import DONE, ENDED
-from binarydyn.assessment.posterior_report import report
-from binarydyn.assessment.relation_runs import related, side_by_side
-from binarydyn.assessment.start import start
-from binarydyn.ensembles.after_impact import in_lanes
-from binarydyn.ensembles.error_budget import of_inference, of_prediction
-from binarydyn.ensembles.response import period_change
+from binarydyn.batch.periods_after import one_by_one, periods_after
 from binarydyn.errors import ConvergenceError
+from binarydyn.inference import surrogate_runs
+from binarydyn.inference.infer import infer, inverted, prior
+from binarydyn.inference.linearised import linearised
+from binarydyn.inference.posterior import DONE, ENDED
+from binarydyn.inference.posterior_report import report
+from binarydyn.inference.prior import draws_at, solution
+from binarydyn.inference.response import period_change
+from binarydyn.inference.sensitivity import of_inference, of_prediction
+from binarydyn.inference.surrogate_runs import related
+from binarydyn.prediction import predict
+from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
 
 PAIR = """
@@ -61,7 +62,7 @@ def forward(scenario):
 
 @pytest.fixture(scope="module")
 def posterior(scenario, forward):
-    return infer(scenario, forward.period_change_s, 2.0, DRAWS, runs=64, after=in_lanes)
+    return infer(scenario, forward.period_change_s, 2.0, DRAWS, runs=64)
 
 
 def test_a_change_whose_own_run_is_unstable_is_inferred(forward, posterior):
@@ -122,20 +123,22 @@ def pushed():
 
 @pytest.fixture(scope="module")
 def windows(pushed):
-    """Periods and regular of the first run and of the design, as in_lanes gives them."""
+    """Periods and regular of the first run and of the design, as periods_after gives them."""
     kept = []
 
     def after(systems, states, days):
-        kept.append(in_lanes(systems, states, days))
+        kept.append(periods_after(systems, states, days))
         return kept[-1]
 
-    relation = related(pushed, CHANGE_S, SIGMA_S, 32, after=after)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(surrogate_runs, "periods_after", after)
+        relation = related(pushed, CHANGE_S, SIGMA_S, 32)
     assert all(regular.all() for _, regular in kept)
     return relation, kept
 
 
-def told_otherwise(windows, change):
-    """The After that repeats the windows, the design's as `change` makes them of copies."""
+def related_otherwise(pushed, windows, change):
+    """The relation of the windows, where those of the design are what `change` makes of copies of them."""
     results = iter(windows[1])
 
     def after(systems, states, days):
@@ -144,7 +147,9 @@ def told_otherwise(windows, change):
             change(periods, regular)
         return periods, regular
 
-    return after
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(surrogate_runs, "periods_after", after)
+        return related(pushed, CHANGE_S, SIGMA_S, 32)
 
 
 OTHERS = np.arange(1, 32, 4)
@@ -157,7 +162,7 @@ def test_unstable_runs_are_beside_the_fit_and_their_draws_are_wider(pushed, wind
         periods[OTHERS] += np.where(np.arange(len(OTHERS)) % 2, 30.0, -30.0)
         regular[OTHERS] = False
 
-    relation = related(pushed, CHANGE_S, SIGMA_S, 32, after=told_otherwise(windows, shifted))
+    relation = related_otherwise(pushed, windows, shifted)
     plain = windows[0]
     assert relation.unstable_runs == len(OTHERS) and relation.left_out == 0 and not relation.fitted_to_all
     assert relation.fitted_runs == 32 - len(OTHERS)
@@ -176,7 +181,7 @@ def test_where_few_are_regular_the_relation_is_fitted_to_all(pushed, windows):
     def unstable(periods, regular):
         regular[4:] = False
 
-    relation = related(pushed, CHANGE_S, SIGMA_S, 32, after=told_otherwise(windows, unstable))
+    relation = related_otherwise(pushed, windows, unstable)
     assert relation.fitted_to_all and relation.unstable_runs == 28 and relation.unstable_error_s == 0.0
     assert (relation.departure.coefficients == windows[0].departure.coefficients).all()
     found = inverted(relation, prior(relation, DRAWS), CHANGE_S, SIGMA_S)
@@ -190,7 +195,7 @@ def test_draws_near_a_run_that_ended_early_are_left_out(pushed, windows):
     def ended(periods, regular):
         periods[OTHERS] = np.nan
 
-    relation = related(pushed, CHANGE_S, SIGMA_S, 32, after=told_otherwise(windows, ended))
+    relation = related_otherwise(pushed, windows, ended)
     assert relation.left_out == len(OTHERS) and relation.unstable_runs == 0
     found = inverted(relation, prior(relation, DRAWS), CHANGE_S, SIGMA_S)
     lost = int(np.sum(found.status == ENDED))
@@ -201,11 +206,11 @@ def test_draws_near_a_run_that_ended_early_are_left_out(pushed, windows):
         periods[8:] = np.nan
 
     with pytest.raises(ConvergenceError, match="only 8 of 32 runs end well") as refused:
-        related(pushed, CHANGE_S, SIGMA_S, 32, after=told_otherwise(windows, all_but_few))
+        related_otherwise(pushed, windows, all_but_few)
     assert "residual" not in str(refused.value)
 
 
-@pytest.mark.parametrize("after", [side_by_side, in_lanes])
+@pytest.mark.parametrize("after", [one_by_one, periods_after])
 def test_a_run_that_ends_early_has_no_period(pushed, after):
     """Thrown against the motion at two thirds of the orbital speed (0.14 m/s), the moonlet meets the primary."""
     system = start(pushed).system
@@ -242,7 +247,7 @@ def test_a_drawn_beta_is_no_input_of_what_is_inferred(pushed, scenario):
         | {name: given["quantities"][name] for name in (SEPARATION, "impactor.speed_km_s")},
     }
     asked = Scenario.from_data(scenario.data | {"sampling": sampling}, "asked")
-    found = infer(asked, -1500.0, 2.0, 500, runs=32, after=in_lanes)
+    found = infer(asked, -1500.0, 2.0, 500, runs=32)
     assert list(found.inputs) == [SEPARATION, "impactor.speed_km_s"]
     assert found.scenario.sampling.correlations == ((SEPARATION, "impactor.speed_km_s", 0.2),)
     assert sum(beta in sentence for sentence in found.warnings) == 1
@@ -259,7 +264,7 @@ def test_draws_that_no_scenario_could_have_do_not_count():
         + '"secondary.semi_axes_m.0" = {normal = [88.0, 10.0]}\n"impactor.mass_kg" = {lognormal = [720.0, 6.0]}\n',
         "drawn.toml",
     )
-    found = infer(drawn, -1900.0, 5.0, 4000, runs=64, after=in_lanes)
+    found = infer(drawn, -1900.0, 5.0, 4000, runs=64)
     bad = found.status == "bad_input"
     axis, mass = found.inputs["secondary.semi_axes_m.0"][~bad], found.inputs["impactor.mass_kg"][~bad]
     assert axis.min() >= 76.0 and 1e-3 <= mass.min() and mass.max() <= 1e9

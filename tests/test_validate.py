@@ -8,22 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from binarydyn.assessment.backwards import precession_at_ratio, push_for_change
-from binarydyn.assessment.formulas import FORMULAS, coupled_modes_h
-from binarydyn.assessment.quantities import QUANTITIES, Case
-from binarydyn.assessment.validate import (
-    KNOWN_MISS,
-    MISS,
-    PASS,
-    SHOWN,
-    Comparison,
-    compared,
-    reference_files,
-)
 from binarydyn.commands import main
-from binarydyn.ensembles.after_impact import in_lanes
 from binarydyn.errors import InputError
 from binarydyn.scenario import Expected, Scenario, load, varied
+from binarydyn.validation.formulas import FORMULAS, coupled_modes_h
+from binarydyn.validation.quantities import QUANTITIES, Case
+from binarydyn.validation.solve_for import precession_at_ratio, push_for_change
+from binarydyn.validation.validate import KNOWN_MISS, MISS, PASS, SHOWN, Comparison, compared, reference_files
 
 FILES = reference_files()
 ROOT = Path(__file__).parents[1]
@@ -82,7 +73,7 @@ def test_a_row_without_a_value_is_shown_only():
 
 @pytest.fixture(scope="module")
 def everything() -> dict[str, tuple[Comparison, ...]]:
-    return {file.stem: compared(load(file), in_lanes) for file in FILES}
+    return {file.stem: compared(load(file)) for file in FILES}
 
 
 def test_no_reference_case_is_newly_missed_and_the_known_misses_are_these(everything):

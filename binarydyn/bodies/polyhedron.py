@@ -11,9 +11,9 @@ import numpy as np
 from ..errors import InputError, ShapeError
 from .ellipsoid import positive
 from .integrals import DEGREE, place_of_moment, volume_integrals
-from .mesh_file import read_mesh
+from .meshes.mesh_file import read_mesh
+from .meshes.solid import require_solid
 from .principal import principal_axes
-from .solid import require_solid
 from .surface import Facets, Hit, direction_of, ground_about, hit_mesh, mean_edge_m, mean_normal
 
 _PLACE = place_of_moment()

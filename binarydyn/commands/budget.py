@@ -6,7 +6,7 @@ import numpy as np
 
 from ..impact import Budget
 from ..impact.budget import PARTS
-from .tables import print_table
+from ..terminal.tables import print_table
 
 
 def print_budget(budget: Budget) -> None:

@@ -13,8 +13,8 @@ import typer
 from ..errors import InputError
 from ..scenario import Key, Scenario, builtin, load
 from ..scenario.wording import CAUTION
+from ..terminal.tables import print_table
 from .meshes import mesh_reports, print_meshes
-from .tables import print_table
 
 _USUAL = "rungekutta"
 
@@ -141,7 +141,7 @@ def _sizes(scenario: Scenario) -> list[dict[str, Any]]:
     """Each perturbation that is on, and the Sun's tide where it could be, in closed form; nothing is run for it."""
     if not (scenario.perturbations.any or scenario.heliocentric_orbit):
         return []
-    from ..assessment.sizes import estimated_sizes
+    from ..prediction.perturbation_sizes import estimated_sizes
 
     return [asdict(size) for size in estimated_sizes(scenario)]
 

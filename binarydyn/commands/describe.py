@@ -10,11 +10,11 @@ import typer
 from ..constants import ASTRONOMICAL_UNIT_M
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..assessment.description import Description
+    from ..prediction.description import Description
 
 _BODY_ROWS = (
     ("mass", "kg", "mass_kg", ".4e"),
@@ -50,8 +50,8 @@ def describe(
     plot: Annotated[str, typer.Option("--plot", help="Save a figure to scale (PNG, PDF or SVG by the ending).")] = "",
 ) -> None:
     """Relax and calibrate, and print what follows."""
-    from ..assessment.derived_numbers import numbers
-    from ..assessment.description import describe as derived
+    from ..prediction.description import describe as derived
+    from ..prediction.description_numbers import numbers
 
     scenario = load(file) if file else builtin()
     check_outputs({"--plot": plot}, scenario, file)
@@ -73,7 +73,7 @@ def _warnings(described: Description) -> tuple[str, ...]:
 
 
 def _plain(described: Description, found: dict[str, Any]) -> dict[str, Any]:
-    from ..assessment.derived_numbers import displacements, element_changes, modes, rings
+    from ..prediction.description_numbers import displacements, element_changes, modes, rings
 
     return {
         **{name: _finite(value) for name, value in found.items()},
@@ -153,7 +153,7 @@ def _told(found: dict[str, Any], body: str, key: str) -> float | None:
 
 
 def _print_modes(described: Description, found: dict[str, Any]) -> None:
-    from ..assessment.derived_numbers import modes
+    from ..prediction.description_numbers import modes
 
     rows = [
         (
@@ -178,7 +178,7 @@ def _print_modes(described: Description, found: dict[str, Any]) -> None:
 
 
 def _print_near(described: Description, found: dict[str, Any]) -> None:
-    from ..assessment.derived_numbers import rings
+    from ..prediction.description_numbers import rings
 
     rows = [
         (f"{row['radius_m']:.0f}", f"{row['speed_m_s']:.4f}", f"{row['period_h']:.2f}", row["says"])
@@ -227,7 +227,7 @@ def _print_sun(described: Description) -> None:
 
 
 def _print_deflection(described: Description, found: dict[str, Any]) -> None:
-    from ..assessment.derived_numbers import displacements, element_changes
+    from ..prediction.description_numbers import displacements, element_changes
 
     print(
         f"push of the barycentre: {found['barycentre_along_track_um_s']:+.3f} along its heliocentric velocity, "

@@ -10,12 +10,12 @@ import typer
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..assessment.timetable import Timetable
-    from ..ensembles import Sample
+    from ..observing.timetable import Timetable
+    from ..sampling import Sample
 
 
 def events(
@@ -39,8 +39,8 @@ def events(
 
     With [sampling], also the predicted sigma of each middle and of the drift.
     """
-    from ..assessment.timetable import timetable
-    from ..assessment.timetable_rows import COLUMNS, rows, summary
+    from ..observing.timetable import timetable
+    from ..observing.timetable_rows import COLUMNS, rows, summary
 
     scenario = load(file) if file else builtin()
     _check_places(scenario, file, csv_file, plot, out)
@@ -48,13 +48,13 @@ def events(
     say_if_cold()
     table = timetable(scenario, days)
     if drawing:
-        from ..ensembles.timetable_spread import with_sigmas
+        from ..observing.timetable_sigmas import with_sigmas
 
         table = with_sigmas(table, drawing)
     found, whole = rows(table), summary(table)
     with told_after(lambda: print_json(_report(table, whole, found)) if as_json else _print(table, whole, found)):
         if csv_file:
-            from ..store.csv_tables import TIMETABLE, write_rows
+            from ..files.csv_tables import TIMETABLE, write_rows
 
             write_rows(csv_file, TIMETABLE, found, COLUMNS)
         if out:
@@ -70,8 +70,8 @@ def events(
 
 def _drawing(scenario: Scenario, members: int | None, single: bool) -> Sample | None:
     """The sample behind the sigmas; None for a scenario without distributions or with --single."""
-    from ..ensembles import Sample
-    from ..ensembles.timetable_spread import COUNT, check_count, least_count
+    from ..observing.timetable_sigmas import COUNT, check_count, least_count
+    from ..sampling import Sample
 
     if single or not (scenario.sampling and scenario.sampling.quantities):
         if members is not None:
@@ -88,7 +88,7 @@ def _check_places(scenario: Scenario, file: str, csv_file: str, plot: str, out: 
     """Refuse files that cannot be written before anything is computed."""
     check_outputs({"--csv": csv_file, "--plot": plot, "--out": out}, scenario, file)
     if csv_file:
-        from ..store.csv_tables import TIMETABLE, check_csv
+        from ..files.csv_tables import TIMETABLE, check_csv
 
         check_csv(csv_file, TIMETABLE)
     if out:
@@ -98,7 +98,7 @@ def _check_places(scenario: Scenario, file: str, csv_file: str, plot: str, out: 
 
 
 def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> dict[str, Any]:
-    from ..assessment.timetable_rows import without_conjunction
+    from ..observing.timetable_rows import without_conjunction
 
     return whole | {
         "without_conjunction": without_conjunction(table),
@@ -124,7 +124,7 @@ def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]
 
 
 def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> None:
-    from ..assessment.timetable_rows import period_words, without_conjunction
+    from ..observing.timetable_rows import period_words, without_conjunction
 
     w = whole
     print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}): {w['status']}")

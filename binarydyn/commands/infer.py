@@ -9,8 +9,8 @@ import typer
 from ..errors import ConvergenceError, InputError
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 
 def infer(
@@ -29,15 +29,14 @@ def infer(
     plot: Annotated[str, typer.Option("--plot", help="Save a corner figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
     """Posterior of the push and of beta by the simulated relation between push and period change."""
-    from ..assessment.infer import infer as run
-    from ..assessment.posterior_report import report
-    from ..ensembles.after_impact import in_lanes
+    from ..inference.infer import infer as run
+    from ..inference.posterior_report import report
 
     scenario = load(file)
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     change, sigma, doubts = measured_by(scenario, period_change_s, sigma_s, events)
     say_if_cold()
-    posterior = run(scenario, change, sigma, count, seed, runs, in_lanes)
+    posterior = run(scenario, change, sigma, count, seed, runs)
     if not posterior.well.any():
         raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]")
     found, warnings = report(posterior), (*doubts, *posterior.warnings)
@@ -45,7 +44,7 @@ def infer(
     whole = found | more | {"caution": CAUTION}
     with told_after(lambda: print_json(whole) if as_json else _print(scenario, found, warnings)):
         if plot:
-            from ..plots.corner import save_corner
+            from ..plots.pages.corner import save_corner
 
             save_corner(plot, posterior)
     return 0

@@ -8,11 +8,11 @@ import typer
 
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..assessment.photometry import Photometry
+    from ..observing.light_curve import Photometry
 
 
 def light_curve(
@@ -35,14 +35,14 @@ def light_curve(
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
     """Magnitudes of the pair in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
-    from ..assessment.photometry import Surface, photometry
-    from ..assessment.photometry_rows import event_rows, rows, summary
+    from ..observing.light_curve import Surface, photometry
+    from ..observing.light_curve_rows import event_rows, rows, summary
 
     scenario = load(file) if file else builtin()
     surface = Surface(law, phase_law, albedo_ratio, facets)
     check_outputs({"--csv": csv_file, "--plot": plot}, scenario, file)
     if csv_file:
-        from ..store.csv_tables import LIGHT_CURVE, check_csv
+        from ..files.csv_tables import LIGHT_CURVE, check_csv
 
         check_csv(csv_file, LIGHT_CURVE)
     say_if_cold()
@@ -52,11 +52,11 @@ def light_curve(
     more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
     with told_after(lambda: print_json(head | whole | more) if as_json else _print(found, whole, events)):
         if csv_file:
-            from ..store.csv_tables import LIGHT_CURVE, write_rows
+            from ..files.csv_tables import LIGHT_CURVE, write_rows
 
             write_rows(csv_file, LIGHT_CURVE, rows(found))
         if plot:
-            from ..plots.light_curve_page import save_light_curve
+            from ..plots.pages.light_curve import save_light_curve
 
             save_light_curve(plot, found)
     return 0 if found.status == "done" else 1

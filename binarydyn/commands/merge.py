@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..scenario.wording import CAUTION, counted, one_line
+from ..terminal.tables import print_json
 from .show import print_sweep, sweep_report
-from .tables import print_json
 
 if TYPE_CHECKING:
     import numpy as np

@@ -9,11 +9,11 @@ import typer
 
 from ..scenario import load
 from ..scenario.wording import CAUTION
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..assessment.plan import Detection, Plan
+    from ..observing.plan import Detection, Plan
 
 
 def plan(
@@ -22,7 +22,7 @@ def plan(
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
     """Expected sigma of the period change against the nights after the impact, by the fit that `timing` makes."""
-    from ..assessment.plan import plan as run
+    from ..observing.plan import plan as run
 
     scenario = load(file)
     check_outputs({"--plot": plot}, scenario, file)
@@ -30,7 +30,7 @@ def plan(
     found = run(scenario)
     with told_after(lambda: print_json(report(found)) if as_json else _print(found)):
         if plot:
-            from ..plots.plan_page import save_plan
+            from ..plots.pages.plan import save_plan
 
             save_plan(plot, found)
     return 0

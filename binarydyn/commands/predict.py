@@ -11,13 +11,14 @@ import typer
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION, rounded
+from ..terminal.progress import say_if_cold, stages
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 from .budget import plain_budget, print_budget
-from .progress import say_if_cold, stages
 from .sampled import draw, drawn_report, print_drawn
-from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..ensembles import Backend, Sample
+    from ..ensembles import Backend
+    from ..sampling import Sample
 
 
 def predict(
@@ -45,9 +46,9 @@ def predict(
     plot_sample: Annotated[str, typer.Option("--plot-sample", help="Save a figure of the drawn members.")] = "",
 ) -> int:
     """Relax and calibrate, run before, apply the impact, run after, compare; with [sampling], also drawn members."""
-    from ..assessment import predict as run
-    from ..assessment.model_error import model_error
-    from ..ensembles.drawn import apart
+    from ..prediction import predict as run
+    from ..prediction.model_discrepancy import model_error
+    from ..sampling.drawn import apart
 
     scenario = load(file) if file else builtin()
     outputs = {"--out": out, "--plot": plot, "--plot-aim": plot_aim, "--plot-sample": plot_sample}
@@ -106,9 +107,10 @@ def _drawing(
     scenario: Scenario, single: bool, kind: str, count: int | None, seed: int | None, table: str, figure: str
 ) -> tuple[Sample, Backend] | None:
     """What is to be drawn beside the stated values; None for a scenario without distributions or with --single."""
-    from ..ensembles import Backend, Sample
-    from ..ensembles.brief import check_brief
-    from ..ensembles.drawn import members_of
+    from ..batch.summary import check_brief
+    from ..ensembles import Backend
+    from ..sampling import Sample
+    from ..sampling.drawn import members_of
 
     options = (("--sample", kind), ("--count", count), ("--seed", seed), ("--table", table), ("--plot-sample", figure))
     given = [name for name, value in options if value not in ("", None)]
@@ -117,7 +119,7 @@ def _drawing(
         sample = Sample.of(scenario, kind or "random", count, seed)
         where = Backend(table=table or "full", companions=table == "brief")
         if figure:
-            from ..plots.sample_page import check_drawn
+            from ..plots.pages.sample import check_drawn
 
             check_drawn(len(sample))
         if where.brief:
@@ -249,7 +251,7 @@ def _headline(n: dict) -> str:
 
 def _divergence(n: dict) -> str:
     """How far neighbouring trajectories part in both windows, and whether that is regular."""
-    from ..assessment.trust import TWIST_RAD, UNSTABLE
+    from ..observables.chaos import TWIST_RAD, UNSTABLE
 
     spread = n["period_change_spread_s"]
     said = [

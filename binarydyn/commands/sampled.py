@@ -6,13 +6,14 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
-from .interruption import Interruption
-from .progress import watched
-from .tables import print_table
+from ..terminal.interruption import Interruption
+from ..terminal.progress import watched
+from ..terminal.tables import print_table
 
 if TYPE_CHECKING:
-    from ..assessment.model_error import ModelError
-    from ..ensembles import Backend, Drawn, Sample
+    from ..ensembles import Backend
+    from ..prediction.model_discrepancy import ModelError
+    from ..sampling import Drawn, Sample
     from ..scenario import Scenario
     from ..store import Result
 
@@ -25,8 +26,9 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, boo
 
     KeyboardInterrupt where none is done yet; InputError where the brief table has not what the scenario asks for.
     """
-    from ..ensembles import Drawn, sweep
-    from ..ensembles.drawn import members_of
+    from ..ensembles import sweep
+    from ..sampling import Drawn
+    from ..sampling.drawn import members_of
     from ..store.rows import table_of
 
     parts, rows = [], sweep(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
@@ -51,7 +53,7 @@ def sampled(result: Result | Drawn) -> dict[str, Any]:
 
     spread_without_unstable, unstable_members: None where companions did not run.
     """
-    from ..ensembles.spread import chances, spread, spread_without, unstable
+    from ..sampling.summary_statistics import chances, spread, spread_without, unstable
 
     columns, asked = result.columns, result.scenario.requirement
     chaotic = unstable(columns)
@@ -68,7 +70,7 @@ def sampled(result: Result | Drawn) -> dict[str, Any]:
 
 def drawn_report(drawn: Drawn, error: ModelError) -> dict[str, Any]:
     """What a prediction says of its sample, with what the model itself may be off by."""
-    from ..assessment.model_error import DENSER
+    from ..prediction.model_discrepancy import DENSER
 
     statuses, reasons = drawn.columns["status"].tolist(), drawn.columns["reason"].tolist()
     return sampled(drawn) | {

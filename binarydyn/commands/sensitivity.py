@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..scenario import Scenario, load
-from ..scenario.sampling import check_seed
+from ..scenario.tables.sampling import check_seed
 from ..scenario.wording import CAUTION
 from ..store.units import unit_of
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 from .infer import measured_by
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..ensembles.error_budget import ErrorBudget
+    from ..inference.sensitivity import ErrorBudget
 
 _TITLES = {
     "period_change_s": ("prediction", "period change", ".1f", " s"),
@@ -44,8 +44,8 @@ def sensitivity(
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
     """First-order and total Sobol indices of every input: of the period change, and of beta where one was measured."""
-    from ..ensembles.response import check_prediction
-    from ..ensembles.variance import check_count
+    from ..inference.response import check_prediction
+    from ..inference.sobol_indices import check_count
 
     scenario = load(file)
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
@@ -61,7 +61,7 @@ def sensitivity(
                 budget = replace(budget, warnings=(*doubts, *budget.warnings))
             found.append(budget)
         if plot:
-            from ..plots.error_bars import save_sensitivity
+            from ..plots.pages.error_bars import save_sensitivity
 
             save_sensitivity(plot, scenario.name, found)
     return 0
@@ -85,7 +85,7 @@ def _measured(
     scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
 ) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
     """Change and sigma, None where nothing gives them, with the fit's warnings; what cannot be one is refused."""
-    from ..assessment.infer import check_measured
+    from ..inference.infer import check_measured
 
     if change is None and sigma is None and scenario.observed is None and not events:
         return None, ()
@@ -96,7 +96,7 @@ def _measured(
 
 def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, seed, runs) -> Iterator[ErrorBudget]:
     """Of the prediction, and of what is inferred where a change was measured."""
-    from ..ensembles.error_budget import of_inference, of_prediction
+    from ..inference.sensitivity import of_inference, of_prediction
 
     yield of_prediction(scenario, count, seed, runs)
     if measured:

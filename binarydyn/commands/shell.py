@@ -20,7 +20,7 @@ import typer
 from ..errors import BinarydynError, InputError
 from ..scenario.nearest import LISTED, LISTED_TYPED
 from ..scenario.wording import CAUTION, one_line
-from .stdout import READER_GONE, ReaderGone, shown
+from ..terminal.stdout import READER_GONE, ReaderGone, shown
 
 COMMANDS = {
     "check": "Check a scenario file and list non-default values.",

@@ -9,8 +9,8 @@ import typer
 
 from ..errors import InputError
 from ..scenario.wording import CAUTION, counted, one_line
+from ..terminal.tables import check_outputs, print_json, print_table
 from .sampled import print_sampled, sampled
-from .tables import check_outputs, print_json, print_table
 
 if TYPE_CHECKING:
     from ..store import Result

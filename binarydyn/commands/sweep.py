@@ -13,10 +13,10 @@ import typer
 from ..errors import InputError, WorkersLostError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION, as_given, one_line
-from .interruption import Interruption
-from .progress import watched
+from ..terminal.interruption import Interruption
+from ..terminal.progress import watched
+from ..terminal.tables import check_outputs, print_json
 from .show import print_sweep, save_figure, sweep_report
-from .tables import check_outputs, print_json
 
 if TYPE_CHECKING:
     from ..store import SweepStore
@@ -64,8 +64,9 @@ def sweep(
     quiet: Annotated[bool, typer.Option("--quiet", help="Do not tell how far it is.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
-    from ..ensembles import Backend, Block
+    from ..ensembles import Backend
     from ..ensembles import sweep as rows_of
+    from ..sampling import Block
     from ..store import SweepStore
 
     scenario = load(file) if file else builtin()
@@ -117,7 +118,7 @@ def _kept(store: SweepStore) -> str:
 
 def _design(scenario: Scenario, vary: list[str], sample: str, count: int | None, seed: int | None):
     """The grid or the sample that is asked for."""
-    from ..ensembles import Grid, Sample
+    from ..sampling import Grid, Sample
 
     if not sample:
         for name, value in (("--count", count), ("--seed", seed)):

@@ -12,11 +12,11 @@ from ..constants import DAY_S
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
-from .progress import say_if_cold
-from .tables import check_outputs, print_json, print_table, told_after
+from ..terminal.progress import say_if_cold
+from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..assessment.campaign import Campaign
+    from ..observing.event_times import Campaign
 
 _ENDS = 6
 """First and last events that are printed."""
@@ -64,7 +64,7 @@ def timing(
     found = measured_from(scenario, events, robust)
     with told_after(lambda: print_json(report(found)) if as_json else _print(found)):
         if plot:
-            from ..plots.timing_page import save_timing
+            from ..plots.pages.timing import save_timing
 
             save_timing(plot, found)
     return 0
@@ -72,7 +72,7 @@ def timing(
 
 def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> Campaign:
     """Read the file of a campaign and fit it.  Errors: InputError."""
-    from ..assessment.campaign import measured, sky_and_start
+    from ..observing.event_times import measured, sky_and_start
     from ..store.mid_times import read_mid_times
 
     if not events:
@@ -84,7 +84,7 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
 
 def _check_table(scenario: Scenario, path: str, file: str) -> None:
     """Refuse a table that cannot be written before anything is computed."""
-    from ..store.csv_tables import MIDDLES, check_csv
+    from ..files.csv_tables import MIDDLES, check_csv
 
     check_outputs({"--synthesise": path}, scenario, file)
     check_csv(path, MIDDLES)
@@ -94,8 +94,8 @@ def _synthesise(
     scenario: Scenario, path: str, days: float | None, noise_s: float | None, share: float, seed: int, as_json: bool
 ) -> int:
     """days: None for the nights of [campaign]."""
-    from ..assessment.campaign import synthesised, synthesised_nights
-    from ..observables.geometry import Sky
+    from ..observing.event_times import synthesised, synthesised_nights
+    from ..sky.geometry import Sky
     from ..store.mid_times import write_mid_times
 
     say_if_cold()

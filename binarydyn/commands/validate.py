@@ -11,22 +11,13 @@ from typing import Annotated, Any
 
 import typer
 
-from ..assessment.formulas import FORMULAS
-from ..assessment.quantities import QUANTITIES
-from ..assessment.validate import (
-    KNOWN_MISS,
-    LIMIT_SIGMAS,
-    MISS,
-    PASS,
-    SHOWN,
-    Comparison,
-    compared,
-    reference_files,
-)
 from ..errors import InputError
 from ..scenario import Scenario, load
+from ..terminal.tables import print_json, print_table
+from ..validation.formulas import FORMULAS
+from ..validation.quantities import QUANTITIES
+from ..validation.validate import KNOWN_MISS, LIMIT_SIGMAS, MISS, PASS, SHOWN, Comparison, compared, reference_files
 from .shell import CAUTION
-from .tables import print_json, print_table
 
 _WIDTH = 100
 _HEAD = ("#", "quantity", "ours", "theirs", "sigma", "inputs", "off", "verdict")
@@ -46,14 +37,12 @@ def validate(
         if files or as_json:
             raise InputError("--names", "something is given with it, allowed is --names alone; leave the rest out")
         return _print_names()
-    from ..ensembles.after_impact import in_lanes
-
     scenarios = [load(file) for file in files or reference_files()]
     results = []
     for scenario in scenarios:
         if sys.stderr.isatty():
             print(f"running {scenario.name} ...", file=sys.stderr)
-        results.append((scenario, compared(scenario, in_lanes)))
+        results.append((scenario, compared(scenario)))
         if not as_json:
             _print_case(*results[-1])
     counts = Counter(row.verdict for _, rows in results for row in rows)

@@ -15,7 +15,7 @@ import numpy as np
 from ..constants import DAY_S
 from ..errors import InputError
 from ..kinds import check_kind, takes
-from ..scenario.events import MOST_SAMPLES
+from ..scenario.tables.events import MOST_SAMPLES
 from . import rungekutta
 from .motion import PERTURBED
 from .state import State, System

@@ -15,18 +15,7 @@ from . import propagate
 from .lanes import LANES, aligned
 from .propagate import Run
 from .rungekutta import DONE, EVALUATIONS, FAR, LIMITS, NEAR, SAMPLES, STEP, STEPS, TIME, whereabouts
-from .splitting import (
-    CONSTANTS,
-    DRIFTS,
-    KICKS,
-    LONGEST_DRIFT,
-    MOST_TURN,
-    SIZE,
-    drift,
-    fitting_step_s,
-    kick,
-    work_size,
-)
+from .splitting import CONSTANTS, DRIFTS, KICKS, LONGEST_DRIFT, MOST_TURN, SIZE, drift, fitting_step_s, kick, work_size
 from .state import State, System
 
 UNFIT = 9

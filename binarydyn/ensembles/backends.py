@@ -9,17 +9,18 @@ import threading
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
+from ..batch import gpu
+from ..batch.summary import BriefOptions, Stepper, check_brief
 from ..constants import HOUR_S
 from ..errors import ArgumentError
 from ..kinds import WHOLE, shown, takes
+from ..sampling.block import TABLES, Block
+from ..sampling.design import Design, Grid
+from ..sampling.listed import check_design
+from ..sampling.members import Row, cores, swept
 from ..scenario import Scenario
 from ..scenario.wording import as_given, rounded
-from . import cluster, gpu, processes, threads
-from .block import TABLES, Block
-from .brief import BriefOptions, Stepper, check_brief
-from .design import Design, Grid
-from .listed import check_design
-from .members import Row, cores, swept
+from . import cluster, processes, threads
 from .tasks import ONE_THREAD
 
 BACKENDS = ("threads", "cluster", "gpu")

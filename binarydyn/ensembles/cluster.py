@@ -17,14 +17,14 @@ from multiprocessing import resource_tracker
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
+from ..batch.summary import BriefOptions
 from ..errors import ArgumentError, WorkersLostError
+from ..sampling.block import Block
+from ..sampling.design import Design
+from ..sampling.members import Row, died, in_groups, to_do
 from ..scenario import Scenario
 from ..scenario.wording import as_given, one_line
 from .batches import Batches
-from .block import Block
-from .brief import BriefOptions
-from .design import Design
-from .members import Row, died, in_groups, to_do
 from .tasks import Asked, Done, computed
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ from ..scenario import Scenario
 from ..scenario.wording import one_line
 
 _PACKAGE = Path(_jit.__file__).parent
-_DECIDE_NOTHING = ("store", "plots", "commands", "reference_cases")
+_DECIDE_NOTHING = ("files", "store", "plots", "terminal", "commands", "reference_cases")
 """Folders of the package; whatever else is in it may decide a number."""
 
 

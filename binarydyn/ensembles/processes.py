@@ -19,10 +19,10 @@ from itertools import chain
 from pathlib import Path
 
 from ..errors import ArgumentError
+from ..sampling.design import Design
+from ..sampling.members import Row, died, in_groups
 from ..scenario import Scenario
 from .batches import Batches
-from .design import Design
-from .members import Row, died, in_groups
 from .tasks import Asked, Done, computed
 from .threads import Watch, spread
 

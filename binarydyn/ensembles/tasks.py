@@ -6,15 +6,15 @@ import time
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
+from ..batch.cases import accumulated
+from ..batch.summary import BriefOptions, block_of
+from ..sampling.block import Block
+from ..sampling.design import Design
+from ..sampling.listed import as_text, design_of
+from ..sampling.members import Row, row_of
 from ..scenario import Scenario
 from ..scenario.wording import one_line
-from .block import Block
-from .brief import BriefOptions, block_of
-from .cases import accumulated
-from .design import Design
 from .identity import identity
-from .listed import as_text, design_of
-from .members import Row, row_of
 
 ONE_THREAD = partial(accumulated, workers=1)
 """Steps in lanes of the thread that asks: others have blocks of their own."""

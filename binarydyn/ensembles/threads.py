@@ -13,12 +13,12 @@ from itertools import islice
 from queue import SimpleQueue
 from typing import Any
 
+from ..batch.summary import BriefOptions, Stepper, block_of
+from ..sampling.block import Block
+from ..sampling.design import Design
+from ..sampling.members import Row, Stopped, in_groups, row_of, to_do
 from ..scenario import Scenario
 from .batches import Batches
-from .block import Block
-from .brief import BriefOptions, Stepper, block_of
-from .design import Design
-from .members import Row, Stopped, in_groups, row_of, to_do
 
 Watch = Callable[[str, float], None]
 """Told the stage and its share; raises Stopped once nobody waits for the result any more."""

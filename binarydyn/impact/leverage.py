@@ -16,7 +16,7 @@ from ..bodies import Ellipsoid
 from ..dynamics.state import System
 from ..scenario import MomentumTransfer, Scenario
 from ..scenario.fields import unchecked
-from ..scenario.sections import axes_of_ratios
+from ..scenario.tables.bodies import axes_of_ratios
 from .apply import ImpactSpec, impact_on
 from .frame import direction_in_space, orbit_axes
 from .slopes import normal_radius_m

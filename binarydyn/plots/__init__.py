@@ -3,16 +3,16 @@
 from .aim import aim_figure, save_aim
 from .angles import attitude_angles
 from .cycles import period_per_cycle
-from .description_page import description_figure, save_description
 from .files import FORMATS, check_path
 from .maps import sweep_line, sweep_map
 from .mutual_orbit import orbit
-from .plan_page import plan_figure, save_plan
-from .prediction_page import prediction_figure, save_prediction
-from .sample_page import sample_figure, save_sample
-from .sweep_page import save_sweep, sweep_figure
-from .timetable_page import save_timetable, timetable_figure
-from .timing_page import save_timing, timing_figure
+from .pages.description import description_figure, save_description
+from .pages.plan import plan_figure, save_plan
+from .pages.prediction import prediction_figure, save_prediction
+from .pages.sample import sample_figure, save_sample
+from .pages.sweep import save_sweep, sweep_figure
+from .pages.timetable import save_timetable, timetable_figure
+from .pages.timing import save_timing, timing_figure
 
 __all__ = [
     "FORMATS",

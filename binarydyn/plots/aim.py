@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..assessment import build
 from ..dynamics import System
 from ..errors import InputError
 from ..impact import aim_axes, direction_in_space, orbit_axes
 from ..observables.orientation import rotations
+from ..relaxed import build
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION
 from .files import save_page

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
+from ..files.whole import check_place, put
 from ..scenario.wording import lines
-from ..store.files import check_place, put
 from .style import PAGE
 
 if TYPE_CHECKING:

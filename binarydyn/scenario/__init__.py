@@ -1,19 +1,19 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
-from .boulders import Boulder
-from .directions import Direction, Site
-from .events import Impactor, Observation, Push, Simulation
-from .heliocentric import HeliocentricOrbit
 from .keys import Key
-from .materials import MATERIALS, Material
-from .perturbations import Perturbations
-from .reference import Expected, InputSigma
-from .reshaping import Reshaping
-from .sampling import Distribution, Sampling
 from .scenario import Scenario, builtin, load
-from .sections import MutualOrbit, Polyhedron, Primary, Secondary
-from .spacecraft import Spacecraft
-from .transfer import MomentumTransfer
+from .tables.bodies import MutualOrbit, Polyhedron, Primary, Secondary
+from .tables.boulders import Boulder
+from .tables.directions import Direction, Site
+from .tables.events import Impactor, Observation, Push, Simulation
+from .tables.heliocentric import HeliocentricOrbit
+from .tables.materials import MATERIALS, Material
+from .tables.perturbations import Perturbations
+from .tables.reference import Expected, InputSigma
+from .tables.reshaping import Reshaping
+from .tables.sampling import Distribution, Sampling
+from .tables.spacecraft import Spacecraft
+from .tables.transfer import MomentumTransfer
 from .variation import numeric_names, value_of, varied
 
 __all__ = [

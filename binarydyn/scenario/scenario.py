@@ -14,22 +14,22 @@ from pydantic import PrivateAttr, model_validator
 from ..constants import HOUR_S, G
 from ..errors import InputError
 from ..kinds import PATH, check_kind, takes
-from .boulders import Boulder
-from .campaign import Campaign
-from .events import Impactor, Observation, Push, Requirement, Simulation
 from .fields import Table, key, refusal
-from .heliocentric import HeliocentricOrbit, epoch_refusal
-from .observed import Observed
-from .observer import Observer
-from .perturbations import Perturbations
 from .plain import HERE
 from .reading import parsed, read_text, toml_text, write_text
-from .reference import Expected, InputSigma
-from .reshaping import Reshaping, check_reshaping
-from .sampling import Sampling
-from .sections import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
-from .spacecraft import Spacecraft
-from .transfer import MomentumTransfer
+from .tables.bodies import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
+from .tables.boulders import Boulder
+from .tables.campaign import Campaign
+from .tables.events import Impactor, Observation, Push, Requirement, Simulation
+from .tables.heliocentric import HeliocentricOrbit, epoch_refusal
+from .tables.observed import Observed
+from .tables.observer import Observer
+from .tables.perturbations import Perturbations
+from .tables.reference import Expected, InputSigma
+from .tables.reshaping import Reshaping, check_reshaping
+from .tables.sampling import Sampling
+from .tables.spacecraft import Spacecraft
+from .tables.transfer import MomentumTransfer
 from .variation import check_sampled_keys, check_uncertain_keys, in_order, put, unknown, value_of
 from .wording import one_line
 

@@ -13,7 +13,7 @@ from ..kinds import check_kind, takes
 from .fields import in_range, range_text, refusal
 from .keys import Key, key_name
 from .nearest import advice
-from .sections import RATIOS
+from .tables.bodies import RATIOS
 from .wording import as_given, one_line
 
 if TYPE_CHECKING:

@@ -18,11 +18,11 @@ from typing import IO, Any
 
 import numpy as np
 
-from ..ensembles import Block, Row
 from ..errors import InputError
+from ..files.whole import put, sync_folder
+from ..sampling import Block, Row
 from ..scenario.reading import opened
 from ..scenario.wording import one_line
-from .files import put, sync_folder
 from .rows import Packed, columns_of, packed
 from .table import Values
 

@@ -19,14 +19,14 @@ import numpy as np
 from ..constants import HOUR_S
 from ..epochs import moment
 from ..errors import ArgumentError, InputError
-from ..observables.ephemeris import Clock
-from ..observables.events import BODIES, KINDS
-from ..observables.mid_times import SIGMA_S, MidTimes
-from ..scenario.heliocentric import EPOCH_YEARS
+from ..files.csv_tables import MIDDLES, write_csv
 from ..scenario.nearest import nearest
 from ..scenario.reading import opened, place_of
+from ..scenario.tables.heliocentric import EPOCH_YEARS
 from ..scenario.wording import one_line
-from .csv_tables import MIDDLES, write_csv
+from ..sky.ephemeris import Clock
+from ..sky.events import BODIES, KINDS
+from ..sky.mid_times import SIGMA_S, MidTimes
 
 NEEDED = MIDDLES
 DAYS_FROM_IMPACT = 3650.0

@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from ..assessment import Prediction, Start
 from ..dynamics import Trajectory
 from ..dynamics.state import Body
-from ..ensembles import Drawn
-from .files import image, put
+from ..files.whole import image, put
+from ..prediction import Prediction
+from ..relaxed import Start
+from ..sampling import Drawn
 from .groups import Column, write_group
 from .provenance import attributes
 from .result import ENDS, STATE, refuse_other_kinds

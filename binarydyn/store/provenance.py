@@ -15,9 +15,9 @@ import numpy as np
 from .. import _jit
 from ..ensembles.identity import meshes_sha256, source_digest
 from ..errors import InputError
+from ..files.seal import SCHEMA
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION, one_line
-from .seal import SCHEMA
 
 FORMAT = "binarydyn result"
 _PACKAGE = Path(_jit.__file__).parent

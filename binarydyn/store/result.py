@@ -13,19 +13,19 @@ from typing import Any
 import numpy as np
 
 from ..dynamics import State, System, Trajectory
-from ..ensembles import Grid, Sample
-from ..ensembles.listed import Listed, design_of
 from ..errors import InputError
+from ..files.seal import check_seal
+from ..files.whole import check_place, target_of
 from ..kinds import PATH, takes
+from ..sampling import Grid, Sample
+from ..sampling.listed import Listed, design_of
 from ..scenario import Scenario
 from ..scenario.reading import place_of
 from ..scenario.wording import as_given, one_line
 from . import layout
 from .columns import Columns
-from .files import check_place, target_of
 from .groups import FLAGS, UNKNOWN, read_group
 from .provenance import ATTRIBUTES, COUNTS, FORMAT
-from .seal import check_seal
 from .stored_rows import StoredRows, read
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from ..ensembles import Block, Design, Row
+from ..sampling import Block, Design, Row
 from .groups import TEXTS, Column
 from .table import Coded, Values, unknown
 

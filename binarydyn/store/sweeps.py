@@ -8,13 +8,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ..ensembles import TABLES, Block, Design, MemberSet, Row, Sample, swept
-from ..ensembles.listed import as_text
 from ..errors import ArgumentError, InputError
+from ..files.whole import check_place, put_large, target_of
+from ..sampling import TABLES, Block, Design, MemberSet, Row, Sample, swept
+from ..sampling.listed import as_text
 from ..scenario import Scenario
 from ..scenario.wording import counted, one_line
 from .blocks import Blocks, KeptBlock
-from .files import check_place, put_large, target_of
 from .groups import Column, write_group
 from .joined import Joined
 from .provenance import attributes, made_otherwise, refuse_others

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from ..assessment.timetable import Timetable
-from ..assessment.timetable_rows import COLUMNS, rows, summary
-from .files import image, put
+from ..files.whole import image, put
+from ..observing.timetable import Timetable
+from ..observing.timetable_rows import COLUMNS, rows, summary
 from .groups import Column, write_group
 from .provenance import attributes
 from .result import refuse_other_kinds

@@ -14,12 +14,7 @@ from .environment import (
     terminator_limits_m,
     volume_radius_m,
 )
-from .heliocentric import (
-    Deflection,
-    deflection,
-    lead_years_for_earth_radius,
-    rule_of_thumb_m,
-)
+from .heliocentric import Deflection, deflection, lead_years_for_earth_radius, rule_of_thumb_m
 from .passes import Pass, range_of_speeds_m_s
 
 __all__ = [

@@ -17,7 +17,7 @@ from ..errors import InputError
 from ..impact.frame import ecliptic_axes
 from ..kepler import Elements, displacement_m, elements_at, position_velocity
 from ..scenario import HeliocentricOrbit, MutualOrbit
-from ..scenario.heliocentric import elements_at_impact
+from ..scenario.tables.heliocentric import elements_at_impact
 
 
 def ecliptic_dv_m_s(barycentre_dv_m_s: np.ndarray, mutual_orbit: MutualOrbit) -> np.ndarray:

@@ -4,8 +4,8 @@ from pathlib import Path
 
 from PIL import Image
 
-from binarydyn.assessment import predict
 from binarydyn.plots import save_prediction
+from binarydyn.prediction import predict
 from binarydyn.scenario import builtin
 
 result = predict(builtin())

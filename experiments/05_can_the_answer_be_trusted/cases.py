@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from binarydyn.assessment.modes import free_modes
-from binarydyn.assessment.periodic import PeriodicOrbit, Wanted, find
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import HOUR_S
 from binarydyn.dynamics import State, System, simulate_many
@@ -16,6 +14,8 @@ from binarydyn.dynamics.displacement import FREE, displaced
 from binarydyn.errors import ConvergenceError, FewCyclesError
 from binarydyn.impact.frame import orbit_axes
 from binarydyn.observables import period
+from binarydyn.relaxed.free_modes import free_modes
+from binarydyn.relaxed.periodic import PeriodicOrbit, Wanted, find
 
 SEED = 20261125
 DAYS = 60.0

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from cases import DAYS, LONG, REFERENCE, cases, growth, period_changes_s
 from nominal_pair import circumstances
 
-from binarydyn.assessment.trust import UNSTABLE, simulate_with_companions
+from binarydyn.observables.chaos import UNSTABLE, simulate_with_companions
 
 COUNT = 200
 PROMISED_S = 0.01

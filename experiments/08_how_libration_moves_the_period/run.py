@@ -8,11 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
-from binarydyn.assessment import Prediction, predict
 from binarydyn.constants import DAY_S, HOUR_S
 from binarydyn.dynamics import Trajectory
 from binarydyn.observables import lines, period
 from binarydyn.plots.style import AFTER, INK, LATER, PAGE, SMALL
+from binarydyn.prediction import Prediction, predict
 from binarydyn.scenario import load, varied
 
 HERE = Path(__file__).parent

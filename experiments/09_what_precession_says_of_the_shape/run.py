@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import brentq
 
-from binarydyn.assessment import predict
 from binarydyn.plots.style import AFTER, INK, LATER, PAGE, PITCH, SMALL
+from binarydyn.prediction import predict
 from binarydyn.scenario import Scenario, load, varied
 
 HERE = Path(__file__).parent

@@ -13,12 +13,12 @@ from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import ASTRONOMICAL_UNIT_M
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.kepler import Elements
-from binarydyn.observables.ephemeris import Clock
-from binarydyn.observables.events import events
-from binarydyn.observables.faceted import mesh_of_ellipsoid
-from binarydyn.observables.figure import Figure
-from binarydyn.observables.geometry import Sky
-from binarydyn.observables.light_curve import light_curve
+from binarydyn.sky.ephemeris import Clock
+from binarydyn.sky.events import events
+from binarydyn.sky.faceted import mesh_of_ellipsoid
+from binarydyn.sky.figure import Figure
+from binarydyn.sky.geometry import Sky
+from binarydyn.sky.light_curve import light_curve
 
 EPOCHS, FACETS, REPEATS, DAYS = 1000, 2000, 5, 4.0
 ONE, TWO = (400.0, 380.0, 310.0), (90.0, 75.0, 60.0)

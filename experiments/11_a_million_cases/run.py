@@ -16,18 +16,18 @@ import h5py
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from binarydyn.assessment.trust import is_unstable
+from binarydyn.batch import cases as on_cores
+from binarydyn.batch import gpu
+from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.ellipsoids import Ellipsoids
+from binarydyn.batch.scaled import Scaled
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate_many
 from binarydyn.dynamics.motion import parameters
-from binarydyn.ensembles import cases as on_cores
-from binarydyn.ensembles import gpu
-from binarydyn.ensembles.companions import with_companions
-from binarydyn.ensembles.ellipsoids import Ellipsoids
-from binarydyn.ensembles.scaled import Scaled
 from binarydyn.gravity.models import model_number
 from binarydyn.observables import period
+from binarydyn.observables.chaos import is_unstable
 
 DAYS, SEPARATION_M, SPIN_H, SEED = 60.0, 1180.0, 2.4, 5
 REFERENCES = 200

@@ -13,11 +13,10 @@ import sys
 import time
 from pathlib import Path
 
-from binarydyn.assessment.derivatives import linearised
-from binarydyn.assessment.infer import inverted, prior
-from binarydyn.assessment.posterior_report import report
-from binarydyn.assessment.relation_runs import related
-from binarydyn.ensembles.after_impact import in_lanes
+from binarydyn.inference.infer import inverted, prior
+from binarydyn.inference.linearised import linearised
+from binarydyn.inference.posterior_report import report
+from binarydyn.inference.surrogate_runs import related
 from binarydyn.scenario import Scenario, load
 
 CASE = Path(__file__).parents[2] / "reference_cases" / "impact_2022_posterior.toml"
@@ -52,7 +51,7 @@ def timed(scenario: Scenario, count: int) -> None:
     """One posterior, part by part."""
     change, sigma = load(CASE).observed.period_change_s, load(CASE).observed.sigma_s
     watch = Watch()
-    relation = related(scenario, change, sigma, after=in_lanes)
+    relation = related(scenario, change, sigma)
     watch(f"{relation.runs} starts, hits and 60-day windows, each window with four companions")
     draws = prior(relation, count)
     watch(f"{count} draws of the inputs and what follows from them")
@@ -74,7 +73,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("draws", nargs="*", type=int, default=COUNTS)
     chosen = parser.parse_args().draws
-    inverted(relation := related(load(CASE), -1980.0, 20.0, after=in_lanes), prior(relation, 100), -1980.0, 20.0)
+    inverted(relation := related(load(CASE), -1980.0, 20.0), prior(relation, 100), -1980.0, 20.0)
     for name, scenario in (("axis of the ejecta given", load(CASE)), ("axis along the normal", along_the_normal())):
         for count in chosen:
             print(f"| {name} | wall, s | processor, s |\n|---|---|---|")

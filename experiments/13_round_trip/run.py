@@ -12,10 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from binarydyn.assessment.round_trip import Returned, prepared, round_trips
-from binarydyn.ensembles.after_impact import in_lanes
-from binarydyn.observables.events import KINDS
 from binarydyn.scenario import Scenario, builtin
+from binarydyn.sky.events import KINDS
+from binarydyn.validation.round_trip import Returned, prepared, round_trips
 
 BETAS = (1.5, 3.5)
 WIDE = {
@@ -80,7 +79,7 @@ def main(members: int) -> None:
     )
     print("|---|---|---|---|---|---|---|---|---|---|")
     for case, ax in zip(CASES, axes, strict=True):
-        trip = prepared(scenario_of(case), BETAS, case.days, case.noise_s, 4000, in_lanes, case.kinds)
+        trip = prepared(scenario_of(case), BETAS, case.days, case.noise_s, 4000, case.kinds)
         begin = time.process_time()
         rows = list(round_trips(trip, BETAS, range(members)))
         spent = (time.process_time() - begin) / members

@@ -19,7 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from binarydyn.commands import main
-from binarydyn.ensembles import Block, Grid, Sample
+from binarydyn.sampling import Block, Grid, Sample
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
 from binarydyn.store import SweepStore, open_result

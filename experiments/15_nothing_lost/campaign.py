@@ -21,8 +21,8 @@ from pathlib import Path
 import h5py
 import numpy as np
 
-from binarydyn.ensembles import Block, Grid
 from binarydyn.errors import InputError
+from binarydyn.sampling import Block, Grid
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
 from binarydyn.store import SweepStore, open_result

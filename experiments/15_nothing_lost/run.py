@@ -10,7 +10,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 import campaign
 
-from binarydyn.assessment import predict
+from binarydyn.prediction import predict
 from binarydyn.store import write_prediction
 
 

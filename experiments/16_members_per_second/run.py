@@ -21,20 +21,21 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import DAYS, circumstances, fastest, members
 
-from binarydyn.assessment.start import start
-from binarydyn.assessment.trust import is_unstable
+from binarydyn.batch import brief_members, gpu
+from binarydyn.batch.cases import accumulated, cases
+from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.hits import hits
+from binarydyn.batch.inputs import Inputs, doubtful
+from binarydyn.batch.prepared import prepared
+from binarydyn.batch.starts import begun_together, repeated, starts_of
+from binarydyn.batch.summary_columns import Table
 from binarydyn.dynamics import batch, propagate, simulate_many
-from binarydyn.ensembles import Sample, brief_members, gpu
-from binarydyn.ensembles.cases import accumulated, cases
-from binarydyn.ensembles.companions import with_companions
-from binarydyn.ensembles.hits import hits
-from binarydyn.ensembles.inputs import Inputs, doubtful
-from binarydyn.ensembles.members import cores
-from binarydyn.ensembles.prepared import prepared
-from binarydyn.ensembles.starts import begun_together, repeated, starts_of
-from binarydyn.ensembles.table import Table
 from binarydyn.impact import impact_on
 from binarydyn.observables import period
+from binarydyn.observables.chaos import is_unstable
+from binarydyn.relaxed.start import start
+from binarydyn.sampling import Sample
+from binarydyn.sampling.members import cores
 from binarydyn.scenario import Scenario, builtin, varied
 
 ALONE = partial(accumulated, workers=1)

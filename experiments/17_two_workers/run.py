@@ -7,7 +7,8 @@ from importlib.util import find_spec
 
 import numpy as np
 
-from binarydyn.ensembles import Backend, Block, Grid, backends, sweep
+from binarydyn.ensembles import Backend, backends, sweep
+from binarydyn.sampling import Block, Grid
 from binarydyn.scenario import builtin
 
 PHASE = "primary.rotation_phase_deg"

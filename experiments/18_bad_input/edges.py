@@ -12,8 +12,8 @@ from collections import Counter
 
 import numpy as np
 
-from binarydyn.assessment import Prediction, predict
 from binarydyn.errors import BinarydynError, InputError
+from binarydyn.prediction import Prediction, predict
 from binarydyn.scenario import Scenario
 
 G = 6.67430e-11  # m3 kg-1 s-2, CODATA 2018

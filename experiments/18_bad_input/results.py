@@ -17,8 +17,8 @@ import scenarios
 import values
 
 from binarydyn.commands import main
+from binarydyn.files.seal import _LINE, sealed
 from binarydyn.store.groups import digest
-from binarydyn.store.seal import _LINE, sealed
 from binarydyn.store.table import ROWS, Recipe
 
 VARY = ["--vary", "impactor.mass_kg=400,500", "--vary", "impactor.speed_km_s=5,6"]

@@ -1,0 +1,195 @@
+"""Relaxed and calibrated starts of hundreds of members as arrays: of each, or the one that all of them share."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from ..bodies import Ellipsoid
+from ..constants import HOUR_S, G
+from ..dynamics.motion import parameters
+from ..dynamics.state import flattening_m2
+from ..errors import ConvergenceError, InputError
+from ..gravity.models import model_number
+from ..observables.chaos import covered_days, is_unstable
+from ..relaxed.periodic import Wanted
+from ..relaxed.relaxed_many import Pairs, relaxed_many
+from ..relaxed.start import Start, bodies, start
+from ..scenario import Scenario
+from ..scenario.tables.bodies import DENSITY_KG_M3
+from .ellipsoids import Ellipsoids
+from .inputs import OF_START, Inputs, is_plain
+from .scaled import Scaled
+
+Bodies = Ellipsoids | Scaled
+_NUMBERS = ("period_h", "separation_m", "found", "growth", "spread_s")
+_PART = 512
+"""Pairs that are searched together: their arrays stay in the processor's cache."""
+
+
+@dataclass(frozen=True)
+class Starts:
+    """n pairs at t0 with their calibrated masses: states y (20, n), parameters as of dynamics.motion, and (n,) numbers.
+
+    found: where False there is no start here, and the rest means nothing.  growth, spread_s: of companions in the
+    window before t0, as of observables.chaos; nan where that was not asked for.
+    """
+
+    model: int
+    primary: Bodies
+    secondary: Bodies
+    y: np.ndarray
+    constants: np.ndarray
+    coefficients: np.ndarray
+    period_h: np.ndarray
+    separation_m: np.ndarray
+    found: np.ndarray
+    growth: np.ndarray
+    spread_s: np.ndarray
+
+
+def begun_together(scenario: Scenario) -> Start | None:
+    """The start that members share which vary nothing of it; None where there is none, for each to say why."""
+    try:
+        return _begun(_StartKey(scenario))
+    except (ConvergenceError, InputError):
+        return None
+
+
+class _StartKey:
+    """A scenario as far as it decides the start."""
+
+    def __init__(self, scenario: Scenario):
+        self.scenario = scenario
+        tables = (scenario.primary, scenario.secondary, scenario.mutual_orbit, scenario.simulation)
+        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
+        contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
+        self.decisive = (*(table.model_dump_json() for table in tables), str(scenario.folder), *contents)
+
+    def __hash__(self) -> int:
+        return hash(self.decisive)
+
+    def __eq__(self, other) -> bool:
+        return self.decisive == other.decisive
+
+
+@lru_cache(maxsize=8)
+def _begun(key: _StartKey) -> Start:
+    return start(key.scenario)
+
+
+@lru_cache(maxsize=8)
+def _bodies(key: _StartKey) -> tuple:
+    return bodies(key.scenario)
+
+
+def repeated(begun: Start, count: int) -> Starts:
+    """One start for all."""
+    system = begun.system
+    one, two = (_repeated_body(body, count) for body in (system.primary, system.secondary))
+    columns = (np.repeat(part[:, None], count, axis=1) for part in (system.state.vector, *system.parameters))
+    numbers = (np.full(count, number) for number in (begun.period_h, begun.separation_m, True, *before_of(begun)))
+    return Starts(system.gravity_model, one, two, *columns, *numbers)
+
+
+def before_of(begun: Start) -> tuple[float, float]:
+    """Growth of companions in the window before t0, and the spread of its period: 0 where none was run, all being
+    regular."""
+    trust = begun.trust
+    spread_s = trust.period_spread_s
+    return trust.amplification, (np.nan if trust.unstable else 0.0) if spread_s is None else spread_s
+
+
+def _repeated_body(body, count: int) -> Bodies:
+    density = np.full(count, body.density_kg_m3)
+    if isinstance(body, Ellipsoid):
+        return Ellipsoids(np.repeat(np.array(body.semi_axes_m)[:, None], count, axis=1), density)
+    return Scaled(body, np.ones(count), density)
+
+
+def starts_of(inputs: Inputs, workers: int = 1, companions: bool = False) -> Starts:
+    """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
+
+    companions: whether to say how companions grow before t0; those that are unstable are then not found here.
+    """
+    names = [name for name in inputs.columns if name in OF_START]
+    _, first, place = np.unique(
+        np.array([inputs.columns[name] for name in names]), axis=1, return_index=True, return_inverse=True
+    )
+    if len(first) == inputs.count:
+        return _by_threads(inputs, workers, companions)
+    found = _by_threads(inputs.some(first), workers, companions)
+    one, two = (body.some(place) for body in (found.primary, found.secondary))
+    columns = (part[:, place] for part in (found.y, found.constants, found.coefficients))
+    rest = (getattr(found, name)[place] for name in _NUMBERS)
+    return Starts(found.model, one, two, *columns, *rest)
+
+
+def _by_threads(inputs: Inputs, workers: int, companions: bool) -> Starts:
+    """In parts, since kernels release the interpreter."""
+    parts = [at for at in np.array_split(np.arange(inputs.count), -(-inputs.count // _PART)) if len(at)]
+    if workers == 1 or len(parts) == 1:
+        return _joined([_relaxed(inputs.some(at), companions) for at in parts])
+    with ThreadPoolExecutor(workers) as threads:
+        return _joined(list(threads.map(lambda at: _relaxed(inputs.some(at), companions), parts)))
+
+
+def _joined(parts: list[Starts]) -> Starts:
+    """Several of one model as one."""
+    one, two = (type(body).joined([getattr(part, name) for part in parts])
+                for name, body in (("primary", parts[0].primary), ("secondary", parts[0].secondary)))  # fmt: skip
+    names = ("y", "constants", "coefficients", *_NUMBERS)
+    columns = (np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names)
+    return Starts(parts[0].model, one, two, *columns)
+
+
+def _relaxed(inputs: Inputs, companions: bool) -> Starts:
+    degree, orbit = inputs.scenario.simulation.degree, inputs.scenario.mutual_orbit
+    one, two = _stated(inputs)
+    even = one.is_even and two.is_even
+    constants, coefficients = parameters(one, two, degree, even)
+    model, gm = model_number(degree, even), G * (one.mass_kg + two.mass_kg)
+    wanted = Wanted(
+        spin_rate_rad_s=2.0 * np.pi / (inputs["primary.spin_period_h"] * HOUR_S),
+        phase_rad=np.radians(inputs["primary.rotation_phase_deg"]),
+        mass_factor=None if orbit.solve_for in ("density", "mass") else np.ones(inputs.count),
+        separation_m=None if orbit.separation_m is None else inputs["mutual_orbit.separation_m"],
+        rate_rad_s=None if orbit.period_h is None else 2.0 * np.pi / (inputs["mutual_orbit.period_h"] * HOUR_S),
+    )
+    days = -inputs.scenario.simulation.days_before
+    searched = Pairs(model, even, constants, coefficients, gm, flattening_m2(one, two))
+    orbits = relaxed_many(searched, wanted, days if companions else None)
+    found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
+    factor = np.where(found, orbits.mass_factor, 1.0)
+    for body in (one, two):
+        density = factor * body.density_kg_m3
+        found &= (DENSITY_KG_M3[0] < density) & (density < DENSITY_KG_M3[1])
+    one, two = (replace(body, density_kg_m3=body.density_kg_m3 * factor) for body in (one, two))
+    constants = parameters_scaled(constants, factor)
+    period = 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
+    found &= ~is_unstable(orbits.growth, covered_days(days))
+    numbers = (period, orbits.separation_m, found, orbits.growth, np.where(companions, 0.0 * period, np.nan))
+    return Starts(model, one, two, orbits.y, constants, coefficients, *numbers)
+
+
+def _stated(inputs: Inputs) -> list[Bodies]:
+    """Both bodies with the masses that are stated."""
+    names = ("primary", "secondary")
+    if all(is_plain(inputs.scenario, name) for name in names):
+        return [inputs.ellipsoids(name) for name in names]
+    fixed = dict(zip(names, _bodies(_StartKey(inputs.scenario)), strict=True))
+    return [
+        inputs.ellipsoids(name) if is_plain(inputs.scenario, name) else _repeated_body(fixed[name], inputs.count)
+        for name in names
+    ]
+
+
+def parameters_scaled(constants: np.ndarray, factor: np.ndarray) -> np.ndarray:
+    """Motion constants (19, n) of pairs with both masses multiplied: G M and G M1 M2 / I grow as the factor."""
+    out = constants.copy()
+    out[[0, 1, 2, 3, 7, 8, 9]] *= factor
+    out[13:19] /= factor
+    return out

@@ -1,0 +1,112 @@
+"""The brief table: which numbers it has, and its columns while they are filled."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import HOUR_S
+from ..observables.chaos import covered_days, is_unstable
+from ..observables.orientation import turned_over
+
+NUMBERS = (
+    "period_before_h",
+    "period_after_h",
+    "period_change_s",
+    "along_track_dv_mm_s",
+    "radial_dv_mm_s",
+    "normal_dv_mm_s",
+    "orbit_plane_change_deg",
+    "angular_momentum_tilt_deg",
+    "beta",
+    "incidence_deg",
+    "separation_before_m",
+    "separation_min_after_m",
+    "separation_max_after_m",
+    "long_axis_angle_max_after_deg",
+    "tilt_max_after_deg",
+    "primary_density_kg_m3",
+    "secondary_density_kg_m3",
+    "total_mass_kg",
+    "secondary_mass_kg",
+)
+FLAG = "turned_over_after"
+"""The long axis has been beyond 90 deg from the line of centres, or the short one from the orbit normal."""
+OF_COMPANIONS = ("amplification_at_end", "unstable_after", "period_change_spread_s")
+BEFORE = ("amplification_before", "unstable_before")
+
+
+@dataclass(frozen=True)
+class Table:
+    """The columns of a block while they are filled: numbers nan, the flag -1, until they are known.
+
+    before_spread_s (n,): of the period before t0, over a run and its companions.
+    """
+
+    members: np.ndarray
+    columns: dict[str, np.ndarray]
+    status: np.ndarray
+    reason: np.ndarray
+    before_spread_s: np.ndarray
+
+    @classmethod
+    def of(cls, members: np.ndarray, companions: bool = False) -> Table:
+        """Nothing is known yet."""
+        count = len(members)
+        columns = {name: np.full(count, np.nan) for name in NUMBERS}
+        columns[FLAG] = np.full(count, -1, dtype=np.int8)
+        if companions:
+            amplification, unstable, spread = OF_COMPANIONS
+            columns[amplification], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
+            columns[unstable] = np.full(count, -1, dtype=np.int8)
+            columns[BEFORE[0]], columns[BEFORE[1]] = np.full(count, np.nan), np.full(count, -1, dtype=np.int8)
+        texts = (np.full(count, "", dtype=object) for _ in range(2))
+        return cls(members, columns, *texts, np.zeros(count))
+
+    @property
+    def companions(self) -> bool:
+        """Whether they were asked for."""
+        return BEFORE[0] in self.columns
+
+    def end(self, place: int, status: str, reason: str) -> None:
+        """How a member ended, unless that is known already."""
+        if not self.status[place]:
+            self.status[place], self.reason[place] = status, reason
+
+    def end_well(self, places: np.ndarray) -> None:
+        """Members of which nothing else is known are done."""
+        open_ones = places[self.status[places] == ""]
+        self.status[open_ones] = "done"
+
+    def note_window(
+        self,
+        places: np.ndarray,
+        period_h: np.ndarray,
+        nearest_m: np.ndarray,
+        farthest_m: np.ndarray,
+        long_axis_deg: np.ndarray,
+        tilt_deg: np.ndarray,
+    ) -> None:
+        """What the windows after the impacts of the members at these places say."""
+        columns = self.columns
+        columns["period_after_h"][places] = period_h
+        columns["period_change_s"][places] = (period_h - columns["period_before_h"][places]) * HOUR_S
+        columns["separation_min_after_m"][places] = nearest_m
+        columns["separation_max_after_m"][places] = farthest_m
+        columns["long_axis_angle_max_after_deg"][places] = long_axis_deg
+        columns["tilt_max_after_deg"][places] = tilt_deg
+        columns[FLAG][places] = turned_over(long_axis_deg, tilt_deg)
+
+    def note_before(self, places, growth, spread_s, days: float) -> None:
+        """What companions say of the windows before t0 of the members at these places, if they were asked for."""
+        if self.companions:
+            self.columns[BEFORE[0]][places] = growth
+            self.columns[BEFORE[1]][places] = is_unstable(growth, covered_days(days))
+            self.before_spread_s[places] = spread_s
+
+    def note_growth(self, places: np.ndarray, growth: np.ndarray, unstable: np.ndarray, spread_s: np.ndarray) -> None:
+        """What the companions of members say of the windows after their impacts; the spread is of both windows."""
+        spread_s = np.hypot(spread_s, self.before_spread_s[places])
+        for name, values in zip(OF_COMPANIONS, (growth, unstable, spread_s), strict=True):
+            self.columns[name][places] = values

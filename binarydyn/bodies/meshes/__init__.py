@@ -1,0 +1,1 @@
+"""Triangle meshes from files: reading them, and deciding whether they bound one solid."""

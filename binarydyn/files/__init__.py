@@ -1,0 +1,1 @@
+"""How a file is whole or absent: drafts, seals, CSV tables."""

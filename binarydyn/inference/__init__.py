@@ -1,0 +1,1 @@
+"""What the observed says of the cause: a measured change back to the push and to beta, and whose uncertainty it is."""

@@ -1,0 +1,86 @@
+"""What the pair is in each draw of the inputs: masses, separation, period, volume of the moonlet.
+
+By the stated masses and Kepler's third law, times a correction (the extended bodies') that is fitted to relaxed starts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..constants import HOUR_S, G
+from ..relaxed.start import Start, bodies
+from ..scenario import Scenario
+from .quadratic import Quadratic
+
+
+@dataclass(frozen=True)
+class Pairs:
+    """Arrays (n,); separation is the time-mean distance, volume the moonlet's."""
+
+    secondary_kg: np.ndarray
+    separation_m: np.ndarray
+    period_s: np.ndarray
+    volume_m3: np.ndarray
+
+    def against(self, begun: Sequence[Start]) -> dict[str, np.ndarray]:
+        """Ratios (n,) of what relaxed starts have to what is here."""
+        found = self.as_found(begun)
+        return {name: getattr(found, name) / getattr(self, name) for name in _CORRECTED}
+
+    def as_found(self, begun: Sequence[Start]) -> Pairs:
+        """With the masses, separations and periods of relaxed starts."""
+        return replace(
+            self,
+            secondary_kg=np.array([one.system.secondary.mass_kg for one in begun]),
+            separation_m=np.array([one.separation_m for one in begun]),
+            period_s=np.array([one.period_h * HOUR_S for one in begun]),
+        )
+
+    def corrected(self, corrections: Mapping[str, Quadratic], inputs: Mapping[str, np.ndarray]) -> Pairs:
+        """Times the fitted ratios at inputs (n,)."""
+        count = len(self.separation_m)
+        x = np.column_stack(list(inputs.values())) if inputs else np.empty((count, 0))
+        return replace(self, **{name: getattr(self, name) * np.exp(fit(x)) for name, fit in corrections.items()})
+
+
+_CORRECTED = ("secondary_kg", "separation_m", "period_s")
+
+
+def pairs(scenario: Scenario, begun: Start, inputs: Mapping[str, np.ndarray], count: int) -> Pairs:
+    """From stated values with drawn inputs (count,) in their place; `begun` gives what the scenario leaves open."""
+    orbit = scenario.mutual_orbit
+    built = bodies(scenario)
+    (one, _), (two, volume) = (
+        _mass_volume(scenario, name, body, inputs) for name, body in zip(("primary", "secondary"), built, strict=True)
+    )
+    separation = inputs.get("mutual_orbit.separation_m", orbit.separation_m or begun.separation_m)
+    period = HOUR_S * inputs.get("mutual_orbit.period_h", orbit.period_h or begun.period_h)
+    needed = 4.0 * np.pi**2 * separation**3 / (G * period**2)
+    factor = needed / (one + two)
+    if orbit.solve_for == "separation":
+        factor, separation = 1.0, separation / np.cbrt(factor)
+    elif orbit.solve_for == "period":
+        factor, period = 1.0, period * np.sqrt(factor)
+    columns = (two * factor, separation, period, volume)
+    return Pairs(*(np.broadcast_to(np.asarray(column, dtype=float), (count,)).copy() for column in columns))
+
+
+def _mass_volume(scenario: Scenario, name: str, body, inputs: Mapping[str, np.ndarray]):
+    """Stated mass and volume of a body; a drawn size scales an ellipsoid, a drawn density what is homogeneous."""
+    table, volume = getattr(scenario, name), body.volume_m3
+    if table.axis_ratio_ab is not None:
+        diameter = f"{name}.volume_equivalent_diameter_m"
+        volume = (
+            volume
+            * (inputs.get(diameter, table.volume_equivalent_diameter_m) / table.volume_equivalent_diameter_m) ** 3
+        )
+    elif table.semi_axes_m:
+        for i, axis in enumerate(table.semi_axes_m):
+            volume = volume * inputs.get(f"{name}.semi_axes_m.{i}", axis) / axis
+    if table.mass_kg is not None:
+        return inputs.get(f"{name}.mass_kg", table.mass_kg), volume
+    density = inputs.get(f"{name}.density_kg_m3", table.density_kg_m3) / table.density_kg_m3
+    return body.mass_kg * density * volume / body.volume_m3, volume

@@ -1,0 +1,64 @@
+"""What a measured period change says of the push and of beta: one row a draw."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..impact.leverage import Leverage
+from ..scenario import Scenario
+from .surrogate import Relation
+
+DONE, ENDED, MISS, NO_PUSH, OUTSIDE = "done", "ended_early", "miss", "no_push", "outside_design"
+REFUSED = "bad_input"
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What `infer` returns: one row a draw, arrays (n,).
+
+    status: `done`, `bad_input` (a value that its key does not allow), `ended_early` (the nearest simulation did, or
+    was refused), `miss`, `no_push` (no push gives the change, or beta has no leverage) or `outside_design`.
+    near_unstable: whether the nearest simulation is unstable or tumbles, so that the error of such is added.
+    dv_mm_s: along-track push; beta: NaN-free only where has_beta and status is done.  density_kg_m3: the moonlet's, as
+    calibrated.  inputs: by dotted names.  drawn_change_s: the measurement with its noise and the relation's error.
+    """
+
+    scenario: Scenario
+    change_s: float
+    sigma_s: float
+    relation: Relation
+    status: np.ndarray
+    near_unstable: np.ndarray
+    dv_mm_s: np.ndarray
+    beta: np.ndarray
+    density_kg_m3: np.ndarray
+    volume_m3: np.ndarray
+    momentum_kg_m_s: np.ndarray
+    lever: Leverage | None
+    inputs: dict[str, np.ndarray]
+    drawn_change_s: np.ndarray
+    warnings: tuple[str, ...]
+
+    @property
+    def well(self) -> np.ndarray:
+        """(n,) which draws count."""
+        return self.status == DONE
+
+    @property
+    def relation_error_s(self) -> float:
+        """What the relation adds to the measurement's sigma, rms over the draws that count."""
+        share = float(self.near_unstable[self.well].mean()) if self.well.any() else 0.0
+        return math.hypot(self.relation.error_s, math.sqrt(share) * self.relation.unstable_error_s)
+
+    @property
+    def has_beta(self) -> bool:
+        """Whether an impactor is given, without which only the push is inferred."""
+        return self.lever is not None
+
+    def beta_at(self, density_kg_m3: float) -> np.ndarray:
+        """(k,) betas of the draws that count if the moonlet had this density at its drawn volume, the push as found."""
+        mass = density_kg_m3 * self.volume_m3
+        return self.lever.beta(1e-3 * self.dv_mm_s, mass, self.momentum_kg_m_s)[self.well]

@@ -1,0 +1,70 @@
+"""Inputs drawn before anything is measured, what follows from them, and the push and beta behind a change in each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..impact.leverage import Leverage
+from .along_track import levers, momenta, pushes_for
+from .pair_draws import Pairs, pairs
+from .surrogate import Relation, columns, refused
+
+
+@dataclass(frozen=True)
+class Draws:
+    """The uncertain inputs drawn from the prior, and what follows from them before anything is measured.
+
+    Arrays (n,): inputs by dotted names; refused: which of them a scenario could not have (the medians stand in their
+    place, and they do not count); lever None without an impactor; noise: standard normal scores of the measurement.
+    """
+
+    inputs: dict[str, np.ndarray]
+    refused: np.ndarray
+    pair: Pairs
+    lever: Leverage | None
+    momentum_kg_m_s: np.ndarray
+    noise: np.ndarray
+
+    @property
+    def columns(self) -> np.ndarray:
+        """(n, d) inputs side by side, as the relation takes them."""
+        return columns(self.inputs, len(self.noise))
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Arrays (n,): closed-form change behind the simulated one, along-track push, beta (NaN without an impactor)."""
+
+    closed_form_s: np.ndarray
+    dv_m_s: np.ndarray
+    beta: np.ndarray
+
+
+def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarray) -> Draws:
+    """Draws of stated inputs (n,), all those of the relation by name, and noise (n,), and what follows from them."""
+    scenario, nominal, count = relation.scenario, relation.nominal, len(noise)
+    beyond = refused(scenario, inputs, count)
+    if beyond.any():
+        middle = {name: one.at_scores(0.0) for name, one in scenario.sampling.quantities.items()}
+        inputs = {name: np.where(beyond, middle[name], values) for name, values in inputs.items()}
+    return Draws(
+        inputs=inputs,
+        refused=beyond,
+        pair=pairs(scenario, nominal, inputs, count).corrected(relation.corrections, inputs),
+        lever=levers(scenario, nominal, inputs, count),
+        momentum_kg_m_s=momenta(scenario, inputs, count),
+        noise=noise,
+    )
+
+
+def solution(relation: Relation, draws: Draws, change_s: np.ndarray) -> Solution:
+    """The pushes and betas behind simulated period changes (n,); NaN where there is none."""
+    target = relation.closed_form_for(draws.columns, change_s)
+    dv = pushes_for(target, draws.pair, draws.lever, draws.momentum_kg_m_s, relation.scenario)
+    beta = np.full(len(dv), np.nan)
+    if draws.lever is not None:
+        with np.errstate(all="ignore"):
+            beta = draws.lever.beta(dv, draws.pair.secondary_kg, draws.momentum_kg_m_s)
+    return Solution(target, dv, beta)

@@ -1,0 +1,144 @@
+"""The period change as a smooth function of the sampled inputs, from full simulations of members of a Sobol sample.
+
+Members are whole ones: relaxed and calibrated, hit, and run over the window after t0, side by side (brief.py); where
+that cannot be (perturbations, another estimator than the weighted fit) they are predicted one by one.  What is fitted
+is a quadratic polynomial (inference/quadratic.py); its leave-one-out error tells what a member's outcome differs by.
+Members that tumble or are unstable have a period that is some seconds off a smooth function: they take part, as leaving
+them out would take their inputs out too, and their scatter is in the leave-one-out error.  Members that touch, end
+early, miss or are refused have no outcome: they are counted by what became of them and left out.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..batch.summary import brief_members, check_brief
+from ..ensembles.backends import sweep
+from ..errors import ArgumentError, ConvergenceError, InputError
+from ..sampling.sample import Sample
+from ..scenario import Scenario
+from .posterior import DONE
+from .quadratic import Quadratic, fitted, terms_of
+
+LEAST_RUNS, MOST_RUNS = 128, 65536
+ENDED_WELL = (DONE, "unstable", "tumbling")
+_WORDS = "<U16"
+_SETTINGS = ("simulation", "observation", "observed", "observer", "requirement", "spacecraft")
+
+
+@dataclass(frozen=True)
+class Response:
+    """A fitted outcome of the inputs `names`: mean, sigma over the members that count; left_out: how many by reason.
+
+    unstable: how many of those that count are unstable or tumble.
+    """
+
+    names: tuple[str, ...]
+    fit: Quadratic
+    mean: float
+    sigma: float
+    runs: int
+    left_out: Mapping[str, int]
+    unstable: int = 0
+
+    @property
+    def error_share(self) -> float:
+        """Variance that the fit misses (leave-one-out) over that of the outcome."""
+        return (self.fit.error / self.sigma) ** 2
+
+    def __call__(self, inputs: Mapping[str, np.ndarray]) -> np.ndarray:
+        """(n,) outcomes at values (n,) of the inputs."""
+        return self.fit(np.column_stack([inputs[name] for name in self.names]))
+
+
+def response(names: tuple[str, ...], inputs: np.ndarray, outcome: np.ndarray, status: np.ndarray) -> Response:
+    """Fit outcomes (n,) at inputs (n, d) whose status is one of ENDED_WELL; ConvergenceError where they are too few."""
+    well = np.isin(status, ENDED_WELL)
+    needed = 2 * terms_of(len(names))
+    if well.sum() < needed:
+        sentence = f"only {well.sum()} of {len(well)} runs end well, {needed} are needed; narrow [sampling] or add runs"
+        raise ConvergenceError(sentence)
+    kept = outcome[well]
+    left_out = Counter(map(str, status[~well]))
+    fit, unstable = fitted(inputs[well], kept), int(np.sum(well & (status != DONE)))
+    return Response(names, fit, float(kept.mean()), float(kept.std()), len(well), left_out, unstable)
+
+
+def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> None:
+    """InputError where there is no [sampling], nothing that hits, or an impossible number of runs.
+
+    further: inputs besides those of [sampling].
+    """
+    if not (scenario.sampling and scenario.sampling.quantities):
+        raise InputError(
+            f"{scenario.place}:sampling.quantities",
+            "no distribution is given, whose uncertainty it is needs at least one; add [sampling.quantities]",
+        )
+    for name in scenario.sampling.quantities:
+        if name.split(".")[0] in _SETTINGS:
+            raise InputError(
+                f"{scenario.place}:sampling.quantities.{name}",
+                "it is a setting of the calculation, allowed are numbers of the pair and of the impact; remove it",
+            )
+    if scenario.kind_of_impact == "none" and scenario.reshaping is None:
+        raise InputError(
+            scenario.place, "neither [impactor] nor [push] is given, so the period does not change; add one"
+        )
+    least = _power_of_two(2 * terms_of(len(scenario.sampling.quantities) + further))
+    if runs is not None and not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
+        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
+        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
+
+
+def runs_for(inputs: int) -> int:
+    """Simulations behind a fit unless told otherwise: at least three for each coefficient, a power of 2."""
+    return max(LEAST_RUNS, _power_of_two(3 * terms_of(inputs)))
+
+
+def _power_of_two(least: int) -> int:
+    """The smallest that is not less."""
+    return 1 << (least - 1).bit_length()
+
+
+def period_change(scenario: Scenario, runs: int | None = None, seed: int | None = None) -> Response:
+    """The period change, s, as a function of [sampling.quantities].
+
+    Errors: InputError as in check_prediction, ConvergenceError where too few members end well.
+    """
+    check_prediction(scenario, runs)
+    sample = Sample.of(scenario, "sobol", runs or runs_for(len(scenario.sampling.quantities)), seed)
+    try:
+        check_brief(scenario, sample)
+    except InputError:
+        change, status = _one_by_one(scenario, sample)
+    else:
+        change, status = _side_by_side(scenario, sample)
+    return response(sample.keys, sample.draws(0, len(sample)), change, status)
+
+
+def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
+    """Period changes (n,), s, and what became of each member (n,)."""
+    block = brief_members(scenario, sample, np.arange(len(sample)), companions=True)
+    status, well = block.status.astype(_WORDS), block.status == "done"
+    for flag in ("unstable_before", "unstable_after"):
+        status[well & (block.numbers[flag] == 1)] = "unstable"
+    status[well & (block.numbers["turned_over_after"] == 1)] = "tumbling"
+    return block.numbers["period_change_s"], status
+
+
+def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
+    """The same by full predictions, which also tell who is unstable."""
+    change, status = np.full(len(sample), np.nan), np.full(len(sample), "error", dtype=_WORDS)
+    for row in sweep(scenario, sample):
+        status[row.index] = row.status
+        if row.status == "done":
+            change[row.index] = row.numbers["period_change_s"]
+            if row.numbers["turned_over_after"]:
+                status[row.index] = "tumbling"
+            elif row.numbers["unstable_before"] or row.numbers["unstable_after"]:
+                status[row.index] = "unstable"
+    return change, status

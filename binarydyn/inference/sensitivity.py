@@ -1,0 +1,168 @@
+"""The error budget: whose uncertainty the period change has, and whose a beta inferred from a measured one has.
+
+Prediction: indices (variance.py) of the fitted response (response.py) of the period change.  Inference: indices of
+beta, or without an impactor of the push, as inference/infer.py solves for it, over the inputs and the measurement,
+whose sigma holds the error of the simulated relation.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..scenario import Scenario
+from ..scenario.tables.sampling import Distribution, Sampling
+from .infer import beta_set_aside, check_measured, inverted, prior
+from .posterior import DONE, Posterior
+from .prior import Draws, draws_at
+from .response import Response, check_prediction, period_change, response
+from .sobol_indices import DEFAULT_COUNT, Indices, check_count, indices
+from .surrogate import Relation, columns
+from .surrogate_runs import related, seed_of
+
+MEASURED = "observed.period_change_s"
+_FEW = 1e-3
+"""Variance that the fitted response may miss before it is said."""
+_DRAWS = 4096
+
+
+@dataclass(frozen=True)
+class ErrorBudget:
+    """Indices of one outcome: `period_change_s`, `beta` or `along_track_dv_mm_s`.
+
+    mean, sigma: over the members, or the draws.  error_share: of the variance, what the emulator misses
+    (leave-one-out); runs: simulations behind it; left_out: how many of them had no outcome, by reason; unstable: how
+    many ended well though their attitude is unstable.
+    """
+
+    outcome: str
+    mean: float
+    sigma: float
+    indices: Indices
+    error_share: float
+    runs: int
+    left_out: Mapping[str, int]
+    unstable: int
+    warnings: tuple[str, ...]
+
+    def order(self) -> np.ndarray:
+        """(d,) places of the inputs from the greatest total index down."""
+        return np.argsort(-self.indices.total.value, kind="stable")
+
+
+def of_prediction(
+    scenario: Scenario, count: int = DEFAULT_COUNT, seed: int | None = None, runs: int | None = None
+) -> ErrorBudget:
+    """Of the predicted period change.
+
+    count: points behind each index, a power of 2; seed: default that of [sampling]; runs: simulations behind the
+    response (default: from the number of inputs).  Errors: InputError, ConvergenceError.
+    """
+    check_count(count)
+    fit = period_change(scenario, runs, seed)
+    found = indices(scenario.sampling, fit, count, seed_of(scenario, seed))
+    said = _correlated(found)
+    if fit.error_share > _FEW:
+        said += (f"a quadratic misses {100.0 * fit.error_share:.2g} % of the variance, which belongs to no input here",)
+    if lost := sum(fit.left_out.values()):
+        words = ", ".join(f"{number} {word}" for word, number in sorted(fit.left_out.items()))
+        said += (
+            f"{lost} of {fit.runs} simulations are left out ({words}); the indices are those of a smooth relation "
+            "through the others",
+        )
+    if fit.unstable:
+        said += (
+            f"{fit.unstable} of {fit.runs} simulations have an unstable attitude; they count, and what their period is "
+            "off a smooth relation is in what the quadratic misses",
+        )
+    return ErrorBudget(
+        "period_change_s", fit.mean, fit.sigma, found, fit.error_share, fit.runs, dict(fit.left_out), fit.unstable, said
+    )
+
+
+def of_inference(
+    scenario: Scenario,
+    change_s: float,
+    sigma_s: float,
+    count: int = DEFAULT_COUNT,
+    seed: int | None = None,
+    runs: int | None = None,
+) -> ErrorBudget:
+    """Of beta inferred from a period change, or of the push where no impactor is given; arguments as of_prediction.
+
+    A drawn beta is no input here.  Points that have no beta (a miss, no push that gives the change) take what a
+    quadratic through the others gives there.  Errors: InputError, ConvergenceError.
+    """
+    check_count(count)
+    check_prediction(scenario, runs, 1)
+    check_measured(scenario, change_s, sigma_s)
+    relation = related(scenario, change_s, sigma_s, runs, seed)
+    draws = prior(relation, _DRAWS, seed)
+    sample = inverted(relation, draws, change_s, sigma_s)
+    solved = _Solved(relation, change_s, sigma_s, draws, sample)
+    given = _with_measurement(relation.scenario.sampling, change_s, solved.sigma_s)
+    found = indices(given, solved, count, seed_of(scenario, seed))
+    return ErrorBudget(
+        outcome=solved.outcome,
+        mean=solved.spare.mean,
+        sigma=solved.spare.sigma,
+        indices=found,
+        error_share=_of_relation(sample) * float(found.total.value[-1]),
+        runs=relation.runs,
+        left_out={"ended_early_or_refused": relation.left_out} if relation.left_out else {},
+        unstable=relation.unstable_runs,
+        warnings=_correlated(found) + sample.warnings + beta_set_aside(scenario) + solved.warnings,
+    )
+
+
+def _of_relation(sample: Posterior) -> float:
+    """The relation's share of the variance of the measurement as it is inverted, unstable runs with their error."""
+    return (sample.relation_error_s / math.hypot(sample.sigma_s, sample.relation_error_s)) ** 2
+
+
+class _Solved:
+    """Beta, or the push, as a function of the inputs and of the measured change."""
+
+    def __init__(self, relation: Relation, change_s: float, sigma_s: float, draws: Draws, found: Posterior):
+        self.relation, self.change_s, self.given_sigma_s = relation, change_s, sigma_s
+        self.sigma_s = math.hypot(sigma_s, relation.error_s)
+        self.outcome = "beta" if found.has_beta else "along_track_dv_mm_s"
+        x = np.column_stack([columns(draws.inputs, _DRAWS), change_s + self.sigma_s * draws.noise])
+        self.spare: Response = response((*draws.inputs, MEASURED), x, self._value(found), found.status)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """That some points have no outcome of their own."""
+        if not self.spare.left_out:
+            return ()
+        return (
+            f"where there is no {self.outcome}, a quadratic through the others stands in; it misses "
+            f"{100.0 * self.spare.error_share:.2g} % of the variance elsewhere",
+        )
+
+    def _value(self, found: Posterior) -> np.ndarray:
+        return found.beta if found.has_beta else found.dv_mm_s
+
+    def __call__(self, inputs: Mapping[str, np.ndarray]) -> np.ndarray:
+        given = {name: values for name, values in inputs.items() if name != MEASURED}
+        noise = (inputs[MEASURED] - self.change_s) / self.sigma_s
+        draws = draws_at(self.relation, given, noise)
+        found = inverted(self.relation, draws, self.change_s, self.given_sigma_s)
+        return np.where(found.status == DONE, self._value(found), self.spare(inputs))
+
+
+def _with_measurement(sampling: Sampling, change_s: float, sigma_s: float) -> Sampling:
+    measured = Distribution(normal=(change_s, sigma_s))
+    return sampling.model_copy(update={"quantities": sampling.quantities | {MEASURED: measured}})
+
+
+def _correlated(found: Indices) -> tuple[str, ...]:
+    if not found.correlated:
+        return ()
+    return (
+        f"{', '.join(found.correlated)} are correlated: the first order of each holds what it shares with the others, "
+        "its total only what it has by itself, so they are no partition of the variance and need not add up",
+    )

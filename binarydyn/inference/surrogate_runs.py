@@ -1,0 +1,177 @@
+"""Full simulations behind the relation of push and period change: a Sobol design in the inputs and the push.
+
+Each run: relaxed and calibrated start, hit with the push that has the wanted closed-form change, window after t0.  The
+period before t0 is that of the relaxed orbit, which is exact.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..batch.periods_after import periods_after
+from ..constants import HOUR_S
+from ..dynamics import State, System
+from ..errors import ArgumentError, BinarydynError, ConvergenceError, InputError
+from ..impact.draws import at_scores
+from ..impact.leverage import leverage
+from ..relaxed.start import Start, start
+from ..scenario import Scenario, varied
+from ..scenario.tables.sampling import Sampling, check_seed
+from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
+from .pair_draws import pairs
+from .quadratic import terms_of
+from .surrogate import Relation, Simulated, relation_of
+
+WIDER = 1.25
+"""By how much the design reaches farther than the draws, in sigmas."""
+BETA = "momentum_transfer.beta"
+MOST_RUNS = 65536
+_RANGE_SIGMAS, _RANGE_SHARE = 5.0, 0.08
+
+
+def related(
+    scenario: Scenario,
+    change_s: float,
+    sigma_s: float,
+    runs: int | None = None,
+    seed: int | None = None,
+) -> Relation:
+    """Simulate the design about a period change: it covers 8 % and five sigma_s on either side.
+
+    runs: a power of 2 (default: from the number of inputs); seed: of the design (default: that of [sampling]).  A drawn
+    beta is what is asked for, so the relation's scenario does not draw it.  InputError for impossible numbers or an aim
+    that misses, ConvergenceError where too few runs end well.
+    """
+    scenario = _without_beta(scenario)
+    names = list(scenario.sampling.quantities) if scenario.sampling else []
+    terms = terms_of(len(names) + 1)
+    runs = max(128, _power_of_two(3 * terms)) if runs is None else runs
+    least = _power_of_two(2 * terms)
+    if not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
+        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
+        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
+    nominal = start(scenario)
+    ratio = _first_ratio(scenario, nominal, change_s)
+    # A new shape adds the same to any push; what else departs from the closed form does in proportion.
+    centre = (2.0 - ratio) * change_s if scenario.reshaping else change_s / ratio
+    reach = (_RANGE_SHARE * abs(change_s) + _RANGE_SIGMAS * sigma_s) / ratio
+    targets = (centre - reach, centre + reach)
+    inputs, target = _design(scenario, names, runs, seed_of(scenario, seed), targets)
+    simulated = _simulated(scenario, nominal, inputs, target)
+    return relation_of(scenario, nominal, inputs, target, targets, simulated)
+
+
+def seed_of(scenario: Scenario, seed: int | None) -> int:
+    """The seed that is given, else that of [sampling], else 0.  InputError for one below 0."""
+    check_seed(seed)
+    if seed is not None:
+        return seed
+    return scenario.sampling.seed if scenario.sampling and scenario.sampling.quantities else 0
+
+
+def _power_of_two(least: int) -> int:
+    """The smallest that is not less."""
+    return 1 << (least - 1).bit_length()
+
+
+def _without_beta(scenario: Scenario) -> Scenario:
+    """The same with no distribution of beta, nor what it is correlated with."""
+    given = scenario.sampling
+    if given is None or BETA not in given.quantities:
+        return scenario
+    kept = {name: law for name, law in given.quantities.items() if name != BETA}
+    correlations = tuple(row for row in given.correlations if BETA not in row[:2])
+    return scenario.replace(
+        {"sampling": Sampling(seed=given.seed, count=given.count, quantities=kept, correlations=correlations)}
+    )
+
+
+def _first_ratio(scenario: Scenario, nominal: Start, change_s: float) -> float:
+    """Simulated over closed-form change at the nominal inputs, where the latter is the measured one."""
+    one = pairs(scenario, nominal, {}, 1).as_found([nominal])
+    lever = leverage(nominal.system, scenario) if scenario.impactor else None
+    if lever is not None and not lever.hit[0]:
+        raise InputError(scenario.place, "the impactor misses or grazes the moonlet; change its aim")
+    momentum = momenta(scenario, {}, 1)
+    dv = pushes_for(np.array([change_s]), one, lever, momentum, scenario)
+    if not np.isfinite(dv[0]):
+        raise ArgumentError("period_change_s", f"no push changes the period by {change_s:g} s; check it")
+    system, state = state_after(nominal.system, scenario, lever, dv[0], momentum[0])
+    periods, _ = periods_after(
+        [system], [state], scenario.simulation.days_after
+    )  # unstable ones place the design as well
+    simulated = float(periods[0] - nominal.period_h * HOUR_S)
+    if not math.isfinite(simulated):
+        raise ConvergenceError(
+            "the run at the stated values ends early (the bodies touch or part), so no push is inferred"
+        )
+    if not 0.5 < simulated / change_s < 2.0:
+        raise ConvergenceError(
+            f"the run at the stated values changes the period by {simulated:.0f} s where a Kepler orbit's changes by "
+            f"{change_s:.0f} s, too far apart for a relation, so no push is inferred"
+        )
+    return simulated / change_s
+
+
+def _design(
+    scenario: Scenario, names: list[str], runs: int, seed: int, targets: tuple[float, float]
+) -> tuple[dict[str, np.ndarray], np.ndarray]:
+    """Inputs (runs,) by name and closed-form changes (runs,)."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    cube = qmc.Sobol(len(names) + 1, rng=seed).random(runs)
+    scores = WIDER * ndtri(np.clip(cube[:, 1:], 1e-3, 1.0 - 1e-3))
+    if names:
+        scores = scores @ np.linalg.cholesky(np.array(scenario.sampling.correlation_matrix)).T
+    inputs = {name: at_scores(scenario.sampling, name, z) for name, z in zip(names, scores.T, strict=True)}
+    low, high = targets
+    return inputs, low + (high - low) * cube[:, 0]
+
+
+def _simulated(
+    scenario: Scenario,
+    nominal: Start,
+    inputs: dict[str, np.ndarray],
+    target: np.ndarray,
+) -> Simulated:
+    """Run the design."""
+    found, begun, pushed = _begun(scenario, nominal, inputs, target)
+    systems, states = [list(column) for column in zip(*pushed, strict=True)] if pushed else ([], [])
+    periods, regular = periods_after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
+    change = periods - np.array([one.period_h for one in begun]) * HOUR_S
+    # A start that is chaotic before t0 has a period as uncertain as one after.
+    calm = np.array([not one.trust.unstable for one in begun], dtype=bool)
+    return Simulated(found, begun, change, calm & np.asarray(regular, dtype=bool))
+
+
+def _begun(
+    scenario: Scenario, nominal: Start, inputs: dict[str, np.ndarray], target: np.ndarray
+) -> tuple[np.ndarray, list[Start], list[tuple[System, State]]]:
+    """Which runs of the design can begin, their starts, and their systems and states after the push."""
+    found, begun, pushed = [], [], []
+    for k, change in enumerate(target):
+        try:
+            given = varied(scenario, {name: float(x[k]) for name, x in inputs.items()}) if inputs else scenario
+            one = start(given) if inputs else nominal
+            after = _hit(given, one, change)
+        except BinarydynError:
+            continue
+        if after is not None:
+            found.append(k)
+            begun.append(one)
+            pushed.append(after)
+    return np.array(found, dtype=int), begun, pushed
+
+
+def _hit(scenario: Scenario, one: Start, target: float) -> tuple[System, State] | None:
+    """System and state after the push with the wanted closed-form change; None where there is none."""
+    lever = leverage(one.system, scenario) if scenario.impactor else None
+    if lever is not None and not (lever.hit[0] and abs(lever.strength[0]) >= LEAST_STRENGTH):
+        return None
+    momentum = momenta(scenario, {}, 1)
+    pair = pairs(scenario, one, {}, 1).as_found([one])
+    dv = pushes_for(np.array([target]), pair, lever, momentum, scenario)[0]
+    return state_after(one.system, scenario, lever, dv, momentum[0]) if np.isfinite(dv) else None

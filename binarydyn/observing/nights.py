@@ -1,0 +1,140 @@
+"""The nights of a campaign: which events each of them shows, and why the others are not seen."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import DAY_S, HOUR_S
+from ..dynamics import Trajectory
+from ..errors import InputError
+from ..impact import Impact, impact_on
+from ..relaxed.start import Start
+from ..scenario import Scenario
+from ..sky.altitude import altitudes_deg
+from ..sky.events import Event, events
+from ..sky.geometry import Sky
+from ..sky.mid_times import MidTimes
+from ..sky.timing import EVENTS_NEEDED
+from .timetable import event_run
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What the nights of [campaign] show of the simulation, without noise and losses.
+
+    runs: before and after t0.  mids: middles of the events that are seen; night_of (n,): 1, 2, .. after t0, -1, -2, ..
+    before it.  passed: (2, 5) of the events before and after t0 in the time of the campaign: how many there are, deep
+    enough, of these with the Sun low enough, of these with the pair high enough too, of these whole inside a night.
+    """
+
+    runs: tuple[Trajectory, Trajectory]
+    hit: Impact
+    mids: MidTimes
+    night_of: np.ndarray
+    passed: np.ndarray
+
+
+def shown(scenario: Scenario, sky: Sky, begun: Start) -> Shown:
+    """Simulate the nights of the campaign of a scenario, and choose the events that they show.  Errors: InputError."""
+    campaign, hit = scenario.campaign, impact_on(begun.system, scenario)
+    runs = (
+        event_run(scenario, begun.system, -(campaign.nights_before + 1.0)),
+        event_run(scenario, hit.system, campaign.nights_after + 1.0, hit.state),
+    )
+    found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight)]
+    found = [event for event in found if event.duration_s is not None]
+    after = np.array([event.mid_s >= 0.0 for event in found], dtype=bool)
+    stages, night = _stages(scenario, sky, found, after)
+    passed = np.array([[np.sum(stage & (after == late)) for stage in stages] for late in (False, True)])
+    kept = np.flatnonzero(stages[-1])
+    if not len(kept):
+        return Shown(runs, hit, MidTimes(*_columns([], np.empty(0))), np.empty(0, dtype=int), passed)
+    middle = np.array([found[k].mid_s for k in kept])
+    seen = middle + sky.at(middle).light_time_s
+    order = np.argsort(seen, kind="stable")
+    mids = MidTimes(*_columns([found[k] for k in kept], seen)).sorted()
+    return Shown(runs, hit, mids, night[kept][order], passed)
+
+
+def _columns(found: list[Event], seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    kind, body = (np.array([getattr(e, name) for e in found], dtype="<U11") for name in ("kind", "body"))
+    return kind, body, seen_s
+
+
+def _stages(scenario: Scenario, sky: Sky, found: list[Event], after: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
+    """What passes each condition and all before it, as Shown.passed says, and the night (n,) nearest to each event."""
+    campaign, count = scenario.campaign, len(found)
+    if not count:
+        return [np.zeros(0, dtype=bool)] * 5, np.zeros(0, dtype=int)
+    middle = np.array([event.mid_s for event in found])
+    seen, first = middle + sky.at(middle).light_time_s, _first_middle_s(scenario, sky)
+    nearest = np.round((seen - first) / DAY_S).astype(int)
+    # the night of the impact itself shows events of both sides
+    night = np.where(after, nearest + 1, np.minimum(nearest, 0) - 1)
+    there = np.where(after, night <= campaign.nights_after, night >= -campaign.nights_before - 1)
+    deep = there & (np.array([event.depth_mag for event in found]) >= campaign.least_depth_mag)
+    dark, up = deep.copy(), deep.copy()
+    for contact in (0, 3) if sky.site and deep.any() else ():
+        time = np.array([found[k].contacts_s[contact] for k in np.flatnonzero(deep)])
+        sun, pair = altitudes_deg(sky, time + sky.at(time).light_time_s)
+        dark[deep] &= sun < campaign.sun_below_deg
+        up[deep] &= pair > campaign.pair_above_deg
+    room = 0.5 * campaign.night_h * HOUR_S - 0.5 * np.array([event.duration_s for event in found])
+    inside = np.abs(seen - first - nearest * DAY_S) <= room
+    return [there, deep, dark, dark & up, dark & up & inside], night
+
+
+def _middle_h(scenario: Scenario) -> float:
+    """Middle of the night, UTC."""
+    campaign, east = scenario.campaign, scenario.observer.longitude_deg
+    if campaign.middle_utc_h is not None:
+        return campaign.middle_utc_h
+    return 0.0 if east is None else (-east / 15.0) % 24.0
+
+
+def _first_middle_s(scenario: Scenario, sky: Sky) -> float:
+    """Middle of the first night that ends after t0 is seen, s from t0 on the observer's clock."""
+    epoch = sky.clock.epoch_utc
+    hour = epoch.hour + epoch.minute / 60.0 + (epoch.second + 1e-6 * epoch.microsecond) / 3600.0
+    wait = (_middle_h(scenario) - hour) * HOUR_S
+    seen, half = float(sky.at([0.0]).light_time_s[0]), 0.5 * scenario.campaign.night_h * HOUR_S
+    return wait + DAY_S * np.ceil((seen - half - wait) / DAY_S)
+
+
+def date_of(scenario: Scenario, sky: Sky, night: int) -> str:
+    """Of the middle of a night, UTC."""
+    return sky.clock.utc(_first_middle_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
+
+
+def check_counts(scenario: Scenario, found: Shown) -> None:
+    """InputError where a side has too few events for the fit, with what keeps most of them from being seen."""
+    for side, passed in zip(("before", "after"), found.passed.tolist(), strict=True):
+        if passed[-1] < EVENTS_NEEDED:
+            raise InputError(
+                f"{scenario.place}:campaign",
+                f"its nights show {passed[-1]} events {side} the impact, the fit needs {EVENTS_NEEDED}: "
+                f"{_why(scenario, passed)}",
+            )
+
+
+def _why(scenario: Scenario, passed: list[int]) -> str:
+    """The conditions one after the other, with what passes, and what to do about the one that takes most."""
+    campaign = scenario.campaign
+    conditions = [
+        (f"are {campaign.least_depth_mag:g} mag deep", "lower least_depth_mag"),
+        (f"have the Sun below {campaign.sun_below_deg:g} deg", "choose another site or season, or raise sun_below_deg"),
+        (
+            f"have the pair above {campaign.pair_above_deg:g} deg",
+            "choose another site or season, or lower pair_above_deg",
+        ),
+        (f"lie whole inside the {campaign.night_h:g} h", "add hours"),
+    ]
+    has_site, said, advice = scenario.observer.longitude_deg is not None, [], "add nights"
+    for k in range(4) if has_site else (0, 3):
+        said.append(f"{passed[k + 1]} {'of these ' if k else ''}{conditions[k][0]}")
+        if passed[k + 1] < EVENTS_NEEDED <= passed[k]:
+            advice = conditions[k][1]
+            break
+    return f"of {passed[0]} in their time {', '.join(said)}; {advice}"

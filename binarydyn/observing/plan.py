@@ -1,0 +1,237 @@
+"""What a campaign will measure: the sigma of the period change after every night, and when the change is detected.
+
+The events are those of the simulation that a night can show; the sigma is that of the fit of event times
+(sky/timing.py) by its linear covariance, with the ellipse after the impact, which costs most of the precision
+of the first nights, and the fit's own error, on the same events without noise, added as `timing` adds it.  Weather is
+drawn: every night is lost with the stated chance, in WEATHERS histories; the fit's own error is that without losses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import HOUR_S
+from ..errors import FewCyclesError, InputError
+from ..kinds import takes
+from ..prediction.solar_tide import left_out
+from ..prediction.windows import periods_s
+from ..relaxed.start import start
+from ..scenario import Scenario
+from ..scenario.tables.campaign import Campaign as CampaignTable
+from ..sky.geometry import Sky
+from ..sky.mid_times import Readings, readings, sight_for
+from ..sky.timing import EVENTS_NEEDED, fitted, late_s
+from ..sky.timing_design import TimingDesign
+from ..sky.timing_terms import TURN, Expected, Terms
+from .event_times import expected
+from .nights import check_counts, date_of, shown
+
+DETECTED = 3.0
+"""Sigmas (common practice)."""
+WEATHERS = 200
+"""Histories of lost nights: 3 % on the median night."""
+QUANTILES = (0.16, 0.5, 0.84)
+
+
+@dataclass(frozen=True)
+class PlannedNight:
+    """After a night: events seen so far after t0 and sigma of the change, s, if no night is lost, and with losses.
+
+    sigma_s, and sigmas_lost_s at QUANTILES of the weather: of fit_sigma_s, of the fit alone, and own_error_s, what the
+    fit of exact events misses the simulated change by.  inf, own_error_s None: too few events.
+    """
+
+    number: int
+    date_utc: str
+    events: int
+    fit_sigma_s: float
+    own_error_s: float | None
+    sigma_s: float
+    sigmas_lost_s: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Detection:
+    """First night from which on a change of a size stands out by DETECTED sigmas; None: on none that is planned.
+
+    with_losses: at QUANTILES of the weather.
+    """
+
+    size_s: float
+    night: int | None
+    with_losses: tuple[int | None, int | None, int | None]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What `plan` returns; nights counted from 1, the first after t0.
+
+    The fit behind it: readings of the exact events, their counted longitudes (n,), and the night of each, 1, 2, ..
+    after t0, -1, -2, .. before it.
+    """
+
+    scenario: Scenario
+    change_s: float
+    events_before: int
+    nights: tuple[PlannedNight, ...]
+    predicted: Detection
+    required: Detection | None
+    measured_to: Detection | None
+    design: TimingDesign
+    expected: Expected
+    readings: Readings
+    night_of: np.ndarray
+    counted_rad: np.ndarray
+    warnings: tuple[str, ...]
+
+
+@takes(scenario="Scenario")
+def plan(scenario: Scenario) -> Plan:
+    """Foretell the precision of the campaign of a scenario.
+
+    InputError where the scenario does not say where the pair is, has no impact, or the nights show too few events.
+    """
+    if scenario.kind_of_impact == "none":
+        raise InputError(scenario.place, "neither [impactor] nor [push] is given, a plan is for a change; add one")
+    campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
+    found = shown(scenario, sky, begun)
+    check_counts(scenario, found)
+    mids, night, hit = found.mids, found.night_of, found.hit
+    sight = sight_for(sky, mids)
+    seen, known = readings(mids, sight), expected(begun)
+    counted = _counted(seen, found.runs)
+    sigma = np.full(len(mids), campaign.mid_sigma_s)
+    best = fitted(seen, counted, sigma, known)
+    values = {name: best.values[name] for name in Terms().names}
+    design = TimingDesign.of(seen, counted, known, Terms(), values)
+    change, before_s = _change_s(scenario, begun.system, hit), begun.period_h * HOUR_S
+    by_night = _ByNight(design, night, campaign.mid_sigma_s, campaign.nights_after)
+    sigmas = by_night.sigmas()
+    lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
+    late = late_s(seen, counted, known, Terms(), np.array([values[name] for name in Terms().names]))
+    own = by_night.own_errors(late, best.change_s - change)
+    whole, lost = (np.hypot(fit, np.nan_to_num(own)) for fit in (sigmas, lost))
+    nights = tuple(
+        PlannedNight(
+            k,
+            date_of(scenario, sky, k),
+            int(np.sum((night > 0) & (night <= k))),
+            float(sigmas[k - 1]),
+            float(own[k - 1]) if np.isfinite(own[k - 1]) else None,
+            float(whole[k - 1]),
+            tuple(float(q) for q in _quantiles(lost[:, k - 1])),
+        )
+        for k in range(1, campaign.nights_after + 1)
+    )
+    asked = scenario.requirement
+    detect = _Detect(whole, lost)
+    return Plan(
+        scenario=scenario,
+        change_s=change,
+        events_before=int(np.sum(night < 0)),
+        nights=nights,
+        predicted=detect.of(abs(change), abs(change) / DETECTED),
+        required=detect.of(asked.period_change_s, asked.period_change_s / DETECTED)
+        if asked and asked.period_change_s
+        else None,
+        measured_to=detect.of(asked.measured_to_s, asked.measured_to_s) if asked and asked.measured_to_s else None,
+        design=design,
+        expected=known,
+        readings=seen,
+        night_of=night,
+        counted_rad=counted,
+        warnings=begun.warnings + hit.warnings + left_out(scenario, before_s, before_s + change, nights[-1].sigma_s),
+    )
+
+
+def _counted(seen: Readings, runs) -> np.ndarray:
+    """(n,) longitudes with the turns that the simulation knows."""
+    out = np.empty(len(seen.time_s))
+    for run, side in zip(runs, (seen.time_s < 0.0, seen.time_s >= 0.0), strict=True):
+        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+        angle -= TURN * np.round((angle[-1] if run.time_s[0] < 0.0 else angle[0]) / TURN)
+        simulated = np.interp(seen.time_s[side], run.time_s, angle)
+        out[side] = seen.longitude_rad[side] + TURN * np.round((simulated - seen.longitude_rad[side]) / TURN)
+    return out
+
+
+def _change_s(scenario: Scenario, system, hit) -> float:
+    """What `predict` says for the windows of [simulation]."""
+    try:
+        before, after = periods_s(scenario, system, hit)
+    except (FewCyclesError, InputError) as error:
+        raise InputError(scenario.place, f"there is no predicted change to plan for ({error}); predict it") from None
+    return after - before
+
+
+class _ByNight:
+    """The information of each night, and what the fit knows after each one of those after t0."""
+
+    def __init__(self, design: TimingDesign, night: np.ndarray, sigma_s: float, count: int):
+        self.design, self.night, self.sigma_s, self.count = design, night, sigma_s, count
+        each = design.information(sigma_s)
+        self.nights = np.concatenate([np.arange(min(night.min(), -1), 0), np.arange(1, count + 1)])
+        self.information = np.array([each[night == k].sum(axis=0) for k in self.nights])
+        self.events = np.array([np.sum(night == k) for k in self.nights])
+
+    def sigmas(self, is_open: np.ndarray | None = None) -> np.ndarray:
+        """(count,) of the change after each night; is_open: of each night from the last, or all."""
+        information, events = self._up_to(is_open)
+        return np.where(events, self.design.change_sigmas_s(information), np.inf)
+
+    def own_errors(self, late: np.ndarray, whole_s: float) -> np.ndarray:
+        """(count,) by how much the fit of the exact events up to each night misses the simulated change; nan: too few.
+
+        late (n,): against the fit of all of them, which misses by whole_s.
+        """
+        information, enough = self._up_to(None)
+        chosen = (self.night < 0) | (self.night <= np.arange(1, self.count + 1)[:, None])
+        out = np.full(self.count, np.nan)
+        if enough.any():
+            pulls = self.design.pulls_s(information[enough], late, self.sigma_s, chosen[enough])
+            out[enough] = whole_s + pulls
+        return out
+
+    def _up_to(self, is_open: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+        """(count, p, p) information after each night, and (count,) whether the events are enough for the fit."""
+        kept = np.ones(len(self.nights)) if is_open is None else is_open[-len(self.nights) :].astype(float)
+        early, information, events = self.nights < 0, self.information * kept[:, None, None], self.events * kept
+        whole = information[early].sum(axis=0) + np.cumsum(information[~early], axis=0)
+        enough = (events[early].sum() >= EVENTS_NEEDED) & (np.cumsum(events[~early]) >= EVENTS_NEEDED)
+        return whole, enough
+
+
+def _weathers(campaign: CampaignTable) -> np.ndarray:
+    """(WEATHERS, nights) which nights are not lost; history k depends on the seed and k alone."""
+    count = campaign.nights_before + campaign.nights_after + 1
+    return np.array(
+        [np.random.default_rng((campaign.seed, k)).random(count) >= campaign.lost_share for k in range(WEATHERS)]
+    )
+
+
+def _quantiles(values: np.ndarray) -> np.ndarray:
+    """At QUANTILES, where some may be infinite: values in order, none in between."""
+    return np.quantile(values, QUANTILES, method="inverted_cdf")
+
+
+@dataclass(frozen=True)
+class _Detect:
+    """Sigmas after each night (n,), and with losses (weathers, n)."""
+
+    sigmas: np.ndarray
+    lost: np.ndarray
+
+    def of(self, size_s: float, least_sigma_s: float) -> Detection:
+        """Where the sigma goes below a limit for good."""
+        found = np.array([np.inf if (k := _for_good(row, least_sigma_s)) is None else k for row in self.lost])
+        lost = tuple(None if mark == np.inf else int(mark) for mark in _quantiles(found))
+        return Detection(float(size_s), _for_good(self.sigmas, least_sigma_s), lost)
+
+
+def _for_good(sigmas: np.ndarray, least: float) -> int | None:
+    """Number of the first night from which on sigmas are at most `least`."""
+    above = np.flatnonzero(~(sigmas <= least))
+    first = int(above[-1]) + 1 if len(above) else 0
+    return first + 1 if first < len(sigmas) else None

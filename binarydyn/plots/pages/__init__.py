@@ -1,0 +1,1 @@
+"""Whole figures, one page each, saved with the caution."""

@@ -1,0 +1,101 @@
+"""One page a prediction: orbit, periods and attitude, the numbers that matter, and the caution."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ...scenario.wording import CAUTION
+from ..angles import attitude_angles
+from ..cycles import period_per_cycle
+from ..files import save_page
+from ..mutual_orbit import orbit
+from ..seen import Seen, seen
+from ..style import MM, PAGE, SMALL
+from ..words import number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_ROWS = (
+    ("orbit period, h", "period_before_h", "period_after_h", ".5f"),
+    ("mean separation, m", "separation_before_m", "separation_after_m", ".2f"),
+    ("eccentricity", "eccentricity_before", "eccentricity_after", ".5f"),
+    ("largest yaw, deg", "libration_max_before_deg", "libration_max_after_deg", ".2f"),
+    ("largest roll, deg", "", "roll_max_after_deg", ".2f"),
+    ("largest pitch, deg", "", "pitch_max_after_deg", ".2f"),
+    ("apsidal precession, deg/day", "", "precession_after_deg_day", ".3f"),
+    ("change of orbital plane, deg", "", "orbit_plane_change_deg", ".3f"),
+)
+_SIZE_MM = (160.0, 208.0)
+_KEY = {"frameon": False, "fontsize": SMALL, "labelspacing": 0.22, "handlelength": 2.6}
+
+
+def prediction_figure(prediction: Any) -> Figure:
+    """Orbit, periods, attitude over the whole window and near the impact; 160 mm x 205 mm."""
+    from matplotlib import rc_context
+    from matplotlib.figure import Figure
+
+    view = seen(prediction)
+    with rc_context(PAGE):
+        figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
+        margins = {"left": 0.13, "right": 0.965, "top": 0.94, "bottom": 0.1}
+        rows = figure.add_gridspec(3, 1, height_ratios=(70, 50, 38), hspace=0.36, **margins)
+        top = rows[0].subgridspec(1, 2, width_ratios=(68, 64), wspace=0.1)
+        bottom = rows[2].subgridspec(1, 5, width_ratios=(4, 49, 30, 49, 8), wspace=0.0)
+        panels = [figure.add_subplot(place) for place in (top[0], rows[1], bottom[1], bottom[3])]
+        beside = figure.add_subplot(top[1])
+        orbit(panels[0], view.before.trajectory, view.after.trajectory, view.event)
+        period_per_cycle(panels[1], view)
+        attitude_angles(panels[2], view)
+        attitude_angles(panels[3], view, days=(-0.5, 2.5))
+        beside.set_axis_off()
+        beside.legend(*panels[0].get_legend_handles_labels(), loc="upper left", bbox_to_anchor=(-0.03, 1.05), **_KEY)
+        _table(beside, view)
+        figure.text(0.02, 0.985, _headline(view), fontsize=11.5, fontweight="bold", va="top")
+        figure.text(0.02, 0.008, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
+    return figure
+
+
+def save_prediction(path: str | Path, prediction: Any) -> Path:
+    """Write the page of a Prediction, or of a stored one, as PNG, PDF or SVG by the suffix.  Errors: InputError."""
+    return save_page(path, prediction_figure, prediction)
+
+
+def _headline(view: Seen) -> str:
+    change, status = view.numbers["period_change_s"], view.numbers["status"]
+    said = (
+        f"period change {number(change, '+.1f', 's')} ({number(change / 60, '+.2f', 'min')})"
+        if change is not None
+        else "no period change measured"
+    )
+    return f"{view.name}: {said}" + ("" if status == "done" else f" ({status.replace('_', ' ')})")
+
+
+def _table(ax: Axes, view: Seen) -> None:
+    """What changes, before and after, and what was done; in the lower part of empty axes."""
+    n, height = view.numbers, iter(0.51 - 0.053 * k for k in range(20))
+    cells = [("", "before", "after")]
+    cells += [(name, *(number(n.get(key), form) if key else "" for key in keys)) for name, *keys, form in _ROWS]
+    for name, *texts in cells:
+        y = next(height)
+        ax.text(-0.02, y, name, fontsize=SMALL)
+        for x, text in zip((0.77, 1.0), texts, strict=True):
+            ax.text(x, y, text, fontsize=SMALL, ha="right")
+    next(height)
+    for line in _footnotes(view):
+        ax.text(-0.02, next(height) + 0.03, line, fontsize=SMALL)
+
+
+def _footnotes(view: Seen) -> list[str]:
+    n = view.numbers
+    push = ", ".join(number(n[f"{axis}_dv_mm_s"], "+.3f") for axis in ("along_track", "radial", "normal"))
+    lines = [
+        "velocity change along-track, radial, normal:",
+        f"{push} mm/s",
+        f"period by {n['estimator'].replace('_', ' ')}, window {n['window_days']:.3g} days",
+    ]
+    if view.after.attitude and view.after.attitude.tumbling:
+        lines.append(f"tumbling: {view.after.attitude.tumbling_reason}")
+    return lines

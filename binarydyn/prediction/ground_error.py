@@ -1,0 +1,68 @@
+"""How far the period change is off because a mesh says only roughly how steep the ground is where the ejecta leave."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..impact import Impact, slopes_about
+from ..relaxed.start import Start
+from ..scenario import Scenario
+from .closed_forms import analytic_changes
+
+_MIDDLE_68 = (0.158655, 0.841345)
+WORTH_A_WARNING = 0.01
+"""Share of the period change from which its error by the ground is warned of: a beta is known to some per cent."""
+
+
+@dataclass(frozen=True)
+class GroundError:
+    """Of one hit on a mesh.
+
+    low_s, high_s: with the normals of single facets within radius_m of the site the period change lies between them on
+    the middle 68 % of that ground.  sigma_s: 1 sigma of the one with the normal that was taken, by the scatter of those
+    facets (impact/slopes.py).  Differences are good to 15 %: what the hit's torque does to the period is left out.
+    """
+
+    radius_m: float
+    low_s: float
+    high_s: float
+    sigma_s: float
+
+    def remark(self, change_s: float) -> tuple[str, ...]:
+        """A warning where it matters."""
+        if self.sigma_s <= WORTH_A_WARNING * abs(change_s):
+            return ()
+        return (
+            f"the mesh says only roughly how steep the ground is at the site: with the normals of single facets within "
+            f"{self.radius_m:.3g} m the period change would be {self.low_s:+.5g} to {self.high_s:+.5g} s (68 % of that "
+            f"ground), which leaves it uncertain by {self.sigma_s:.2g} s; a finer mesh helps",
+        )
+
+
+def ground_error(begun: Start, scenario: Scenario, impact: Impact, change_s: float | None) -> GroundError | None:
+    """None on smooth ground, without a hit or a period change; begun: the pair before the impact."""
+    if impact.status != "hit" or change_s is None or begun.system.secondary.spacing_m == 0.0:
+        return None
+    found = slopes_about(begun.system, begun.system.state, scenario, impact.site)
+    tilted, facets = (
+        change_s + more_s(begun, found.taken_m_s, dv_m_s) for dv_m_s in (found.tilted_m_s, found.facets_m_s)
+    )
+    sigma = float(np.sqrt(0.5 * np.sum((tilted - change_s) ** 2)))
+    return GroundError(found.radius_m, *_quantiles(facets, found.weights, _MIDDLE_68).tolist(), sigma)
+
+
+def more_s(begun: Start, taken_m_s: np.ndarray, other_m_s: np.ndarray) -> np.ndarray:
+    """(n,) by how much the period change would be another after pushes (3, n), along-track, radial, normal, in place
+    of one (3,): the difference on a Kepler orbit, scaled to first order to an oblate primary."""
+    columns = np.column_stack([taken_m_s, other_m_s]).T
+    closed = [analytic_changes(begun.separation_m, begun.period_h, begun.system.oblateness_m2, dv) for dv in columns]
+    kepler = np.array([each["vis_viva"] for each in closed])
+    return closed[0]["oblate"] / closed[0]["first_order"] * (kepler[1:] - kepler[0])
+
+
+def _quantiles(values: np.ndarray, weights: np.ndarray, shares: tuple[float, ...]) -> np.ndarray:
+    """Values below which these shares of the weights lie."""
+    order = np.argsort(values)
+    return np.interp(shares, np.cumsum(weights[order]) - 0.5 * weights[order], values[order])

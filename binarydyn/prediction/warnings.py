@@ -1,0 +1,93 @@
+"""What a prediction warns of: runs that end early, motion that cannot be trusted, a pair that does not stay relaxed."""
+
+from __future__ import annotations
+
+from ..bodies.averaged import free_turns
+from ..constants import HOUR_S
+from ..observables.chaos import TWIST_RAD, Trust, by_seconds
+from ..relaxed.start import Start, turned_days
+from ..scenario import Scenario
+from ..scenario.wording import rounded
+from .solar_tide import left_out
+from .swing import swing_remark
+from .windows import Side, fit_error_s
+
+NOTHING_CHANGES = ("miss", "no_impact")
+"""Statuses after which the orbit is the relaxed one, which has neither pericentre nor node."""
+
+
+def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: Trust, status: str) -> tuple[str, ...]:
+    """Sentences about both windows, in the order of time; status: of the prediction."""
+    found = _before(scenario, begun, before) + _early_end(after)
+    if status not in NOTHING_CHANGES or not after.shape:
+        found += after.warnings
+    error_s = fit_error_s(before, after)
+    if error_s is not None and status not in NOTHING_CHANGES:
+        found += left_out(scenario, before.period.value_s, after.period.value_s, error_s, "fit error")
+    return found + _unlocked(begun) + _doubts(trust) + _disagreement(after, trust)
+
+
+def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
+    """What is wrong with the window before t0; that a relaxed orbit has neither pericentre nor node is right."""
+    if not before.shape:
+        return before.warnings
+    found = []
+    miss_s = before.period.value_s - begun.period_h * HOUR_S
+    if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
+        found.append(
+            f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
+        )
+    turned = turned_days(before.trajectory)
+    if turned is not None:
+        found.append(
+            f"{rounded(turned)} days before the impact the moonlet has turned over, so the pair is not synchronous as "
+            "the scenario says"
+        )
+    return (*found, *swing_remark(scenario, begun, before))
+
+
+def _early_end(after: Side) -> tuple[str, ...]:
+    """How a run ended before its window did, and when."""
+    words = {"contact": "the bodies touch", "escape": "the moonlet leaves"}
+    run = after.trajectory
+    if run.status == "done":
+        return ()
+    end = words.get(run.status, f"the run ends in {run.status}")
+    return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
+
+
+def _unlocked(begun: Start) -> tuple[str, ...]:
+    """That a round moonlet has no lock to lose."""
+    free = free_turns(begun.system.secondary.inertia_kg_m2)
+    if free.all():
+        return (
+            "nothing locks the moonlet: gravity has no grip on a ball, which cannot tumble; its roll, pitch and yaw "
+            "are turns, not librations",
+        )
+    if free[2]:
+        return (
+            "nothing locks the moonlet's turn about its pole, about which it is round: its yaw is a turn, no libration",
+        )
+    return ()
+
+
+def _doubts(trust: Trust) -> tuple[str, ...]:
+    if not trust.unstable:
+        return ()
+    return (
+        f"the motion after the impact is chaotic: a neighbouring trajectory, {TWIST_RAD:g} rad beside it at t0, "
+        f"diverges by a factor of {trust.amplification:.3g}, so the moonlet's attitude, and the "
+        f"period{by_seconds(trust)}, depend on more than can be known",
+    )
+
+
+def _disagreement(after: Side, trust: Trust) -> tuple[str, ...]:
+    """Where the two criteria of tumbling, the angles and the companions, say different things."""
+    if after.attitude is None or after.attitude.tumbling == trust.unstable:
+        return ()
+    if trust.unstable:
+        return ("the moonlet does not tumble within the window, but unstable as it is it may do so later",)
+    return (
+        f"the moonlet tumbles ({after.attitude.tumbling_reason}), but regularly: companion runs stay beside it, "
+        f"so its attitude can be predicted",
+    )

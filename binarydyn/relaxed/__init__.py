@@ -1,0 +1,5 @@
+"""Which start reproduces the measurements: the bodies of a scenario, and their relaxed and calibrated state at t0."""
+
+from .start import Start, build, start
+
+__all__ = ["Start", "build", "start"]

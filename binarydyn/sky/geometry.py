@@ -1,0 +1,187 @@
+"""From where the pair is lit and from where it is seen: directions to the Sun and to the observer, light time, angles.
+
+Two-body motion about the Sun (kepler.py), astropy's Earth (ephemeris.py).  Frame of the directions: the pair's inertial
+one, z along the pole of the mutual orbit before t0.  Seconds from t0 are instants *at the pair*; what happens then is
+seen a light time later.  Neglected: the Sun's motion about the barycentre during the light time (below 1e-7 rad), the
+bending of light, the light time across the pair (microseconds).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..constants import ASTRONOMICAL_UNIT_M, SPEED_OF_LIGHT_M_S
+from ..epochs import moment
+from ..errors import InputError
+from ..impact.frame import ecliptic_axes
+from ..kepler import Elements, position_velocity
+from ..scenario import Scenario
+from ..scenario.tables.heliocentric import elements_at_impact
+from .ephemeris import Clock, Site, observer_about_sun_m
+
+_LIGHT_TIME_STEPS = 3
+"""Each gains a factor of the Earth's speed over c, 1e-4; two are exact to microseconds."""
+SUN_RADIUS_M = 6.957e8
+"""Nominal radius of the Sun (IAU 2015 resolution B3)."""
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """Directions at m instants at the pair, unit vectors (m, 3) in its inertial frame, with what follows from them.
+
+    sun, observer: the straight lines to the Sun and to where the observer is when the light arrives.
+    sunward, earthward: the same as light runs in the frame that moves with the pair, where shadows and outlines are
+    cast: turned by v/c of the pair about the Sun, 1e-4 rad, some 0.5 s of a 12-h orbit.
+    """
+
+    time_s: np.ndarray
+    sun: np.ndarray
+    observer: np.ndarray
+    sunward: np.ndarray
+    earthward: np.ndarray
+    sun_distance_m: np.ndarray
+    observer_distance_m: np.ndarray
+
+    @property
+    def light_time_s(self) -> np.ndarray:
+        """(m,) from the pair to the observer."""
+        return self.observer_distance_m / SPEED_OF_LIGHT_M_S
+
+    @property
+    def phase_angle_deg(self) -> np.ndarray:
+        """(m,) Sun - pair - observer; from the chord, so exact at opposition too."""
+        chord = np.linalg.norm(self.sun - self.observer, axis=1)
+        return np.degrees(2.0 * np.arcsin(np.clip(0.5 * chord, 0.0, 1.0)))
+
+    @property
+    def aspect_deg(self) -> np.ndarray:
+        """(m,) between the pole of the mutual orbit before t0 and the observer; 90: the orbit is seen edge-on."""
+        return np.degrees(np.arccos(np.clip(self.observer[:, 2], -1.0, 1.0)))
+
+    @property
+    def solar_aspect_deg(self) -> np.ndarray:
+        """(m,) between that pole and the Sun."""
+        return np.degrees(np.arccos(np.clip(self.sun[:, 2], -1.0, 1.0)))
+
+    @property
+    def sun_distance_au(self) -> np.ndarray:
+        """(m,) from the Sun to the pair."""
+        return self.sun_distance_m / ASTRONOMICAL_UNIT_M
+
+    @property
+    def observer_distance_au(self) -> np.ndarray:
+        """(m,) from the observer to the pair."""
+        return self.observer_distance_m / ASTRONOMICAL_UNIT_M
+
+    @property
+    def sun_radius_rad(self) -> np.ndarray:
+        """(m,) angular radius of the Sun seen from the pair."""
+        return np.arcsin(SUN_RADIUS_M / self.sun_distance_m)
+
+
+@dataclass(frozen=True)
+class Sky:
+    """What decides where Sun and observer are: the pair's elements (mean anomaly at t0), t0, its frame, the site.
+
+    axes (3, 3): inertial = axes @ ecliptic J2000.
+    """
+
+    elements: Elements
+    clock: Clock
+    axes: np.ndarray
+    site: Site | None = None
+
+    @classmethod
+    def of(cls, scenario: Scenario) -> Sky:
+        """From [heliocentric_orbit], impact_epoch_utc, the orbit's pole and [observer].
+
+        InputError where one of the first three is missing.
+        """
+        helio, place = scenario.heliocentric_orbit, scenario.place
+        if helio is None:
+            raise InputError(
+                f"{place}:heliocentric_orbit",
+                "the table is missing, events need the pair's orbit about the Sun; add it",
+            )
+        if not scenario.impact_epoch_utc:
+            raise InputError(
+                f"{place}:impact_epoch_utc", "the key is missing, events need the date of t0; add it in UTC"
+            )
+        if scenario.mutual_orbit.pole_deg is None:
+            raise InputError(
+                f"{place}:mutual_orbit.pole_longitude_deg",
+                "the key is missing, events need the pole of the mutual orbit; add its longitude and latitude",
+            )
+        clock = Clock(moment(scenario.impact_epoch_utc))
+        elements = elements_at_impact(helio, scenario.impact_epoch_utc)
+        seen_from = scenario.observer
+        site = None
+        if seen_from.longitude_deg is not None:
+            site = Site(seen_from.longitude_deg, seen_from.latitude_deg, seen_from.height_m)
+        return cls(elements, clock, ecliptic_axes(scenario.mutual_orbit), site)
+
+    def at(self, time_s) -> Geometry:
+        """Directions at instants (m,), s from t0, at the pair."""
+        time = np.atleast_1d(np.asarray(time_s, dtype=float))
+        pair, velocity = position_velocity(self.elements, time)
+        delay = np.zeros_like(time)
+        for _ in range(_LIGHT_TIME_STEPS):
+            line = observer_about_sun_m(self.clock, time + delay, self.site) - pair
+            delay = np.linalg.norm(line, axis=1) / SPEED_OF_LIGHT_M_S
+        sun, seen = _unit(-pair), _unit(line)
+        drag = velocity / SPEED_OF_LIGHT_M_S
+        turned = [vectors @ self.axes.T for vectors in (sun, seen, _unit(sun + drag), _unit(seen - drag))]
+        return Geometry(time, *turned, np.linalg.norm(pair, axis=1), np.linalg.norm(line, axis=1))
+
+    def observed_utc(self, time_s) -> list[str]:
+        """When (UTC) what happens at instants (m,) at the pair is seen."""
+        time = np.atleast_1d(np.asarray(time_s, dtype=float))
+        return self.clock.utc(time + self.at(time).light_time_s) if len(time) else []
+
+
+def _unit(vectors: np.ndarray) -> np.ndarray:
+    return vectors / np.linalg.norm(vectors, axis=1)[:, None]
+
+
+@dataclass(frozen=True)
+class Sight:
+    """Directions over a window as smooth curves: looked up by the thousand, computed once an hour.
+
+    Cubic splines; their error is below 1e-8 rad with the Earth's rotation in them, unless the pair passes within about
+    0.01 au.
+    """
+
+    sky: Sky
+    start_s: float
+    end_s: float
+
+    _SPACING_S = 3600.0
+
+    @cached_property
+    def _curves(self):
+        from scipy.interpolate import CubicSpline
+
+        count = max(5, int(np.ceil((self.end_s - self.start_s) / self._SPACING_S)) + 1)
+        time = np.linspace(self.start_s, self.end_s, count)
+        g = self.sky.at(time)
+        table = np.column_stack([g.sunward, g.earthward, g.sun_radius_rad, g.light_time_s])
+        return CubicSpline(time, table)
+
+    def sunward(self, time_s: np.ndarray) -> np.ndarray:
+        """(m, 3) where light comes from in the pair's frame."""
+        return _unit(self._curves(time_s)[:, 0:3])
+
+    def earthward(self, time_s: np.ndarray) -> np.ndarray:
+        """(m, 3) where light leaves to in the pair's frame."""
+        return _unit(self._curves(time_s)[:, 3:6])
+
+    def sun_radius_rad(self, time_s: np.ndarray) -> np.ndarray:
+        """(m,) angular radius of the Sun."""
+        return self._curves(time_s)[:, 6]
+
+    def light_time_s(self, time_s: np.ndarray) -> np.ndarray:
+        """(m,) to the observer."""
+        return self._curves(time_s)[:, 7]

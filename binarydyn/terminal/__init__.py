@@ -1,0 +1,1 @@
+"""How commands speak to a terminal: tables, progress, interruption."""
