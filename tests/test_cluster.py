@@ -250,7 +250,7 @@ def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
     (tmp_path / "sitecustomize.py").write_text(
         "import os, sys\n"
         "if 'worker' in sys.argv or 'spawn_main' in ' '.join(sys.orig_argv):\n"
-        "    from binarydyn.ensembles import members\n"
+        "    from binarydyn.sampling import members\n"
         "    real = members.predict\n"
         "    def predict(asked, watch=None):\n"
         "        if asked.impactor.mass_kg == 500.0: os._exit(9)\n"

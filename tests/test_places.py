@@ -232,8 +232,8 @@ def test_without_a_standard_error_files_are_written_and_refusals_stay_off_the_ou
 
 
 def test_two_outputs_of_one_name_are_refused_before_anything_is_computed(file, tmp_path, capsys, monkeypatch):
-    for name in ("predict", "build", "simulate"):
-        monkeypatch.setattr(f"binarydyn.assessment.{name}", None, raising=False)
+    for name in ("prediction.predict", "relaxed.build", "dynamics.simulate"):
+        monkeypatch.setattr(f"binarydyn.{name}", None)
     picture, link, hard = tmp_path / "x.png", tmp_path / "y.png", tmp_path / "z.png"
     picture.write_bytes(b"older")
     link.symlink_to(picture)

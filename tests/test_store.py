@@ -341,11 +341,11 @@ def test_the_digest_of_the_source_sees_an_edit_in_any_folder_that_may_decide_a_n
     digest = identity.source_digest.__wrapped__
     seen = digest()
     folders = {path for path in package.iterdir() if path.is_dir()} | {package / "scenario" / "invented.toml"}
-    assert {"surroundings", "impact", "ensembles", "store"} <= {path.name for path in folders}
+    assert {"surroundings", "impact", "sampling", "files"} <= {path.name for path in folders}
     for place in sorted(folders | set(package.glob("*.py"))):
         with open(place / "__init__.py" if place.is_dir() else place, "a") as file:
             file.write("#")
-        decides = place.name not in ("store", "plots", "commands")
+        decides = place.name not in ("files", "store", "plots", "terminal", "commands")
         assert (digest() != seen) is decides, place.name
         seen = digest()
     (package / "surroundings" / "new.py").write_text("")

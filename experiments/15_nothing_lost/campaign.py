@@ -31,7 +31,8 @@ HERE = str(Path(__file__).parent)
 MASS = "impactor.mass_kg"
 SIMULATED = """
 import os, sys, time
-from binarydyn.ensembles import members, threads
+from binarydyn.ensembles import threads
+from binarydyn.sampling import members
 log = os.open(sys.argv[1], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
 def note(count):
     os.write(log, f"{count} {time.monotonic()}\\n".encode())

@@ -14,13 +14,17 @@ AREAS = {
     "gravity": "test_gravity test_reference_gravity",
     "dynamics": "test_dynamics test_splitting test_batch test_equilibria test_perturbations test_long_runs test_cases",
     "impact": "test_impact test_ejecta test_boulders test_reshaping test_hits_together test_aim test_brief",
-    "observables": "test_observables test_geometry test_events test_light_curve test_mid_times test_timing "
-    "test_fundamental_frequencies test_frequency_sums",
+    "observables": "test_observables test_trust test_fundamental_frequencies test_frequency_sums",
+    "sky": "test_geometry test_events test_light_curve test_mid_times test_timing test_photometry",
     "surroundings": "test_surroundings test_describe",
-    "assessment": "test_assessment test_trust test_outcomes test_describe test_perturbations test_plan test_infer "
-    "test_posterior test_timetable test_photometry test_validate test_unstable_runs test_round_trip test_equilibria",
-    "ensembles": "test_brief test_cases test_sample test_predict_sample test_sensitivity test_companions "
-    "test_relaxed_many test_hits_together test_timetable_spread test_sweep",
+    "relaxed": "test_assessment test_relaxed_many test_trust test_perturbations test_equilibria test_tumbling",
+    "prediction": "test_assessment test_trust test_outcomes test_describe test_perturbations test_swing "
+    "test_orbit_plane",
+    "sampling": "test_sample test_predict_sample test_sweep test_companions",
+    "batch": "test_brief test_cases test_companions test_relaxed_many test_hits_together test_sweep",
+    "observing": "test_plan test_timetable test_photometry test_timetable_spread test_timing",
+    "inference": "test_infer test_posterior test_unstable_runs test_round_trip test_sensitivity",
+    "validation": "test_validate test_posterior test_round_trip",
 }
 """Folder or file of the package to its tests; what is not here (files, figures, commands) has no physics."""
 _LEFT_OUT = {
