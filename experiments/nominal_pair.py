@@ -16,7 +16,8 @@ import numpy as np
 from binarydyn._jit import written_module
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import G
-from binarydyn.dynamics import State, System, motion
+from binarydyn.dynamics import State, System
+from binarydyn.motion import equations
 
 DAYS, CHECKPOINTS = 60.0, 10
 PERIOD_ERROR_M = 0.19
@@ -78,7 +79,7 @@ def checkpoints() -> np.ndarray:
 
 def right_hand_side(number: int) -> ModuleType:
     """Compiled functions slope(y, work (40,), c, k) -> (20,) and evaluate(work, count, c, k) of a gravity model."""
-    motion.module(number)
+    equations.module(number)
     return generated("right_hand_side", _RIGHT_HAND_SIDE.format(number=number))
 
 

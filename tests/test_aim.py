@@ -14,9 +14,9 @@ from trimesh.ray.ray_triangle import ray_triangle_id
 from binarydyn.bodies import Ellipsoid, Hit, Layered, Polyhedron
 from binarydyn.bodies.inclusion import Inclusion
 from binarydyn.commands import main
-from binarydyn.dynamics.state import State, System
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, direction_in_space, ecliptic_axes, impact_on, orbit_axes
+from binarydyn.motion.state import State, System
 from binarydyn.plots.aim import aim_figure, sight
 from binarydyn.prediction import predict
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, MutualOrbit, Scenario, builtin, varied

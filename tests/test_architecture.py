@@ -22,6 +22,8 @@ ORDER = [
     "scenario",
     "bodies",
     "gravity",
+    "motion",
+    "integrators",
     "dynamics",
 ]
 ORDER += ["impact", "observables", "sky", "surroundings", "relaxed", "prediction", "sampling", "batch", "ensembles"]

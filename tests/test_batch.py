@@ -8,7 +8,8 @@ from meshes import lumpy
 
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
-from binarydyn.dynamics import State, System, batch, lanes, simulate, simulate_many
+from binarydyn.dynamics import State, System, simulate, simulate_many
+from binarydyn.integrators import batch, lanes
 
 DAYS = 3.0
 

@@ -18,8 +18,8 @@ from binarydyn.batch.scaled import Scaled
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import DAY_S, G
 from binarydyn.dynamics import State, System, simulate
-from binarydyn.dynamics.motion import parameters
 from binarydyn.errors import InputError
+from binarydyn.motion.equations import parameters
 from binarydyn.observables import attitude, period
 
 DAYS = 20.0

@@ -14,13 +14,14 @@ from scipy.spatial.transform import Rotation
 from scipy.special import ellipj
 
 from binarydyn.bodies import Ellipsoid
-from binarydyn.dynamics import State, System, rungekutta, semi_major_axis_m, simulate
-from binarydyn.dynamics import tableau_8_5_3 as tableau
+from binarydyn.dynamics import State, System, semi_major_axis_m, simulate
 from binarydyn.dynamics.equal_steps import equal_steps
-from binarydyn.dynamics.motion import parameters
-from binarydyn.dynamics.propagate import ERROR_SHARE, advance, blocks, finished, fraction_done, scales, start
-from binarydyn.dynamics.stepper import SIZE, WEIGHT
 from binarydyn.gravity import mutual_gravity
+from binarydyn.integrators import rungekutta
+from binarydyn.integrators import tableau_8_5_3 as tableau
+from binarydyn.integrators.propagate import ERROR_SHARE, advance, blocks, finished, fraction_done, scales, start
+from binarydyn.motion.equations import parameters
+from binarydyn.motion.layout import SIZE, WEIGHT
 
 DAY_S, HOUR_S = 86400.0, 3600.0
 AHEAD = np.array([1.0, 0.0, 0.0, 0.0])

@@ -10,11 +10,11 @@ from scipy.spatial.transform import Rotation
 
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
-from binarydyn.dynamics.state import State, System
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, beta_draws, impact_on, orbit_axes
 from binarydyn.impact.ejecta import Blow, Crater, Ground
 from binarydyn.impact.transfer import Place, scaled
+from binarydyn.motion.state import State, System
 from binarydyn.scenario import MATERIALS, Direction, Impactor, Material, MomentumTransfer, Sampling
 
 NAMES = tuple(MATERIALS)

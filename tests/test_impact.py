@@ -9,10 +9,10 @@ from scipy.integrate import solve_ivp
 from scipy.spatial.transform import Rotation
 
 from binarydyn.bodies import Ellipsoid, Polyhedron
-from binarydyn.dynamics.state import State, System
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, impact_on, inertial_direction, orbit_axes
 from binarydyn.impact.momentum import momentum_audit
+from binarydyn.motion.state import State, System
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, Push, Site, builtin
 
 STILL = np.array([1.0, 0.0, 0.0, 0.0])

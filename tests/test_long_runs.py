@@ -16,10 +16,11 @@ from test_batch import assert_same, member, thrown
 from binarydyn.bodies import Ellipsoid
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
-from binarydyn.dynamics import INTEGRATORS, State, System, gauss, gauss_runs, lanes, simulate, simulate_many
-from binarydyn.dynamics.perturbations import Drift, Perturbations
-from binarydyn.dynamics.propagate import advance, blocks, finished, scales, start
-from binarydyn.dynamics.tableau_gauss import tables
+from binarydyn.dynamics import INTEGRATORS, State, System, simulate, simulate_many
+from binarydyn.integrators import gauss, gauss_runs, lanes
+from binarydyn.integrators.propagate import advance, blocks, finished, scales, start
+from binarydyn.integrators.tableau_gauss import tables
+from binarydyn.motion.perturbations import Drift, Perturbations
 from binarydyn.scenario import builtin
 
 ROUNDING = 2.0**-53

@@ -10,9 +10,9 @@ from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
 from binarydyn import observables
-from binarydyn.dynamics.state import System
-from binarydyn.dynamics.trajectory import Trajectory
 from binarydyn.errors import FewCyclesError, InputError
+from binarydyn.motion.state import System
+from binarydyn.motion.trajectory import Trajectory
 from binarydyn.observables import attitude, cycle_periods, estimators, lines, orbit, orbit_shape, period, periods
 from binarydyn.observables import interpolation as between
 from binarydyn.observables.window import window

@@ -22,17 +22,14 @@ from binarydyn.dynamics import (
     SolarTide,
     State,
     System,
-    motion,
-    perturbations,
-    propagate,
-    rungekutta,
     semi_major_axis_m,
     simulate_many,
-    stepper,
 )
 from binarydyn.impact import impact_on
 from binarydyn.inference import infer
+from binarydyn.integrators import propagate, rungekutta
 from binarydyn.kepler import Elements, position_velocity
+from binarydyn.motion import equations, layout, perturbations
 from binarydyn.observables import period
 from binarydyn.observing.event_times import Campaign
 from binarydyn.prediction.closed_forms import analytic_changes
@@ -137,12 +134,12 @@ def test_a_moonlet_that_leaves_has_left_beyond_the_hill_sphere():
 
 def rates_at(system: System, time_s: float, number: int) -> np.ndarray:
     constants, coefficients = system.parameters
-    work = np.zeros(stepper.WORK)
-    work[: stepper.SIZE], work[stepper.CLOCK] = system.state.vector, time_s
-    if number >= motion.PERTURBED:
+    work = np.zeros(layout.WORK)
+    work[: layout.SIZE], work[layout.CLOCK] = system.state.vector, time_s
+    if number >= equations.PERTURBED:
         constants = np.append(constants, system.perturbations.constants(system, system.state, True))
-    motion.module(number).rates(work, 0, stepper.SIZE, coefficients, constants)
-    return work[stepper.SIZE : 2 * stepper.SIZE].copy()
+    equations.module(number).rates(work, 0, layout.SIZE, coefficients, constants)
+    return work[layout.SIZE : 2 * layout.SIZE].copy()
 
 
 def test_the_sun_turns_bodies_as_a_gravity_gradient_does():
@@ -310,7 +307,7 @@ def test_dissipation_keeps_the_angular_momentum_and_takes_energy():
     run = simulate(perturbed(system, dissipation=tides), 60.0)
     constants, coefficients = system.parameters
     energy, *momentum = np.array(
-        [motion.conserved(102, y, 0, coefficients, constants) for y in np.ascontiguousarray(run.y[::20])]
+        [equations.conserved(102, y, 0, coefficients, constants) for y in np.ascontiguousarray(run.y[::20])]
     ).T
     size = np.linalg.norm(np.cross(run.y[0, :3], run.y[0, 3:6]))
     assert np.abs(np.array(momentum) - [[part[0]] for part in momentum]).max() < 1e-10 * size

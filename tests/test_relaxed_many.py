@@ -6,8 +6,8 @@ import pytest
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import G
-from binarydyn.dynamics.motion import parameters
-from binarydyn.dynamics.state import flattening_m2
+from binarydyn.motion.equations import parameters
+from binarydyn.motion.state import flattening_m2
 from binarydyn.relaxed.periodic import ACCEPTED, Wanted, find
 from binarydyn.relaxed.relaxed_many import Pairs, relaxed_many
 

@@ -242,8 +242,8 @@ def conserved(system: System, state: State) -> tuple[float, np.ndarray]:
     from numba import njit
 
     from binarydyn.constants import G
-    from binarydyn.dynamics.motion import conserved as kernel
     from binarydyn.gravity.models import model_number
+    from binarydyn.motion.equations import conserved as kernel
 
     constants, coefficients = system.parameters
     number = model_number(system.degree, True)

@@ -7,9 +7,10 @@ import pytest
 from test_batch import assert_same, member, thrown
 
 from binarydyn.constants import DAY_S
-from binarydyn.dynamics import INTEGRATORS, batch, simulate, simulate_many, split_runs, splitting
-from binarydyn.dynamics.motion import parameters
+from binarydyn.dynamics import INTEGRATORS, simulate, simulate_many
 from binarydyn.impact import apply_impact
+from binarydyn.integrators import batch, split_runs, splitting
+from binarydyn.motion.equations import parameters
 from binarydyn.observables import period
 from binarydyn.prediction import predict
 from binarydyn.relaxed import build

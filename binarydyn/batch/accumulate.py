@@ -3,7 +3,7 @@
 The mean rate of the longitude under the squared Hann window (observables/estimators.py, weighted_fit) is a weighted
 sum of the angles turned in each step, so one number a case holds it; extremes of the distance, of the angle between
 the moonlet's long axis and the line of centres, and of the tilt of its short axis against the orbit normal cost one
-number each. Steps are those of the splitting (dynamics/splitting.py); this file writes them for lanes, gpu.py the
+number each. Steps are those of the splitting (integrators/splitting.py); this file writes them for lanes, gpu.py the
 same text for a GPU.
 """
 
@@ -15,10 +15,10 @@ from types import ModuleType
 import numba
 
 from .._jit import by_model, entry_points, kernel, written_module
-from ..dynamics.lanes import LANES
-from ..dynamics.motion import double_reciprocal, turn
-from ..dynamics.splitting import CONSTANTS, SIZE, drift, kick, work_size
 from ..gravity.tape import Tape, text_of
+from ..integrators.lanes import LANES
+from ..integrators.splitting import CONSTANTS, SIZE, drift, kick, work_size
+from ..motion.equations import double_reciprocal, turn
 
 GIVEN, KEPT = 7, 7
 """Of each case: the axes from which and towards which the longitude counts, and which end of the long axis points at

@@ -19,8 +19,8 @@ import numpy as np
 from ..bodies.averaged import free_turns
 from ..constants import DAY_S
 from ..dynamics import State, System
-from ..dynamics.lanes import LANES, aligned
-from ..dynamics.splitting import CONSTANTS, DRIFTS, KICKS, LONGEST_DRIFT, MOST_TURN, SIZE, work_size
+from ..integrators.lanes import LANES, aligned
+from ..integrators.splitting import CONSTANTS, DRIFTS, KICKS, LONGEST_DRIFT, MOST_TURN, SIZE, work_size
 from ..observables.averages import squared_hann
 from ..observables.orientation import rotations
 from ..sampling.members import cores

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..dynamics.splitting import CONSTANTS, SIZE
+from ..integrators.splitting import CONSTANTS, SIZE
 from ..observables.chaos import TWIST_RAD, attitude_angle
 from ..vectors import quaternion_of_turn
 from .cases import Cases, Outcomes, accumulated, dot, started

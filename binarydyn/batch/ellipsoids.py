@@ -15,7 +15,7 @@ from ..bodies import Ellipsoid
 class Ellipsoids:
     """n homogeneous ellipsoids: semi_axes_m (3, n), a >= b >= c each, density_kg_m3 (n,).
 
-    Quantities are those of bodies.Ellipsoid, one for each; `dynamics.motion.parameters` takes two of these like two
+    Quantities are those of bodies.Ellipsoid, one for each; `motion.equations.parameters` takes two of these like two
     bodies.
     """
 

@@ -14,9 +14,9 @@ from functools import cache
 import numpy as np
 
 from ..constants import DAY_S
-from ..dynamics.splitting import CONSTANTS, DRIFTS, INVERSE, KICKS, SIZE, part, work_size
 from ..errors import ArgumentError
 from ..gravity.tape import text_of
+from ..integrators.splitting import CONSTANTS, DRIFTS, INVERSE, KICKS, SIZE, part, work_size
 from .accumulate import GIVEN, KEPT, measuring
 from .cases import Cases, Outcomes, outcomes, turn_weights
 

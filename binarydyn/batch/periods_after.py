@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..dynamics import State, System
-from ..dynamics.propagate import MAX_STEPS
 from ..errors import FewCyclesError, InputError
+from ..integrators.propagate import MAX_STEPS
 from ..observables import period
 from ..observables.chaos import covered_days, is_regular, simulate_with_companions
 from ..observables.orientation import axis_angles_deg

@@ -8,14 +8,14 @@ from functools import cached_property
 
 import numpy as np
 
-from ..dynamics.state import Body
+from ..motion.state import Body
 
 
 @dataclass(frozen=True)
 class Scaled:
     """n bodies like `body`, size (n,) times as large, of density_kg_m3 (n,).
 
-    Integrals of degree d grow as size^(3 + d).  `dynamics.motion.parameters` takes two of these like two bodies.
+    Integrals of degree d grow as size^(3 + d).  `motion.equations.parameters` takes two of these like two bodies.
     """
 
     body: Body

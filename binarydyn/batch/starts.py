@@ -10,10 +10,10 @@ import numpy as np
 
 from ..bodies import Ellipsoid
 from ..constants import HOUR_S, G
-from ..dynamics.motion import parameters
-from ..dynamics.state import flattening_m2
 from ..errors import ConvergenceError, InputError
 from ..gravity.models import model_number
+from ..motion.equations import parameters
+from ..motion.state import flattening_m2
 from ..observables.chaos import covered_days, is_unstable
 from ..relaxed.periodic import Wanted
 from ..relaxed.relaxed_many import Pairs, relaxed_many
@@ -32,7 +32,7 @@ _PART = 512
 
 @dataclass(frozen=True)
 class Starts:
-    """n pairs at t0 with their calibrated masses: states y (20, n), parameters as of dynamics.motion, and (n,) numbers.
+    """n pairs at t0 with calibrated masses: states y (20, n), parameters as of motion.equations, and (n,) numbers.
 
     found: where False there is no start here, and the rest means nothing.  growth, spread_s: of companions in the
     window before t0, as of observables.chaos; nan where that was not asked for.

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..constants import DAY_S
-from ..dynamics.splitting import RESONANCE, STEP_SPIN, STEP_TURN
+from ..integrators.splitting import RESONANCE, STEP_SPIN, STEP_TURN
 
 _RUNG = 1.05
 _FIRST = 32
@@ -22,7 +22,7 @@ def steps_of(y: np.ndarray, gm_m3_s2: np.ndarray, days: float, finer: float = 1.
     """(n,) whole numbers of steps for a window from states (20, n): `finer` times what the step of the splitting needs.
 
     Steps are within STEP_TURN of the orbit and STEP_SPIN of the faster spin, and off the resonance with the primary's
-    forcing (dynamics/splitting.py).
+    forcing (integrators/splitting.py).
     """
     window_s = abs(days) * DAY_S
     x, w, s = y[0:3], y[10:13], y[17:20]

@@ -122,7 +122,7 @@ def _integrator(scenario: Scenario) -> dict[str, str]:
 
 def _lanes() -> tuple[int, int]:
     """Members side by side, and bits of this processor's vectors, in which they are calculated."""
-    from ..dynamics.lanes import LANES, vector_bits
+    from ..integrators.lanes import LANES, vector_bits
 
     return LANES, vector_bits()
 

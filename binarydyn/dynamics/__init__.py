@@ -1,11 +1,12 @@
 """How the two bodies move."""
 
+from ..integrators.propagate import semi_major_axis_m
+from ..motion.methods import INTEGRATORS, Integrator
+from ..motion.perturbations import Dissipation, Drift, Perturbations, SolarTide
+from ..motion.state import Body, State, System
+from ..motion.trajectory import Trajectory
 from .equilibria import Equilibrium, circular_orbits, relative_equilibria, relative_equilibrium
-from .perturbations import Dissipation, Drift, Perturbations, SolarTide
-from .propagate import semi_major_axis_m
-from .runs import INTEGRATORS, Integrator, simulate, simulate_many
-from .state import Body, State, System
-from .trajectory import Trajectory
+from .runs import simulate, simulate_many
 
 __all__ = [
     "INTEGRATORS",

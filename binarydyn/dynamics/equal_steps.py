@@ -9,10 +9,10 @@ import numba
 import numpy as np
 
 from .._jit import entry_points, kernel, wide_vectors
-from . import lanes
-from .batch import start_slopes
-from .lanes import CONSTANTS, LANES, PARAMETERS, STEPS, SUMS, TAKEN, aligned, attempt, take_ends
-from .stepper import SIZE
+from ..integrators import lanes
+from ..integrators.batch import start_slopes
+from ..integrators.lanes import CONSTANTS, LANES, PARAMETERS, STEPS, SUMS, TAKEN, aligned, attempt, take_ends
+from ..motion.layout import SIZE
 
 DISTANCE = SUMS + 19
 """Row: sum of |r| over the starts of a lane's steps."""

@@ -17,9 +17,9 @@ from ..bodies.averaged import Averaged
 from ..errors import InputError
 from ..gravity.mutual import mutual_gravity
 from ..kinds import BODY, NUMBER, takes
+from ..motion.state import Body, State
 from .equilibrium_search import FACINGS, Found, Turning, search
 from .stability import UNSTABLE, LinearMode, rotations, spectrum
-from .state import Body, State
 
 
 @dataclass(frozen=True)

@@ -15,11 +15,11 @@ from ..bodies.averaged import round_axes
 from ..errors import ConvergenceError
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
+from ..motion.equations import parameters, rates
+from ..motion.state import Body
 from ..vectors import quaternion_product
 from .displacement import FREE, displaced
-from .motion import parameters, rates
 from .stability import Pair, integrals, linearised, momentum, rotations
-from .state import Body
 
 RESIDUAL = 1e-12
 """Largest change of any coordinate in 1/n, in its own size, that counts as standing still."""

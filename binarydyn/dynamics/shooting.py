@@ -15,12 +15,12 @@ import numba
 import numpy as np
 
 from .._jit import entry_points, kernel
+from ..integrators import lanes
+from ..integrators.batch import start_slopes
+from ..integrators.lanes import CONSTANTS, LANES, PARAMETERS, STEPS, TAKEN, aligned, attempt, take_ends
+from ..motion.layout import SIZE
 from ..vectors import quaternion_product
-from . import lanes
-from .batch import start_slopes
 from .equal_steps import DISTANCE, add_distances
-from .lanes import CONSTANTS, LANES, PARAMETERS, STEPS, TAKEN, aligned, attempt, take_ends
-from .stepper import SIZE
 
 RATE, TIME, PAIR = SIZE, SIZE + 1, SIZE + 2
 _KEPT = SIZE + 3

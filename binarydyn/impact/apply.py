@@ -6,9 +6,9 @@ from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 
-from ..dynamics.state import State, System
 from ..errors import InputError
 from ..kinds import takes
+from ..motion.state import State, System
 from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
 from .boulders import Thrown, boulders_thrown
 from .frame import aim_axes, direction_in_space, orbit_axes

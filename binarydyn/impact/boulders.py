@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics.state import State, System
 from ..errors import InputError
+from ..motion.state import State, System
 from ..scenario import Boulder, MutualOrbit
 from .departure import Stand
 from .frame import direction_in_space

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..dynamics.angular_momentum import angular_momenta
-from ..dynamics.state import State, System
 from ..kinds import takes
+from ..motion.state import State, System
 from .apply import Impact
 from .momentum import rotation
 from .reshaping import potential_J

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import G
-from ..dynamics.state import State, System
+from ..motion.state import State, System
 from .ejecta import Crater
 from .momentum import rotation
 

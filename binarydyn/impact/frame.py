@@ -11,9 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..columns import cross, dot, length, turned_back, unit
-from ..dynamics.state import State
 from ..errors import InputError
 from ..kinds import takes
+from ..motion.state import State
 from ..scenario import Direction, MutualOrbit
 
 _SMALLEST_SINE = 1e-9

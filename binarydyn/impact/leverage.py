@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from ..bodies import Ellipsoid
-from ..dynamics.state import System
+from ..motion.state import System
 from ..scenario import MomentumTransfer, Scenario
 from ..scenario.fields import unchecked
 from ..scenario.tables.bodies import axes_of_ratios

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..columns import cross, dot, turned_back
-from ..dynamics.state import State, System
+from ..motion.state import State, System
 from ..vectors import rotation_of_quaternion
 
 

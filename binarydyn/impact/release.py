@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from ..columns import dot
-from ..dynamics.state import State, System
 from ..errors import InputError
+from ..motion.state import State, System
 from .departure import Stand, departed
 from .frame import direction_in_space, tilted
 from .momentum import ejecta_momentum, pushed, rotation

@@ -23,9 +23,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..bodies.ellipsoid import Ellipsoid
-from ..dynamics.state import Body, State, System
 from ..gravity.mutual import mutual_gravity
 from ..kinds import NUMBER, takes
+from ..motion.state import Body, State, System
 from ..scenario import Reshaping
 from .momentum import rotation
 

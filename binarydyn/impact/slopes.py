@@ -14,7 +14,7 @@ import numpy as np
 from ..bodies.surface import Facets
 from ..columns import dot, turned, turned_back, unit
 from ..constants import G
-from ..dynamics.state import State, System
+from ..motion.state import State, System
 from ..scenario import Impactor, MomentumTransfer
 from .ejecta import Blow, Crater, Ground
 from .frame import direction_in_space, orbit_axes, tilted

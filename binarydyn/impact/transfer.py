@@ -18,8 +18,8 @@ import numpy as np
 
 from ..columns import length
 from ..constants import G
-from ..dynamics.state import System
 from ..kinds import takes
+from ..motion.state import System
 from ..scenario import Impactor, MomentumTransfer, Sampling
 from .draws import drawn
 from .ejecta import Blow, Crater, Ground, Numbers

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
-from ..dynamics.trajectory import Trajectory
 from ..errors import FewCyclesError, InputError
 from ..kinds import shape, shown, takes
+from ..motion.trajectory import Trajectory
 from . import estimators
 from .window import Window, window
 

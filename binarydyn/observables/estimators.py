@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..dynamics.state import System
 from ..errors import InputError
+from ..motion.state import System
 from .averages import hann, mean, slope, spans, squared_hann
 from .frequency import refined_rate
 from .interpolation import passages

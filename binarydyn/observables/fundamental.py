@@ -19,8 +19,8 @@ import numpy as np
 
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
-from ..dynamics.trajectory import Trajectory
 from ..kinds import takes
+from ..motion.trajectory import Trajectory
 from .averages import hann
 from .frequency import Line, even_count, peeled, refined_rate, wave
 from .orientation import AttitudeHistory

@@ -8,9 +8,9 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..dynamics.angular_momentum import angle_deg, angular_momenta
-from ..dynamics.trajectory import Trajectory
 from ..errors import InputError
 from ..kinds import takes
+from ..motion.trajectory import Trajectory
 from .averages import hann, mean, slope, spans, squared_hann
 from .estimators import weighted_fit
 from .frequency import Line, even_count, lines

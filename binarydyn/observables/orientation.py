@@ -8,8 +8,8 @@ import numpy as np
 
 from ..bodies.averaged import free_turns
 from ..constants import DAY_S, HOUR_S
-from ..dynamics.trajectory import Trajectory
 from ..kinds import takes
+from ..motion.trajectory import Trajectory
 from ..vectors import rotation_of_quaternion
 from .averages import mean, spans, squared_hann
 from .window import check_samples

@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from ..dynamics.state import System
-from ..dynamics.trajectory import Trajectory
 from ..errors import InputError
+from ..motion.state import System
+from ..motion.trajectory import Trajectory
 
 _SAMPLES_NEEDED = 8
 _LONGEST_STEP_RAD = 0.5 * np.pi

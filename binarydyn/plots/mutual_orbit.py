@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..dynamics.trajectory import Trajectory
+from ..motion.trajectory import Trajectory
 from .outlines import laps, orbital_plane, outline, path, pericentres
 from .style import AFTER, BEFORE, IMPACT, INK, LATER, PALE
 

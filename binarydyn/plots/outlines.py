@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..dynamics.state import Body
-from ..dynamics.trajectory import Trajectory
+from ..motion.state import Body
+from ..motion.trajectory import Trajectory
 from ..observables.orientation import rotations
 
 _POINTS_A_STEP = 4

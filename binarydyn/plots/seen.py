@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from ..constants import DAY_S
-from ..dynamics.trajectory import Trajectory
 from ..errors import FewCyclesError, InputError
+from ..motion.trajectory import Trajectory
 from ..observables import AttitudeHistory, attitude, cycle_periods
 
 

@@ -12,11 +12,11 @@ from ..bodies.averaged import Averaged
 from ..constants import HOUR_S, G
 from ..dynamics import Equilibrium, relative_equilibrium
 from ..dynamics.angular_momentum import angular_momenta
-from ..dynamics.state import Body
 from ..errors import ConvergenceError
 from ..impact import Impact, impact_on
 from ..kepler import Elements, position_velocity
 from ..kinds import takes
+from ..motion.state import Body
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_at_impact, elements_of

@@ -19,12 +19,12 @@ import numpy as np
 from ..constants import G
 from ..dynamics.displacement import FREE, displaced, product
 from ..dynamics.equal_steps import equal_steps
-from ..dynamics.motion import parameters
-from ..dynamics.state import State, flattening_m2
-from ..dynamics.stepper import SIZE
 from ..errors import ConvergenceError
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
+from ..motion.equations import parameters
+from ..motion.layout import SIZE
+from ..motion.state import State, flattening_m2
 
 STEP_RAD = 0.08
 """Largest turn of the faster spin in one integration step: the error over one T is then at rounding level."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ..constants import DAY_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, System
-from ..dynamics.perturbations import share
 from ..impact.frame import ecliptic_axes
+from ..motion.perturbations import share
 from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_at_impact
 from ..surroundings import volume_radius_m

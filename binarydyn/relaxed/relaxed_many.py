@@ -13,7 +13,7 @@ import numpy as np
 
 from ..dynamics.displacement import FREE, displaced
 from ..dynamics.shooting import shots
-from ..dynamics.stepper import SIZE
+from ..motion.layout import SIZE
 from .growth_by_map import growth_by_map
 from .periodic import ACCEPTED, LONGEST_MOVE, SLIP_LIMIT, STEP_RAD, TURN_LIMIT, Wanted, return_map
 
@@ -32,9 +32,9 @@ _DAMPING = 1e-14
 
 @dataclass(frozen=True)
 class Pairs:
-    """m pairs of one gravity model: parameters as of dynamics.motion, (19, m) and (c, m).
+    """m pairs of one gravity model: parameters as of motion.equations, (19, m) and (c, m).
 
-    gm_m3_s2, flattening_m2 (m,): of both bodies, as dynamics.state gives them.
+    gm_m3_s2, flattening_m2 (m,): of both bodies, as motion.state gives them.
     """
 
     model: int

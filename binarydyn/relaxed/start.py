@@ -16,10 +16,10 @@ import numpy as np
 from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
 from ..constants import DAY_S, HOUR_S
 from ..dynamics import State, System, Trajectory, simulate
-from ..dynamics.rungekutta import apart
 from ..errors import ConvergenceError, InputError
 from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
+from ..integrators.rungekutta import apart
 from ..kinds import takes
 from ..observables import averages, orbit_shape, period
 from ..observables.chaos import TWIST_RAD, Trust, by_seconds, covered_days, simulate_with_companions

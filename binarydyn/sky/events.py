@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics.trajectory import Trajectory
+from ..motion.trajectory import Trajectory
 from .crossings import ends_below, root, smallest
 from .geometry import Sight, Sky
 from .motion_between import MotionBetween

@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from ..dynamics.state import Body
 from ..errors import InputError
+from ..motion.state import Body
 
 
 @dataclass(frozen=True, eq=False)

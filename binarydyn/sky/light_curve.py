@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics.trajectory import Trajectory
 from ..errors import InputError
+from ..motion.trajectory import Trajectory
 from .brightness import Facets, fluxes
 from .geometry import Sight, Sky
 from .motion_between import MotionBetween

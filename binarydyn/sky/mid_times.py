@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics.trajectory import Trajectory
+from ..motion.trajectory import Trajectory
 from .events import BODIES, KINDS, middles
 from .geometry import Sight, Sky
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics.motion import quaternion_rate
-from ..dynamics.trajectory import Trajectory
 from ..errors import InputError
+from ..motion.equations import quaternion_rate
+from ..motion.trajectory import Trajectory
 from ..observables.interpolation import pieces
 from ..observables.orientation import rotations
 from .figure import Figure

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from ..dynamics import Trajectory
-from ..dynamics.state import Body
 from ..files.whole import image, put
+from ..motion.state import Body
 from ..prediction import Prediction
 from ..relaxed import Start
 from ..sampling import Drawn

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import ASTRONOMICAL_UNIT_M, GM_SUN, HOUR_S, SOLAR_IRRADIANCE_1AU_W_M2, SPEED_OF_LIGHT_M_S, G
-from ..dynamics.state import Body, System
+from ..motion.state import Body, System
 
 
 def sphere_of_influence_m(semi_major_axis_m: float, gm_m3_s2: float) -> float:

@@ -14,8 +14,8 @@ from scipy.integrate import solve_ivp
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import CHECKPOINTS, DAYS, fastest, nominal, right_hand_side
 
-from binarydyn.dynamics import propagate, rungekutta
-from binarydyn.dynamics.motion import parameters
+from binarydyn.integrators import propagate, rungekutta
+from binarydyn.motion.equations import parameters
 
 CHECKPOINT_MINUTES = DAYS * 1440.0 / CHECKPOINTS
 REPEATS = 9

@@ -14,7 +14,8 @@ import numpy as np
 from nominal_pair import CHECKPOINTS, DAYS, checkpoints, right_hand_side
 from scipy.integrate import solve_ivp
 
-from binarydyn.dynamics import batch, motion, propagate, split_runs
+from binarydyn.integrators import batch, propagate, split_runs
+from binarydyn.motion import equations
 
 SPACING_MINUTES = DAYS * 1440.0 / CHECKPOINTS
 
@@ -128,7 +129,7 @@ class Heyoka:
     def equations(self):
         import heyoka
 
-        text = motion.source(self.degree, True)
+        text = equations.source(self.degree, True)
         body = text[text.index("def rates") :].replace("    called_not_copied()\n", "")
         body = body.replace("    at, to = not_negative(at), not_negative(to)\n", "")
 

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import methods
 from nominal_pair import PERIOD_ERROR_M, circumstances, members
 
-from binarydyn.dynamics import propagate, rungekutta
+from binarydyn.integrators import propagate, rungekutta
 
 QUICK = "--quick" in sys.argv
 DEGREES = [int(word) for word in sys.argv[1:] if word.isdigit()] or ([4] if QUICK else [4, 6])

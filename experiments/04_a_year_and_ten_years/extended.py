@@ -9,10 +9,11 @@ from types import SimpleNamespace
 
 import numpy as np
 
-from binarydyn.dynamics import motion, propagate
-from binarydyn.dynamics.gauss import CARRY, STATE
 from binarydyn.gravity.generator import source
 from binarydyn.gravity.models import MODELS
+from binarydyn.integrators import propagate
+from binarydyn.integrators.gauss import CARRY, STATE
+from binarydyn.motion import equations
 from binarydyn.vectors import quaternion_product, rotation_of_quaternion
 
 LONG = np.longdouble
@@ -40,7 +41,7 @@ def energy_error(run: propagate.Run, states: np.ndarray) -> np.ndarray:
         "quaternion_product": quaternion_product.py_func,
         "rotation_of_quaternion": rotation_of_quaternion.py_func,
     }
-    exec(text_of(inspect.getsource(motion.conserved.py_func)), scope)
+    exec(text_of(inspect.getsource(equations.conserved.py_func)), scope)
     c, k = run.coefficients.astype(LONG), run.constants.astype(LONG)
     energy = scope["conserved"](run.model, states.astype(LONG).T, 0, c, k)[0]
     unit = 1.0 / (2.0 * propagate.semi_major_axis_m(run.system))
@@ -68,7 +69,7 @@ def reference(system, times_s: np.ndarray) -> np.ndarray:
     import heyoka
 
     constants, coefficients = system.parameters
-    body = text_of(motion.source(system.degree, True))
+    body = text_of(equations.source(system.degree, True))
     scope = {"math": SimpleNamespace(sqrt=heyoka.sqrt), "fma": fused}
     exec(body[body.index("def rates") :], scope)
     variables = heyoka.make_vars(*[f"y{i}" for i in range(20)])

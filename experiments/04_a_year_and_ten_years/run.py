@@ -21,7 +21,8 @@ from nominal_pair import circumstances, nominal
 
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import G
-from binarydyn.dynamics import State, System, simulate, split_runs
+from binarydyn.dynamics import State, System, simulate
+from binarydyn.integrators import split_runs
 
 YEAR, TEN_YEARS, CHECKPOINTS = 365.25, 3652.5, 500
 CENTURY = 36525.0

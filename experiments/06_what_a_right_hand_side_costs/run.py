@@ -19,9 +19,10 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import circumstances, fastest, generated, nominal, right_hand_side
 
 import binarydyn
-from binarydyn.dynamics import batch, lanes, motion
-from binarydyn.dynamics.motion import parameters
 from binarydyn.gravity.models import MODELS, Model
+from binarydyn.integrators import batch, lanes
+from binarydyn.motion import equations
+from binarydyn.motion.equations import parameters
 
 QUICK = "--quick" in sys.argv
 REPEATS = 7
@@ -99,7 +100,7 @@ class Cost:
 def flops(model: Model) -> int:
     """Floating-point operations of the generated text: a fused multiply-add is two; 1/sqrt is two; a sign is none."""
     total = 0
-    for node in ast.walk(ast.parse(motion.source(model.degree, model.even))):
+    for node in ast.walk(ast.parse(equations.source(model.degree, model.even))):
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name) and node.targets[0].id[0] == "t":
             if node.targets[0].id == "to":
                 continue

@@ -24,8 +24,8 @@ from binarydyn.batch.scaled import Scaled
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate_many
-from binarydyn.dynamics.motion import parameters
 from binarydyn.gravity.models import model_number
+from binarydyn.motion.equations import parameters
 from binarydyn.observables import period
 from binarydyn.observables.chaos import is_unstable
 

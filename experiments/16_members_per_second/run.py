@@ -29,8 +29,9 @@ from binarydyn.batch.inputs import Inputs, doubtful
 from binarydyn.batch.prepared import prepared
 from binarydyn.batch.starts import begun_together, repeated, starts_of
 from binarydyn.batch.summary_columns import Table
-from binarydyn.dynamics import batch, propagate, simulate_many
+from binarydyn.dynamics import simulate_many
 from binarydyn.impact import impact_on
+from binarydyn.integrators import batch, propagate
 from binarydyn.observables import period
 from binarydyn.observables.chaos import is_unstable
 from binarydyn.relaxed.start import start

@@ -12,14 +12,9 @@ from functools import cache
 from types import ModuleType
 
 from .._jit import by_model, written_module
-from . import motion
+from ..motion import equations
+from ..motion.layout import ARGUMENT, BEGUN, CLOCK, DENSE, END, ENDED, SIZE, WEIGHT
 from . import tableau_8_5_3 as tableau
-
-SIZE = 20
-ARGUMENT, END, WEIGHT, DENSE = 17 * SIZE, 18 * SIZE, 19 * SIZE, 20 * SIZE
-CLOCK = 27 * SIZE
-BEGUN, ENDED = CLOCK + 1, CLOCK + 2
-WORK = 28 * SIZE
 
 
 def _weighted(row: dict[int, float]) -> str:
@@ -45,7 +40,7 @@ def _stage(number: int, row: dict[int, float], to: int, timed: bool) -> str:
     )
 
 
-_HEAD = '''"""Runge-Kutta 8(5,3) steps with gravity model {number}: written by binarydyn.dynamics.stepper."""
+_HEAD = '''"""Runge-Kutta 8(5,3) steps with gravity model {number}: written by binarydyn.integrators.stepper."""
 
 import math
 
@@ -84,7 +79,7 @@ def prepare_dense(w, h, c, k):
 
 def source(number: int) -> str:
     """Text of the module with the kernels `attempt` and `prepare_dense` of a gravity model."""
-    timed = number >= motion.PERTURBED
+    timed = number >= equations.PERTURBED
     stages = [_stage(s, row, END if s == 13 else ARGUMENT, timed) for s, row in enumerate(tableau.STAGES, start=2)]
     fifth, third = (_weighted(row) for row in tableau.ERRORS)
     places = {"size": SIZE, "weight": WEIGHT, "end": END, "dense": DENSE}
@@ -100,7 +95,7 @@ def source(number: int) -> str:
 @cache
 def module(number: int) -> ModuleType:
     """The kernels of a gravity model."""
-    motion.module(number)  # its rates are imported by the written text
+    equations.module(number)  # its rates are imported by the written text
     return written_module(f"runge_kutta_steps_{number}", lambda: source(number))
 
 

@@ -1,7 +1,7 @@
 """Eight members side by side: right-hand side and Runge-Kutta steps whose innermost loop runs over the members.
 
 Each member (lane) has its own state, parameters and step.  One flat work array holds slots of 20 x 8 numbers in the
-order of stepper.py's slots, component by component, with the lanes innermost; after them the parameters of each lane.
+order of motion/layout.py, component by component, with the lanes innermost; after them the parameters of each lane.
 The operations and their order are those of the scalar kernels, so each lane gets the bits of a run on its own.
 """
 
@@ -17,9 +17,9 @@ from .._jit import by_model, written_module
 from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
 from ..gravity.tape import Tape, text_of
+from ..motion.equations import rates_terms
+from ..motion.layout import ARGUMENT, DENSE, END, SIZE, WEIGHT
 from . import tableau_8_5_3 as tableau
-from .motion import rates_terms
-from .stepper import ARGUMENT, DENSE, END, SIZE, WEIGHT
 
 LANES = 8
 WIDTH = SIZE * LANES
@@ -61,7 +61,7 @@ def aligned(count: int) -> np.ndarray:
     return raw[first : first + count]
 
 
-_HEAD = '''"""Runge-Kutta 8(5,3) in eight lanes, gravity model {number}: written by binarydyn.dynamics.lanes."""
+_HEAD = '''"""Runge-Kutta 8(5,3) in eight lanes, gravity model {number}: written by binarydyn.integrators.lanes."""
 
 import math
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 
 from .._jit import kernel, wide_vectors
+from ..motion.layout import END
 from .lanes import AT, ERROR, FACTOR, LANES, PARAMETERS, STEPS, SUMS, TAKEN
 from .rungekutta import MOST, SHORTEST_S
-from .stepper import END
 
 TIME, LOST, GROWTH, COUNT, EVALUATED, SAMPLED, NEAR2, FAR2, AFTER, LOST_AFTER, NEXT, DUE, EVENT, PENDING, REACH = range(
     SUMS + 4, SUMS + 19

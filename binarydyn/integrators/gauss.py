@@ -19,9 +19,9 @@ import re
 import numba
 
 from .._jit import kernel, written_module
+from ..motion.layout import ARGUMENT, SIZE
 from .lanes import LANES, SLOPE
 from .lanes import rates as rates_lanes
-from .stepper import ARGUMENT, SIZE
 
 WIDTH = SIZE * LANES
 # The work array is that of lanes.py; in the places of the Runge-Kutta slopes stand, twenty numbers each: state, its
@@ -71,7 +71,7 @@ _LARGEST = f"""    worst = 0.0
 
 def source() -> str:
     """Text of the kernels whose innermost loop runs over the stages: `guess`, `arguments`, `gains`, `expand`."""
-    text = '"""Loops over the stages of Gauss\'s collocation: written by binarydyn.dynamics.gauss."""\n\n'
+    text = '"""Loops over the stages of Gauss\'s collocation: written by binarydyn.integrators.gauss."""\n\n'
     text += "from binarydyn._jit import called_not_copied, fma, kernel, wide_vectors\n"
     lines = [f"x = 2.0 * first - 1.0 + length * (1.0 + w[{NODES} + l])", "p0, p1 = 1.0, x"]
     for m in range(1, LANES - 1):

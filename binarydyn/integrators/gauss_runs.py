@@ -13,6 +13,7 @@ import numba
 import numpy as np
 
 from .._jit import entry_points, kernel
+from ..motion.layout import ARGUMENT, SIZE
 from . import lanes
 from .gauss import END, MU, NODES, SAMPLE, STATE, WEIGHTS, guess, guess_from_start, last_term, solve, total
 from .lanes import LANES, PARAMETERS
@@ -37,7 +38,6 @@ from .rungekutta import (
     too_short,
     whereabouts,
 )
-from .stepper import ARGUMENT, SIZE
 from .tableau_gauss import tables
 
 BEFORE = GROWTH
@@ -172,4 +172,4 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
     arguments = "w, progress, out, spacing, max_steps, block_steps, limits, c, k"
-    return entry_points("gauss_model", number, "dynamics.gauss_runs", advance=arguments)
+    return entry_points("gauss_model", number, "integrators.gauss_runs", advance=arguments)

@@ -15,12 +15,12 @@ import numpy as np
 from ..constants import DAY_S
 from ..errors import InputError
 from ..kinds import check_kind, takes
+from ..motion.equations import PERTURBED
+from ..motion.layout import SIZE, WEIGHT, WORK
+from ..motion.state import State, System
+from ..motion.trajectory import STATUSES, Trajectory
 from ..scenario.tables.events import MOST_SAMPLES
 from . import rungekutta
-from .motion import PERTURBED
-from .state import State, System
-from .stepper import SIZE, WEIGHT, WORK
-from .trajectory import STATUSES, Trajectory
 
 MAX_STEPS = 20_000_000
 ERROR_SHARE = 0.05

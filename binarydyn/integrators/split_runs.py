@@ -11,12 +11,12 @@ import numpy as np
 
 from .._jit import entry_points, kernel
 from ..constants import DAY_S
+from ..motion.state import State, System
 from . import propagate
 from .lanes import LANES, aligned
 from .propagate import Run
 from .rungekutta import DONE, EVALUATIONS, FAR, LIMITS, NEAR, SAMPLES, STEP, STEPS, TIME, whereabouts
 from .splitting import CONSTANTS, DRIFTS, KICKS, LONGEST_DRIFT, MOST_TURN, SIZE, drift, fitting_step_s, kick, work_size
-from .state import State, System
 
 UNFIT = 9
 """Status of a lane whose bodies came near, parted, or are not numbers: a fixed step is not for them."""
@@ -60,7 +60,7 @@ def advance(model, w, out, steps, first, count, h, drifts, kicks, limits, status
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
     arguments = "w, out, steps, first, count, h, drifts, kicks, limits, status"
-    return entry_points("splitting_model", number, "dynamics.split_runs", advance=arguments)
+    return entry_points("splitting_model", number, "integrators.split_runs", advance=arguments)
 
 
 def start(system: System, days: float, state: State | None, sample_minutes: float) -> Run:

@@ -123,7 +123,7 @@ def source(degree: int, even: bool) -> str:
     lines = ["called_not_copied()", "at, to = not_negative(at), not_negative(to)"]
     lines += tape.body(reads + prologue, out)
     lines += [f"w[to + {i}] = {text_of(value)}" for i, value in enumerate(out)]
-    head = '"""The equations of motion for one gravity model: written by binarydyn.dynamics.motion."""\n\n'
+    head = '"""The equations of motion for one gravity model: written by binarydyn.motion.equations."""\n\n'
     head += "import math\n\nfrom binarydyn._jit import called_not_copied, fma, kernel, not_negative\n\n\n"
     head += "@kernel\ndef rates(w, at, to, c, k):\n"
     return head + "".join(f"    {line}\n" for line in lines)
@@ -135,10 +135,10 @@ PERTURBED = 1000
 
 def perturbed_source(number: int) -> str:
     """Text of the module with the kernel `rates` of a gravity model and the perturbations."""
-    return f'''"""The equations of motion with perturbations: written by binarydyn.dynamics.motion."""
+    return f'''"""The equations of motion with perturbations: written by binarydyn.motion.equations."""
 
 from binarydyn._jit import kernel
-from binarydyn.dynamics.perturbations import add
+from binarydyn.motion.perturbations import add
 from binarydyn_written.motion_{number} import rates as own
 
 

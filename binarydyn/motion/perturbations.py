@@ -26,14 +26,14 @@ from ..constants import GM_SUN, G
 from ..gravity.line import line_potential
 from ..kepler import Elements, hill_radius_m, position_velocity
 from ..vectors import rotation_of_quaternion
-from .stepper import CLOCK
+from .layout import CLOCK
 
 if TYPE_CHECKING:
     from .state import State, System
 
 PROFILES = ("exponential", "linear")
 MOTION = 19
-"""How many of the kernels' parameters are those of motion.py; here the perturbations' begin."""
+"""How many of the kernels' parameters are those of equations.py; here the perturbations' begin."""
 NEVER_S = 1e300
 _NEWTON_STEPS = 60
 MOST_ECCENTRIC = 0.6

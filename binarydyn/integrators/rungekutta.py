@@ -14,9 +14,10 @@ import numba
 
 from .._jit import entry_points, fma, inlined, kernel
 from ..bodies.contact import ellipsoids_touch
+from ..motion.equations import conserved, rates
+from ..motion.layout import BEGUN, CLOCK, DENSE, END, ENDED, SIZE
 from ..vectors import quaternion_product, rotation_of_quaternion
-from .motion import conserved, rates
-from .stepper import BEGUN, CLOCK, DENSE, END, ENDED, SIZE, attempt, prepare_dense
+from .stepper import attempt, prepare_dense
 
 DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT, PAUSED = range(6)
 # What a run remembers between blocks: time, the rounding error of the time, next step, how much longer it may get,
@@ -209,7 +210,7 @@ def entry(number: int):
     return entry_points(
         "runge_kutta_model",
         number,
-        "dynamics.rungekutta",
+        "integrators.rungekutta",
         advance="w, progress, out, spacing, max_steps, block_steps, limits, c, k",
         drifts="out, rows, c, k",
     )

@@ -14,7 +14,8 @@ from ..errors import InputError
 from ..gravity.models import DEGREES, model_number
 from ..gravity.mutual import even_pair
 from ..kinds import BODY, check_kind, shape, shown
-from .motion import parameters
+from .equations import parameters
+from .methods import INTEGRATORS
 from .perturbations import Perturbations
 
 
@@ -102,8 +103,6 @@ class System:
     perturbations: Perturbations | None = None
 
     def __post_init__(self):
-        from .runs import INTEGRATORS
-
         for name in ("primary", "secondary"):
             if not hasattr(getattr(self, name), "inertia_kg_m2"):
                 check_kind(f"System.{name}", getattr(self, name), BODY)
@@ -153,7 +152,7 @@ class System:
 
     @cached_property
     def parameters(self) -> tuple[np.ndarray, np.ndarray]:
-        """Motion constants and gravity coefficients of the kernels; see motion.py."""
+        """Motion constants and gravity coefficients of the kernels; see equations.py."""
         return parameters(self.primary, self.secondary, self.degree, even_pair(self.primary, self.secondary))
 
     def at(self, state: State) -> System:

@@ -21,8 +21,8 @@ from .._jit import by_model, written_module
 from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
 from ..gravity.tape import Tape, Term, text_of
+from ..motion.equations import pull_terms
 from .lanes import LANES
-from .motion import pull_terms
 
 SIZE, CONSTANTS = 20, 8
 """Constants of a lane: G (M1 + M2), then G M1 M2 / I of both bodies, and 1/|r|, which drifts keep; the gravity
@@ -217,7 +217,7 @@ def _kernel(name: str, number: int, lanes: int) -> str:
 
 def source(number: int, lanes: int) -> str:
     """Text of the module with the kernels `drift` and `kick`: each changes the states of all lanes by a time h."""
-    text = f'"""Parts of the splitting, gravity model {number}: written by binarydyn.dynamics.splitting."""\n\n'
+    text = f'"""Parts of the splitting, gravity model {number}: written by binarydyn.integrators.splitting."""\n\n'
     text += "import math\n\nfrom binarydyn._jit import called_not_copied, fma, kernel, wide_vectors\n"
     return text + "".join("\n\n" + _kernel(name, number, lanes) for name in ("drift", "kick"))
 

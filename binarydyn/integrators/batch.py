@@ -12,6 +12,7 @@ import numba
 import numpy as np
 
 from .._jit import entry_points, kernel
+from ..motion.layout import ARGUMENT, END, SIZE, WEIGHT
 from . import lanes, propagate
 from .lane_control import (
     CLOSE,
@@ -58,7 +59,6 @@ from .rungekutta import (
 from .rungekutta import GROWTH as RUN_GROWTH
 from .rungekutta import STEPS as RUN_STEPS
 from .rungekutta import TIME as RUN_TIME
-from .stepper import ARGUMENT, END, SIZE, WEIGHT
 
 BLOCK = 20_000
 """Joint steps in one call of compiled code: a tenth of a second, so that a run can be interrupted."""
@@ -266,7 +266,7 @@ def entry(number: int):
     arguments = (
         "w, member_of, queue, status, progress, out, spacing, max_steps, block, limits, states, weights, parameters"
     )
-    return entry_points("batch_model", number, "dynamics.batch", advance=arguments)
+    return entry_points("batch_model", number, "integrators.batch", advance=arguments)
 
 
 def integrate(runs: Sequence[propagate.Run], max_steps: float) -> None:

@@ -1,0 +1,1 @@
+"""What moves: the state of two bodies, their equations of motion, what perturbs them."""
