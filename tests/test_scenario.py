@@ -16,8 +16,8 @@ from binarydyn.commands import main
 from binarydyn.constants import G
 from binarydyn.errors import InputError
 from binarydyn.scenario import Scenario, builtin, load, numeric_names, varied
-from binarydyn.scenario.fields import in_range
 from binarydyn.scenario.nearest import advice
+from binarydyn.scenario.ranges import in_range
 
 TEXT = builtin().text
 LEAST = """

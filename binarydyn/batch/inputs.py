@@ -17,7 +17,7 @@ from ..constants import HOUR_S, G
 from ..errors import InputError
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
-from ..scenario.fields import are_in_range
+from ..scenario.ranges import are_in_range
 from ..scenario.scenario import SPIN_ORBIT_GAP
 from ..scenario.tables.bodies import DENSITY_KG_M3, RATIOS
 from ..scenario.variation import key_of, value_of

@@ -18,7 +18,7 @@ import numpy as np
 from ..errors import ConvergenceError
 from ..relaxed.start import Start
 from ..scenario import Scenario
-from ..scenario.fields import are_in_range
+from ..scenario.ranges import are_in_range
 from ..scenario.variation import key_of, value_of
 from .pair_draws import pairs
 from .quadratic import Quadratic, fitted, terms_of

@@ -1,7 +1,7 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
 from .keys import Key
-from .scenario import Scenario, builtin, load
+from .scenario import Scenario, builtin, load, varied
 from .tables.bodies import MutualOrbit, Polyhedron, Primary, Secondary
 from .tables.boulders import Boulder
 from .tables.directions import Direction, Site
@@ -14,7 +14,7 @@ from .tables.reshaping import Reshaping
 from .tables.sampling import Distribution, Sampling
 from .tables.spacecraft import Spacecraft
 from .tables.transfer import MomentumTransfer
-from .variation import numeric_names, value_of, varied
+from .variation import numeric_names, value_of
 
 __all__ = [
     "MATERIALS",

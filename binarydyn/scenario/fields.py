@@ -21,8 +21,11 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from ..errors import InputError
+from .keys import Key, known_keys
 from .nearest import nearest
 from .plain import HERE, plain
+from .ranges import in_range, is_finite, range_text
+from .sentences import input_error
 from .wording import as_given
 
 
@@ -64,38 +67,6 @@ def key(
     return Field(default, json_schema_extra=facts | {"open_low": open_low, "signed": signed, "choices": choices})
 
 
-def range_text(facts: dict[str, Any]) -> str:
-    """The allowed range in words, such as `0.1 .. 1e+06 m`; empty where there is none."""
-    if facts["choices"]:
-        return " or ".join(str(choice) for choice in facts["choices"])
-    if facts["low"] is None:
-        return ""
-    start = f"above {facts['low']:g} to" if facts["open_low"] else f"{facts['low']:g} .."
-    return f"{start} {facts['high']:g} {facts['unit']}".rstrip() + (", either sign" if facts["signed"] else "")
-
-
-def _finite(value: float) -> bool:
-    """As math.isfinite, which fails on whole numbers beyond the range of a float."""
-    return -math.inf < value < math.inf
-
-
-def in_range(value: float, facts: dict[str, Any]) -> bool:
-    """Whether a number lies in the declared range; nan and infinities never do."""
-    if facts["low"] is None:
-        return _finite(value)
-    size = abs(value) if facts["signed"] else value
-    return facts["low"] <= size <= facts["high"] and not (facts["open_low"] and size == facts["low"])
-
-
-def are_in_range(values, facts: dict[str, Any]):
-    """(n,) whether each of an array (n,) of numbers lies in the declared range, as in_range has it for one."""
-    if facts["low"] is None:
-        return abs(values) < math.inf
-    size = abs(values) if facts["signed"] else values
-    inside = (size >= facts["low"]) & (size <= facts["high"])
-    return inside & (size > facts["low"]) if facts["open_low"] else inside
-
-
 class _Sentences(type(BaseModel)):
     """Makes tables that are written in Python, `Push(radial_mm_s=1.0)`, from copies, and refuses them in a sentence."""
 
@@ -118,8 +89,6 @@ class Table(BaseModel, metaclass=_Sentences):
     @classmethod
     def _checked(cls, values: Mapping[str, Any], place: str, folder: Path) -> Self:
         """What the schema makes of a copy of values; `place` names them in errors."""
-        from .sentences import input_error
-
         try:
             return super().model_validate(plain(values, folder), context={"folder": folder})
         except ValidationError as error:
@@ -133,10 +102,8 @@ class Table(BaseModel, metaclass=_Sentences):
         return cls.of(values)
 
     @classmethod
-    def known_keys(cls) -> dict[str, Any]:
-        """Every key that the table may have, by its dotted name: a keys.Key."""
-        from .keys import known_keys
-
+    def known_keys(cls) -> dict[str, Key]:
+        """Every key that the table may have, by its dotted name."""
         return known_keys(cls)
 
     def to_dict(self, folder: Path = HERE) -> dict[str, Any]:
@@ -187,7 +154,7 @@ def _check_choice(value: Any, facts: dict[str, Any]) -> None:
 def _check_number(value: Any, facts: dict[str, Any]) -> None:
     if not isinstance(value, numbers.Real) or in_range(value, facts):
         return
-    if not _finite(value):
+    if not is_finite(value):
         allowed = f", {range_text(facts)}" if range_text(facts) else ""
         raise refusal("", f"{as_given(value)} is given, allowed is a finite number{allowed}; write one")
     raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)} ({facts['reason']}); change it")

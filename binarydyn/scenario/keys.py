@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from .fields import range_text
+from .ranges import range_text
 
 _KINDS = {float: "a number", int: "a whole number", str: "a text in quotes"}
 _NO_FACTS = {"unit": "", "reason": "", "low": None, "high": None, "open_low": False, "signed": False, "choices": ()}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import numbers
 from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
@@ -30,8 +31,8 @@ from .tables.reshaping import Reshaping, check_reshaping
 from .tables.sampling import Sampling
 from .tables.spacecraft import Spacecraft
 from .tables.transfer import MomentumTransfer
-from .variation import check_sampled_keys, check_uncertain_keys, in_order, put, unknown, value_of
-from .wording import one_line
+from .variation import check_sampled_keys, check_uncertain_keys, in_order, put, unknown, value_of, why_not_numeric
+from .wording import as_given, one_line
 
 BUILTIN = "built-in scenario"
 SPIN_ORBIT_GAP = 0.2
@@ -105,7 +106,7 @@ class Scenario(Table):
         check_kind("Scenario.replace", changes, Mapping)
         data = self.to_dict()
         for name, value in in_order(self, changes):
-            put(data, self, name, value)
+            put(data, self, self._place, name, value)
         changed = type(self).from_dict(data, self._place, self._folder)
         changed._read = self._read
         return changed
@@ -189,13 +190,13 @@ class Scenario(Table):
         _check_pole(self)
         _check_sun(self)
         _check_overlap(self)
-        check_reshaping(self)
+        check_reshaping(self.reshaping, self.primary, self.secondary, self.mutual_orbit.separation_m)
         _check_spin(self)
         _check_implied_density(self)
         _check_cadence(self)
         if self.sampling:
-            check_sampled_keys(self)
-        check_uncertain_keys(self)
+            check_sampled_keys(self, self.sampling.quantities)
+        check_uncertain_keys(self, self.input_sigma)
         return self
 
 
@@ -306,6 +307,22 @@ def _check_implied_density(scenario: Scenario) -> None:
                 f"separation and period together ask for a density of {density:.3g} kg/m3, allowed is "
                 f"{DENSITY_KG_M3[0]:g} .. {DENSITY_KG_M3[1]:g}; check period_h, separation_m and semi_axes_m",
             )
+
+
+@takes(scenario="Scenario", changes=Mapping)
+def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
+    """Scenario.replace for numbers that the scenario has alone, as sweeps and samples vary them.
+
+    Raises InputError for an unknown or non-numeric key (naming the nearest right one), for a value that is no number,
+    and for whatever the schema refuses.
+    """
+    for name, value in changes.items():
+        place = f"{scenario.place}:{one_line(name)}"
+        if why := why_not_numeric(scenario, name):
+            raise InputError(place, why)
+        if isinstance(value, bool) or not isinstance(value, numbers.Real):
+            raise InputError(place, f"{as_given(value)} is given, allowed is a number; write one")
+    return scenario.replace({name: float(value) for name, value in changes.items()})
 
 
 @takes(path=PATH)

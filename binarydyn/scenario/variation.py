@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import numbers
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ..errors import InputError
 from ..kinds import check_kind, takes
-from .fields import in_range, range_text, refusal
+from .fields import Table, refusal
 from .keys import Key, key_name
 from .nearest import advice
+from .ranges import in_range, range_text
 from .tables.bodies import RATIOS
+from .tables.reference import InputSigma
+from .tables.sampling import Distribution
 from .wording import as_given, one_line
-
-if TYPE_CHECKING:
-    from .scenario import Scenario
 
 
 def numeric_names(known: Mapping[str, Key]) -> list[str]:
@@ -30,12 +29,12 @@ def numeric_names(known: Mapping[str, Key]) -> list[str]:
 
 
 @cache
-def _numeric_names(model: type[Scenario]) -> dict[str, None]:
+def _numeric_names(model: type[Table]) -> dict[str, None]:
     """Of a scenario, in order: asked for every value of every member."""
     return dict.fromkeys(numeric_names(model.known_keys()))
 
 
-def why_not_numeric(scenario: Scenario, name: str) -> str:
+def why_not_numeric(scenario: Table, name: str) -> str:
     """Empty where `name` is a number of this scenario; else the sentence that says why not."""
     known = scenario.known_keys()
     names, given, name = _numeric_names(type(scenario)), name, key_name(name.split("."))
@@ -50,7 +49,7 @@ def why_not_numeric(scenario: Scenario, name: str) -> str:
 
 
 @takes(scenario="Table", name=str)
-def value_of(scenario: Scenario, name: str) -> Any:
+def value_of(scenario: Table, name: str) -> Any:
     """What a dotted key stands for, list elements by index; None where the scenario does not give it."""
     value: Any = scenario
     for part in parts_of(name):
@@ -71,9 +70,9 @@ def key_of(name: str, known: Mapping[str, Key]) -> Key:
     return known[name] if name in known else known[name.rpartition(".")[0]]
 
 
-def check_sampled_keys(scenario: Scenario) -> None:
+def check_sampled_keys(scenario: Table, quantities: Mapping[str, Distribution]) -> None:
     """Refuse distributions of keys that are not numbers of this scenario, or centred on values that are not allowed."""
-    for name, distribution in scenario.sampling.quantities.items():
+    for name, distribution in quantities.items():
         place = ("sampling", "quantities", name)
         if why := why_not_numeric(scenario, name):
             raise refusal(place, why)
@@ -83,28 +82,12 @@ def check_sampled_keys(scenario: Scenario) -> None:
                 raise refusal(place, f"{value:g} is given, allowed is {range_text(facts)}; change it")
 
 
-def check_uncertain_keys(scenario: Scenario) -> None:
+def check_uncertain_keys(scenario: Table, rows: Iterable[InputSigma]) -> None:
     """Refuse an input sigma of a key that is not a number of this scenario."""
-    for row, entry in enumerate(scenario.input_sigma):
+    for row, entry in enumerate(rows):
         for name in entry.keys:
             if why := why_not_numeric(scenario, name):
                 raise refusal(("input_sigma", str(row), "keys"), f"{name}: {why}")
-
-
-@takes(scenario="Scenario", changes=Mapping)
-def varied(scenario: Scenario, changes: Mapping[str, float]) -> Scenario:
-    """Scenario.replace for numbers that the scenario has alone, as sweeps and samples vary them.
-
-    Raises InputError for an unknown or non-numeric key (naming the nearest right one), for a value that is no number,
-    and for whatever the schema refuses.
-    """
-    for name, value in changes.items():
-        place = f"{scenario.place}:{one_line(name)}"
-        if why := why_not_numeric(scenario, name):
-            raise InputError(place, why)
-        if isinstance(value, bool) or not isinstance(value, numbers.Real):
-            raise InputError(place, f"{as_given(value)} is given, allowed is a number; write one")
-    return scenario.replace({name: float(value) for name, value in changes.items()})
 
 
 def parts_of(name: str) -> list[str]:
@@ -112,7 +95,7 @@ def parts_of(name: str) -> list[str]:
     return [quoted or bare for quoted, bare in re.findall(r'"([^"]*)"|([^.]+)', name)] or [name]
 
 
-def unknown(scenario: Scenario, name: str) -> str:
+def unknown(scenario: Table, name: str) -> str:
     """Empty where a scenario may have this key, be it a number or not; else the sentence that says why not."""
     known, parts = scenario.known_keys(), parts_of(name)
     dotted = key_name(parts)
@@ -121,7 +104,7 @@ def unknown(scenario: Scenario, name: str) -> str:
     return f"unknown key; {advice(name, known)}"
 
 
-def in_order(scenario: Scenario, changes: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+def in_order(scenario: Table, changes: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
     """The changes, with all that a new shape of a body takes away before it."""
     for body in ("primary", "secondary"):
         axes = f"{body}.semi_axes_m"
@@ -132,36 +115,36 @@ def in_order(scenario: Scenario, changes: Mapping[str, Any]) -> Iterator[tuple[s
     yield from changes.items()
 
 
-def put(data: dict[str, Any], scenario: Scenario, name: str, value: Any) -> None:
+def put(data: dict[str, Any], scenario: Table, place: str, name: str, value: Any) -> None:
     """Put a value into data at its dotted key; None takes it away.  InputError where the key leads nowhere."""
     check_kind("Scenario.replace", name, str)
     *way, last = parts_of(name)
-    place: Any = data
+    at: Any = data
     for depth, part in enumerate(way):
-        if isinstance(place, list):
-            place = place[_row(scenario, name, part, place)]
-        elif part in place:
-            place = place[part]
+        if isinstance(at, list):
+            at = at[_row(place, name, part, at)]
+        elif part in at:
+            at = at[part]
         elif value is None:
             return  # what is not there need not be taken away
         else:
             stands_for = value_of(scenario, ".".join(way[: depth + 1]))  # a list that is left to its default
-            place = place.setdefault(part, list(stands_for) if isinstance(stands_for, tuple) else {})
-        if not isinstance(place, dict | list):
-            raise InputError(f"{scenario.place}:{one_line(name)}", f"{part} holds no further keys; leave out the rest")
-    if isinstance(place, list):
-        row = _row(scenario, name, last, place)
-        place[row : row + 1] = [] if value is None else [value]
+            at = at.setdefault(part, list(stands_for) if isinstance(stands_for, tuple) else {})
+        if not isinstance(at, dict | list):
+            raise InputError(f"{place}:{one_line(name)}", f"{part} holds no further keys; leave out the rest")
+    if isinstance(at, list):
+        row = _row(place, name, last, at)
+        at[row : row + 1] = [] if value is None else [value]
     elif value is None:
-        place.pop(last, None)
+        at.pop(last, None)
     else:
-        place[last] = value
+        at[last] = value
 
 
-def _row(scenario: Scenario, name: str, part: str, rows: list) -> int:
+def _row(place: str, name: str, part: str, rows: list) -> int:
     """Which element of a list is meant."""
     if not (part.isdecimal() and int(part) < len(rows)):
         allowed = f"allowed is 0 .. {len(rows) - 1}; change it" if rows else "the list is empty"
         why = f"{as_given(part)} names no element, {allowed}, or give the whole list"
-        raise InputError(f"{scenario.place}:{one_line(name)}", why)
+        raise InputError(f"{place}:{one_line(name)}", why)
     return int(part)

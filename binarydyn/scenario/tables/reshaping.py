@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from pydantic import model_validator
 
 from ..fields import Number, Table, key, refusal
-from .bodies import DENSITY_KG_M3
-
-if TYPE_CHECKING:
-    from ..scenario import Scenario
+from .bodies import DENSITY_KG_M3, Primary, Secondary
 
 _AXES = "along the body's own x, y, z, which stay; half the extents, longest first; none keeps the shape"
 BODIES = ("primary", "secondary")
@@ -52,13 +48,15 @@ class Reshaping(Table):
         return getattr(self, f"{body}_semi_axes_m")
 
 
-def check_reshaping(scenario: Scenario) -> None:
+def check_reshaping(
+    reshaping: Reshaping | None, primary: Primary, secondary: Secondary, separation_m: float | None
+) -> None:
     """Refuse new shapes that the bodies cannot take."""
-    reshaping, longest = scenario.reshaping, 0.0
     if not reshaping:
         return
-    for body in BODIES:
-        table, axes = getattr(scenario, body), reshaping.axes_m(body)
+    longest = 0.0
+    for body, table in zip(BODIES, (primary, secondary), strict=True):
+        axes = reshaping.axes_m(body)
         place = f"reshaping.{body}_semi_axes_m"
         if axes and table.inclusions:
             raise refusal(
@@ -71,11 +69,10 @@ def check_reshaping(scenario: Scenario) -> None:
             else:
                 axes = tuple(axis / grows ** (1.0 / 3.0) for axis in axes)
         longest += (axes or table.semi_axes_m or (0.0,))[0]
-    separation = scenario.mutual_orbit.separation_m
-    if separation and longest >= separation:
+    if separation_m and longest >= separation_m:
         raise refusal(
             "reshaping",
-            f"the new shapes overlap at {separation:g} m, allowed is more than the two longest semi-axes, "
+            f"the new shapes overlap at {separation_m:g} m, allowed is more than the two longest semi-axes, "
             f"{longest:g} m; check the semi-axes (half the extents)",
         )
 
