@@ -1,59 +1,42 @@
 """binarydyn: what a kinetic impact does to the moonlet of a binary asteroid.
 
 Results are research estimates and no hazard decision; those belong to the responsible authorities and licensed
-practice. The names below are imported when they are first used, so that a command pays only for what it needs.
+practice.  The names that `__init__.pyi` lists, for editors and type checkers too, and the subpackages are imported
+when they are first used, so that a command pays only for what it needs.
 """
 
-from importlib import import_module
-from typing import TYPE_CHECKING
+_OLD = {"apply_impact": "hit", "open_result": "open", "builtin": "example"}
 
-_FRONT_DOOR = {
-    "load": "scenario",
-    "Scenario": "scenario",
-    "build": "relaxed",
-    "System": "dynamics",
-    "State": "dynamics",
-    "simulate": "dynamics",
-    "Trajectory": "dynamics",
-    "apply_impact": "impact",
-    "periods": "observables",
-    "predict": "prediction",
-    "Prediction": "prediction",
-    "sweep": "ensembles",
-    "open_result": "store",
-}
-__all__ = [
-    "Prediction",
-    "Scenario",
-    "State",
-    "System",
-    "Trajectory",
-    "apply_impact",
-    "build",
-    "load",
-    "open_result",
-    "periods",
-    "predict",
-    "simulate",
-    "sweep",
-]
 
-if TYPE_CHECKING:
-    from .dynamics import State, System, Trajectory, simulate
-    from .ensembles import sweep
-    from .impact import apply_impact
-    from .observables import periods
-    from .prediction import Prediction, predict
-    from .relaxed import build
-    from .scenario import Scenario, load
-    from .store import open_result
+def _listed() -> dict[str, tuple[str, str]]:
+    """Each name of `__init__.pyi` with its module and its name there: one to a line, `from .room import A as B`."""
+    with open(f"{__path__[0]}/__init__.pyi", encoding="utf-8") as stub:
+        rows = [line.split() for line in stub if line.startswith("from")]
+    return {alias: (f"{__name__}{module}", name) for _, module, _, name, _, alias in rows}
+
+
+def _subpackages() -> list[str]:
+    from pkgutil import iter_modules
+
+    return [module.name for module in iter_modules(__path__) if module.ispkg]
+
+
+_NAMES = _listed()
+__all__ = sorted(_NAMES)
 
 
 def __getattr__(name: str):
-    if name in _FRONT_DOOR:
-        return getattr(import_module(f"{__name__}.{_FRONT_DOOR[name]}"), name)
+    from importlib import import_module
+
+    if name in _NAMES:
+        module, there = _NAMES[name]
+        return getattr(import_module(module), there)
+    if name in _OLD:
+        raise ImportError(f"binarydyn.{name} is called binarydyn.{_OLD[name]} now", name=name)
+    if name in _subpackages():
+        return import_module(f"{__name__}.{name}")
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+    return sorted([*__all__, *_subpackages()])

@@ -1,10 +1,13 @@
 """The functions that a notebook calls: another kind of thing, a second hit, too many members get one sentence."""
 
 from dataclasses import dataclass, replace
+from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
 
+import binarydyn
 from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate, sweep
 from binarydyn.batch import brief_members
 from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
@@ -144,6 +147,17 @@ CALLS = {
 
 def gravity_of(things, primary, r_m):
     return mutual_gravity(primary, things[SYSTEM].secondary, r_m, np.eye(3), np.eye(3))
+
+
+def test_tab_completion_shows_the_names_and_the_rooms():
+    """Nothing of the mechanism; each name is there, and its module's is the same thing."""
+    shown = dir(binarydyn)
+    rooms = {name for name in shown if isinstance(getattr(binarydyn, name), ModuleType)}
+    assert rooms == {path.parent.name for path in Path(binarydyn.__file__).parent.glob("*/__init__.py")}
+    assert set(shown) - rooms == set(binarydyn.__all__) and "predict" in shown
+    assert binarydyn.Ellipsoid is Ellipsoid and binarydyn.InputError is InputError
+    with pytest.raises(AttributeError, match="no attribute 'predicted'"):
+        binarydyn.predicted  # noqa: B018
 
 
 @pytest.mark.parametrize("name", CALLS)

@@ -8,4 +8,5 @@ from .mesh_facts import mesh_facts
 from .polyhedron import Polyhedron
 from .surface import Hit
 
-__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Polyhedron", "ellipsoids_touch", "mesh_facts"]
+Mesh = Polyhedron
+__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Mesh", "Polyhedron", "ellipsoids_touch", "mesh_facts"]

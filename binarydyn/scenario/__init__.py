@@ -1,7 +1,7 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
 from .keys import Key
-from .scenario import Scenario, builtin, load, varied
+from .scenario import Scenario, builtin, example, load, varied
 from .tables.bodies import MutualOrbit, Polyhedron, Primary, Secondary
 from .tables.boulders import Boulder
 from .tables.directions import Direction, Site
@@ -42,6 +42,7 @@ __all__ = [
     "Site",
     "Spacecraft",
     "builtin",
+    "example",
     "load",
     "numeric_names",
     "value_of",

@@ -331,6 +331,9 @@ def load(path: str | Path) -> Scenario:
     return Scenario.from_text(read_text(path), str(path), Path(path).parent)
 
 
-def builtin() -> Scenario:
-    """The invented pair that is used where no file is given."""
+def example() -> Scenario:
+    """The built-in, invented pair, which is used where no file is given."""
     return Scenario.from_text(files(__package__).joinpath("invented.toml").read_text(encoding="utf-8"), BUILTIN)
+
+
+builtin = example

@@ -1,0 +1,17 @@
+from .bodies import Ellipsoid as Ellipsoid
+from .bodies import Mesh as Mesh
+from .dynamics import State as State
+from .dynamics import System as System
+from .dynamics import Trajectory as Trajectory
+from .dynamics import simulate as simulate
+from .ensembles import sweep as sweep
+from .errors import InputError as InputError
+from .impact import apply_impact as apply_impact
+from .observables import periods as periods
+from .prediction import Prediction as Prediction
+from .prediction import predict as predict
+from .relaxed import build as build
+from .scenario import Scenario as Scenario
+from .scenario import example as example
+from .scenario import load as load
+from .store import open_result as open_result
