@@ -5,11 +5,7 @@ import pytest
 
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.bodies import Ellipsoid
-from binarydyn.constants import G
-from binarydyn.motion.equations import parameters
-from binarydyn.motion.state import flattening_m2
-from binarydyn.relaxed.periodic import ACCEPTED, Wanted, find
-from binarydyn.relaxed.relaxed_many import Pairs, relaxed_many
+from binarydyn.relaxed.periodic import ACCEPTED, Pairs, Wanted, find, find_all
 
 COUNT = 12
 
@@ -24,9 +20,7 @@ def pairs(spread: float, degree: int = 4):
         bodies.append(Ellipsoids(-np.sort(-sizes, axis=0), density))
     given = np.array([2.0 * np.pi / 7308.0, 821.0, 2.0 * np.pi / 37512.0])[:, None]
     spin, separation, rate = given * (1.0 + spread * random.standard_normal((3, COUNT)))
-    gm = G * (bodies[0].mass_kg + bodies[1].mass_kg)
-    both = Pairs(100 + degree, True, *parameters(*bodies, degree, True), gm, flattening_m2(*bodies))
-    return bodies, both, spin, random.uniform(-3.0, 3.0, COUNT), separation, rate
+    return bodies, Pairs.of(*bodies, degree), spin, random.uniform(-3.0, 3.0, COUNT), separation, rate
 
 
 @pytest.mark.parametrize("unknown", ["mass_factor", "separation_m", "rate_rad_s"])
@@ -35,7 +29,7 @@ def test_relaxed_states_are_those_of_each_pair(unknown, spread):
     """Both searches end below 1e-10 of a residual; ten times that in units of distance, speed and rates."""
     bodies, both, spin, phase, separation, rate = pairs(spread)
     asked = {"mass_factor": np.ones(COUNT), "separation_m": separation, "rate_rad_s": rate} | {unknown: None}
-    found = relaxed_many(both, Wanted(spin, phase, **asked))
+    found = find_all(both, Wanted(spin, phase, **asked))
     assert found.found.all() and found.residual.max() < ACCEPTED
     for i in range(COUNT):
         one, two = (Ellipsoid(tuple(b.semi_axes_m[:, i]), b.density_kg_m3[i]) for b in bodies)
@@ -51,10 +45,10 @@ def test_a_pair_that_does_not_relax_leaves_the_others_their_bits():
     """A primary that turns with the orbit has no short turn; its neighbours do not notice."""
     _, both, spin, phase, separation, rate = pairs(0.03)
     asked = {"mass_factor": None, "separation_m": separation, "rate_rad_s": rate}
-    alone = relaxed_many(both, Wanted(spin, phase, **asked))
+    alone = find_all(both, Wanted(spin, phase, **asked))
     locked = spin.copy()
     locked[4] = rate[4]
-    among = relaxed_many(both, Wanted(locked, phase, **asked))
+    among = find_all(both, Wanted(locked, phase, **asked))
     others = np.arange(COUNT) != 4
     assert alone.found.all() and among.found.tolist() == others.tolist()
     assert np.array_equal(among.y[:, others], alone.y[:, others])

@@ -15,6 +15,7 @@ import numpy as np
 
 from ..constants import HOUR_S, G
 from ..errors import InputError
+from ..relaxed.start import DECIDING
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
 from ..scenario.ranges import are_in_range
@@ -95,9 +96,7 @@ def structure_is_allowed(scenario: Scenario, design: Design) -> bool:
 
 def shares_start(design: Design) -> bool:
     """Whether all members have the start of the scenario itself."""
-    return not any(
-        key.split(".")[0] in ("primary", "secondary", "mutual_orbit") and key not in _POLE for key in design.keys
-    )
+    return not any(key.split(".")[0] in DECIDING and key not in _POLE for key in design.keys)
 
 
 def is_plain(scenario: Scenario, body: str) -> bool:

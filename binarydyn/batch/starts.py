@@ -9,15 +9,13 @@ from functools import lru_cache
 import numpy as np
 
 from ..bodies import Ellipsoid
-from ..constants import HOUR_S, G
+from ..constants import HOUR_S
 from ..errors import ConvergenceError, InputError
-from ..gravity.models import model_number
-from ..motion.equations import parameters
-from ..motion.state import flattening_m2
+from ..motion.equations import with_masses
 from ..observables.chaos import covered_days, is_unstable
-from ..relaxed.periodic import Wanted
-from ..relaxed.relaxed_many import Pairs, relaxed_many
-from ..relaxed.start import Start, bodies, start
+from ..relaxed.growth_by_map import growth_by_map
+from ..relaxed.periodic import Pairs, PeriodicOrbits, find_all
+from ..relaxed.start import Start, StartKey, bodies, start, wanted_of
 from ..scenario import Scenario
 from ..scenario.tables.bodies import DENSITY_KG_M3
 from .ellipsoids import Ellipsoids
@@ -54,35 +52,18 @@ class Starts:
 def begun_together(scenario: Scenario) -> Start | None:
     """The start that members share which vary nothing of it; None where there is none, for each to say why."""
     try:
-        return _begun(_StartKey(scenario))
+        return _begun(StartKey(scenario))
     except (ConvergenceError, InputError):
         return None
 
 
-class _StartKey:
-    """A scenario as far as it decides the start."""
-
-    def __init__(self, scenario: Scenario):
-        self.scenario = scenario
-        tables = (scenario.primary, scenario.secondary, scenario.mutual_orbit, scenario.simulation)
-        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
-        contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
-        self.decisive = (*(table.model_dump_json() for table in tables), str(scenario.folder), *contents)
-
-    def __hash__(self) -> int:
-        return hash(self.decisive)
-
-    def __eq__(self, other) -> bool:
-        return self.decisive == other.decisive
-
-
 @lru_cache(maxsize=8)
-def _begun(key: _StartKey) -> Start:
+def _begun(key: StartKey) -> Start:
     return start(key.scenario)
 
 
 @lru_cache(maxsize=8)
-def _bodies(key: _StartKey) -> tuple:
+def _bodies(key: StartKey) -> tuple:
     return bodies(key.scenario)
 
 
@@ -147,32 +128,28 @@ def _joined(parts: list[Starts]) -> Starts:
 
 
 def _relaxed(inputs: Inputs, companions: bool) -> Starts:
-    degree, orbit = inputs.scenario.simulation.degree, inputs.scenario.mutual_orbit
+    scenario, days = inputs.scenario, covered_days(-inputs.scenario.simulation.days_before)
     one, two = _stated(inputs)
-    even = one.is_even and two.is_even
-    constants, coefficients = parameters(one, two, degree, even)
-    model, gm = model_number(degree, even), G * (one.mass_kg + two.mass_kg)
-    wanted = Wanted(
-        spin_rate_rad_s=2.0 * np.pi / (inputs["primary.spin_period_h"] * HOUR_S),
-        phase_rad=np.radians(inputs["primary.rotation_phase_deg"]),
-        mass_factor=None if orbit.solve_for in ("density", "mass") else np.ones(inputs.count),
-        separation_m=None if orbit.separation_m is None else inputs["mutual_orbit.separation_m"],
-        rate_rad_s=None if orbit.period_h is None else 2.0 * np.pi / (inputs["mutual_orbit.period_h"] * HOUR_S),
-    )
-    days = -inputs.scenario.simulation.days_before
-    searched = Pairs(model, even, constants, coefficients, gm, flattening_m2(one, two))
-    orbits = relaxed_many(searched, wanted, days if companions else None)
+    pairs = Pairs.of(one, two, scenario.simulation.degree)
+    orbits = find_all(pairs, wanted_of(scenario, inputs.__getitem__), maps=companions)
     found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
     factor = np.where(found, orbits.mass_factor, 1.0)
-    for body in (one, two):
-        density = factor * body.density_kg_m3
-        found &= (DENSITY_KG_M3[0] < density) & (density < DENSITY_KG_M3[1])
     one, two = (replace(body, density_kg_m3=body.density_kg_m3 * factor) for body in (one, two))
-    constants = parameters_scaled(constants, factor)
-    period = 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
-    found &= ~is_unstable(orbits.growth, covered_days(days))
-    numbers = (period, orbits.separation_m, found, orbits.growth, np.where(companions, 0.0 * period, np.nan))
-    return Starts(model, one, two, orbits.y, constants, coefficients, *numbers)
+    for body in (one, two):
+        found &= (DENSITY_KG_M3[0] < body.density_kg_m3) & (body.density_kg_m3 < DENSITY_KG_M3[1])
+    constants, period = with_masses(pairs.constants, factor), 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
+    growth = _growths(orbits, days) if companions else np.full(inputs.count, np.nan)
+    found &= ~is_unstable(growth, days)
+    numbers = (period, orbits.separation_m, found, growth, np.where(companions, 0.0 * period, np.nan))
+    return Starts(pairs.model, one, two, orbits.y, constants, pairs.coefficients, *numbers)
+
+
+def _growths(orbits: PeriodicOrbits, days: float) -> np.ndarray:
+    """(n,) amplification of companions, as trust_of_relaxed; nan where there is no start."""
+    growth = np.full(len(orbits.found), np.nan)
+    for k in np.flatnonzero(orbits.found):
+        growth[k], _ = growth_by_map(orbits.return_map[k], orbits.scale[:, k], orbits.y[:6, k], orbits.turn_s[k], days)
+    return growth
 
 
 def _stated(inputs: Inputs) -> list[Bodies]:
@@ -180,16 +157,8 @@ def _stated(inputs: Inputs) -> list[Bodies]:
     names = ("primary", "secondary")
     if all(is_plain(inputs.scenario, name) for name in names):
         return [inputs.ellipsoids(name) for name in names]
-    fixed = dict(zip(names, _bodies(_StartKey(inputs.scenario)), strict=True))
+    fixed = dict(zip(names, _bodies(StartKey(inputs.scenario)), strict=True))
     return [
         inputs.ellipsoids(name) if is_plain(inputs.scenario, name) else _repeated_body(fixed[name], inputs.count)
         for name in names
     ]
-
-
-def parameters_scaled(constants: np.ndarray, factor: np.ndarray) -> np.ndarray:
-    """Motion constants (19, n) of pairs with both masses multiplied: G M and G M1 M2 / I grow as the factor."""
-    out = constants.copy()
-    out[[0, 1, 2, 3, 7, 8, 9]] *= factor
-    out[13:19] /= factor
-    return out

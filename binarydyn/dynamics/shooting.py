@@ -1,9 +1,10 @@
-"""One turn of the primary from the states of many pairs and from states beside them, in lanes: what a search for
-periodic orbits asks, worked out in compiled code, so that threads search side by side.
+"""One turn of the primary from the states of pairs and from states beside them: what a search for periodic orbits asks.
 
 Each pair runs from its state and, for derivatives, from states displaced along some of the 18 directions of
 displacement.py or with another mass factor or rate; after the turn the end is brought back by the orbit's angle and
-compared with the beginning, for even pairs with the primary half a turn on.
+compared with the beginning, for even pairs with the primary half a turn on.  Steps are equal and their errors not
+controlled, so that the result is a smooth function of the state; all of it is compiled, so that threads search side by
+side.  What a run gives depends on it and its number of steps alone.
 """
 
 from __future__ import annotations
@@ -14,17 +15,29 @@ from functools import cache
 import numba
 import numpy as np
 
-from .._jit import entry_points, kernel
+from .._jit import entry_points, kernel, wide_vectors
 from ..integrators import lanes
 from ..integrators.batch import start_slopes
-from ..integrators.lanes import CONSTANTS, LANES, PARAMETERS, STEPS, TAKEN, aligned, attempt, take_ends
+from ..integrators.lanes import CONSTANTS, LANES, PARAMETERS, STEPS, SUMS, TAKEN, aligned, attempt, take_ends
+from ..motion.equations import GROWING
 from ..motion.layout import SIZE
 from ..vectors import quaternion_product
-from .equal_steps import DISTANCE, add_distances
+
+DISTANCE = SUMS + 19
+"""Row: sum of |r| over the starts of a lane's steps."""
 
 RATE, TIME, PAIR = SIZE, SIZE + 1, SIZE + 2
 _KEPT = SIZE + 3
 """Of each lane: the state at its beginning, the orbit's rate, the time, and which pair it is of."""
+
+
+@kernel
+def add_distances(w):
+    """Add |r| of each lane to its sum."""
+    wide_vectors()
+    for l in range(LANES):
+        x, y, z = w[l], w[LANES + l], w[2 * LANES + l]
+        w[DISTANCE * LANES + l] += math.sqrt(x * x + y * y + z * z)
 
 
 @kernel
@@ -73,7 +86,7 @@ def load(w, kept, l, pair, run, y, logs, scale, spin, constants, coefficients, u
     kept[RATE * LANES + l], kept[TIME * LANES + l], kept[PAIR * LANES + l] = rate, time, pair
     for i in range(CONSTANTS):
         w[(PARAMETERS + i) * LANES + l] = constants[i * pairs + pair]
-    for i in (0, 1, 2, 3, 7, 8, 9):
+    for i in GROWING:
         w[(PARAMETERS + i) * LANES + l] *= factor
     for i in range(coefficients.size // pairs):
         w[(PARAMETERS + CONSTANTS + i) * LANES + l] = coefficients[i * pairs + pair]

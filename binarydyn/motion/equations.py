@@ -37,6 +37,18 @@ def motion_constants(primary, secondary) -> np.ndarray:
     return np.array(out)
 
 
+GROWING = (0, 1, 2, 3, 7, 8, 9)
+"""Places of the motion constants that grow as a factor on both masses: G M and G M1 M2 / I."""
+
+
+def with_masses(constants: np.ndarray, factor) -> np.ndarray:
+    """Motion constants (19,) or (19, m) of pairs with both masses multiplied by a factor, a number or (m,)."""
+    out = constants.copy()
+    out[list(GROWING)] *= factor
+    out[13:] /= factor
+    return out
+
+
 def parameters(primary, secondary, degree: int, even: bool) -> tuple[np.ndarray, np.ndarray]:
     """The two parameter arrays of the kernels: motion constants and gravity coefficients."""
     return motion_constants(primary, secondary), coefficients(primary, secondary, degree, even)

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import DAY_S, HOUR_S, YEAR_S
+from ..constants import DAY_S, HOUR_S, YEAR_S, G
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
 from ..impact import impact_on
-from ..relaxed.periodic import Shooting
+from ..motion.state import flattening_m2
+from ..relaxed.periodic import circular_state, third_law
 from ..relaxed.perturbations import perturbations_of
 from ..relaxed.start import bodies, wanted_of
 from ..scenario import Scenario
@@ -46,9 +47,9 @@ def estimated_sizes(scenario: Scenario) -> list[Size]:
     On the circular orbit that is the guess of the relaxed one: nothing is integrated.
     """
     primary, secondary = bodies(scenario)
-    shooting = Shooting(primary, secondary, 2, wanted_of(scenario))
-    factor, separation_m, n = shooting.guess()
-    state = State.from_vector(shooting.first_state(separation_m, n))
+    wanted, gm = wanted_of(scenario), G * (primary.mass_kg + secondary.mass_kg)
+    factor, separation_m, n = third_law(gm, flattening_m2(primary, secondary), wanted)
+    state = State.from_vector(circular_state(wanted, separation_m, n))
     primary, secondary = primary.scaled_mass(factor), secondary.scaled_mass(factor)
     system = System(primary, secondary, state, perturbations=perturbations_of(scenario, secondary))
     on = system.perturbations or Perturbations()

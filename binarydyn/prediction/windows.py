@@ -15,7 +15,7 @@ from ..dynamics import System, Trajectory, simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import Impact, ImpactSpec
 from ..observables import AttitudeHistory, Estimate, OrbitShape, attitude, cycle_periods, orbit_shape, period
-from ..relaxed.start import Start, start
+from ..relaxed.start import Start, StartKey, start
 from ..scenario import Scenario
 
 Progress = Callable[[str, float], None]
@@ -45,36 +45,12 @@ def before_impact(scenario: Scenario, progress: Progress | None) -> tuple[Start,
     return replace(begun, system=replace(begun.system, impact=ImpactSpec.of(scenario))), before
 
 
-class _BeforeKey:
+class _BeforeKey(StartKey):
     """A scenario as far as it decides what happens before the impact."""
 
     def __init__(self, scenario: Scenario, progress: Progress | None):
-        self.scenario, self.progress = scenario, progress
-        tables = (
-            scenario.primary,
-            scenario.secondary,
-            scenario.mutual_orbit,
-            scenario.simulation,
-            scenario.observation,
-            scenario.perturbations,
-        )
-        if scenario.perturbations.solar_tide == "on":
-            tables += (scenario.heliocentric_orbit,)
-        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
-        contents = (mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes)
-        self.decisive = (
-            *(table.model_dump_json() for table in tables),
-            scenario.impact_epoch_utc,
-            str(scenario.folder),
-            scenario.place,
-            *contents,
-        )
-
-    def __hash__(self) -> int:
-        return hash(self.decisive)
-
-    def __eq__(self, other) -> bool:
-        return self.decisive == other.decisive
+        super().__init__(scenario, "observation")
+        self.progress = progress
 
 
 @lru_cache(maxsize=8)

@@ -9,18 +9,21 @@ it is where perturbations are on.  The relaxed state itself knows none of them.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
-from ..constants import DAY_S, HOUR_S
+from ..constants import DAY_S, HOUR_S, G
 from ..dynamics import State, System, Trajectory, simulate
+from ..dynamics.displacement import displaced
 from ..errors import ConvergenceError, InputError
-from ..gravity.models import DEGREES
 from ..impact import ImpactSpec
 from ..integrators.rungekutta import apart
 from ..kinds import takes
+from ..motion.state import flattening_m2
 from ..observables import averages, orbit_shape, period
 from ..observables.chaos import TWIST_RAD, Trust, by_seconds, covered_days, simulate_with_companions
 from ..observables.orientation import TURNED_DEG, axis_angles_deg, turned_over
@@ -30,7 +33,7 @@ from ..scenario.wording import rounded
 from .degree import chosen_degree
 from .free_modes import Mode, excited, free_modes
 from .growth_by_map import trust_of_relaxed
-from .periodic import PeriodicOrbit, Shooting, Wanted, displaced, find
+from .periodic import PeriodicOrbit, Wanted, find, third_law
 from .perturbations import perturbation_warnings, perturbations_of
 
 Body = Ellipsoid | Polyhedron | Layered
@@ -108,16 +111,47 @@ def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> E
     return Ellipsoid(table.semi_axes_m, density_kg_m3)
 
 
-def wanted_of(scenario: Scenario) -> Wanted:
-    """What the relaxed state must have."""
-    orbit = scenario.mutual_orbit
+def wanted_of(scenario: Scenario, number: Callable[[str], Any] | None = None) -> Wanted:
+    """What the relaxed state must have; `number` gives that of a dotted key, or (m,) of them, else the scenario does.
+
+    What calibration finds is left open.
+    """
+    number, unknown = number or scenario.__getitem__, scenario.mutual_orbit.unknown
+    period_h = None if unknown == "period_h" else number("mutual_orbit.period_h")
     return Wanted(
-        spin_rate_rad_s=2.0 * math.pi / (scenario.primary.spin_period_h * HOUR_S),
-        phase_rad=math.radians(scenario.primary.rotation_phase_deg),
-        mass_factor=None if orbit.solve_for in ("density", "mass") else 1.0,
-        separation_m=orbit.separation_m,
-        rate_rad_s=2.0 * math.pi / (orbit.period_h * HOUR_S) if orbit.period_h else None,
+        spin_rate_rad_s=2.0 * math.pi / (number("primary.spin_period_h") * HOUR_S),
+        phase_rad=np.radians(number("primary.rotation_phase_deg")),
+        mass_factor=None if unknown == "mass_factor" else 1.0,
+        separation_m=None if unknown == "separation_m" else number("mutual_orbit.separation_m"),
+        rate_rad_s=None if period_h is None else 2.0 * math.pi / (period_h * HOUR_S),
     )
+
+
+DECIDING = ("primary", "secondary", "mutual_orbit", "simulation", "perturbations")
+"""Tables of a scenario that decide its start; beside them the orbit about the Sun where its tide is on."""
+
+
+class StartKey:
+    """A scenario as far as it decides its start, and what other tables add: two that agree share what is kept."""
+
+    def __init__(self, scenario: Scenario, *others: str):
+        self.scenario = scenario
+        if scenario.perturbations.solar_tide == "on":
+            others += ("heliocentric_orbit",)
+        meshes = (body.polyhedron for body in (scenario.primary, scenario.secondary))
+        self.decisive = (
+            *(getattr(scenario, name).model_dump_json() for name in (*DECIDING, *others)),
+            scenario.impact_epoch_utc,
+            str(scenario.folder),
+            scenario.place,
+            *(mesh.path.read_bytes() if mesh and mesh.path.is_file() else b"" for mesh in meshes),
+        )
+
+    def __hash__(self) -> int:
+        return hash(self.decisive)
+
+    def __eq__(self, other) -> bool:
+        return self.decisive == other.decisive
 
 
 @takes(scenario="Scenario")
@@ -163,7 +197,8 @@ def _degree(scenario: Scenario, primary, secondary, wanted: Wanted) -> tuple[int
     simulation = scenario.simulation
     if simulation.degree != "auto":
         return simulation.degree, ()
-    _, separation_m, _ = Shooting(primary, secondary, DEGREES[0], wanted).guess()
+    gm = G * (primary.mass_kg + secondary.mass_kg)
+    _, separation_m, _ = third_law(gm, flattening_m2(primary, secondary), wanted)
     return chosen_degree(primary, secondary, separation_m, simulation.degree_accuracy)
 
 

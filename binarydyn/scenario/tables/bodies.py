@@ -208,6 +208,9 @@ class Secondary(Body):
     )
 
 
+_UNKNOWN = {"separation": "separation_m", "period": "period_h"}
+
+
 class MutualOrbit(Table):
     """The orbit of the moonlet about the primary, before the impact."""
 
@@ -250,6 +253,11 @@ class MutualOrbit(Table):
     )
 
     @property
+    def unknown(self) -> str:
+        """What calibration finds: the mass_factor of both bodies, or the key that is not given."""
+        return _UNKNOWN.get(self.solve_for, "mass_factor")
+
+    @property
     def pole_deg(self) -> tuple[float, float] | None:
         """Ecliptic longitude and latitude of the orbit normal, where they are given."""
         return None if self.pole_longitude_deg is None else (self.pole_longitude_deg, self.pole_latitude_deg)
@@ -263,15 +271,15 @@ class MutualOrbit(Table):
 
     @model_validator(mode="after")
     def _determined(self) -> MutualOrbit:
-        for name, free in (("separation_m", "separation"), ("period_h", "period")):
+        for free, name in _UNKNOWN.items():
             given = getattr(self, name) is not None
-            if given and self.solve_for == free:
+            if given and self.unknown == name:
                 raise refusal(
                     name,
                     f'the pair is over-determined: {name} is given while solve_for = "{free}"; '
                     f"remove {name} or choose another solve_for",
                 )
-            if not given and self.solve_for != free:
+            if not given and self.unknown != name:
                 raise refusal(
                     name,
                     f'the pair is under-determined: {name} is missing while solve_for = "{self.solve_for}"; '
