@@ -70,7 +70,7 @@ class Wanted:
 def third_law(gm_m3_s2, flattening_m2, wanted: Wanted):
     """(mass factor, separation, rate) of circular orbits with the quadrupoles averaged.
 
-    n^2 a^3 = GM f (1 + 3/2 J / a^2), of one pair or of m; J as of dynamics.state.flattening_m2, 0 for point masses.
+    n^2 a^3 = GM f (1 + 3/2 J / a^2), of one pair or of m; J as of motion.state.flattening_m2, 0 for point masses.
     """
     factor, a, n = wanted.mass_factor, wanted.separation_m, wanted.rate_rad_s
     if a is None:
@@ -95,7 +95,7 @@ def circular_state(wanted: Wanted, a, n) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Pairs:
-    """m pairs of one gravity model: parameters as of dynamics.motion, (19, m) and (c, m); flattening_m2 (m,)."""
+    """m pairs of one gravity model: parameters as of motion.equations, (19, m) and (c, m); flattening_m2 (m,)."""
 
     model: int
     even: bool
