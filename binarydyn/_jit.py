@@ -63,7 +63,7 @@ def inlined(function):
     return _compiled(function, forceinline=True)
 
 
-if numba.config.DISABLE_JIT:
+if numba.config.DISABLE_JIT:  # type: ignore[attr-defined]
 
     def fma(a, b, c):
         """a b + c, here with two roundings: without compilation there is no fused operation."""
@@ -132,7 +132,7 @@ else:
         return types.void(), generate
 
 
-class _Written(SourceLoader, MetaPathFinder):
+class _Written(SourceLoader, MetaPathFinder):  # type: ignore[misc]
     """Imports modules of generated kernels by name, so that what numba kept finds them again in a later process.
 
     Nothing is executed but text that was just written or whose seal fits: no bytecode lies beside it.

@@ -101,7 +101,9 @@ def check_kind(place: str, given: object, *kinds: Any) -> None:
 
     A kind is a class, the name of one (which need not be imported for that), None, a Shape or a Like.
     """
-    if _fits(type(given), kinds) or any(isinstance(kind, Shape | Like) and kind.fits(given) for kind in kinds):
+    if _fits(type(given), kinds):  # type: ignore[arg-type]
+        return
+    if any(isinstance(kind, Shape | Like) and kind.fits(given) for kind in kinds):
         return
     names = [kind if isinstance(kind, str) else getattr(kind, "__name__", "") for kind in kinds]
     how = next(
@@ -170,6 +172,6 @@ def takes(**kinds: Any) -> Callable[[Function], Function]:
                     check_kind(place, named[key], *allowed)
             return function(*given, **named)
 
-        return checked
+        return checked  # type: ignore[return-value]
 
     return decorated

@@ -62,11 +62,12 @@ def clear(one: Ball | Mesh, two: Ball | Mesh) -> bool:
         turn, axes, _ = np.linalg.svd(np.linalg.solve(one.matrix, two.matrix))
         between = one.to_unit(two.centre[None])[0]
         return ellipsoids_touch(1.0, 1.0, 1.0, *axes, *between, *turn.ravel()) >= -TOUCH
-    if isinstance(one, Mesh) and isinstance(two, Mesh):
+    if isinstance(one, Ball):
+        return clear(two, one)
+    if isinstance(two, Mesh):
         one, two = one.shrunk(), two.shrunk()
         return _no_vertex_inside(one, two) and _no_vertex_inside(two, one)
-    mesh, ball = (one, two) if isinstance(one, Mesh) else (two, one)
-    return not is_inside(mesh, ball.centre) and _nearest_facet(mesh, ball) >= 1.0 - TOUCH
+    return not is_inside(one, two.centre) and _nearest_facet(one, two) >= 1.0 - TOUCH
 
 
 def farthest(matrix: np.ndarray, centre: np.ndarray) -> float:

@@ -135,7 +135,9 @@ class Ellipsoid:
 
     def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit:
         """The ground in a body-centred direction: longitude from x towards y, latitude from -90 to 90 towards z."""
-        return hit_ellipsoid(self.enclosing_axes_m, np.zeros(3), direction_of(longitude_deg, latitude_deg))
+        found = hit_ellipsoid(self.enclosing_axes_m, np.zeros(3), direction_of(longitude_deg, latitude_deg))
+        assert found is not None, "a ray from inside leaves"
+        return found
 
 
 def _odd_product(n: int) -> int:

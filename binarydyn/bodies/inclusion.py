@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -23,7 +24,7 @@ class Inclusion:
     """
 
     shape: Shape
-    centre_m: np.ndarray = (0.0, 0.0, 0.0)
+    centre_m: Any = (0.0, 0.0, 0.0)
     rotation: np.ndarray | None = None
 
     def __post_init__(self):

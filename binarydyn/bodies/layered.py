@@ -15,7 +15,7 @@ import numpy as np
 from ..errors import InputError
 from ..kinds import check_kind
 from .containment import farthest
-from .ellipsoid import positive
+from .ellipsoid import Ellipsoid, positive
 from .inclusion import Inclusion, Shape, hosts
 from .integrals import DEGREE, place_of_moment
 from .moved import integrals, moved
@@ -178,13 +178,13 @@ class Layered:
 
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
         """(3,) mean normal, by area, of the ground within radius_m of a hit; of an ellipsoid the one at the hit."""
-        if hit.facet is None:
+        if hit.facet is None or isinstance(self.shape, Ellipsoid):
             return hit.normal
         return mean_normal(self.vertices_m, self.shape.facets, hit, radius_m)
 
     def ground_about(self, hit: Hit, radius_m: float) -> Facets:
         """The facets within radius_m of a hit; of an ellipsoid the ground at the hit."""
-        if hit.facet is None:
+        if hit.facet is None or isinstance(self.shape, Ellipsoid):
             return Facets.one(hit)
         return ground_about(self.vertices_m, self.shape.facets, hit, radius_m)
 

@@ -6,22 +6,24 @@ from typing import Any
 
 import numpy as np
 
+from .ellipsoid import Ellipsoid
 from .layered import Layered
 from .polyhedron import Polyhedron
 
 
-def mesh_facts(body: Polyhedron | Layered) -> dict[str, Any]:
+def mesh_facts(body: Ellipsoid | Polyhedron | Layered) -> dict[str, Any]:
     """By names that carry their units.
 
     extents_m: full, along the principal axes.  centre_of_mass_m: in the frame of the file, metres.  turn_deg: from the
     axes of the file to the principal ones, x_principal = axes (x_file - centre_of_mass).
     """
-    facets = (body.shape if isinstance(body, Layered) else body).facets
-    corners = body.vertices_m[facets]
+    mesh: Any = body.shape if isinstance(body, Layered) else body
+    facets, vertices_m = mesh.facets, (body if isinstance(body, Layered) else mesh).vertices_m
+    corners = vertices_m[facets]
     return {
         "facets": len(facets),
-        "vertices": len(body.vertices_m),
-        "extents_m": np.ptp(body.vertices_m, axis=0).tolist(),
+        "vertices": len(vertices_m),
+        "extents_m": np.ptp(vertices_m, axis=0).tolist(),
         "volume_m3": body.volume_m3,
         "volume_equivalent_diameter_m": float(np.cbrt(6.0 * body.volume_m3 / np.pi)),
         "mass_kg": body.mass_kg,

@@ -25,7 +25,8 @@ def moved(turn: np.ndarray, shift: np.ndarray) -> np.ndarray:
     polynomials[0, 0, 0][0, 0, 0] = 1.0
     for p in list(_PLACE)[1:]:
         axis = next(n for n in range(3) if p[n])
-        before = polynomials[tuple(n - (m == axis) for m, n in enumerate(p))]
+        i, j, k = (n - (m == axis) for m, n in enumerate(p))
+        before = polynomials[i, j, k]
         product = shift[axis] * before
         product[1:] += turn[axis, 0] * before[:-1]
         product[:, 1:] += turn[axis, 1] * before[:, :-1]

@@ -51,10 +51,10 @@ class Polyhedron:
             )
         vertices, facets, lines = read_mesh(path, unit)
         require_solid(vertices, facets, str(path), first=1, lines=lines)
-        if mass_kg is None:
+        if density_kg_m3 is not None:
             return cls._of_solid(vertices, facets, positive("density_kg_m3", density_kg_m3))
         body = cls._of_solid(vertices, facets, 1.0)
-        return body.scaled_mass(positive("mass_kg", mass_kg) / body.mass_kg)
+        return body.scaled_mass(positive("mass_kg", mass_kg or 0.0) / body.mass_kg)
 
     @classmethod
     def from_facets(cls, vertices_m: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:

@@ -39,7 +39,8 @@ def pair_coefficient(p: int, q: int, k: int) -> float:
 
 
 def _raised(p: Powers, axis: int, by: int = 1) -> Powers:
-    return tuple(value + by * (i == axis) for i, value in enumerate(p))
+    x, y, z = (value + by * (i == axis) for i, value in enumerate(p))
+    return x, y, z
 
 
 def _total(values):

@@ -105,8 +105,10 @@ def _frames(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matrix: 
         tensor.prepare(tensor.n)
     for n in first:
         frames[0].add_single(n, one[n], frames[0].own)
-        where, tensor, side = (0, two_in_1, "other") if n in two_in_1 else (1, two, "own")
-        frames[where].add_single(n, tensor[n], getattr(frames[where], side))
+        if n in two_in_1:
+            frames[0].add_single(n, two_in_1[n], frames[0].other)
+        else:
+            frames[1].add_single(n, two[n], frames[1].own)
     for p, q in pairs:
         if p >= q:
             frames[0].add_pair(p, q, one[p], two_in_1[q])

@@ -6,7 +6,7 @@ the axes kept on r and across it each degree is one number, a sum over products 
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from dataclasses import dataclass
 from itertools import product
 from math import comb, factorial
@@ -70,9 +70,9 @@ def _integral(primary, secondary, n: int) -> float:
     return total
 
 
-def _zonal(n: int) -> Counter:
+def _zonal(n: int) -> dict[tuple[int, int, int], float]:
     """|s|^n P_n(s_x / |s|) as a polynomial: exponents of x, y, z -> coefficient."""
-    found: Counter = Counter()
+    found: dict[tuple[int, int, int], float] = defaultdict(float)
     for k in range(n // 2 + 1):
         lead = (-1.0) ** k * comb(n, k) * comb(2 * n - 2 * k, n) / 2.0**n
         for i, j in product(range(k + 1), repeat=2):

@@ -102,7 +102,8 @@ class Tape:
                 uses.update(line[2:])
                 kept.append(line)
         products = {name: (a, b) for name, sign, a, b in kept if sign == "*" and uses[name] == 1}
-        lines, fused = [], set()
+        lines: list[tuple[str, str]] = []
+        fused: set[str] = set()
         for line in reversed(kept):
             text, used = _written(line, products)
             lines.append((line[0], text))

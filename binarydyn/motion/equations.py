@@ -106,8 +106,10 @@ def spin_rate(torque, w, k):
 def pull_terms(degree: int, even: bool, tape: Tape, r: list, q: list, p: list, u: Term) -> tuple[list, list, list[str]]:
     """Gradient of Phi (inertial), both torques per G M1 M2 (body frames), and the lines that read the coefficients."""
     s, t = double_reciprocal(*q), double_reciprocal(*p)
-    one = turn(*q, s)
-    relative = turn(*relative_quaternion(q, p), 0.5 * s * t)
+    w, x, y, z = q
+    one = turn(w, x, y, z, s)
+    w, x, y, z = relative_quaternion(q, p)
+    relative = turn(w, x, y, z, 0.5 * s * t)
     x = matrix_times([list(column) for column in zip(*one, strict=True)], r)
     x2 = matrix_times([list(column) for column in zip(*relative, strict=True)], x)
     found, _, prologue = field_terms(degree, even, tape, x, x2, u, relative)

@@ -54,7 +54,7 @@ def crossings(window: Window) -> float:
 
 def osculating(window: Window) -> float:
     """Kepler period 2 pi sqrt(a^3/GM) of the time-averaged osculating a = 1/(2/r - v^2/GM), GM of both bodies."""
-    return _kepler_period(window, mean(_semi_major_axes(window), spans(window.time_s)))
+    return _kepler_period(window, float(mean(_semi_major_axes(window), spans(window.time_s))))
 
 
 def third_law_j2(window: Window) -> float:
@@ -62,7 +62,7 @@ def third_law_j2(window: Window) -> float:
 
     n^2 a^3/GM = 1 + 3/2 J2 R^2/a^2 (Murray & Dermott 1999, Solar System Dynamics, ch. 6).
     """
-    a = mean(window.separation_m, spans(window.time_s))
+    a = float(mean(window.separation_m, spans(window.time_s)))
     return _kepler_period(window, a) / float(np.sqrt(1.0 + 1.5 * window.system.oblateness_m2 / a**2))
 
 

@@ -186,7 +186,7 @@ class _Grid:
             and line.amplitude > LEAST_DEG
             and all(abs(line.rate_rad_s - other) > self.apart for other in others)
         ]
-        best, *weaker = sorted(free, key=lambda line: -line.amplitude) or [None]
+        best, *weaker = sorted(free, key=lambda line: -line.amplitude) if free else (None,)
         if best is None or any(line.amplitude > _RIVAL * best.amplitude for line in weaker):
             return None
         return best if self._lasts(spectrum, best) else None

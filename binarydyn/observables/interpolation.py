@@ -21,7 +21,8 @@ class Pieces:
 
     def at(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Value, first and second derivative at t (m,), s from the origin."""
-        p, p1, p2 = self.coefficients[7], 0.0, 0.0
+        p = self.coefficients[7]
+        p1 = p2 = np.zeros_like(p)
         for node, c in zip(self.nodes_s[6::-1], self.coefficients[6::-1], strict=True):
             x = t - node
             p, p1, p2 = p * x + c, p1 * x + p, p2 * x + 2.0 * p1

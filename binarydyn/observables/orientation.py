@@ -63,6 +63,7 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
     body = rotations(trajectory.attitude2)
     angles = np.degrees(_continued(*_roll_pitch_yaw(np.einsum("kia,kib->kab", orbiting, body))))
     roll, pitch, yaw = angles
+    roll_max, pitch_max, yaw_max = (min(_greatest(angle), 180.0) for angle in angles)
     free = free_turns(trajectory.system.secondary.inertia_kg_m2)
     reason = _tumbling_reason(trajectory.time_s, angles, free)
     long_axis, tilt = (float(angle.max()) for angle in axis_angles_deg(trajectory))
@@ -71,7 +72,9 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
         roll,
         pitch,
         yaw,
-        *(min(_greatest(angle), 180.0) for angle in angles),
+        roll_max,
+        pitch_max,
+        yaw_max,
         long_axis,
         tilt,
         turned_over(long_axis, tilt),

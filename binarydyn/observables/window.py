@@ -77,7 +77,7 @@ def window(trajectory: Trajectory, normal: np.ndarray | None = None) -> Window:
     r, v, time = trajectory.position_m, trajectory.velocity_m_s, trajectory.time_s
     start = np.cross(r[0], v[0])
     z = np.asarray(start if normal is None else normal, dtype=float)
-    tilt = float(z @ start) / (np.linalg.norm(z) * np.linalg.norm(start)) if np.any(z) and np.any(start) else 0.0
+    tilt = float(z @ start / (np.linalg.norm(z) * np.linalg.norm(start))) if np.any(z) and np.any(start) else 0.0
     if not abs(tilt) > 0.1:
         raise InputError("normal", "the normal must leave the orbital plane by more than 6 deg; give one near r x v")
     z = z * np.copysign(1.0 / np.linalg.norm(z), tilt)  # the longitude rises with the motion

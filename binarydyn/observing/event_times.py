@@ -66,8 +66,8 @@ class Campaign:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What a reader must know."""
-        periods = (self.fit.period_h(side) * HOUR_S for side in ("before", "after"))
-        return (*self.doubts, *left_out(self.scenario, *periods, self.change_sigma_s))
+        before, after = (self.fit.period_h(side) * HOUR_S for side in ("before", "after"))
+        return (*self.doubts, *left_out(self.scenario, before, after, self.change_sigma_s))
 
     @property
     def doubts(self) -> tuple[str, ...]:

@@ -49,7 +49,7 @@ class PlannedNight:
     fit_sigma_s: float
     own_error_s: float | None
     sigma_s: float
-    sigmas_lost_s: tuple[float, float, float]
+    sigmas_lost_s: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class Detection:
 
     size_s: float
     night: int | None
-    with_losses: tuple[int | None, int | None, int | None]
+    with_losses: tuple[int | None, ...]
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,17 @@ from ..sky.geometry import Geometry
 from .timetable import Timetable
 
 CONTACTS = ("contact1_utc", "contact2_utc", "contact3_utc", "contact4_utc", "mid_utc")
-COLUMNS = ("side", "kind", "body", "extent", "cycle", *CONTACTS, "mid_s", "light_time_s", "duration_minutes")
+COLUMNS: tuple[str, ...] = (
+    "side",
+    "kind",
+    "body",
+    "extent",
+    "cycle",
+    *CONTACTS,
+    "mid_s",
+    "light_time_s",
+    "duration_minutes",
+)
 COLUMNS += ("depth_mag", "share", "miss_m", "drift_s", "o_minus_c_s", "mid_sigma_s", "drift_sigma_s")
 COLUMNS += ("phase_angle_deg", "aspect_deg")
 """Of a row, in their order; a table without a row has them too."""
@@ -21,7 +31,9 @@ POLAR_DEG = 1.0
 
 def rows(table: Timetable) -> list[dict[str, Any]]:
     """Every event; None for what it does not have."""
-    geometry = table.sky.at(np.array([entry.event.mid_s for entry in table.entries])) if table.entries else None
+    if not table.entries:
+        return []
+    geometry = table.sky.at(np.array([entry.event.mid_s for entry in table.entries]))
     return [dict(zip(COLUMNS, _row(table, geometry, i), strict=True)) for i in range(len(table.entries))]
 
 

@@ -11,13 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from ..constants import HOUR_S
 from ..dynamics import System, Trajectory, simulate_many
 from ..errors import ArgumentError, BinarydynError
-from ..impact import impact_on
+from ..impact import Impact, impact_on
 from ..relaxed.start import start
 from ..sampling.members import DECIDE_THE_IMPACT
 from ..sampling.sample import Sample
@@ -105,7 +106,7 @@ def _label(event: Event) -> tuple[str, str, int, float]:
 
 def _members(scenario: Scenario, sample: Sample) -> tuple[list, int]:
     """Scenario, start and impact of each member, None for one that has none; and how many have none."""
-    found = []
+    found: list[tuple[Scenario, System, Impact] | None] = []
     for k in range(len(sample)):
         try:
             member = varied(scenario, sample.member(k))
@@ -140,7 +141,11 @@ def _lines(sight: Sight, turn: np.ndarray | None = None) -> Lines:
     """Of a sight, turned (3, 3) into another pair's frame."""
     if turn is None:
         return {"eclipse": sight.sunward, "occultation": sight.earthward}
-    return {kind: (lambda t, line=line: line(t) @ turn.T) for kind, line in _lines(sight).items()}
+    return {kind: partial(_turned, line, turn) for kind, line in _lines(sight).items()}
+
+
+def _turned(line: Callable[[np.ndarray], np.ndarray], turn: np.ndarray, time: np.ndarray) -> np.ndarray:
+    return line(time) @ turn.T
 
 
 def _lines_of(member: Scenario, nominal: Sight) -> Lines:

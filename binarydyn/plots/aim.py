@@ -144,7 +144,7 @@ def _slopes(ax: Axes, view: Sight) -> Any:
     from matplotlib.colors import BoundaryNorm, ListedColormap
 
     greys = ListedColormap(colormaps["Greys"](np.linspace(0.1, 0.95, len(_STEPS_DEG) - 1)))
-    look = {"cmap": greys, "norm": BoundaryNorm(_STEPS_DEG, greys.N)}
+    look: dict[str, Any] = {"cmap": greys, "norm": BoundaryNorm(_STEPS_DEG, greys.N)}
     facets = _facets(view.body)
     if facets is None:
         places, slopes = ray_slopes(view)
@@ -196,11 +196,13 @@ def _marks(ax: Axes, view: Sight) -> None:
 def _compass(ax: Axes, view: Sight) -> None:
     """The orbit's axes as they lie in the picture, from a corner; what points along the view is left out."""
     corner, length = np.array([0.87, 0.14]), 0.1
+    place: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "axes fraction"}
     for name, (u, v) in zip(_ARROWS, view.orbit_axes, strict=True):
         if np.hypot(u, v) < 0.1:
             continue
         tip = corner + length * np.array([-u, v])
         arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 1.0, "shrinkA": 0, "shrinkB": 0}
-        ax.annotate("", tip, corner, xycoords="axes fraction", textcoords="axes fraction", arrowprops=arrow)
+        ax.annotate("", tuple(tip), tuple(corner), **place, arrowprops=arrow)
         side = "right" if u > 0.1 else "left" if u < -0.1 else "center"
-        ax.text(*(tip + 0.02 * np.array([-u, v])), name, transform=ax.transAxes, fontsize=SMALL, ha=side, va="center")
+        x, y = tip + 0.02 * np.array([-u, v])
+        ax.text(x, y, name, transform=ax.transAxes, fontsize=SMALL, ha=side, va="center")

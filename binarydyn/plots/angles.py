@@ -67,6 +67,7 @@ def _limits(ax: Axes) -> None:
 
 def _curve(ax: Axes, side: SeenSide, name: str, pen: Pen, low: float, high: float, group: float) -> float | None:
     """The angle itself, with a marker now and then; returns where it ends."""
+    assert side.attitude is not None, "drawn where it was measured"
     time, angle = side.attitude.time_s / DAY_S, getattr(side.attitude, f"{name}_deg")
     here = (time >= low) & (time <= high)
     if not here.any():
@@ -80,6 +81,7 @@ def _curve(ax: Axes, side: SeenSide, name: str, pen: Pen, low: float, high: floa
 
 def _envelope(ax: Axes, side: SeenSide, name: str, pen: Pen, low: float, high: float, group: float) -> float | None:
     """Lowest and highest angle of each group of cycles; returns where the highest ends."""
+    assert side.attitude is not None, "drawn where it was measured"
     time, angle = side.attitude.time_s / DAY_S, getattr(side.attitude, f"{name}_deg")
     here = (time >= low) & (time <= high)
     if not here.any():

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 _CLEAR = 12.0
 """Step over scatter (peak to peak) beyond which the levels are named at their lines and the scatter is enlarged."""
-_KEY = {"frameon": False, "borderaxespad": 0.0, "handlelength": 2.2}
+_KEY: dict[str, Any] = {"frameon": False, "borderaxespad": 0.0, "handlelength": 2.2}
 
 
 def period_per_cycle(ax: Axes, prediction: Any) -> None:
@@ -57,10 +57,11 @@ def _name_means_above(ax: Axes) -> None:
     """A key to each mean, at either end above the axes; the word for the impact stands between them."""
     from matplotlib.legend import Legend
 
-    for line in [line for line in ax.get_lines() if line.get_label().startswith(("before:", "after:"))]:
-        end = "left" if line.get_label().startswith("before") else "right"
-        place = {"loc": f"lower {end}", "bbox_to_anchor": (0.0 if end == "left" else 1.0, 1.01)}
-        ax.add_artist(Legend(ax, [line], [line.get_label()], **place, **_KEY))
+    for line in [line for line in ax.get_lines() if str(line.get_label()).startswith(("before:", "after:"))]:
+        label = str(line.get_label())
+        end = "left" if label.startswith("before") else "right"
+        place: dict[str, Any] = {"loc": f"lower {end}", "bbox_to_anchor": (0.0 if end == "left" else 1.0, 1.01)}
+        ax.add_artist(Legend(ax, [line], [label], **place, **_KEY))
 
 
 def _limits(ax: Axes, view: Seen) -> None:
@@ -80,12 +81,13 @@ def _limits(ax: Axes, view: Seen) -> None:
 
 def _step(view: Seen) -> float | None:
     """Change of the mean, s, where both were measured."""
-    pair = view.before.period_s, view.after.period_s
-    return None if None in pair else pair[1] - pair[0]
+    before, after = view.before.period_s, view.after.period_s
+    return None if before is None or after is None else after - before
 
 
 def _name_mean(ax: Axes, side: SeenSide, pen: Pen, name: str, above: bool) -> None:
     """The mean in words, on the far side of the line from the other level."""
+    assert side.period_s is not None, "named where it was measured"
     middle = side.trajectory.time_s[[0, -1]].mean() / DAY_S
     ax.annotate(
         f"{name}: {side.period_s / HOUR_S:.6f} h",
@@ -101,7 +103,7 @@ def _name_mean(ax: Axes, side: SeenSide, pen: Pen, name: str, above: bool) -> No
 def _mark_step(ax: Axes, view: Seen, step: float) -> None:
     """An arrow from the old to the new level, a little after the impact."""
     x = 0.02 * np.ptp(ax.get_xlim())
-    levels = view.before.period_s / HOUR_S, view.after.period_s / HOUR_S
+    levels = [side.period_s / HOUR_S for side in (view.before, view.after) if side.period_s is not None]
     ax.annotate("", (x, levels[1]), (x, levels[0]), arrowprops={"arrowstyle": "->", "linewidth": 1.0, "color": INK})
     text = f"{number(step, '+.2f')} s ({number(step / 60.0, '+.3f')} min)"
     ax.annotate(text, (x, np.mean(levels)), (5, 0), textcoords="offset points", ha="left", va="center", label="step")

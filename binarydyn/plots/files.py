@@ -31,15 +31,15 @@ def check_path(path: str | Path) -> Path:
     if path.suffix.lower().lstrip(".") not in FORMATS:
         given = f"the ending {path.suffix}" if path.suffix else "no ending"
         allowed = ", ".join(f".{name}" for name in FORMATS)
-        raise InputError(path, f"{given} is given, a figure may end in {allowed}; choose one of them")
+        raise InputError(str(path), f"{given} is given, a figure may end in {allowed}; choose one of them")
     folder = path.parent
     if not folder.is_dir():
-        raise InputError(path, f"{folder} is not a folder; create it or write the figure to one that exists")
+        raise InputError(str(path), f"{folder} is not a folder; create it or write the figure to one that exists")
     if path.is_dir():
-        raise InputError(path, "this is a folder, a figure is a file; give another name")
+        raise InputError(str(path), "this is a folder, a figure is a file; give another name")
     if not os.access(path if path.exists() else folder, os.W_OK):
         what = "this file" if path.exists() else f"the folder {folder}"
-        raise InputError(path, f"{what} cannot be written to; choose a place that can")
+        raise InputError(str(path), f"{what} cannot be written to; choose a place that can")
     check_place(path)
     return path
 
@@ -48,7 +48,7 @@ def save(figure: Figure, path: str | Path) -> Path:
     """Write a figure; the same figure gives the same bytes, so no date goes into the file.  Errors as in check_path."""
     path = check_path(path)
     suffix = path.suffix.lower().lstrip(".")
-    undated = {"png": {}, "pdf": {"CreationDate": None}, "svg": {"Date": None}}[suffix]
+    undated: dict[str, Any] = {"png": {}, "pdf": {"CreationDate": None}, "svg": {"Date": None}}[suffix]
     image = io.BytesIO()
     _escape(figure)
     with warnings.catch_warnings():

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -24,7 +25,7 @@ _MANY = 2500
 """Members or failures, from which they are shown as areas in place of marks: a million marks are one black square."""
 _MOST_CELLS = 120
 """On each axis of a map; of more values neighbours are averaged."""
-_HATCH = {"facecolor": "none", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0, "zorder": 0.3}
+_HATCH: dict[str, Any] = {"facecolor": "none", "edgecolor": "#9a9a9a", "hatch": "////", "linewidth": 0.0, "zorder": 0.3}
 _DOTS = _HATCH | {"edgecolor": LATER.colour, "hatch": "....", "zorder": 0.7}
 _EDGE = 0.055
 """Least distance of the middle of a label from the edge of the shaded area, in parts of the axes: half its length."""
@@ -92,7 +93,7 @@ def sweep_line(
     chaotic = np.zeros(len(z), dtype=bool) if unstable is None else np.asarray(unstable, dtype=bool)[order]
     x, z = np.asarray(x, dtype=float)[order], np.asarray(z, dtype=float)[order]
     failed = ~np.isfinite(z)
-    marks = {"marker": AFTER.marker, "markersize": 4.0} if len(z) < _MANY else {"rasterized": True}
+    marks: dict[str, Any] = {"marker": AFTER.marker, "markersize": 4.0} if len(z) < _MANY else {"rasterized": True}
     ax.plot(x, z, **AFTER.line(), **marks, label="member")
     if chaotic.any():
         ax.plot(x[chaotic], z[chaotic], **_ring(), rasterized=len(z) >= _MANY, label=f"unstable ({chaotic.sum()})")
@@ -100,7 +101,7 @@ def sweep_line(
     low = ax.get_xaxis_transform()
     if failed.sum() < _MANY:
         for k in np.flatnonzero(failed):
-            ax.axvspan(*_around(x, k), **_HATCH, label="_failed cell")
+            ax.axvspan(*_around(x, int(k)), **_HATCH, label="_failed cell")
     else:
         area = _HATCH | {"label": f"failed ({failed.sum()})"}
         ax.fill_between(x, 0.0, 1.0, where=failed, transform=low, rasterized=True, **area)
@@ -155,11 +156,11 @@ def _contours(ax: Axes, columns: np.ndarray, rows: np.ndarray, table: np.ma.Mask
     strong_below = abs(table.min()) > abs(table.max())
     ax.contourf(columns, rows, table, levels, cmap=pale.reversed() if strong_below else pale, zorder=0.5)
     lines = ax.contour(columns, rows, table, levels, colors=INK, linewidths=0.8, linestyles="solid", zorder=1.0)
-    fmt = {"fmt": lambda value: number(value, "g"), "inline_spacing": 3, "fontsize": SMALL}
+    fmt: dict[str, Any] = {"fmt": lambda value: number(value, "g"), "inline_spacing": 3, "fontsize": SMALL}
     ax.clabel(lines, manual=_middles(ax, lines.get_paths(), (columns, rows)), **fmt)
 
 
-def _middles(ax: Axes, paths: list[Path], sides: tuple[np.ndarray, np.ndarray]) -> list[np.ndarray]:
+def _middles(ax: Axes, paths: Sequence[Path], sides: tuple[np.ndarray, np.ndarray]) -> list[np.ndarray]:
     """Where to label contours: in the middle of pieces long enough to carry a number and not too near to another label
     or to the edge of the area.
     """
@@ -176,7 +177,7 @@ def _middles(ax: Axes, paths: list[Path], sides: tuple[np.ndarray, np.ndarray]) 
     return places
 
 
-def _halfway(piece: np.ndarray, spans: np.ndarray) -> np.ndarray:
+def _halfway(piece: Any, spans: np.ndarray) -> np.ndarray:
     """(2,) the point of a line (n, 2) with half of its length, as it is drawn, on either side."""
     along = np.append(0.0, np.cumsum(np.hypot(*(np.diff(piece, axis=0) / spans).T)))
     return np.array([np.interp(0.5 * along[-1], along, piece[:, k]) for k in (0, 1)])

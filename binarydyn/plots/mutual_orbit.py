@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -50,7 +50,7 @@ def orbit(ax: Axes, before: Trajectory, after: Trajectory, word: str = "impact")
     if after.status != "done":
         inside = new[:, np.abs(new).max(axis=0) < reach]
         left = "" if inside.shape == new.shape else ", outside the frame"
-        end = {"marker": "*", "markersize": 9.0, "linestyle": "none", "color": INK, "clip_on": False}
+        end: dict[str, Any] = {"marker": "*", "markersize": 9.0, "linestyle": "none", "color": INK, "clip_on": False}
         ax.plot(*inside[:, -1:], **end, zorder=5, label=after.status.replace("_", " ") + left)
 
 

@@ -50,7 +50,7 @@ ROLL = Pen("#c9731c", (0, (5, 2)), "^")
 PITCH = Pen("#6f5a86", (0, (1.2, 1.2)), "s")
 YAW = Pen("#14507d", "solid", "o")
 
-PAGE = {
+PAGE: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 9.5,

@@ -6,7 +6,7 @@ import math
 import numbers
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from pydantic import (
     BaseModel,
@@ -67,7 +67,13 @@ def key(
     return Field(default, json_schema_extra=facts | {"open_low": open_low, "signed": signed, "choices": choices})
 
 
-class _Sentences(type(BaseModel)):
+if TYPE_CHECKING:  # which cannot follow type(BaseModel)
+    from pydantic._internal._model_construction import ModelMetaclass
+else:
+    ModelMetaclass = type(BaseModel)
+
+
+class _Sentences(ModelMetaclass):
     """Makes tables that are written in Python, `Push(radial_mm_s=1.0)`, from copies, and refuses them in a sentence."""
 
     def __call__(cls, /, *given: Any, **values: Any) -> Any:

@@ -11,6 +11,7 @@ Times are instants at the pair, s from t0.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -147,7 +148,8 @@ class _Search:
             return Event(self.kind, body, "absent", cycle, nothing, float(nearest), float(miss), 0.0, 0.0)
         share, depth = self.depth[0][i], self.depth[1][i]
         covered, within = ("one", "two") if second_is_front else ("two", "one")
-        extent, middle = "partial", (None, None)
+        extent = "partial"
+        middle: tuple[float | None, float | None] = (None, None)
         for word, name in (("total", covered), ("annular", within)):
             start, end = inner[name][0][i], inner[name][1][i]
             if np.isfinite(start):
@@ -186,7 +188,7 @@ class _Search:
         line, position = self.line(flat), self.motion.position_m(flat)
         height = np.sum(position * line, axis=1)
         offset = np.linalg.norm(position - height[:, None] * line, axis=1)
-        reach = sum(figure.reach_m + np.linalg.norm(figure.shift_m) for figure in self.motion.figures)
+        reach: Any = sum(figure.reach_m + np.linalg.norm(figure.shift_m) for figure in self.motion.figures)
         reach = reach + (np.abs(height) * np.tan(self.sight.sun_radius_rad(flat)) if self.disc else 0.0)
         gap = offset - reach
         near = gap < 0.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -28,9 +29,10 @@ class Figure:
     @classmethod
     def of(cls, body: Body) -> Figure:
         """Of an ellipsoid, a polyhedron or a layered body.  InputError for a stored one, which has no surface."""
-        outer = getattr(body, "shape", body)
+        outer: Any = getattr(body, "shape", body)
         if hasattr(outer, "facets"):
-            vertices, facets = np.asarray(body.vertices_m, dtype=float), np.asarray(outer.facets, dtype=np.int64)
+            own: Any = body  # a mesh, or a layered body in one
+            vertices, facets = np.asarray(own.vertices_m, dtype=float), np.asarray(outer.facets, dtype=np.int64)
             return cls(np.zeros(3), np.eye(3), np.zeros(3), np.ascontiguousarray(vertices), facets)
         if not hasattr(outer, "semi_axes_m"):
             raise InputError(

@@ -119,7 +119,7 @@ class Sky:
         elements = elements_at_impact(helio, scenario.impact_epoch_utc)
         seen_from = scenario.observer
         site = None
-        if seen_from.longitude_deg is not None:
+        if seen_from.longitude_deg is not None and seen_from.latitude_deg is not None:
             site = Site(seen_from.longitude_deg, seen_from.latitude_deg, seen_from.height_m)
         return cls(elements, clock, ecliptic_axes(scenario.mutual_orbit), site)
 
@@ -134,7 +134,10 @@ class Sky:
         sun, seen = _unit(-pair), _unit(line)
         drag = velocity / SPEED_OF_LIGHT_M_S
         turned = [vectors @ self.axes.T for vectors in (sun, seen, _unit(sun + drag), _unit(seen - drag))]
-        return Geometry(time, *turned, np.linalg.norm(pair, axis=1), np.linalg.norm(line, axis=1))
+        to_sun, to_observer, sunward, earthward = turned
+        return Geometry(
+            time, to_sun, to_observer, sunward, earthward, np.linalg.norm(pair, axis=1), np.linalg.norm(line, axis=1)
+        )
 
     def observed_utc(self, time_s) -> list[str]:
         """When (UTC) what happens at instants (m,) at the pair is seen."""

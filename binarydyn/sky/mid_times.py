@@ -46,8 +46,8 @@ class MidTimes:
 
     def chosen(self, which: np.ndarray) -> MidTimes:
         """Some of them."""
-        columns = (self.kind, self.body, self.seen_s, self.sigma_s, self.line)
-        return MidTimes(*(None if column is None else column[which] for column in columns))
+        sigma, line = (None if column is None else column[which] for column in (self.sigma_s, self.line))
+        return MidTimes(self.kind[which], self.body[which], self.seen_s[which], sigma, line)
 
 
 @dataclass(frozen=True)

@@ -157,7 +157,7 @@ class _Problem:
         """(n,) O-C against an ellipse that goes on for ever, and against its mean motion."""
         time, rate = self.seen.time_s, v[f"rate_{side}"]
         mean = mean_longitude(start, *ellipse) + rate * time + 0.5 * v.get("drift", 0.0) * time**2
-        place = mean_longitude(self.counted, *ellipse, turning * time)
+        place = mean_longitude(self.counted, ellipse[0], ellipse[1], turning * time)
         pace = rate - self.seen.slide_rad_s
         return (mean - place) / pace, (mean - self.counted) / pace
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -103,7 +104,7 @@ class Fit:
         return float(np.sqrt(np.sum(self.residual_s**2) / max(self.degrees, 1)))
 
 
-def mean_longitude(true_rad: np.ndarray, h: float, k: float, turned_rad: np.ndarray | float = 0.0) -> np.ndarray:
+def mean_longitude(true_rad: Any, h: float, k: float, turned_rad: np.ndarray | float = 0.0) -> Any:
     """Mean longitude on an ellipse from the true one, with whole turns kept; e = |(h, k)| below 1.
 
     M - f = -2 atan(b sin f / (1 + b cos f)) - e sin E, b = e / (1 + sqrt(1 - e^2)).

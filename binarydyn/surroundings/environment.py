@@ -97,10 +97,11 @@ def volume_radius_m(body: Body) -> float:
 
 def grounds(system: System, separation_m: float) -> tuple[Ground, Ground]:
     """Of the primary and of the secondary, at their mean separation and with the rates of the system's state."""
-    bodies, rates = (system.primary, system.secondary), (system.state.rate1_rad_s, system.state.rate2_rad_s)
-    names = ("primary", "secondary")
-    return tuple(
-        _ground(names[k], bodies[k], bodies[1 - k], float(np.linalg.norm(rates[k])), separation_m) for k in (0, 1)
+    rates = (system.state.rate1_rad_s, system.state.rate2_rad_s)
+    speeds = [float(np.linalg.norm(rate)) for rate in rates]
+    return (
+        _ground("primary", system.primary, system.secondary, speeds[0], separation_m),
+        _ground("secondary", system.secondary, system.primary, speeds[1], separation_m),
     )
 
 

@@ -88,7 +88,7 @@ def deflection(
     orbit: HeliocentricOrbit | None, impact_epoch_utc: str, mutual_orbit: MutualOrbit, barycentre_dv_m_s: np.ndarray
 ) -> Deflection:
     """Of a change of the barycentre's velocity in the pair's inertial frame; InputError names what is missing."""
-    for name, given in (("heliocentric_orbit", orbit), ("impact_epoch_utc", impact_epoch_utc)):
-        if not given:
-            raise InputError(name, "it is not given, the effect on the heliocentric orbit needs it; add it")
+    if not orbit or not impact_epoch_utc:
+        name = "impact_epoch_utc" if orbit else "heliocentric_orbit"
+        raise InputError(name, "it is not given, the effect on the heliocentric orbit needs it; add it")
     return Deflection(elements_at_impact(orbit, impact_epoch_utc), ecliptic_dv_m_s(barycentre_dv_m_s, mutual_orbit))

@@ -49,9 +49,9 @@ class _Tally:
 
     def add(self, part: Row | Block) -> int:
         """Count a row, or a block of them; how many they are."""
-        several = hasattr(part, "members")
-        count = len(part) if several else 1
-        words, numbers = np.unique(part.status, return_counts=True) if several else ([part.status], [1])
+        statuses = np.atleast_1d(part.status)  # one of a row, many of a block
+        count = len(statuses)
+        words, numbers = np.unique(statuses, return_counts=True)
         self.failures.update({str(word): int(n) for word, n in zip(words, numbers, strict=True) if word != "done"})
         self.done += count
         self._come += count

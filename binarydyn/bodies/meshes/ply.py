@@ -88,7 +88,7 @@ def _is_whole(kind: str) -> bool:
 
 def _text_rows(words, element: _Element) -> dict[str, list]:
     """By the name of a property: a number, or a list of them, for each row."""
-    columns = {name: [] for name in element.properties}
+    columns: dict[str, list] = {name: [] for name in element.properties}
     for _ in range(element.count):
         for name, (count, _) in element.properties.items():
             if count:
@@ -118,7 +118,7 @@ def _binary_rows(raw: bytes, at: int, order: str, element: _Element) -> tuple[di
             if count
         ):
             return {name: rows[name] for name in element.properties}, at + dtype.itemsize * element.count
-    columns = {name: [] for name in element.properties}
+    columns: dict[str, list] = {name: [] for name in element.properties}
     for _ in range(element.count):
         row, at = _row(raw, at, order, element)
         for name, value in row.items():
@@ -150,12 +150,12 @@ def _fans(lists, known: int, place: str) -> np.ndarray:
     """(m, 3) triangles about the first corner of each polygon; ShapeError for numbers of no vertex."""
     if isinstance(lists, np.ndarray):
         fans = [lists[:, (0, n, n + 1)] for n in range(1, lists.shape[1] - 1)]
-        facets = np.concatenate(fans, axis=1).reshape(-1, 3) if fans else np.empty((0, 3))
+        corners = np.concatenate(fans, axis=1) if fans else np.empty((0, 3))
         few = lists.shape[1] < 3
     else:
-        facets = [(row[0], row[n], row[n + 1]) for row in lists for n in range(1, len(row) - 1)]
+        corners = np.array([(row[0], row[n], row[n + 1]) for row in lists for n in range(1, len(row) - 1)])
         few = any(len(row) < 3 for row in lists)
-    facets = np.array(facets, dtype=float).reshape(-1, 3)
+    facets = np.asarray(corners, dtype=float).reshape(-1, 3)
     if few:
         raise ShapeError(place, "a face of fewer than 3 corners given, three or more are allowed; export it anew")
     if not np.all((facets >= 0) & (facets < known) & (facets == np.floor(facets))):

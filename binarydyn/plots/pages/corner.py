@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from textwrap import shorten
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -58,14 +58,14 @@ def corner_figure(posterior: Posterior) -> Figure:
         change = number(posterior.change_s, "+.1f", "s")
         figure.suptitle(f"{subject}: push and beta from {change}", fontsize=10.5)
         handles = {word: line for ax in axes.flat for line, word in zip(*ax.get_legend_handles_labels(), strict=True)}
-        place = {"loc": "upper center", "bbox_to_anchor": (0.5, 0.96), "ncols": len(handles)}
-        figure.legend(handles.values(), handles.keys(), fontsize=SMALL, frameon=False, markerscale=5.0, **place)
+        place: dict[str, Any] = {"loc": "upper center", "bbox_to_anchor": (0.5, 0.96), "ncols": len(handles)}
+        figure.legend(list(handles.values()), list(handles), fontsize=SMALL, frameon=False, markerscale=5.0, **place)
         figure.text(0.02, 0.01, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
         figure.subplots_adjust(left=0.13, right=0.97, top=0.885, bottom=0.15, hspace=0.2, wspace=0.22)
     return figure
 
 
-_DOTS = {"color": AFTER.colour, "markersize": 1.2, "alpha": 0.4, "rasterized": True}
+_DOTS: dict[str, Any] = {"color": AFTER.colour, "markersize": 1.2, "alpha": 0.4, "rasterized": True}
 
 
 def _columns(posterior: Posterior) -> dict[str, np.ndarray]:
@@ -81,7 +81,7 @@ def _histogram(ax: Axes, name: str, x: np.ndarray) -> None:
     """Of one quantity, whose name stands above it; its height has no unit."""
     ax.hist(x, 50, color="0.6")
     low, middle, high = np.quantile(x, [0.16, 0.5, 0.84])
-    line = {"color": AFTER.colour, "linewidth": 1.0}
+    line: dict[str, Any] = {"color": AFTER.colour, "linewidth": 1.0}
     ax.axvline(middle, linestyle="-", label="median", **line)
     ax.axvline(low, linestyle="--", label="68 % of the draws lie between", **line)
     ax.axvline(high, linestyle="--", **line)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 from textwrap import fill, shorten
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -63,7 +63,7 @@ def bars(ax: Axes, budget: ErrorBudget) -> None:
     """Both indices of each input side by side; whiskers are the 95 % limits."""
     found, order = budget.indices, budget.order()
     place = np.arange(len(order), dtype=float)
-    kinds = (
+    kinds: tuple[tuple[str, Any, float, dict[str, Any]], ...] = (
         ("first order", found.first_order, -0.5 * _BAR, {"color": AFTER.colour}),
         ("total", found.total, 0.5 * _BAR, {"facecolor": "white", "edgecolor": LATER.colour, "hatch": "////"}),
     )

@@ -72,8 +72,13 @@ def magnitudes(ax: Axes, found: Photometry) -> None:
             ends = np.clip([first / DAY_S, last / DAY_S], day[0], day[-1])
             bar = pen.line(3.0) | {"linestyle": "solid", "solid_capstyle": "butt"}
             mark = pen.points(3.5, hollow=True) | {"linestyle": "solid"}
-            points = [ends[0], ends.mean(), ends[1]]
-            ax.plot(points, [place] * 3, **(mark | bar), markevery=[1], label=text if k == 0 else "_event")
+            ax.plot(
+                [ends[0], ends.mean(), ends[1]],
+                [place] * 3,
+                **(mark | bar),
+                markevery=[1],
+                label=text if k == 0 else "_event",
+            )
     ax.axhline(0.0, color=INK, linewidth=0.4)
     if day[0] <= 0.0 <= day[-1]:
         mark_impact(ax, {"miss": "miss", "none": "no impact"}.get(found.impact.status, "impact"))

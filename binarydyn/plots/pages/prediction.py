@@ -29,7 +29,7 @@ _ROWS = (
     ("change of orbital plane, deg", "", "orbit_plane_change_deg", ".3f"),
 )
 _SIZE_MM = (160.0, 208.0)
-_KEY = {"frameon": False, "fontsize": SMALL, "labelspacing": 0.22, "handlelength": 2.6}
+_KEY: dict[str, Any] = {"frameon": False, "fontsize": SMALL, "labelspacing": 0.22, "handlelength": 2.6}
 
 
 def prediction_figure(prediction: Any) -> Figure:
@@ -51,7 +51,8 @@ def prediction_figure(prediction: Any) -> Figure:
         attitude_angles(panels[2], view)
         attitude_angles(panels[3], view, days=(-0.5, 2.5))
         beside.set_axis_off()
-        beside.legend(*panels[0].get_legend_handles_labels(), loc="upper left", bbox_to_anchor=(-0.03, 1.05), **_KEY)
+        handles, labels = panels[0].get_legend_handles_labels()
+        beside.legend(handles, labels, loc="upper left", bbox_to_anchor=(-0.03, 1.05), **_KEY)
         _table(beside, view)
         figure.text(0.02, 0.985, _headline(view), fontsize=11.5, fontweight="bold", va="top")
         figure.text(0.02, 0.008, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
@@ -76,7 +77,7 @@ def _headline(view: Seen) -> str:
 def _table(ax: Axes, view: Seen) -> None:
     """What changes, before and after, and what was done; in the lower part of empty axes."""
     n, height = view.numbers, iter(0.51 - 0.053 * k for k in range(20))
-    cells = [("", "before", "after")]
+    cells: list[tuple[str, ...]] = [("", "before", "after")]
     cells += [(name, *(number(n.get(key), form) if key else "" for key in keys)) for name, *keys, form in _ROWS]
     for name, *texts in cells:
         y = next(height)

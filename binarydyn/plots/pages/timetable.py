@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -61,19 +62,30 @@ def save_timetable(path: str | Path, table: Timetable) -> Path:
     return save_page(path, timetable_figure, table)
 
 
+def _minutes(entries: Sequence[Entry], name: str) -> list[float]:
+    return [getattr(entry, name) / 60.0 for entry in entries]
+
+
 def middles(ax: Axes, table: Timetable) -> None:
     """O-C of the middles, min, with predicted sigmas; the curve is the drift against the run without the impact."""
     for label, same in _by_kind(table):
         pen = PENS[label]
         known = [entry for entry in same if entry.o_minus_c_s is not None]
-        ax.plot(_days(known), [entry.o_minus_c_s / 60.0 for entry in known], **pen.points(3.5, hollow=True))
+        ax.plot(_days(known), _minutes(known, "o_minus_c_s"), **pen.points(3.5, hollow=True))
         sure = [entry for entry in known if entry.mid_sigma_s is not None]
         if sure:
-            middle = [entry.o_minus_c_s / 60.0 for entry in sure]
-            bars = [entry.mid_sigma_s / 60.0 for entry in sure]
-            ax.errorbar(_days(sure), middle, bars, fmt="none", ecolor=pen.colour, elinewidth=0.8, label="_sigma")
+            bars = _minutes(sure, "mid_sigma_s")
+            ax.errorbar(
+                _days(sure),
+                _minutes(sure, "o_minus_c_s"),
+                bars,
+                fmt="none",
+                ecolor=pen.colour,
+                elinewidth=0.8,
+                label="_sigma",
+            )
         moved = [entry for entry in same if entry.drift_s is not None]
-        ax.plot(_days(moved), [entry.drift_s / 60.0 for entry in moved], **pen.line(0.9), label="_drift")
+        ax.plot(_days(moved), _minutes(moved, "drift_s"), **pen.line(0.9), label="_drift")
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(ylabel="middle minus ephemeris, min")
     ax.tick_params(labelbottom=False)
