@@ -4,7 +4,7 @@ from .dynamics import State as State
 from .dynamics import System as System
 from .dynamics import Trajectory as Trajectory
 from .dynamics import simulate as simulate
-from .ensembles import sweep as sweep
+from .store import sweep as sweep
 from .errors import InputError as InputError
 from .impact import apply_impact as apply_impact
 from .observables import periods as periods

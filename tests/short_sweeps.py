@@ -7,7 +7,7 @@ from pathlib import Path
 import h5py
 import numpy as np
 
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario
 from binarydyn.store import SweepStore
@@ -55,7 +55,7 @@ def stored(path: Path, design: Grid, text: str = HIT, stop_after: int | None = N
     """Run a sweep into a file, or leave it after some rows; the open result, or None."""
     asked = scenario(text)
     with SweepStore(path, asked, design, block_rows=rows, block_s=1e9) as store:
-        for count, row in enumerate(sweep(asked, design, workers, store.done()), 1):
+        for count, row in enumerate(rows_of(asked, design, workers, store.done()), 1):
             store.append(row)
             if count == stop_after:
                 return None

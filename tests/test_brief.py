@@ -9,7 +9,7 @@ from binarydyn.batch import prepared, starts
 from binarydyn.batch.inputs import Inputs, doubtful
 from binarydyn.batch.summary import TIGHT, brief_members
 from binarydyn.batch.summary_columns import Table
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.prediction import predict
 from binarydyn.sampling import Grid, Sample
@@ -178,7 +178,7 @@ def test_near_and_far_members_end_as_in_a_full_sweep():
     given = scenario(PUSH)
     design = Grid.of({"push.along_track_mm_s": [-1.0, -30.0, -40.0, -60.0, 120.0]})
     ours = brief_members(given, design, np.arange(5), companions=True)
-    theirs = sorted(sweep(given, design, 1), key=lambda row: row.index)
+    theirs = sorted(rows_of(given, design, 1), key=lambda row: row.index)
     assert ours.status.tolist() == [row.status for row in theirs] == ["done", "done", "contact", "contact", "escape"]
     assert ours.reason.tolist() == [row.reason for row in theirs]
     for k, row in enumerate(theirs):
@@ -220,7 +220,7 @@ def test_companions_change_no_other_number_and_tell_what_is_unstable():
 def test_a_member_that_does_not_relax_or_has_too_few_cycles_says_so():
     given = scenario(PUSH.replace("period_h = 10.42", 'solve_for = "period"'))
     design = Grid.of({"primary.spin_period_h": [2.03, 10.4]})
-    ours, theirs = brief_members(given, design, np.arange(2)), list(sweep(given, design, 1))
+    ours, theirs = brief_members(given, design, np.arange(2)), list(rows_of(given, design, 1))
     assert ours.status.tolist() == [row.status for row in theirs] == ["done", "not_converged"]
     assert ours.reason.tolist() == [row.reason for row in theirs]
     short = scenario(PUSH.replace("days_after = 6.0", "days_after = 1.5"))
@@ -289,7 +289,7 @@ def test_an_eccentric_member_has_the_numbers_of_the_adaptive_method():
     brief = brief_members(given, design, np.arange(2))
     ratio = brief.numbers["separation_max_after_m"] / brief.numbers["separation_min_after_m"]
     assert np.all(ratio > 1.3)
-    for row in sweep(given, design, 1):
+    for row in rows_of(given, design, 1):
         assert brief.numbers["period_change_s"][row.index] == pytest.approx(row.numbers["period_change_s"], abs=1e-5)
 
 

@@ -19,7 +19,7 @@ import pytest
 from short_sweeps import CHILD, HIT, content, scenario, stored
 
 from binarydyn.commands import main
-from binarydyn.ensembles import Backend, cluster, sweep
+from binarydyn.ensembles import Backend, cluster, rows_of
 from binarydyn.errors import InputError
 from binarydyn.sampling import Block, Grid, Row
 from binarydyn.terminal import progress
@@ -82,22 +82,22 @@ def running(workers: int = 2, path: str = ""):
 
 @pytest.fixture(scope="module")
 def one_thread() -> str:
-    return in_order(sweep(scenario(), GRID, 1))
+    return in_order(rows_of(scenario(), GRID, 1))
 
 
 def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, monkeypatch):
-    assert in_order(sweep(scenario(), GRID, 2)) == one_thread
+    assert in_order(rows_of(scenario(), GRID, 2)) == one_thread
     with running() as found:
-        rows = list(sweep(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
+        rows = list(rows_of(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
         assert in_order(rows) == one_thread
         assert {row.status for row in rows} == {"done", "bad_input"}
         how = Backend("cluster", scheduler=found.address, table="brief", companions=True)
-        assert columns(sweep(scenario(), HITS, backend=how)) == columns(
-            sweep(scenario(), HITS, backend=Backend(workers=1, table="brief", companions=True))
+        assert columns(rows_of(scenario(), HITS, backend=how)) == columns(
+            rows_of(scenario(), HITS, backend=Backend(workers=1, table="brief", companions=True))
         )
         monkeypatch.setattr(cluster.Asked, "of", lambda *asked, of=cluster.Asked.of: other(of(*asked)))
         with pytest.raises(InputError, match="another state of the package's source .*install the same"):
-            list(sweep(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
+            list(rows_of(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
 
 
 def other(asked: cluster.Asked) -> cluster.Asked:
@@ -133,7 +133,7 @@ def test_a_cluster_of_this_machine_listens_to_itself_alone():
 
 
 def test_workers_that_are_started_here_give_the_same_bits(one_thread):
-    assert in_order(sweep(scenario(), GRID, backend=Backend("cluster", 2))) == one_thread
+    assert in_order(rows_of(scenario(), GRID, backend=Backend("cluster", 2))) == one_thread
 
 
 @pytest.mark.parametrize(
@@ -259,7 +259,7 @@ def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
     )
     monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")
     asked, grid = scenario(), Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0, 700.0, 800.0]})
-    rows = sorted(sweep(asked, grid, backend=Backend("cluster", 2)), key=lambda row: row.index)
+    rows = sorted(rows_of(asked, grid, backend=Backend("cluster", 2)), key=lambda row: row.index)
     assert [row.status for row in rows] == ["done", "done", "error", "done", "done", "done"]
     assert "died" in rows[2].reason
 

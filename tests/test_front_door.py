@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import binarydyn
-from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate, sweep
+from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate
 from binarydyn.batch import brief_members
 from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
 from binarydyn.commands import main
 from binarydyn.dynamics import relative_equilibrium, semi_major_axis_m, simulate_many
-from binarydyn.ensembles import Backend
+from binarydyn.ensembles import Backend, rows_of
 from binarydyn.errors import InputError
 from binarydyn.gravity import mutual_gravity
 from binarydyn.impact import (
@@ -70,12 +70,12 @@ CALLS = {
     "infer sigma_s": (lambda t, x: infer(t[S], -1500.0, x), {"number"}),
     "infer count": (lambda t, x: infer(t[S], -1500.0, 1.0, x), set()),
     "infer seed": (lambda t, x: infer(t[S], -1500.0, 1.0, 1000, x), {"number", "None"}),
-    "sweep scenario": (lambda t, x: first(sweep(x, ONE, 1)), {S}),
-    "sweep design": (lambda t, x: first(sweep(t[S], x, 1)), set()),
-    "sweep values": (lambda t, x: first(sweep(t[S], {MASS: x}, 1)), {"list"}),
-    "sweep workers": (lambda t, x: first(sweep(t[S], ONE, x)), {"number", "None"}),
-    "sweep done": (lambda t, x: list(sweep(t[S], ONE, 1, x)), {"list", "array"}),
-    "sweep backend": (lambda t, x: first(sweep(t[S], ONE, backend=x)), {"None"}),
+    "sweep scenario": (lambda t, x: first(rows_of(x, ONE, 1)), {S}),
+    "sweep design": (lambda t, x: first(rows_of(t[S], x, 1)), set()),
+    "sweep values": (lambda t, x: first(rows_of(t[S], {MASS: x}, 1)), {"list"}),
+    "sweep workers": (lambda t, x: first(rows_of(t[S], ONE, x)), {"number", "None"}),
+    "sweep done": (lambda t, x: list(rows_of(t[S], ONE, 1, x)), {"list", "array"}),
+    "sweep backend": (lambda t, x: first(rows_of(t[S], ONE, backend=x)), {"None"}),
     "simulate system": (lambda t, x: simulate(x, 1.0), {SYSTEM}),
     "simulate days": (lambda t, x: simulate(t[SYSTEM], x), {"number"}),
     "simulate state": (lambda t, x: simulate(t[SYSTEM], 1.0, x), {STATE, "None"}),
@@ -235,9 +235,9 @@ def test_so_many_members_are_confirmed(things, tmp_path, capsys):
     with pytest.raises(
         InputError, match="8000000 members are asked for, some .* hours .* more than 100000 are started only"
     ):
-        sweep(things[S], grid, 1)
-    assert first(sweep(things[S], grid, 1, confirm=True)).status == "done"
-    assert first(sweep(things[S], grid, 1, range(50, 8_000_000))).index < 50
+        rows_of(things[S], grid, 1)
+    assert first(rows_of(things[S], grid, 1, confirm=True)).status == "done"
+    assert first(rows_of(things[S], grid, 1, range(50, 8_000_000))).index < 50
     words = ["sweep", "--out", str(tmp_path / "s.h5"), "--quiet"]
     for key in grid:
         words += ["--vary", f"{key}=400:401:200" if key == MASS else f"{key}=1:2:200"]
@@ -276,7 +276,7 @@ def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypat
 
     monkeypatch.setattr(backends, "ENOUGH", 1)
     design = Diagonal(6)
-    alone, shared = (sorted(sweep(things[S], design, n), key=lambda row: row.index) for n in (1, 2))
+    alone, shared = (sorted(rows_of(things[S], design, n), key=lambda row: row.index) for n in (1, 2))
     assert repr(alone) == repr(shared) and [row.status for row in alone] == 6 * ["done"]
     with SweepStore(tmp_path / "own.h5", things[S], design) as store:
         for row in shared:
@@ -286,7 +286,7 @@ def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypat
     assert [held.member(k) for k in range(6)] == [design.member(k) for k in range(6)] and result.sample is None
     assert result.keys == design.keys and result.columns[MASS].tolist() == [300.0 + k for k in range(6)]
     with pytest.raises(InputError, match="this has no json, __len__, member"):
-        sweep(things[S], type("Half", (), {"keys": (MASS,), "sha256": ""})())
+        rows_of(things[S], type("Half", (), {"keys": (MASS,), "sha256": ""})())
 
 
 @pytest.mark.parametrize("integrator", ["rungekutta", "splitting", "gauss"])

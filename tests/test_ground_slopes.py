@@ -11,7 +11,7 @@ from short_sweeps import HIT
 from binarydyn.batch.summary import brief_members
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.commands import main
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.impact import ImpactSpec, impact_on, orbit_axes, slopes_about
 from binarydyn.impact.leverage import leverage
 from binarydyn.impact.momentum import rotation
@@ -61,7 +61,7 @@ def test_full_and_brief_rows_agree_on_a_mesh(written):
     """The splitting errs by 0.04 s at most in regular motion."""
     scenario, design = written(), Grid.of({OFFSET: [-8.0, 0.0, 8.0]})
     brief = brief_members(scenario, design, np.arange(3)).numbers["period_change_s"]
-    full = sorted(sweep(scenario, design, 1), key=lambda row: row.index)
+    full = sorted(rows_of(scenario, design, 1), key=lambda row: row.index)
     assert brief == pytest.approx([row.numbers["period_change_s"] for row in full], abs=0.04)
 
 

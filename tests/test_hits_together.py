@@ -6,7 +6,7 @@ from short_sweeps import PAIR, scenario
 
 from binarydyn.batch import prepared
 from binarydyn.batch.summary import brief_members
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.impact import axes_of
 from binarydyn.impact.frame import aim_axes, tilted
 from binarydyn.sampling import Grid
@@ -64,7 +64,7 @@ def test_full_and_brief_rows_of_a_hit_down_the_pole_agree():
     given = scenario(PAIR + FLIGHT + BETA + "ejecta_tilt_deg = 10.0\n")
     design = Grid.of({"impactor.direction.along_track": [0.0], "impactor.direction.normal": [-1.0, 1.0]})
     brief = brief_members(given, design, np.arange(2)).numbers["period_change_s"]
-    full = [row.numbers["period_change_s"] for row in sweep(given, design, 1)]
+    full = [row.numbers["period_change_s"] for row in rows_of(given, design, 1)]
     assert np.abs(full).min() > 1.0
     assert brief == pytest.approx(full, abs=0.04)
 

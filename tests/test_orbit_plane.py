@@ -12,7 +12,7 @@ from binarydyn.batch.summary import brief_members
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
 from binarydyn.dynamics.angular_momentum import angular_momenta
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.impact import impact_on
 from binarydyn.observables import orbit_shape
 from binarydyn.sampling import Grid
@@ -114,7 +114,7 @@ def test_full_and_brief_rows_tell_the_same_turns():
     thrown = {"mass_kg": 1e4, "speed_m_s": 2.0, "direction": {"normal": 1.0}}
     for scenario in (base, Scenario.from_data(base.data | {"boulders": [thrown]}, "test")):
         grid = Grid.of({"impactor.mass_kg": [300.0, 900.0]})
-        rows = list(sweep(scenario, grid))
+        rows = list(rows_of(scenario, grid))
         brief = brief_members(scenario, grid, np.arange(2))
         for name in NEW:
             assert brief.numbers[name] == pytest.approx([row.numbers[name] for row in rows], rel=1e-9)

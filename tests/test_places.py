@@ -14,7 +14,7 @@ from short_sweeps import HIT
 from test_geometry import pair
 
 from binarydyn.commands import main
-from binarydyn.ensembles import sweep as rows_of
+from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.files.csv_tables import LIGHT_CURVE, MIDDLES, TIMETABLE, check_csv, write_rows
 from binarydyn.prediction import predict

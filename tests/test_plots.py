@@ -18,7 +18,7 @@ from meshes import box
 from binarydyn import plots
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import Trajectory
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.observables import passage_times
 from binarydyn.plots import outlines, style
@@ -442,7 +442,7 @@ def test_the_format_follows_from_the_suffix(prediction, tmp_path, suffix):
 def stored_sweep(folder, texts_):
     design = Grid.from_texts(texts_)
     with SweepStore(folder / "s.h5", varied(builtin(), SHORT), design) as store:
-        for row in sweep(varied(builtin(), SHORT), design, workers=1):
+        for row in rows_of(varied(builtin(), SHORT), design, workers=1):
             store.append(row)
         return store.finish()
 

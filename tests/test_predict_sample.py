@@ -10,7 +10,7 @@ from short_sweeps import HIT, scenario
 
 from binarydyn import plots
 from binarydyn.commands import main
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.observables.averages import told_intervals
 from binarydyn.sampling import Drawn, Sample
 from binarydyn.store import open_result
@@ -48,7 +48,7 @@ def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, t
     alone = said(capsys, file, "--single")
     assert alone.pop("warnings") == report["warnings"]
     assert {key: report[key] for key in alone} == alone
-    rows = sorted(sweep(scenario(DRAWN), Sample.of(scenario(DRAWN), "random")), key=lambda row: row.index)
+    rows = sorted(rows_of(scenario(DRAWN), Sample.of(scenario(DRAWN), "random")), key=lambda row: row.index)
     changes = np.array([row.numbers["period_change_s"] for row in rows])
     stored = open_result(out)
     assert stored.columns["period_change_s"].tolist() == changes.tolist()
@@ -138,7 +138,7 @@ def test_a_stated_value_that_is_far_from_what_is_drawn_is_said(file, capsys):
 
 def test_an_interruption_tells_what_is_done(file, capsys, monkeypatch):
     def until_five(*given, **named):
-        for count, row in enumerate(sweep(*given, **named)):
+        for count, row in enumerate(rows_of(*given, **named)):
             if count == 5:
                 raise KeyboardInterrupt
             yield row

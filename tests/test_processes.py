@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from short_sweeps import HIT, scenario, stored
 
-from binarydyn.ensembles import Backend, backends, processes, sweep
+from binarydyn.ensembles import Backend, backends, processes, rows_of
 from binarydyn.ensembles.batches import Batches
 from binarydyn.sampling import Grid
 from binarydyn.store import SweepStore
@@ -26,7 +26,7 @@ def in_order(rows) -> str:
 
 @pytest.fixture(scope="module")
 def one_thread() -> str:
-    return in_order(sweep(scenario(), GRID, 1))
+    return in_order(rows_of(scenario(), GRID, 1))
 
 
 @pytest.fixture
@@ -44,13 +44,13 @@ def helpers(monkeypatch) -> list[subprocess.Popen]:
 
 
 def test_two_processes_give_the_bits_of_one_thread(one_thread, helpers):
-    assert in_order(sweep(scenario(), GRID, 2)) == one_thread
+    assert in_order(rows_of(scenario(), GRID, 2)) == one_thread
     assert len(helpers) == 2 and all(process.poll() is not None for process in helpers)
 
 
 def test_a_process_that_is_killed_is_replaced_and_its_members_are_computed_anew(one_thread, helpers):
     rows = []
-    for row in sweep(scenario(), GRID, 2):
+    for row in rows_of(scenario(), GRID, 2):
         rows.append(row)
         if len(rows) == 2:
             helpers[0].kill()
@@ -58,7 +58,7 @@ def test_a_process_that_is_killed_is_replaced_and_its_members_are_computed_anew(
 
 
 def test_a_sweep_that_is_left_leaves_no_process(helpers):
-    rows = sweep(scenario(), Grid.of({"impactor.mass_kg": np.linspace(100.0, 900.0, 500)}), 2)
+    rows = rows_of(scenario(), Grid.of({"impactor.mass_kg": np.linspace(100.0, 900.0, 500)}), 2)
     for _ in range(3):
         next(rows)
     rows.close()
@@ -79,7 +79,7 @@ def test_a_member_that_kills_its_processes_is_a_row(helpers, tmp_path, monkeypat
     )
     monkeypatch.setenv("PYTHONPATH", str(tmp_path))
     grid = Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0]})
-    rows = sorted(sweep(scenario(), grid, 2), key=lambda row: row.index)
+    rows = sorted(rows_of(scenario(), grid, 2), key=lambda row: row.index)
     assert [row.status for row in rows] == ["done", "done", "error", "done"]
     assert "died" in rows[2].reason
 
@@ -116,7 +116,7 @@ def test_a_file_tells_where_its_rows_were_computed_and_may_be_continued_elsewher
     how = Backend("threads", 3)
     with SweepStore(tmp_path / "s.h5", scenario(), GRID, told=how.told) as store:
         assert len(store.done()) == 5
-        for row in sweep(scenario(), GRID, done=store.done(), backend=how):
+        for row in rows_of(scenario(), GRID, done=store.done(), backend=how):
             store.append(row)
         found = store.finish().attributes
     assert (found["backend"], found["workers"]) == ("threads", "3")

@@ -9,7 +9,7 @@ from scipy.stats import binomtest, bootstrap, expon, lognorm, norm, t, uniform
 
 from binarydyn.commands.sampled import print_sampled, sampled
 from binarydyn.commands.shell import main
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.observables.averages import INTERVALS, interval_errors, intervals
 from binarydyn.sampling import Sample
 from binarydyn.sampling.summary_statistics import bound, chances, spread, spread_without, unstable
@@ -77,7 +77,7 @@ def stored(tmp_path_factory):
     scenario = Scenario.from_text(builtin().text.split("[simulation]")[0] + SHORT + TEXT, "drawn.toml")
     design, path = Sample.of(scenario, "sobol"), tmp_path_factory.mktemp("sample") / "s.h5"
     with SweepStore(path, scenario, design) as store:
-        for row in sweep(scenario, design):
+        for row in rows_of(scenario, design):
             store.append(row)
         store.finish()
     return scenario, design, open_result(path)

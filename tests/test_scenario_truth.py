@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from meshes import ellipsoid_mesh, obj_text
 
-from binarydyn import Scenario, load, open_result, predict, sweep
+from binarydyn import Scenario, load, open_result, predict
+from binarydyn.ensembles import rows_of
 from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.inference.infer import infer
@@ -97,7 +98,7 @@ def test_all_that_asks_a_scenario_gets_the_same_answer(way, truth, tmp_path):
     """predict == sweep == varied == the nominal run of infer == the file reopened, to the bit."""
     scenario, (change, beta) = WAYS[way](tmp_path), truth
     assert change_s(scenario) == change
-    row = next(sweep(scenario, {BETA: [3.5]}, workers=1))
+    row = next(rows_of(scenario, {BETA: [3.5]}, workers=1))
     assert (row.status, row.numbers["period_change_s"]) == ("done", change)
     assert change_s(varied(scenario, {"impactor.mass_kg": scenario["impactor.mass_kg"]})) == change
     assert nominal_beta(scenario) == beta

@@ -17,7 +17,7 @@ from short_sweeps import HIT, PUSH, child, content, scenario, stored
 from binarydyn import _jit
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
-from binarydyn.ensembles import identity, sweep
+from binarydyn.ensembles import identity, rows_of
 from binarydyn.errors import InputError
 from binarydyn.files import seal
 from binarydyn.files import whole as files
@@ -98,7 +98,7 @@ def test_the_rows_of_a_sweep(sweep_file):
     assert result.kind == "sweep" and result.keys == (MASS, SPEED) and result.statuses() == {"done": 9, "bad_input": 3}
     assert result.columns["member"].tolist() == list(range(12))
     assert result.on_grid(MASS)[:, 0].tolist() == [-1.0, 300.0, 500.0, 900.0]
-    row = next(iter(sweep(scenario(), GRID, 1, done=set(range(12)) - {7})))
+    row = next(iter(rows_of(scenario(), GRID, 1, done=set(range(12)) - {7})))
     assert result.on_grid("period_change_s")[2, 1] == row.numbers["period_change_s"]
     stored = {name: values[7] for name, values in result.columns.items()}
     for name, value in row.numbers.items():
@@ -491,7 +491,7 @@ def block_of(rows: list[Row]) -> Block:
 
 
 def test_rows_and_blocks_of_them_give_the_same_file(sweep_file, tmp_path):
-    rows = list(sweep(scenario(), GRID, 1))
+    rows = list(rows_of(scenario(), GRID, 1))
     with SweepStore(tmp_path / "s.h5", scenario(), GRID, block_rows=5) as store:
         store.append_block(block_of(rows[:7]))
         store.append(rows[7])

@@ -16,7 +16,7 @@ import pytest
 from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.commands import main
-from binarydyn.ensembles import sweep, threads
+from binarydyn.ensembles import rows_of, threads
 from binarydyn.errors import InputError
 from binarydyn.prediction import predict
 from binarydyn.sampling import Grid, MemberSet, member_scenario, members, swept
@@ -113,7 +113,7 @@ def test_a_wrong_vary_is_one_line(vary, word, tmp_path, capsys):
 
 def test_no_worker_is_refused():
     with pytest.raises(InputError, match="workers: 0 is given"):
-        sweep(scenario(), Grid.of({MASS: [1.0]}), workers=0)
+        rows_of(scenario(), Grid.of({MASS: [1.0]}), workers=0)
 
 
 # ---- rows
@@ -123,7 +123,7 @@ GRID = Grid.of({MASS: [300.0, 500.0, 900.0], "primary.rotation_phase_deg": [0.0,
 
 @pytest.fixture(scope="module")
 def rows() -> list:
-    return in_order(sweep(scenario(), GRID, workers=2))
+    return in_order(rows_of(scenario(), GRID, workers=2))
 
 
 def test_each_member_gives_one_row(rows):
@@ -164,7 +164,7 @@ def test_a_process_that_compiles_and_one_that_loads_give_the_same_bits(rows, tmp
 @pytest.mark.parametrize("workers", [1, 3])
 def test_the_number_of_workers_changes_no_bit(rows, workers):
     WINDOWS._before_of.cache_clear()
-    again = in_order(sweep(scenario(), GRID, workers))
+    again = in_order(rows_of(scenario(), GRID, workers))
     assert [(r.inputs, bits(r.numbers), r.status) for r in again] == [
         (r.inputs, bits(r.numbers), r.status) for r in rows
     ]
@@ -172,17 +172,17 @@ def test_the_number_of_workers_changes_no_bit(rows, workers):
 
 def test_what_is_done_is_left_out_and_changes_no_bit(rows):
     WINDOWS._before_of.cache_clear()
-    rest = in_order(sweep(scenario(), GRID, 2, done={0, 2, 3, 4}))
+    rest = in_order(rows_of(scenario(), GRID, 2, done={0, 2, 3, 4}))
     assert [row.index for row in rest] == [1, 5]
     assert [bits(row.numbers) for row in rest] == [bits(rows[k].numbers) for k in (1, 5)]
-    assert list(sweep(scenario(), GRID, 2, done=range(6))) == []
+    assert list(rows_of(scenario(), GRID, 2, done=range(6))) == []
 
 
 def test_the_tolerance_of_sweeps_gives_way_to_one_that_is_stated():
     assert swept(scenario()).simulation.tolerance == 1e-9
     stated = HIT.replace("days_before", "tolerance = 1e-11\ndays_before")
     assert swept(scenario(stated)).simulation.tolerance == 1e-11
-    a, b = in_order(sweep(scenario(), Grid.of({"simulation.tolerance": [1e-7, 1e-12]}), 1))
+    a, b = in_order(rows_of(scenario(), Grid.of({"simulation.tolerance": [1e-7, 1e-12]}), 1))
     assert a.numbers["energy_drift"] > 100.0 * b.numbers["energy_drift"]
     assert bits(b.numbers) == bits(predict(scenario(HIT)).numbers())
 
@@ -196,7 +196,7 @@ def test_what_members_share_is_worked_out_once(monkeypatch):
     )
     WINDOWS._before_of.cache_clear()
     phases = [float(phase) for phase in range(10)]
-    done = list(sweep(scenario(), Grid.of({MASS: [300.0, 500.0, 700.0], "primary.rotation_phase_deg": phases}), 2))
+    done = list(rows_of(scenario(), Grid.of({MASS: [300.0, 500.0, 700.0], "primary.rotation_phase_deg": phases}), 2))
     assert len(done) == 30 and calls == Counter(phases)
 
 
@@ -204,7 +204,7 @@ def test_what_members_share_is_worked_out_once(monkeypatch):
 
 
 def outcome(text: str, key: str, values: list[float]) -> dict[float, tuple[str, str]]:
-    rows = list(sweep(scenario(text), Grid.of({key: values}), 2))
+    rows = list(rows_of(scenario(text), Grid.of({key: values}), 2))
     assert len(rows) == len(values)
     for row in rows:
         assert (row.status == "done") == (row.reason == "")
@@ -271,7 +271,7 @@ def test_a_sweep_that_is_left_gives_up_the_members_under_way(monkeypatch):
         ended.append(asked.impactor.mass_kg)
 
     monkeypatch.setattr(members, "predict", predict)
-    rows = sweep(scenario(), Grid.of({MASS: np.arange(100.0, 200.0)}), 2)
+    rows = rows_of(scenario(), Grid.of({MASS: np.arange(100.0, 200.0)}), 2)
     for _ in range(3):
         next(rows)
     while len(begun) < 2:
@@ -299,7 +299,7 @@ class Interrupted:
 
 def test_an_interruption_still_gives_the_rows_that_are_ready(monkeypatch):
     monkeypatch.setattr(threads, "SimpleQueue", Interrupted)
-    rows, seen = sweep(scenario(), Grid.of({MASS: np.linspace(100.0, 900.0, 50)}), 2), []
+    rows, seen = rows_of(scenario(), Grid.of({MASS: np.linspace(100.0, 900.0, 50)}), 2), []
     with pytest.raises(KeyboardInterrupt):
         for row in rows:
             seen.append(row.index)

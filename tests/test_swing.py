@@ -8,7 +8,7 @@ import pytest
 from binarydyn import predict
 from binarydyn.batch.summary import brief_members
 from binarydyn.bodies.averaged import free_turns
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.observables import orbit_shape
 from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, varied
@@ -74,7 +74,7 @@ def test_a_round_moonlet_does_not_tumble_and_it_is_said_that_nothing_locks_it(ax
     grid = Grid.of({"push.along_track_mm_s": [-3.0]})
     brief = brief_members(scenario, grid, np.arange(1))
     assert brief.numbers["turned_over_after"][0] == 0 and brief.numbers["long_axis_angle_max_after_deg"][0] == 0.0
-    (row,) = sweep(scenario, grid)
+    (row,) = rows_of(scenario, grid)
     assert row.numbers["tumbling"] is False
 
 

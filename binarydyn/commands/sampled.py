@@ -26,12 +26,12 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, boo
 
     KeyboardInterrupt where none is done yet; InputError where the brief table has not what the scenario asks for.
     """
-    from ..ensembles import sweep
+    from ..ensembles import rows_of
     from ..sampling import Drawn
     from ..sampling.drawn import members_of
     from ..store.rows import table_of
 
-    parts, rows = [], sweep(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
+    parts, rows = [], rows_of(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
     try:
         with Interruption() as interruption:
             for part in watched(rows, len(sample), 0, "sample"):

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from ..store import SweepStore
 
 
-def sweep(
+def rows_of(
     file: Annotated[
         str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
     ] = "",
@@ -65,7 +65,7 @@ def sweep(
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
     from ..ensembles import Backend
-    from ..ensembles import sweep as rows_of
+    from ..ensembles import rows_of
     from ..sampling import Block
     from ..store import SweepStore
 

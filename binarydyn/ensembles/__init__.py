@@ -1,5 +1,5 @@
 """On which workers: threads, processes, a cluster or a GPU compute the members of a design."""
 
-from .backends import BACKENDS, Backend, sweep
+from .backends import BACKENDS, Backend, rows_of
 
-__all__ = ["BACKENDS", "Backend", "sweep"]
+__all__ = ["BACKENDS", "Backend", "rows_of"]

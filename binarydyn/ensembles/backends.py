@@ -110,7 +110,7 @@ _MEMBERS = ("MemberSet", set, frozenset, range, list, tuple, "ndarray")
 
 
 @takes(scenario="Scenario", workers=(None, WHOLE), done=_MEMBERS, backend=(None, "Backend"), confirm=bool)
-def sweep(
+def rows_of(
     scenario: Scenario,
     design: Design | Mapping,
     workers: int | None = None,

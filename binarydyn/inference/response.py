@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..batch.summary import brief_members, check_brief
-from ..ensembles.backends import sweep
+from ..ensembles.backends import rows_of
 from ..errors import ArgumentError, ConvergenceError, InputError
 from ..sampling.sample import Sample
 from ..scenario import Scenario
@@ -133,7 +133,7 @@ def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.nd
 def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
     """The same by full predictions, which also tell who is unstable."""
     change, status = np.full(len(sample), np.nan), np.full(len(sample), "error", dtype=_WORDS)
-    for row in sweep(scenario, sample):
+    for row in rows_of(scenario, sample):
         status[row.index] = row.status
         if row.status == "done":
             change[row.index] = row.numbers["period_change_s"]

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from binarydyn.bodies import Ellipsoid
-from binarydyn.ensembles import sweep
+from binarydyn.ensembles import rows_of
 from binarydyn.observables import small_motion
 from binarydyn.plots.style import AFTER, INK, LATER, PAGE, SMALL
 from binarydyn.scenario import Scenario, load, varied
@@ -37,7 +37,7 @@ DASHES = ("solid", "dashed", "dashdot", "dotted")
 
 def mapped(scenario: Scenario, axes: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """What each number of the prediction is on the grid of the axes."""
-    rows = sorted(sweep(scenario, {key: values.tolist() for key, values in axes.items()}), key=lambda row: row.index)
+    rows = sorted(rows_of(scenario, {key: values.tolist() for key, values in axes.items()}), key=lambda row: row.index)
     assert all(row.status == "done" for row in rows)
     angles = ("libration", "roll", "pitch")
     names = [f"{angle}_max_after_deg" for angle in angles] + ["unstable_after", "tumbling"]

@@ -7,7 +7,7 @@ from importlib.util import find_spec
 
 import numpy as np
 
-from binarydyn.ensembles import Backend, backends, sweep
+from binarydyn.ensembles import Backend, backends, rows_of
 from binarydyn.sampling import Block, Grid
 from binarydyn.scenario import builtin
 
@@ -20,7 +20,7 @@ def measured(how: Backend, count: int) -> tuple[float, float, str]:
     begun, come, parts = time.perf_counter(), 0, []
     first = last = begun
     before = 0
-    for part in sweep(builtin(), Grid.of({PHASE: np.linspace(0.0, 90.0, count)}), backend=how):
+    for part in rows_of(builtin(), Grid.of({PHASE: np.linspace(0.0, 90.0, count)}), backend=how):
         come += len(part) if isinstance(part, Block) else 1
         parts.append(part)
         last = time.perf_counter()
