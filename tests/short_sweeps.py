@@ -40,7 +40,8 @@ direction = {along_track = -0.96, radial = 0.15, normal = -0.24}
 PUSH = PAIR + "[push]\nalong_track_mm_s = -1.0\n"
 CHILD = """
 import functools, sys, binarydyn.store
-binarydyn.store.SweepStore = functools.partial(binarydyn.store.SweepStore, block_rows=5, block_s=1e9)
+store = binarydyn.store.SweepStore
+store.__init__ = functools.partialmethod(store.__init__, block_rows=5, block_s=1e9)
 from binarydyn.commands import main
 sys.exit(main(sys.argv[1:]))
 """
@@ -56,7 +57,7 @@ def stored(path: Path, design: Grid, text: str = HIT, stop_after: int | None = N
     asked = scenario(text)
     with SweepStore(path, asked, design, block_rows=rows, block_s=1e9) as store:
         for count, row in enumerate(rows_of(asked, design, workers, store.done()), 1):
-            store.append(row)
+            store.keep(row)
             if count == stop_after:
                 return None
         return store.finish()

@@ -17,6 +17,7 @@ ORDER = [
     "vectors",
     "columns",
     "kinds",
+    "results",
     "kepler",
     "epochs",
     "scenario",

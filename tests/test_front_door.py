@@ -280,11 +280,11 @@ def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypat
     assert repr(alone) == repr(shared) and [row.status for row in alone] == 6 * ["done"]
     with SweepStore(tmp_path / "own.h5", things[S], design) as store:
         for row in shared:
-            store.append(row)
+            store.keep(row)
         result = store.finish()
     held = result.design
     assert [held.member(k) for k in range(6)] == [design.member(k) for k in range(6)] and result.sample is None
-    assert result.keys == design.keys and result.columns[MASS].tolist() == [300.0 + k for k in range(6)]
+    assert tuple(held.keys) == design.keys and result.columns[MASS].tolist() == [300.0 + k for k in range(6)]
     with pytest.raises(InputError, match="this has no json, __len__, member"):
         rows_of(things[S], type("Half", (), {"keys": (MASS,), "sha256": ""})())
 

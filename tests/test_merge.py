@@ -10,7 +10,7 @@ from short_sweeps import HIT, content, scenario
 from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.sampling import Block, Grid, Sample
-from binarydyn.store import SweepStore, open_result
+from binarydyn.store import SweepStore, open_result, stored_members
 from binarydyn.store.merge import merge
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
@@ -34,7 +34,7 @@ def written(path, design, members=None, text=DRAWN, factor=1.0, part=None):
         todo = np.flatnonzero(~store.needless().mask) if members is None else members
         for one in np.array_split(todo, max(1, len(todo) // 2)):
             if len(one):
-                store.append_block(invented(one, factor))
+                store.keep(invented(one, factor))
         return store.finish(), len(todo)
 
 
@@ -57,7 +57,7 @@ def test_a_growing_sample_that_is_left_keeps_the_old_file_and_goes_on(tmp_path):
     path = tmp_path / "s.h5"
     written(path, sample(20))
     with SweepStore(path, scenario(DRAWN), sample(50)) as store:
-        store.append_block(invented(range(20, 33)))
+        store.keep(invented(range(20, 33)))
     assert len(open_result(path).columns["member"]) == 20
     assert written(path, sample(20))[1] == 0 and (tmp_path / "s.h5.parts").is_dir()  # the rest is not thrown away
     assert written(path, sample(50))[1] == 17
@@ -69,7 +69,7 @@ def test_what_cannot_grow_says_so_in_a_sentence(tmp_path):
     with pytest.raises(InputError, match="Latin hypercube of 20, whose members depend on the count"):
         written(tmp_path / "l.h5", sample(30, "latin"))
     with SweepStore(tmp_path / "m.h5", scenario(DRAWN), sample(20, "latin")) as store:
-        store.append_block(invented(range(5)))
+        store.keep(invented(range(5)))
     with pytest.raises(InputError, match="cannot be extended"):
         written(tmp_path / "m.h5", sample(30, "latin"))
     written(tmp_path / "s.h5", sample(20))
@@ -86,7 +86,7 @@ def test_parts_merge_to_the_file_of_one_machine(tmp_path, capsys):
     written(b, GRID, part=range(6, 15))
     result, missing = merge([a, b], c)
     assert missing.tolist() == [15, 16, 17, 18, 19] and len(result.columns["member"]) == 15
-    assert np.isnan(result.on_grid("period_change_s")[-1]).all()
+    assert np.isnan(stored_members(result).on_grid("period_change_s")[-1]).all()
     assert main(["merge", str(a), str(b), "--out", str(c), "--json"]) == 1
     report = json.loads(capsys.readouterr().out)
     assert report["missing"] == 5 and report["first_missing"] == "15:20" and report["members_of_design"] == 20
@@ -133,7 +133,7 @@ def test_an_overlap_of_equal_bits_is_no_contradiction_though_zero_has_two_signs(
     for path, zero in ((a, 0.0), (b, -0.0)):
         block = invented(range(3))
         with SweepStore(path, scenario(DRAWN), GRID, part=range(3)) as store:
-            store.append_block(Block(block.members, {"period_change_s": np.full(3, zero)}, block.status, block.reason))
+            store.keep(Block(block.members, {"period_change_s": np.full(3, zero)}, block.status, block.reason))
             store.finish()
     assert len(merge([a, a], tmp_path / "o.h5")[0].columns["member"]) == 3
     with pytest.raises(InputError, match="member 0 has another period_change_s"):

@@ -76,7 +76,7 @@ import sys, time
 sys.path.insert(0, sys.argv[1])
 import campaign
 with campaign.SweepStore(campaign.Path(sys.argv[2]), campaign.asked(), campaign.invented_grid(8)) as store:
-    store.append_block(campaign.invented(campaign.np.arange(3)))
+    store.keep(campaign.invented(campaign.np.arange(3)))
     store.flush()
     print("locked", flush=True)
     time.sleep(600.0)
@@ -111,7 +111,7 @@ def test_a_kill_costs_a_second_at_most_and_a_fifth_of_what_was_done_in_the_begin
     monkeypatch.setattr("binarydyn.store.sweeps.time", clock)
     with SweepStore(tmp_path / "s.h5", campaign.asked(), campaign.invented_grid(400)) as store:
         for k in range(400):
-            store.append_block(campaign.invented(np.array([k])))
+            store.keep(campaign.invented(np.array([k])))
             lost = k + 1 - len(store.done())
             assert 0.05 * (lost - 1) <= min(1.0, 0.25 * 0.05 * k), k
             clock.now_s += 0.05
@@ -126,7 +126,7 @@ def test_a_file_is_the_same_whatever_the_blocks_and_their_order_were(campaign, t
         order = np.concatenate(([6 * k], order[order != 6 * k]))  # the first status met is done, contact or done
         with SweepStore(tmp_path / f"{k}.h5", campaign.asked(), design, block_rows=7 + 40 * k) as store:
             for members in np.array_split(order, 20 - 6 * k):
-                store.append_block(campaign.invented(members))
+                store.keep(campaign.invented(members))
             store.finish()
     wanted = campaign.content(tmp_path / "0.h5")
     assert campaign.content(tmp_path / "1.h5") == campaign.content(tmp_path / "2.h5") == wanted

@@ -337,12 +337,12 @@ def test_a_result_goes_through_a_link_and_its_blocks_lie_beside_the_target(file,
     (here / "p.h5").symlink_to(there / "p.h5")
     rows = list(rows_of(scenario, GRID))
     with SweepStore(here / "s.h5", scenario, GRID) as store:
-        store.append(rows[0])
+        store.keep(rows[0])
         store.flush()
         assert [path.name for path in there.iterdir()] == ["s.h5.parts"]
         with pytest.raises(InputError, match="1 blocks are kept"):
             open_result(here / "s.h5")
-        store.append(rows[1])
+        store.keep(rows[1])
         store.finish()
     prediction = predict(scenario)
     for _ in range(2):
@@ -357,7 +357,7 @@ def test_a_merge_goes_through_a_link(tmp_path):
     scenario = Scenario.from_text(HIT, "hit.toml", tmp_path)
     with SweepStore(tmp_path / "a.h5", scenario, GRID) as store:
         for row in rows_of(scenario, GRID):
-            store.append(row)
+            store.keep(row)
         store.finish()
     from binarydyn.store.merge import merge
     from binarydyn.store.sweeps import blocks_of

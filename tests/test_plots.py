@@ -30,7 +30,7 @@ from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, numeric_names, varied
 from binarydyn.scenario.keys import known_keys
 from binarydyn.scenario.wording import CAUTION
-from binarydyn.store import SweepStore, open_result, write_prediction
+from binarydyn.store import SweepStore, open_result, stored_members, write_prediction
 
 DAYS = 12.0
 SHORT = {"simulation.days_before": DAYS, "simulation.days_after": DAYS}
@@ -443,8 +443,8 @@ def stored_sweep(folder, texts_):
     design = Grid.from_texts(texts_)
     with SweepStore(folder / "s.h5", varied(builtin(), SHORT), design) as store:
         for row in rows_of(varied(builtin(), SHORT), design, workers=1):
-            store.append(row)
-        return store.finish()
+            store.keep(row)
+        return stored_members(store.finish())
 
 
 def test_a_sweep_over_two_keys_and_one_held(tmp_path):
@@ -467,8 +467,7 @@ def test_a_sweep_over_two_keys_and_one_held(tmp_path):
     assert f"{number(change.min(), '+.1f')} to {number(change.max(), '+.1f', 's')}" in said[1]
     assert "12 members: 9 done, 3 miss" in said[1]
     wild = dict(result.columns) | {"unstable_after": (shown & (result.columns["impactor.mass_kg"] == 900.0)) * 1}
-    one = type("One", (), {"kind": "sweep", "keys": result.keys, "columns": wild, "attributes": result.attributes})()
-    marked = drawn(plots.sweep_figure(one).axes[0], "unstable (3)")
+    marked = drawn(plots.sweep_figure(replace(result, columns=wild)).axes[0], "unstable (3)")
     assert set(marked[:, 0]) == {900.0} and set(marked[:, 1]) == {-40.0, 0.0, 40.0}  # the one that missed is none
     assert plots.save_sweep(tmp_path / "s.pdf", result).read_bytes().startswith(b"%PDF-")
 
@@ -515,9 +514,8 @@ def test_a_sweep_over_one_key_is_a_line_and_of_one_member_is_refused(tmp_path):
     assert check == pytest.approx(np.column_stack([[300.0, 600.0, 900.0], result.columns["period_change_s"]]))
     assert ax.get_ylabel() == "period change, s"
     columns = {name: column[:1] for name, column in result.columns.items()}
-    one = type("One", (), {"kind": "sweep", "keys": result.keys, "columns": columns, "attributes": result.attributes})()
     with pytest.raises(InputError, match="a sweep of 1 member is given"):
-        plots.sweep_figure(one)
+        plots.sweep_figure(replace(result, columns=columns))
 
 
 # --- refusals

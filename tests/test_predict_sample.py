@@ -12,8 +12,8 @@ from binarydyn import plots
 from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
 from binarydyn.observables.averages import told_intervals
-from binarydyn.sampling import Drawn, Sample
-from binarydyn.store import open_result
+from binarydyn.sampling import Sample
+from binarydyn.store import Members, open_result
 
 DRAWN = (
     HIT
@@ -143,7 +143,7 @@ def test_an_interruption_tells_what_is_done(file, capsys, monkeypatch):
                 raise KeyboardInterrupt
             yield row
 
-    monkeypatch.setattr("binarydyn.ensembles.sweep", until_five)
+    monkeypatch.setattr("binarydyn.ensembles.rows_of", until_five)
     assert main(["predict", file, "--json"]) == 130
     printed = capsys.readouterr()
     report = json.loads(printed.out)
@@ -155,7 +155,7 @@ def test_the_figure_shows_the_members(file, tmp_path):
     change = np.array([-500.0, -510.0, -520.0, -530.0, -540.0, -550.0, -560.0])
     columns = {"status": np.array(["done"] * 7), "period_change_s": change, "unstable_after": np.zeros(7)}
     columns |= {"impactor.mass_kg": np.arange(7.0), "mutual_orbit.separation_m": change}
-    drawn = Drawn(scenario(DRAWN), Sample.of(scenario(DRAWN), "random"), columns)
+    drawn = Members(scenario(DRAWN), Sample.of(scenario(DRAWN), "random"), columns, "full", "")
     figure = plots.sample_figure(drawn)
     renderer = FigureCanvasAgg(figure).get_renderer()
     assert all(text.get_window_extent(renderer).x1 < figure.bbox.x1 for text in figure.texts)

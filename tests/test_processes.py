@@ -117,7 +117,7 @@ def test_a_file_tells_where_its_rows_were_computed_and_may_be_continued_elsewher
     with SweepStore(tmp_path / "s.h5", scenario(), GRID, told=how.told) as store:
         assert len(store.done()) == 5
         for row in rows_of(scenario(), GRID, done=store.done(), backend=how):
-            store.append(row)
+            store.keep(row)
         found = store.finish().attributes
     assert (found["backend"], found["workers"]) == ("threads", "3")
 

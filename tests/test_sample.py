@@ -15,7 +15,7 @@ from binarydyn.sampling import Sample
 from binarydyn.sampling.summary_statistics import bound, chances, spread, spread_without, unstable
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
-from binarydyn.store import SweepStore, open_result
+from binarydyn.store import SweepStore, open_result, stored_members
 
 TEXT = """
 [sampling]
@@ -78,9 +78,9 @@ def stored(tmp_path_factory):
     design, path = Sample.of(scenario, "sobol"), tmp_path_factory.mktemp("sample") / "s.h5"
     with SweepStore(path, scenario, design) as store:
         for row in rows_of(scenario, design):
-            store.append(row)
+            store.keep(row)
         store.finish()
-    return scenario, design, open_result(path)
+    return scenario, design, stored_members(open_result(path))
 
 
 def test_a_stored_sample_knows_how_it_was_drawn(stored):

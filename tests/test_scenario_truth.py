@@ -8,8 +8,8 @@ import pytest
 from meshes import ellipsoid_mesh, obj_text
 
 from binarydyn import Scenario, load, open_result, predict
-from binarydyn.ensembles import rows_of
 from binarydyn.commands import main
+from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.inference.infer import infer
 from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Sampling, builtin, varied

@@ -25,7 +25,7 @@ from binarydyn.observables import attitude, periods
 from binarydyn.prediction import predict
 from binarydyn.sampling import Block, Grid, Row
 from binarydyn.scenario import Scenario
-from binarydyn.store import SweepStore, long_name_of, open_result, provenance, unit_of, write_prediction
+from binarydyn.store import SweepStore, long_name_of, open_result, provenance, stored_members, unit_of, write_prediction
 from binarydyn.store.groups import FLAGS, TEXTS, UNKNOWN, WHOLES
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
@@ -94,8 +94,8 @@ def test_a_stored_run_can_be_measured_like_a_fresh_one(prediction, prediction_fi
 
 
 def test_the_rows_of_a_sweep(sweep_file):
-    result = open_result(sweep_file)
-    assert result.kind == "sweep" and result.keys == (MASS, SPEED) and result.statuses() == {"done": 9, "bad_input": 3}
+    result = stored_members(open_result(sweep_file))
+    assert result.keys == (MASS, SPEED) and result.statuses() == {"done": 9, "bad_input": 3}
     assert result.columns["member"].tolist() == list(range(12))
     assert result.on_grid(MASS)[:, 0].tolist() == [-1.0, 300.0, 500.0, 900.0]
     row = next(iter(rows_of(scenario(), GRID, 1, done=set(range(12)) - {7})))
@@ -326,7 +326,7 @@ def test_a_mesh_that_was_changed_is_noticed(tmp_path):
     text = HIT.replace("semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "rock.obj", unit = "m"}')
     asked = Scenario.from_text(text, "pair.toml", tmp_path)
     with SweepStore(tmp_path / "s.h5", asked, GRID) as store:
-        store.append(Row(0, GRID.member(0), {}, "error", "made up"))
+        store.keep(Row(0, GRID.member(0), {}, "error", "made up"))
     with SweepStore(tmp_path / "s.h5", asked, GRID) as store:
         assert store.done() == {0}
     (tmp_path / "rock.obj").write_text("v 2 0 0\n")
@@ -493,9 +493,9 @@ def block_of(rows: list[Row]) -> Block:
 def test_rows_and_blocks_of_them_give_the_same_file(sweep_file, tmp_path):
     rows = list(rows_of(scenario(), GRID, 1))
     with SweepStore(tmp_path / "s.h5", scenario(), GRID, block_rows=5) as store:
-        store.append_block(block_of(rows[:7]))
-        store.append(rows[7])
-        store.append_block(block_of(rows[8:]))
+        store.keep(block_of(rows[:7]))
+        store.keep(rows[7])
+        store.keep(block_of(rows[8:]))
         assert store.done() == set(range(12))
         store.finish()
     assert content(tmp_path / "s.h5") == content(sweep_file)

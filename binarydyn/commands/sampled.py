@@ -13,22 +13,22 @@ from ..terminal.tables import print_table
 if TYPE_CHECKING:
     from ..ensembles import Backend
     from ..prediction.model_discrepancy import ModelError
-    from ..sampling import Drawn, Sample
+    from ..sampling import Sample
     from ..scenario import Scenario
-    from ..store import Result
+    from ..store import Members
 
 _MOST_DIGITS = 6
 """Decimals of a quantile; of smaller errors than these carry, the power of ten is told."""
 
 
-def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, bool]:
+def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, bool]:
     """Predict the members of a sample, and whether all are done: an interruption keeps those that are.
 
     KeyboardInterrupt where none is done yet; InputError where the brief table has not what the scenario asks for.
     """
     from ..ensembles import rows_of
-    from ..sampling import Drawn
     from ..sampling.drawn import members_of
+    from ..store import Members
     from ..store.rows import table_of
 
     parts, rows = [], rows_of(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
@@ -40,15 +40,16 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Drawn, boo
     except KeyboardInterrupt:
         if not parts:
             raise
-    drawn = Drawn(scenario, sample, table_of(parts, sample))
-    done = len(drawn.columns["member"])
-    if done < len(sample):
-        said = f"interrupted, {done} of {len(sample)} members are done and told; `sweep --sample` keeps and resumes"
+    drawn = Members.of(scenario, sample, table_of(parts, sample), where)
+    if len(drawn) < len(sample):
+        said = (
+            f"interrupted, {len(drawn)} of {len(sample)} members are done and told; `sweep --sample` keeps and resumes"
+        )
         print(f"binarydyn: {said}", file=sys.stderr)
-    return drawn, done == len(sample)
+    return drawn, len(drawn) == len(sample)
 
 
-def sampled(result: Result | Drawn) -> dict[str, Any]:
+def sampled(result: Members) -> dict[str, Any]:
     """How the members were drawn, the spread of each outcome over all that ended well, and chances.
 
     spread_without_unstable, unstable_members: None where companions did not run.
@@ -68,7 +69,7 @@ def sampled(result: Result | Drawn) -> dict[str, Any]:
     }
 
 
-def drawn_report(drawn: Drawn, error: ModelError) -> dict[str, Any]:
+def drawn_report(drawn: Members, error: ModelError) -> dict[str, Any]:
     """What a prediction says of its sample, with what the model itself may be off by."""
     from ..prediction.model_discrepancy import DENSER
 

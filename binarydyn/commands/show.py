@@ -13,7 +13,7 @@ from ..terminal.tables import check_outputs, print_json, print_table
 from .sampled import print_sampled, sampled
 
 if TYPE_CHECKING:
-    from ..store import Result
+    from ..store import Members, Result
 
 
 def show(
@@ -42,7 +42,7 @@ def show(
 def save_figure(path: str, result: Result) -> None:
     """The figure of a stored result."""
     from .. import plots
-    from ..store import word_of
+    from ..store import stored_members, word_of
 
     if result.kind not in ("sweep", "prediction"):
         raise InputError(
@@ -50,14 +50,18 @@ def save_figure(path: str, result: Result) -> None:
             f"{one_line(str(result.path))} holds a {word_of(result.kind)}, allowed is a prediction or a sweep; "
             "`binarydyn events --plot` draws a timetable",
         )
-    (plots.save_sweep if result.kind == "sweep" else plots.save_prediction)(path, result)
+    if result.kind == "sweep":
+        plots.save_sweep(path, stored_members(result))
+    else:
+        plots.save_prediction(path, result)
 
 
 def sweep_report(result: Result) -> dict[str, Any]:
     """What a sweep found, ready for JSON: counts by status, failures by reason, extremes of the change."""
+    from ..store import stored_members
     from ..store.failures import failures
 
-    ends = failures(result.rows)
+    ends, found = failures(result.rows), stored_members(result)
     earliest = {end.status: end.first_reason for end in sorted(ends, key=lambda end: -end.first_member)}
     return {
         "kind": "sweep",
@@ -69,24 +73,24 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "statuses": result.statuses(),
         "first_reasons": {word: earliest[word] for word in result.statuses() if word != "done"},
         "failures": [vars(end) for end in ends[:_MOST_FAILURES]],
-        "unstable_before": _count(result, "unstable_before"),
-        "unstable": _count(result, "unstable_after"),
-        "tumbling": _count(result, "tumbling"),
-        "turned_over": _count(result, "turned_over_after"),
+        "unstable_before": _count(found, "unstable_before"),
+        "unstable": _count(found, "unstable_after"),
+        "tumbling": _count(found, "tumbling"),
+        "turned_over": _count(found, "turned_over_after"),
         "tolerance": result.attributes["tolerance"],
-        "varied": {key: values.tolist() for key, values in result.axes.items()} or list(result.keys),
-        "period_change_s": _extremes(result),
-        **(sampled(result) if result.sample else {}),
+        "varied": {key: values.tolist() for key, values in found.axes.items()} or list(found.keys),
+        "period_change_s": _extremes(found),
+        **(sampled(found) if found.sample else {}),
         "caution": CAUTION,
     }
 
 
-def _count(result: Result, flag: str) -> int | None:
+def _count(result: Members, flag: str) -> int | None:
     """Members with this flag; None where the table has none of that name."""
     return int((result.columns[flag] == 1).sum()) if flag in result.columns else None
 
 
-def _extremes(result: Result) -> dict[str, Any] | None:
+def _extremes(result: Members) -> dict[str, Any] | None:
     """The largest and the smallest effect among the members that ended well, and where; None if there is none."""
     import numpy as np
 
@@ -140,6 +144,8 @@ def _flagged(report: dict[str, Any]) -> str:
 
 
 def _prediction_report(result: Result) -> dict[str, Any]:
+    from ..store import stored_members
+
     return {
         "kind": "prediction",
         "file": str(result.path),
@@ -148,7 +154,7 @@ def _prediction_report(result: Result) -> dict[str, Any]:
         "period_changes_s": result.period_changes_s,
         "start": result.calibration,
         "warnings": list(result.warnings),
-        **(sampled(result) | {"statuses": result.statuses()} if result.sample else {}),
+        **(sampled(stored_members(result)) | {"statuses": result.statuses()} if result.sample else {}),
         "caution": CAUTION,
     }
 

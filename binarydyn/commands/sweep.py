@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from ..store import SweepStore
 
 
-def rows_of(
+def sweep(
     file: Annotated[
         str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
     ] = "",
@@ -64,9 +64,7 @@ def rows_of(
     quiet: Annotated[bool, typer.Option("--quiet", help="Do not tell how far it is.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
-    from ..ensembles import Backend
-    from ..ensembles import rows_of
-    from ..sampling import Block
+    from ..ensembles import Backend, rows_of
     from ..store import SweepStore
 
     scenario = load(file) if file else builtin()
@@ -77,8 +75,7 @@ def rows_of(
         if len(design) < 2:
             raise InputError("--plot", f"{len(design)} member is asked for, 2 are needed for a figure; ask for more")
     begun = time.monotonic()
-    how = {"table": table, "options": where.brief.words if where.brief else "", "told": where.told}
-    with SweepStore(out, scenario, design, part=_part(members, len(design)), **how) as store:
+    with SweepStore.by(where, out, scenario, design, _part(members, len(design))) as store:
         for sentence in store.damaged:
             print(f"warning: {sentence}", file=sys.stderr)
         needless = store.needless()
@@ -90,7 +87,7 @@ def rows_of(
                 parts = rows_of(scenario, design, done=needless, backend=where, confirm=sure)
                 for part in parts if quiet else watched(parts, wanted, wanted - left):
                     with interruption.held():
-                        (store.append_block if isinstance(part, Block) else store.append)(part)
+                        store.keep(part)
                 result = store.finish()
         except KeyboardInterrupt:
             store.flush()

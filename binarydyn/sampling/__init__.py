@@ -2,7 +2,6 @@
 
 from .block import TABLES, Block
 from .design import Design, Grid
-from .drawn import Drawn
 from .member_set import MemberSet
 from .members import Row, member_scenario, swept
 from .sample import Sample
@@ -11,7 +10,6 @@ __all__ = [
     "TABLES",
     "Block",
     "Design",
-    "Drawn",
     "Grid",
     "MemberSet",
     "Row",

@@ -140,6 +140,13 @@ def _numbers(key: Any, listed: Any) -> tuple[float, ...]:
     return tuple(float(value) for value in values)
 
 
+def finite_number(argument: str, key: str, value: Any) -> float:
+    """The value of a key in one member.  InputError for none."""
+    if isinstance(value, Real) and math.isfinite(value):
+        return float(value)
+    raise ArgumentError(argument, f"{as_given(value)} is given, allowed is a finite number; change it", as_given(key))
+
+
 def _wrong(given: str, sentence: str) -> ArgumentError:
     """About one of the things to vary."""
     return ArgumentError("vary", sentence, as_given(given))

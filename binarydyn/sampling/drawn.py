@@ -1,38 +1,13 @@
-"""A prediction with its uncertain inputs drawn: the members that are done, as columns, wherever they are kept."""
+"""A prediction with its uncertain inputs drawn: what its members are drawn from, and what stands apart from them."""
 
 from __future__ import annotations
-
-from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from ..scenario import Scenario
 from ..scenario.variation import value_of
-from .sample import Sample
 
 FAR = 3.0
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """columns: arrays (members done,) by name, as those of a stored sweep: `member`, the drawn keys, `status`,
-    `reason` and every number of `Prediction.numbers`; they may be fewer than `sample` has.
-    """
-
-    scenario: Scenario
-    sample: Sample
-    columns: Mapping[str, np.ndarray]
-
-    @property
-    def keys(self) -> tuple[str, ...]:
-        """What is drawn."""
-        return self.sample.keys
-
-    def statuses(self) -> dict[str, int]:
-        """How many members came to which end, the most frequent first."""
-        return dict(Counter(self.columns["status"].tolist()).most_common())
 
 
 def members_of(scenario: Scenario) -> Scenario:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
-from ..errors import KindError
+from ..errors import ArgumentError, KindError
 from ..scenario import Scenario
-from .design import Design, Grid
+from .design import LARGEST, Design, Grid, finite_number
 from .sample import Sample
 
 _ASKED = ("keys", "sha256", "json", "__len__", "member", "inputs", "together", "check")
@@ -31,6 +33,18 @@ class Listed:
         keys = tuple(design.keys)
         members = (design.member(k) for k in range(len(design)))
         return cls(keys, tuple(tuple(float(member[key]) for key in keys) for member in members), design.sha256)
+
+    @classmethod
+    def of_rows(cls, rows: Sequence[Mapping[str, Any]]) -> Listed:
+        """From one {key: number} a member, all with the same keys.  InputError for anything else."""
+        if not 1 <= len(rows) <= LARGEST:
+            raise ArgumentError("over", f"{len(rows)} rows are given, allowed are 1 .. {LARGEST}; change them")
+        keys = tuple(rows[0]) if isinstance(rows[0], Mapping) else ()
+        for k, row in enumerate(rows):
+            if not (isinstance(row, Mapping) and row and row.keys() == rows[0].keys()):
+                raise ArgumentError("over", f"row {k} has not the keys of the first, allowed is the same; complete it")
+        values = tuple(tuple(finite_number("over", key, row[key]) for key in keys) for row in rows)
+        return cls(keys, values, hashlib.sha256(json.dumps([keys, values]).encode()).hexdigest())
 
     @classmethod
     def from_json(cls, text: str) -> Listed:
@@ -88,6 +102,6 @@ def check_design(place: str, given: object) -> None:
     if missing:
         raise KindError(
             place,
-            f"a {type(given).__name__} is given, allowed is {{key: values}}, a Grid, a Sample or a design of your own "
-            f"(this has no {', '.join(missing)}); give one",
+            f"a {type(given).__name__} is given, allowed is {{key: values}}, a table or a list of rows "
+            f"{{key: value}}, a Grid, a Sample or a design of your own (this has no {', '.join(missing)}); give one",
         )

@@ -13,8 +13,8 @@ from ..files.whole import image, put
 from ..motion.state import Body
 from ..prediction import Prediction
 from ..relaxed import Start
-from ..sampling import Drawn
 from .groups import Column, write_group
+from .members import Members
 from .provenance import attributes
 from .result import ENDS, STATE, refuse_other_kinds
 from .table import write_table
@@ -22,7 +22,7 @@ from .table import write_table
 _WIDTHS = {3: "axis", 4: "component"}
 
 
-def write_prediction(path: str | Path, prediction: Prediction, drawn: Drawn | None = None) -> None:
+def write_prediction(path: str | Path, prediction: Prediction, drawn: Members | None = None) -> None:
     """Write a prediction, in place of an older one of that name, and what is drawn beside it.
 
     InputError where it cannot.

@@ -135,19 +135,9 @@ class Result:
         return Columns(self.rows.names, self.rows.column)
 
     @cached_property
-    def axes(self) -> dict[str, np.ndarray]:
-        """Of a sweep: the values of each varied key; the last key varies fastest over the members."""
-        return {name: column.values for name, column in self._group("design", "sweep").items()}
-
-    @cached_property
     def events(self) -> dict[str, np.ndarray]:
         """Of a timetable: its events as arrays (n,) by name; an unknown number is nan, an unknown text is empty."""
         return {name: column.values for name, column in self._group("events", "events").items()}
-
-    @property
-    def keys(self) -> tuple[str, ...]:
-        """Of a sweep: what varies."""
-        return tuple(self.design.keys) if self.kind == "sweep" else self.sample.keys if self.sample else ()
 
     @cached_property
     def sample(self) -> Sample | None:
@@ -171,18 +161,6 @@ class Result:
             return read(text)
         except (ValueError, TypeError, AttributeError, LookupError, ArithmeticError, RecursionError, InputError):
             raise InputError(self._place, "this is no whole result file (its design is none); make it anew") from None
-
-    def on_grid(self, name: str) -> np.ndarray:
-        """A column of a sweep, one dimension for each of `axes`; unknown where a member is missing."""
-        if name not in self.columns:
-            raise InputError(
-                one_line(str(self.path)), f"there is no column {name!r}, allowed are {', '.join(self.columns)}"
-            )
-        values = self.columns[name]
-        unknown = {"f": np.nan, "O": ""}.get(values.dtype.kind, UNKNOWN)
-        whole = np.full(int(self.attributes["members"]), unknown, values.dtype)
-        whole[self.rows.members] = values
-        return whole.reshape([len(values) for values in self.axes.values()])
 
     def statuses(self) -> dict[str, int]:
         """Of a sweep: how many members ended how, the most frequent first."""

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from ..ensembles import Backend
 from ..errors import ArgumentError, InputError
 from ..files.whole import check_place, put_large, target_of
 from ..sampling import TABLES, Block, Design, MemberSet, Row, Sample, swept
@@ -64,6 +65,14 @@ class SweepStore:
         self._waiting: list[Row | Block] = []
         self._count, self._since = 0, 0.0
         self._first: float | None = None
+
+    @classmethod
+    def by(
+        cls, how: Backend, path: str | Path, scenario: Scenario, design: Design, part: range | None = None
+    ) -> SweepStore:
+        """Of rows that are computed so."""
+        options = how.brief.words if how.brief else ""
+        return cls(path, scenario, design, table=how.table, part=part, options=options, told=how.told)
 
     def __enter__(self) -> SweepStore:
         self._see_file()
@@ -144,16 +153,11 @@ class SweepStore:
         found.mask |= ~self.wanted.mask
         return found
 
-    def append(self, row: Row) -> None:
-        """Keep a row; it is on disk once its block is closed."""
-        self._keep(row, 1)
-
-    def append_block(self, block: Block) -> None:
-        """Keep many rows at once; they are on disk once their block is closed."""
-        if len(block):
-            self._keep(block, len(block))
-
-    def _keep(self, part: Row | Block, count: int) -> None:
+    def keep(self, part: Row | Block) -> None:
+        """Keep a row or many at once; they are on disk once their block is closed."""
+        count = len(part) if isinstance(part, Block) else 1
+        if not count:
+            return
         now = time.monotonic()
         self._first = now if self._first is None else self._first
         if not self._waiting:

@@ -69,7 +69,7 @@ def fill(path: Path, kind: str, count: int, numbers: int, stop: int | None = Non
     with SweepStore(path, asked(), design, table="brief" if numbers < 50 else "full") as store:
         left = np.flatnonzero(~store.needless().mask)
         for first in range(0, len(left), AT_ONCE):
-            store.append_block(rows(left[first : first + AT_ONCE], design, numbers))
+            store.keep(rows(left[first : first + AT_ONCE], design, numbers))
             written += AT_ONCE
             if stop and written >= stop:
                 os.kill(os.getpid(), 9)

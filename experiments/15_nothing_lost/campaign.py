@@ -106,7 +106,7 @@ def fill(path: Path, design: Grid, log: int | None = None) -> int:
             if log is not None:
                 os.write(log, f"{len(members)} {time.monotonic()}\n".encode())
             computed += len(members)
-            store.append_block(invented(members))
+            store.keep(invented(members))
         store.finish()
     return computed
 
@@ -327,7 +327,7 @@ def damaged_blocks(how: Callable, count: int, seed: int, folder: Path, members: 
     wanted = content(whole)
     with SweepStore(folder / "s.h5", asked(), design, block_rows=512, block_s=1e9) as store:
         for first in range(0, members // 2, AT_ONCE):
-            store.append_block(invented(np.arange(first, first + AT_ONCE)))
+            store.keep(invented(np.arange(first, first + AT_ONCE)))
     for k in range(count):
         path = folder / f"{k}.h5"
         parts = Path(shutil.copytree(folder / "s.h5.parts", f"{path}.parts"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from ...errors import InputError
 from ...observables.averages import told_intervals
 from ...sampling.summary_statistics import unstable
 from ...scenario.wording import CAUTION
+from ...store import Members
 from ..files import save_page
 from ..seen import name_of
 from ..style import MM, PAGE, SMALL
@@ -32,10 +33,10 @@ def check_drawn(count: int, what: str = "members are to be drawn") -> None:
         raise InputError("plot", f"{count} {what}, 2 are needed; draw more")
 
 
-def sample_figure(result: Any) -> Figure:
+def sample_figure(result: Members) -> Figure:
     """Histogram of the period change with its intervals, and the rank correlations with the inputs.
 
-    result: a stored sweep over drawn members, or ensembles.Drawn.  InputError for fewer than two members that count.
+    InputError for fewer than two members that count.
     """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -55,7 +56,7 @@ def sample_figure(result: Any) -> Figure:
     return figure
 
 
-def save_sample(path: str | Path, result: Any) -> Path:
+def save_sample(path: str | Path, result: Members) -> Path:
     """Write the page of drawn members as PNG, PDF or SVG by the suffix.  Errors: InputError."""
     return save_page(path, sample_figure, result)
 

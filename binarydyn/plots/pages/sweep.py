@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from pathlib import Path
 from textwrap import fill
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ...errors import ConvergenceError, InputError
+from ...kinds import check_kind
 from ...sampling.summary_statistics import unstable
 from ...scenario import Scenario, varied
 from ...scenario.wording import CAUTION
+from ...store import Members
 from ..aim import outline_seen
 from ..files import save_page
 from ..maps import sweep_line, sweep_map
@@ -31,20 +33,21 @@ _WIDTH = 105
 _SIZE_MM = (160.0, 136.0)
 
 
-def sweep_figure(result: Any) -> Figure:
+def sweep_figure(result: Members) -> Figure:
     """Map of the period change over the first two swept keys that take several values, or a line over the only one;
     160 mm x 136 mm; for drawn members the page of sample_page.py.
 
     Both components of the aim offset are drawn as the impactor sees them, with the moonlet's outline.  Further keys are
     held at the middle one of their values, and the page says so.
 
-    result: a stored result of kind `sweep`.  InputError for another kind, or if no key takes several values.
+    InputError for anything but Members, or if no key takes several values.
     """
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
-    keys, columns = _table(result)
-    if getattr(result, "sample", None):
+    check_kind("plot", result, "Members")
+    keys, columns = result.keys, result.columns
+    if result.sample:
         return sample_figure(result)
     varying = [key for key in keys if len(np.unique(columns[key])) > 1]
     if not varying:
@@ -78,8 +81,8 @@ def sweep_figure(result: Any) -> Figure:
     return figure
 
 
-def save_sweep(path: str | Path, result: Any) -> Path:
-    """Write the page of a stored sweep as PNG, PDF or SVG by the suffix.  Errors: InputError."""
+def save_sweep(path: str | Path, result: Members) -> Path:
+    """Write the page of a sweep as PNG, PDF or SVG by the suffix.  Errors: InputError."""
     return save_page(path, sweep_figure, result)
 
 
@@ -112,11 +115,3 @@ def _range(values: np.ndarray) -> str:
 def _outcomes(statuses: np.ndarray) -> str:
     counts = Counter(statuses.tolist()).most_common()
     return f"{len(statuses)} members: " + ", ".join(f"{count} {word.replace('_', ' ')}" for word, count in counts)
-
-
-def _table(result: Any) -> tuple[tuple[str, ...], dict[str, np.ndarray]]:
-    """Swept keys and the columns of all rows by name."""
-    if getattr(result, "kind", "") != "sweep":
-        kind = getattr(result, "kind", type(result).__name__)
-        raise InputError("plot", f"a result of kind {kind!r} is given, a sweep is allowed; choose another file")
-    return result.keys, result.columns
