@@ -4,7 +4,6 @@ from .dynamics import State as State
 from .dynamics import System as System
 from .dynamics import Trajectory as Trajectory
 from .dynamics import simulate as simulate
-from .store import sweep as sweep
 from .errors import InputError as InputError
 from .impact import apply_impact as apply_impact
 from .observables import periods as periods
@@ -15,3 +14,4 @@ from .scenario import Scenario as Scenario
 from .scenario import example as example
 from .scenario import load as load
 from .store import open_result as open_result
+from .store import sweep as sweep
