@@ -425,7 +425,7 @@ def test_fourth_multipole_of_a_spheroid():
 
 def text_of(tape: Tape, *results) -> list[str]:
     """The lines between head and end of the function that a tape writes."""
-    return tape.source("f", "a, b, c", [], list(results)).splitlines()[1:-1]
+    return tape.source("f", "a, b, c", list(results)).splitlines()[1:-1]
 
 
 def test_products_with_zero_and_one_leave_no_trace():
@@ -462,20 +462,22 @@ def test_operations_without_use_are_left_out():
     assert text_of(tape, a - b) == ["    t2 = a - b"] and unused.name == "t1"
 
 
-def test_prologue_is_kept_only_where_it_is_read():
+def test_of_an_array_only_what_is_needed_is_read():
     tape = Tape()
-    a, p = tape.inputs("a", "p")
-    text = tape.source("f", "a, c", ["p = c[0]", "q = c[1]"], [a * p])
+    (a,), (p, q) = tape.inputs("a"), tape.array("c", [0, 3])
+    text = tape.source("f", "a, c", [a * q])
     scope = {}
     exec(text, scope)
-    assert "q = " not in text and scope["f"](3.0, [5.0]) == 15.0
+    assert "c0" not in text and scope["f"](3.0, [7.0, 0.0, 0.0, 5.0]) == 15.0 and p.name == "c0"
+    assert tape.body([a * q], {"c": "w[8 * {} + l]".format}) == ["c3 = w[8 * 3 + l]", "t0 = a * c3"]
+    assert tape.body([a * q], {}) == ["t0 = a * c3"] and tape.places == {"c0": ("c", 0), "c3": ("c", 3)}
 
 
 def test_numbers_keep_all_their_digits():
     tape = Tape()
     (a,) = tape.inputs("a")
     scope = {}
-    exec(tape.source("f", "a", [], [(1.0 / 3.0) * a, 2.0]), scope)
+    exec(tape.source("f", "a", [(1.0 / 3.0) * a, 2.0]), scope)
     assert scope["f"](3.0) == (3.0 * (1.0 / 3.0), 2.0)
 
 

@@ -16,8 +16,8 @@ import numba
 
 from .._jit import by_model, entry_points, kernel, written_module
 from ..gravity.tape import Tape, text_of
-from ..integrators.lanes import LANES
-from ..integrators.splitting import CONSTANTS, SIZE, drift, kick, work_size
+from ..integrators.lanes import LANES, in_lanes
+from ..integrators.splitting import INVERSE, ROWS, SIZE, drift, kick, work_size
 from ..motion.equations import double_reciprocal, turn
 
 GIVEN, KEPT = 7, 7
@@ -57,20 +57,23 @@ def measuring() -> tuple[Tape, list]:
     From the state y0 .. y19, k7 = 1/|r|, what is given, e0 .. e6, and kept, m0 .. m6, with the weight g, to the next m.
     """
     tape = Tape()
-    y, given = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"e{i}" for i in range(GIVEN)))
-    kept = tape.inputs(*(f"m{i}" for i in range(KEPT)))
-    u, g = tape.inputs("k7", "g")
+    y, given, kept = (tape.array(*array) for array in (("y", range(SIZE)), ("e", range(GIVEN)), ("m", range(KEPT))))
+    (u,), (g,) = tape.array("k", [INVERSE - SIZE]), tape.inputs("g")
     return tape, measure_terms(tape, y, u, given, kept, g)
+
+
+def first_rows(number: int) -> dict[str, int]:
+    """Where in the columns of a gravity model state, constants, coefficients, what is given and what is kept begin."""
+    rows = work_size(number, 1)
+    return ROWS | {"e": rows, "m": rows + GIVEN}
 
 
 def source(number: int) -> str:
     """Text of the module with the kernel `measure` of a gravity model, whose lanes have so many coefficients."""
-    rows = work_size(number, 1)
+    first = first_rows(number)
     tape, results = measuring()
-    places = {f"y{i}": i for i in range(SIZE)} | {"k7": SIZE + CONSTANTS - 1}
-    places |= {f"e{i}": rows + i for i in range(GIVEN)} | {f"m{i}": rows + GIVEN + i for i in range(KEPT)}
-    lines = tape.body([f"{name} = w[{row * LANES} + l]" for name, row in places.items()], results)
-    lines += [f"w[{(rows + GIVEN + i) * LANES} + l] = {text_of(value)}" for i, value in enumerate(results)]
+    lines = tape.body(results, in_lanes(first))
+    lines += [f"w[{(first['m'] + i) * LANES} + l] = {text_of(value)}" for i, value in enumerate(results)]
     text = f'"""What is kept after each step, gravity model {number}: written by binarydyn.batch.accumulate."""\n\n'
     text += "import math\n\nfrom binarydyn._jit import fma, kernel, wide_vectors\n\n\n"
     text += f"@kernel\ndef measure(w, g):\n    wide_vectors()\n    for l in range({LANES}):\n"

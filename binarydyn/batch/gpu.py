@@ -16,8 +16,8 @@ import numpy as np
 from ..constants import DAY_S
 from ..errors import ArgumentError
 from ..gravity.tape import text_of
-from ..integrators.splitting import CONSTANTS, DRIFTS, INVERSE, KICKS, SIZE, part, work_size
-from .accumulate import GIVEN, KEPT, measuring
+from ..integrators.splitting import DRIFTS, INVERSE, KICKS, SIZE, part
+from .accumulate import KEPT, first_rows, measuring
 from .cases import Cases, Outcomes, outcomes, turn_weights
 
 THREADS = 128
@@ -74,23 +74,18 @@ def _block(tape, results: list, names: list[str], indent: int) -> str:
     changes = [
         f"{' ' * indent}{name} = {text_of(v)};" for name, v in zip(names, results, strict=True) if text_of(v) != name
     ]
-    return "\n".join([_c(tape.body([], results), indent), *changes])
+    return "\n".join([_c(tape.body(results, {}), indent), *changes])
 
 
 def source(number: int) -> str:
     """The kernel of a gravity model in CUDA C."""
     state, last = [f"y{i}" for i in range(SIZE)], f"k{INVERSE - SIZE}"
-    constants, kept = [f"k{i}" for i in range(CONSTANTS)], [f"m{i}" for i in range(KEPT)]
-    drift, kick = part("drift", number), part("kick", number)
-    tape, measured = measuring()
-    rows = work_size(number, 1)
-    places = {name: i for i, name in enumerate(state + constants)}
-    places |= {line.split(" = c[")[0]: SIZE + CONSTANTS + int(line.split(" = c[")[1][:-1]) for line in kick[2]}
-    places |= {f"e{i}": rows + i for i in range(GIVEN)} | {name: rows + GIVEN + i for i, name in enumerate(kept)}
+    kept, first = [f"m{i}" for i in range(KEPT)], first_rows(number)
+    drift, kick, measure = part("drift", number), part("kick", number), measuring()
     changing = {*state, last, *kept}
     reads = [
-        f"    {'' if name in changing else 'const '}double {name} = given[{row} * n + i];"
-        for name, row in places.items()
+        f"    {'' if name in changing else 'const '}double {name} = given[{first[array] + place} * n + i];"
+        for name, (array, place) in (kick[0].places | measure[0].places).items()
     ]
     writes = [f"    out[{row} * n + i] = {name};" for row, name in enumerate(state + kept)]
     return _KERNEL.format(
@@ -100,9 +95,9 @@ def source(number: int) -> str:
         kicks=", ".join(map(repr, KICKS)),
         reads="\n".join(reads),
         writes="\n".join(writes),
-        drift=_block(drift[0], drift[1], [*state, last], 16),
-        kick=_block(kick[0], kick[1], state, 16),
-        measure=_block(tape, measured, kept, 12),
+        drift=_block(*drift, [*state, last], 16),
+        kick=_block(*kick, state, 16),
+        measure=_block(*measure, kept, 12),
     )
 
 

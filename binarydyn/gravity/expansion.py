@@ -196,11 +196,10 @@ def as_vector(tensor: dict) -> Vector:
     return [tensor[1, 0, 0], tensor[0, 1, 0], tensor[0, 0, 1]]
 
 
-def tensors(degree: int, even: bool, tape: Tape, first: int) -> tuple[dict[int, dict], list[str]]:
-    """The tensors of one body as kernel parameters c[first], c[first + 1], ..; with the lines that read them."""
+def tensors(degree: int, even: bool, tape: Tape, first: int) -> dict[int, dict]:
+    """The tensors of one body as kernel parameters c[first], c[first + 1], .."""
     found: dict[int, dict] = {n: dict.fromkeys(powers(n), 0.0) for n in range(2, degree + 1)}
-    prologue = []
-    for k, (n, p) in enumerate(component_list(degree, even)):
-        (found[n][p],) = tape.inputs(f"c{first + k}")
-        prologue.append(f"c{first + k} = c[{first + k}]")
-    return {n: t for n, t in found.items() if not (even and n % 2)}, prologue
+    components = component_list(degree, even)
+    for (n, p), term in zip(components, tape.array("c", range(first, first + len(components))), strict=True):
+        found[n][p] = term
+    return {n: t for n, t in found.items() if not (even and n % 2)}

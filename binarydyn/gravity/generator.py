@@ -88,8 +88,8 @@ def _total(parts):
 def _frames(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matrix: list[list]):
     """Every term of Phi placed in the frame where the lower-rank tensor is the one that is turned."""
     transposed = [list(column) for column in zip(*matrix, strict=True)]
-    first, prologue = tensors(degree, even, tape, 0)
-    second, more = tensors(degree, even, tape, len(component_list(degree, even)))
+    first = tensors(degree, even, tape, 0)
+    second = tensors(degree, even, tape, len(component_list(degree, even)))
     frames = Frame(Powered(x1, u)), Frame(Powered(x2, u))
     frames[1].at._u = frames[0].at._u
     at1, at2 = frames[0].at, frames[1].at
@@ -114,7 +114,7 @@ def _frames(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matrix: 
             frames[0].add_pair(p, q, one[p], two_in_1[q])
         else:
             frames[1].add_pair(q, p, two[q], one_in_2[p])
-    return frames, transposed, prologue + more
+    return frames, transposed
 
 
 def matrix_times(matrix: list[list], vector: list) -> list:
@@ -123,12 +123,12 @@ def matrix_times(matrix: list[list], vector: list) -> list:
 
 
 def field_terms(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matrix: list[list]):
-    """What the field is on a tape: nine results, Phi, and the lines that read the parameters c.
+    """What the field is on a tape, which reads the coefficients c: nine results and Phi.
 
     The results: gradient of Phi (frame of the primary), torques on the primary (its frame) and on the secondary (its
     frame), per G M1 M2, all without the monopole.  Given: r in both frames, u = 1/r, C (frame 2 -> frame 1).
     """
-    (one, two), transposed, prologue = _frames(degree, even, tape, x1, x2, u, matrix)
+    (one, two), transposed = _frames(degree, even, tape, x1, x2, u, matrix)
     gradient1, torque1, other1 = one.gradient_and_torques()
     gradient2, torque2, other2 = two.gradient_and_torques()
     radial = _total(one.radial + two.radial)
@@ -137,7 +137,7 @@ def field_terms(degree: int, even: bool, tape: Tape, x1: list, x2: list, u, matr
     results = [gradient1[i] + turned_gradient[i] - radial * x1[i] for i in range(3)]
     results += [torque1[i] + turned_torque[i] for i in range(3)]
     results += [torque2[i] + back[i] for i in range(3)]
-    return results, _total(one.value + two.value), prologue
+    return results, _total(one.value + two.value)
 
 
 def source(degree: int, even: bool) -> str:
@@ -145,10 +145,10 @@ def source(degree: int, even: bool) -> str:
     tape = Tape()
     terms = tape.inputs(*[name.strip() for name in ARGUMENTS.split(",")[:-1]])
     matrix = [terms[7:10], terms[10:13], terms[13:16]]
-    results, phi, prologue = field_terms(degree, even, tape, terms[0:3], terms[3:6], terms[6], matrix)
+    results, phi = field_terms(degree, even, tape, terms[0:3], terms[3:6], terms[6], matrix)
     kind = "even bodies" if even else "any bodies"
     head = f'"""Mutual gravity to degree {degree}, {kind}: written by binarydyn.gravity.generator."""\n'
     head += "from binarydyn._jit import fma, kernel\n\n\n"
-    field_text = tape.source("field", ARGUMENTS, prologue, results)
-    potential_text = tape.source("potential", ARGUMENTS, prologue, [phi])
+    field_text = tape.source("field", ARGUMENTS, results)
+    potential_text = tape.source("potential", ARGUMENTS, [phi])
     return f"{head}@kernel\n{field_text}\n\n@kernel\n{potential_text}"

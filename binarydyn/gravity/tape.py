@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 
 
 class Term:
@@ -40,11 +41,18 @@ class Tape:
 
     def __init__(self):
         self.lines: list[tuple[str, str, str, str]] = []
+        self.places: dict[str, tuple[str, int]] = {}
+        """Of the inputs that stand in arrays: array and index by their names."""
         self._known: dict[tuple[str, str, str], Term] = {}
 
     def inputs(self, *names: str) -> list[Term]:
         """Terms that stand for the arguments of the formula."""
         return [Term(self, name) for name in names]
+
+    def array(self, name: str, indices: Iterable[int]) -> list[Term]:
+        """Terms that stand for the numbers of an array at these places: y0, y1, .. of `y`."""
+        self.places |= {f"{name}{i}": (name, i) for i in indices}
+        return self.inputs(*(f"{name}{i}" for i in indices))
 
     def operation(self, sign: str, a, b):
         """a + b, a - b or a * b, where either may be a plain number."""
@@ -89,10 +97,11 @@ class Tape:
             self._known[key] = Term(self, name)
         return self._known[key]
 
-    def body(self, prologue: list[str], results: list) -> list[str]:
-        """The lines that compute `results`, those of the prologue first; operations that no result needs are left out.
+    def body(self, results: list, where: Mapping[str, Callable[[int], str]]) -> list[str]:
+        """The lines that read what is needed of the arrays that `where` knows, and those that compute `results`.
 
-        A product that only one sum needs becomes part of a fused multiply-add.
+        Operations that no result needs are left out.  A product that only one sum needs becomes part of a fused
+        multiply-add.
         """
         wanted = {r.name for r in results if isinstance(r, Term)}
         kept, uses = [], Counter(wanted)
@@ -108,13 +117,14 @@ class Tape:
             text, used = _written(line, products)
             lines.append((line[0], text))
             fused.update(used)
-        return [p for p in prologue if p.split(" = ")[0] in wanted] + [
-            text for name, text in lines if name not in fused
-        ]
+        places = [(name, *at) for name, at in self.places.items() if name in wanted]
+        reads = [f"{name} = {where[array](i)}" for name, array, i in places if array in where]
+        return reads + [text for name, text in lines if name not in fused]
 
-    def source(self, name: str, arguments: str, prologue: list[str], results: list) -> str:
-        """A function that returns `results`."""
-        lines = [*self.body(prologue, results), f"return {', '.join(map(text_of, results))}"]
+    def source(self, name: str, arguments: str, results: list) -> str:
+        """A function that returns `results`; arrays are among its arguments."""
+        where = {array: f"{array}[{{}}]".format for array, _ in self.places.values()}
+        lines = [*self.body(results, where), f"return {', '.join(map(text_of, results))}"]
         return f"def {name}({arguments}):\n" + "".join(f"    {line}\n" for line in lines)
 
 

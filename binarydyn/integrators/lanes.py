@@ -7,6 +7,7 @@ The operations and their order are those of the scalar kernels, so each lane get
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from functools import cache
 from types import ModuleType
 
@@ -16,8 +17,8 @@ import numpy as np
 from .._jit import by_model, written_module
 from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
-from ..gravity.tape import Tape, text_of
-from ..motion.equations import rates_terms
+from ..gravity.tape import text_of
+from ..motion.equations import rates_on_tape
 from ..motion.layout import ARGUMENT, DENSE, END, SIZE, WEIGHT
 from . import tableau_8_5_3 as tableau
 
@@ -175,17 +176,16 @@ def _inside() -> str:
     return "".join(f"        {line}\n" for line in lines)
 
 
+def in_lanes(first: Mapping[str, int], lanes: int = LANES) -> dict[str, Callable[[int], str]]:
+    """How a lane `l` reads arrays that begin in these rows of the work array; see Tape.body."""
+    return {array: lambda i, row=row: f"w[{(row + i) * lanes} + l]" for array, row in first.items()}
+
+
 def rates_source(degree: int, even: bool) -> str:
     """Text of the kernel `rates`: from the argument's slot to the slope's, for every lane."""
-    tape = Tape()
-    y, k = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"k{i}" for i in range(13)))
-    out, prologue = rates_terms(degree, even, tape, y, k)
-    reads = [f"y{i} = w[{(ARGUMENT + i) * LANES} + l]" for i in range(SIZE)]
-    reads += [f"k{i} = w[{(PARAMETERS + i) * LANES} + l]" for i in range(13)]
-    for line in prologue:
-        name, place = line.split(" = c[")
-        reads.append(f"{name} = w[{(PARAMETERS + CONSTANTS + int(place[:-1])) * LANES} + l]")
-    lines = tape.body(reads, out) + [f"w[{(SLOPE + i) * LANES} + l] = {text_of(v)}" for i, v in enumerate(out)]
+    tape, out = rates_on_tape(degree, even)
+    lines = tape.body(out, in_lanes({"y": ARGUMENT, "k": PARAMETERS, "c": PARAMETERS + CONSTANTS}))
+    lines += [f"w[{(SLOPE + i) * LANES} + l] = {text_of(v)}" for i, v in enumerate(out)]
     text = '@kernel\ndef rates(w):\n    """Rates of the states in the argument\'s slot."""\n'
     text += "    called_not_copied()\n    wide_vectors()\n"
     return text + f"    for l in range({LANES}):\n" + "".join(f"        {line}\n" for line in lines)

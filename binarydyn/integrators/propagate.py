@@ -15,6 +15,7 @@ import numpy as np
 from ..constants import DAY_S
 from ..errors import InputError
 from ..kinds import check_kind, takes
+from ..motion import perturbing
 from ..motion.equations import PERTURBED
 from ..motion.layout import SIZE, WEIGHT, WORK
 from ..motion.state import State, System
@@ -102,7 +103,7 @@ def start(system: System, days: float, state: State | None = None, sample_minute
     constants, coefficients = system.parameters
     model = system.gravity_model
     if system.perturbations:
-        constants = np.append(constants, system.perturbations.constants(system, state, forwards=days > 0.0))
+        constants = np.append(constants, perturbing.constants(system.perturbations, system, state, forwards=days > 0.0))
         model += PERTURBED
     if not abs(days) * 1440.0 / sample_minutes <= MOST_SAMPLES:
         raise InputError(

@@ -22,13 +22,15 @@ from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
 from ..gravity.tape import Tape, Term, text_of
 from ..motion.equations import pull_terms
-from .lanes import LANES
+from .lanes import LANES, in_lanes
 
 SIZE, CONSTANTS = 20, 8
 """Constants of a lane: G (M1 + M2), then G M1 M2 / I of both bodies, and 1/|r|, which drifts keep; the gravity
 coefficients follow.
 """
 INVERSE = SIZE + CONSTANTS - 1
+ROWS = {"y": 0, "k": SIZE, "c": SIZE + CONSTANTS}
+"""First rows of state, constants and coefficients in the columns that lanes and GPU threads work on."""
 A = (0.04706710064597251, 0.1847569354170881, 0.2827060056798362)
 B = (0.11888191736819702, 0.24105046055150156, -0.2732866667053238)
 DRIFTS = (*A, 0.5 - sum(A), 0.5 - sum(A), *A[::-1])
@@ -170,47 +172,40 @@ def drift_terms(tape: Tape, y: list, k: list, h) -> list:
     return [*r, *v, *q, *l, *p, *m, inverse]
 
 
-def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> tuple[list, list[str]]:
+def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> list:
     """The second bracket for a time h: asymmetry for h/2, potential for h, asymmetry for h/2."""
     half = 0.5 * h
     r, v = y[0:3], y[3:6]
     q, l = asymmetry_terms(y[6:10], y[10:13], k[1:4], half)
     p, m = asymmetry_terms(y[13:17], y[17:20], k[4:7], half)
-    pull, torques, prologue = pull_terms(degree, even, tape, r, q, p, k[7])
+    pull, torques = pull_terms(degree, even, tape, r, q, p, k[7])
     v = [v[i] + h * k[0] * pull[i] for i in range(3)]
     l, m = [l[i] + h * torques[i] for i in range(3)], [m[i] + h * torques[3 + i] for i in range(3)]
     q, l = asymmetry_terms(q, l, k[1:4], half)
     p, m = asymmetry_terms(p, m, k[4:7], half)
-    return [*r, *v, *q, *l, *p, *m], prologue
+    return [*r, *v, *q, *l, *p, *m]
 
 
-def part(name: str, number: int) -> tuple[Tape, list, list[str]]:
+def part(name: str, number: int) -> tuple[Tape, list]:
     """One part of the splitting, `drift` or `kick`, of a gravity model, as operations on a tape.
 
-    From y0 .. y19, k0 .. k7, the time h and the coefficients to the new state; after a drift also 1/|r|.  The third
-    is the lines that read the coefficients from c.
+    From y0 .. y19, k0 .. k7, the time h and the coefficients c to the new state; after a drift also 1/|r|.
     """
     tape, model = Tape(), MODELS[number]
-    y, k = tape.inputs(*(f"y{i}" for i in range(SIZE))), tape.inputs(*(f"k{i}" for i in range(CONSTANTS)))
-    (h,) = tape.inputs("h")
+    y, k, (h,) = tape.array("y", range(SIZE)), tape.array("k", range(CONSTANTS)), tape.inputs("h")
     if name == "drift":
-        return tape, drift_terms(tape, y, k, h), []
-    return tape, *kick_terms(model.degree, model.even, tape, y, k, h)
+        return tape, drift_terms(tape, y, k, h)
+    return tape, kick_terms(model.degree, model.even, tape, y, k, h)
 
 
 def _kernel(name: str, number: int, lanes: int) -> str:
     """A loop over lanes that reads state, constants and coefficients, and writes the changed components."""
-    tape, results, prologue = part(name, number)
-    reads = [f"y{i} = w[{i * lanes} + l]" for i in range(SIZE)]
-    reads += [f"k{i} = w[{(SIZE + i) * lanes} + l]" for i in range(CONSTANTS)]
-    for line in prologue:
-        target, place = line.split(" = c[")
-        reads.append(f"{target} = w[{(SIZE + CONSTANTS + int(place[:-1])) * lanes} + l]")
+    tape, results = part(name, number)
     places = [*range(SIZE), INVERSE]
     writes = [
         f"w[{i * lanes} + l] = {text_of(v)}" for i, v in zip(places, results, strict=False) if text_of(v) != f"y{i}"
     ]
-    lines = tape.body(reads, results) + writes
+    lines = tape.body(results, in_lanes(ROWS, lanes)) + writes
     head = f"@kernel\ndef {name}(w, h):\n    called_not_copied()\n    wide_vectors()\n    for l in range({lanes}):\n"
     return head + "".join(f"        {line}\n" for line in lines)
 

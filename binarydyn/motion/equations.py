@@ -21,6 +21,7 @@ from ..gravity.models import MODELS, potential
 from ..gravity.multipoles import coefficients
 from ..gravity.tape import Tape, Term, text_of
 from ..vectors import quaternion_product, rotation_of_quaternion
+from .layout import IN_RATES, SIZE
 
 
 def motion_constants(primary, secondary) -> np.ndarray:
@@ -103,8 +104,8 @@ def spin_rate(torque, w, k):
     return [k[i] * torque[i] + k[3 + i] * turns[i] for i in range(3)]
 
 
-def pull_terms(degree: int, even: bool, tape: Tape, r: list, q: list, p: list, u: Term) -> tuple[list, list, list[str]]:
-    """Gradient of Phi (inertial), both torques per G M1 M2 (body frames), and the lines that read the coefficients."""
+def pull_terms(degree: int, even: bool, tape: Tape, r: list, q: list, p: list, u: Term) -> tuple[list, list]:
+    """Gradient of Phi (inertial) and both torques per G M1 M2 (body frames); the tape reads the coefficients c."""
     s, t = double_reciprocal(*q), double_reciprocal(*p)
     w, x, y, z = q
     one = turn(w, x, y, z, s)
@@ -112,30 +113,33 @@ def pull_terms(degree: int, even: bool, tape: Tape, r: list, q: list, p: list, u
     relative = turn(w, x, y, z, 0.5 * s * t)
     x = matrix_times([list(column) for column in zip(*one, strict=True)], r)
     x2 = matrix_times([list(column) for column in zip(*relative, strict=True)], x)
-    found, _, prologue = field_terms(degree, even, tape, x, x2, u, relative)
-    return matrix_times(one, found[0:3]), found[3:9], prologue
+    found, _ = field_terms(degree, even, tape, x, x2, u, relative)
+    return matrix_times(one, found[0:3]), found[3:9]
 
 
-def rates_terms(degree: int, even: bool, tape: Tape, y: list, k: list) -> tuple[list, list[str]]:
-    """The twenty rates of the state y on a tape, and the lines that read the gravity coefficients."""
+def rates_terms(degree: int, even: bool, tape: Tape, y: list, k: list) -> list:
+    """The twenty rates of the state y on a tape."""
     r, q, p = y[0:3], y[6:10], y[13:17]
     u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
-    pull, torques, prologue = pull_terms(degree, even, tape, r, q, p, u)
+    pull, torques = pull_terms(degree, even, tape, r, q, p, u)
     fall = u * u * u
     out = [*y[3:6], *(k[0] * (pull[i] - fall * r[i]) for i in range(3))]
     out += quaternion_rate(q, y[10:13]) + spin_rate(torques[0:3], y[10:13], k[1:7])
     out += quaternion_rate(p, y[17:20]) + spin_rate(torques[3:6], y[17:20], k[7:13])
-    return out, prologue
+    return out
+
+
+def rates_on_tape(degree: int, even: bool) -> tuple[Tape, list]:
+    """The right-hand side of a gravity model: a tape that reads the arrays y, k and c, and the twenty rates."""
+    tape = Tape()
+    return tape, rates_terms(degree, even, tape, tape.array("y", range(SIZE)), tape.array("k", range(IN_RATES)))
 
 
 def source(degree: int, even: bool) -> str:
     """Text of the module with the kernel `rates` of one gravity model."""
-    tape = Tape()
-    y, k = tape.inputs(*(f"y{i}" for i in range(20))), tape.inputs(*(f"k{i}" for i in range(13)))
-    out, prologue = rates_terms(degree, even, tape, y, k)
-    reads = [f"y{i} = w[at + {i}]" for i in range(20)] + [f"k{i} = k[{i}]" for i in range(13)]
+    tape, out = rates_on_tape(degree, even)
     lines = ["called_not_copied()", "at, to = not_negative(at), not_negative(to)"]
-    lines += tape.body(reads + prologue, out)
+    lines += tape.body(out, {"y": "w[at + {}]".format, "k": "k[{}]".format, "c": "c[{}]".format})
     lines += [f"w[to + {i}] = {text_of(value)}" for i, value in enumerate(out)]
     head = '"""The equations of motion for one gravity model: written by binarydyn.motion.equations."""\n\n'
     head += "import math\n\nfrom binarydyn._jit import called_not_copied, fma, kernel, not_negative\n\n\n"
@@ -144,7 +148,7 @@ def source(degree: int, even: bool) -> str:
 
 
 PERTURBED = 1000
-"""Added to the number of a gravity model: the same with the terms of perturbations.py, which depend on the time."""
+"""Added to the number of a gravity model: the same with the terms of perturbing.py, which depend on the time."""
 
 
 def perturbed_source(number: int) -> str:
@@ -152,7 +156,7 @@ def perturbed_source(number: int) -> str:
     return f'''"""The equations of motion with perturbations: written by binarydyn.motion.equations."""
 
 from binarydyn._jit import kernel
-from binarydyn.motion.perturbations import add
+from binarydyn.motion.perturbing import add
 from binarydyn_written.motion_{number} import rates as own
 
 

@@ -13,6 +13,9 @@ import numpy as np
 from ..constants import DAY_S, HOUR_S, YEAR_S, G
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
 from ..impact import impact_on
+from ..motion.damping import eccentricity_damping_s, libration_damping_s
+from ..motion.drift import drag_constants
+from ..motion.perturbing import lag_coefficient
 from ..motion.state import flattening_m2
 from ..relaxed.periodic import circular_state, third_law
 from ..relaxed.perturbations import perturbations_of
@@ -94,7 +97,7 @@ def _of_period(size: TideSize) -> str:
 
 def _drift(system: System, drift: Drift, separation_m: float, n: float, seconds: float) -> list[Size]:
     """y n a against n^2 a, and P' = -P n'/n over the window."""
-    steady, first, decay, end = drift.constants(system, system.state, True)
+    steady, first, decay, end = drag_constants(drift, system, system.state, True)
     period, found = 2.0 * math.pi / n, []
     if drift.rate_rad_s2:
         relative = drift.rate_rad_s2 / n
@@ -113,9 +116,9 @@ def _drift(system: System, drift: Drift, separation_m: float, n: float, seconds:
 def _dissipation(system: System, tides: Dissipation, separation_m: float, n: float, seconds: float) -> Size:
     """9 K e n / a^7 against n^2 a at an eccentricity e, whose decay shortens the period (angular momentum stays)."""
     e = PUSHED_ECCENTRICITY
-    acceleration = 3.0 * tides.coefficient(system) * e * n / separation_m**7
-    libration = tides.libration_damping_s(system, separation_m)
-    eccentricity = tides.eccentricity_damping_s(system, separation_m, n)
+    acceleration = 3.0 * lag_coefficient(tides, system) * e * n / separation_m**7
+    libration = libration_damping_s(tides, system, separation_m)
+    eccentricity = eccentricity_damping_s(tides, system, separation_m, n)
     lost = -math.expm1(-2.0 * seconds / eccentricity)
     says = (
         f"for e = {e:g}; damping time of a free libration {libration / YEAR_S:.3g} yr, of an eccentricity "

@@ -5,7 +5,8 @@ from __future__ import annotations
 from ..constants import DAY_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, System
 from ..impact.frame import ecliptic_axes
-from ..motion.perturbations import share
+from ..motion.damping import eccentricity_damping_s, libration_damping_s
+from ..motion.drift import mean_motion_and_drag
 from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_at_impact
 from ..surroundings import volume_radius_m
@@ -33,7 +34,7 @@ def perturbations_of(scenario: Scenario, secondary) -> Perturbations | None:
 
 def perturbation_warnings(system: System, separation_m: float, days_before: float) -> tuple[str, ...]:
     """Where a perturbation is outside its validity, or lets the run before t0 depart from the relaxed state."""
-    on, n = system.perturbations, share(system, system.state)[0]
+    on, n = system.perturbations, mean_motion_and_drag(system, system.state)[0]
     if on is None:
         return ()
     said = [
@@ -45,8 +46,8 @@ def perturbation_warnings(system: System, separation_m: float, days_before: floa
                 f"the tidal lag of {on.dissipation.time_lag_s:g} s is {on.dissipation.time_lag_s * n:.2g} of 1/n, "
                 f"above {LONGEST_LAG:g}: a constant lag is not valid there"
             )
-        damping = on.dissipation.libration_damping_s(system, separation_m)
-        damping = min(damping, on.dissipation.eccentricity_damping_s(system, separation_m, n))
+        damping = libration_damping_s(on.dissipation, system, separation_m)
+        damping = min(damping, eccentricity_damping_s(on.dissipation, system, separation_m, n))
         if damping < days_before * DAY_S:
             said.append(
                 f"tides damp free motion in {damping / DAY_S:.3g} days, so backwards it grows within the window before "
