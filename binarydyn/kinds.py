@@ -10,7 +10,7 @@ from numbers import Integral, Real
 from os import PathLike
 from typing import Any, TypeVar
 
-from .errors import KindError
+from .errors import InputError, KindError
 
 NUMBER, WHOLE, PATH = Real, Integral, (str, PathLike)
 
@@ -28,8 +28,7 @@ _HOW_TO_GET = {
     ("State", "System"): "take its .state",
     ("State", "ndarray"): "State.from_vector(values) makes one of 20 numbers",
     ("Trajectory", "System"): "simulate(system, days) makes one",
-    ("Trajectory", "Side"): "take its .trajectory",
-    ("Trajectory", "Prediction"): "take its .before.trajectory or .after.trajectory",
+    ("Trajectory", "Prediction"): "take its .before or .after",
     ("Trajectory", "Result"): "take its .before or .after",
     ("Impact", "Prediction"): "take its .impact",
     ("Impact", "Scenario"): "impact_on(build(scenario), scenario) makes one",
@@ -59,11 +58,11 @@ Function = TypeVar("Function", bound=Callable)
 
 @dataclass(frozen=True)
 class Shape:
-    """An array of finite numbers with these lengths; None stands for any."""
+    """An array of finite numbers with these lengths; None stands for any, `...` at first for any number of lengths."""
 
-    lengths: tuple[int | None, ...]
+    lengths: tuple[Any, ...]
 
-    def fits(self, given: object) -> bool:
+    def fits(self, given: Any) -> bool:
         """Whether it is such an array."""
         import numpy as np
 
@@ -71,8 +70,10 @@ class Shape:
             values = np.asarray(given, dtype=float)
         except (TypeError, ValueError):
             return False
-        is_so = len(values.shape) == len(self.lengths)
-        is_so = is_so and all(n in (m, None) for n, m in zip(self.lengths, values.shape, strict=True))
+        wanted, given = self.lengths, values.shape
+        if wanted[:1] == (...,):
+            wanted, given = wanted[1:], given[-len(wanted) + 1 :]
+        is_so = len(given) == len(wanted) and all(n in (m, None) for n, m in zip(wanted, given, strict=True))
         return is_so and bool(np.all(np.isfinite(values)))
 
 
@@ -91,7 +92,7 @@ class Like:
 BODY = Like("a body such as bodies.Ellipsoid", ("mass_kg", "inertia_kg_m2", "is_even"))
 
 
-def shape(*lengths: int | None) -> Shape:
+def shape(*lengths: Any) -> Shape:
     """See Shape."""
     return Shape(lengths)
 
@@ -133,7 +134,7 @@ def _called(kind: Any) -> str:
     if isinstance(kind, Like):
         return kind.word
     if isinstance(kind, Shape):
-        lengths = ", ".join("n" if n is None else str(n) for n in kind.lengths)
+        lengths = ", ".join({None: "n", ...: "..."}.get(n, str(n)) for n in kind.lengths)
         return f"an array ({lengths}{',' if len(kind.lengths) == 1 else ''}) of finite numbers"
     name = "NoneType" if kind is None else kind if isinstance(kind, str) else kind.__name__
     return _WORDS.get(name, f"{'an' if name[0] in 'AEIOUaeiou' else 'a'} {name}")
@@ -150,6 +151,13 @@ def shown(given: object) -> str:
     """What is given as a sentence shows it: a number or a short text itself, of anything else its kind."""
     plain = repr(given) if given is None or isinstance(given, bool | Real | str) else ""
     return plain if 0 < len(plain) <= 60 and plain.isprintable() else _as_given(given)
+
+
+def check_choice(place: str, given: object, *choices: str) -> None:
+    """InputError where a word is none of the choices."""
+    check_kind(place, given, str)
+    if given not in choices:
+        raise InputError(place, f"{shown(given)} is given, allowed is {' or '.join(choices)}; choose one")
 
 
 def takes(**kinds: Any) -> Callable[[Function], Function]:

@@ -14,6 +14,7 @@ ORDER = [
     "_jit",
     "constants",
     "errors",
+    "notebook",
     "vectors",
     "columns",
     "kinds",

@@ -263,7 +263,7 @@ def test_the_front_door_does_what_predict_does():
     system = binarydyn.build(asked)
     after_system, after = binarydyn.apply_impact(system)
     before = binarydyn.periods(binarydyn.simulate(system, -30.0))["weighted_fit"]
-    later = binarydyn.periods(binarydyn.simulate(system, 30.0, after))["weighted_fit"]
+    later = binarydyn.periods(binarydyn.simulate(system, 30.0, state=after))["weighted_fit"]
     assert np.array_equal(after_system.state.vector, after.vector)
     assert later.value_s - before.value_s == binarydyn.predict(asked).period_change_s
     assert set(binarydyn.__all__) <= set(dir(binarydyn))

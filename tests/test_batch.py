@@ -37,7 +37,7 @@ def member(random, degree: int = 4, primary=None) -> System:
 
 def thrown(system: System, speed_m_s: float) -> System:
     """The pair with another along-track speed."""
-    return system.at(replace(system.state, velocity_m_s=np.array([0.0, speed_m_s, 0.0])))
+    return system.with_state(replace(system.state, velocity_m_s=np.array([0.0, speed_m_s, 0.0])))
 
 
 def assert_same(one, other):
@@ -66,10 +66,10 @@ def test_an_escape_frees_its_lane():
     """Beyond fifty separations the run ends early; the lane goes on with the next member."""
     random = np.random.default_rng(5)
     systems = [thrown(member(random), 3.0) if k % 3 == 0 else member(random) for k in range(12)]
-    together = simulate_many(systems, DAYS, sample_minutes=60.0)
+    together = simulate_many(systems, DAYS, every_minutes=60.0)
     assert [run.status for run in together] == ["escape" if k % 3 == 0 else "done" for k in range(12)]
     for system, run in zip(systems, together, strict=True):
-        assert_same(simulate(system, DAYS, sample_minutes=60.0), run)
+        assert_same(simulate(system, DAYS, every_minutes=60.0), run)
 
 
 def test_general_bodies_and_several_models_at_once():

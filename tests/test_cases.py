@@ -42,7 +42,7 @@ def test_outcomes_are_those_of_the_stored_path(systems):
     ours = accumulated(given, DAYS)
     for i in (0, 5, 10):
         minutes = DAYS * 1440.0 / given.steps(DAYS)[i]
-        run = simulate(replace(systems[i], integrator="splitting"), DAYS, sample_minutes=minutes)
+        run = simulate(replace(systems[i], integrator="splitting"), DAYS, every_minutes=minutes)
         distance = np.linalg.norm(run.position_m, axis=1)
         assert ours.fits[i]
         assert ours.period_s[i] == pytest.approx(period(run).value_s, rel=1e-12)
@@ -55,7 +55,7 @@ def test_the_long_axis_angle_bounds_yaw_and_pitch(systems):
     """cos(angle) = cos(yaw) cos(pitch) for a 1-2-3 sequence (the first element of its matrix)."""
     ours = accumulated(cases(systems), DAYS)
     for i in range(4):
-        run = simulate(replace(systems[i], tolerance=1e-11), DAYS, sample_minutes=10.0)
+        run = simulate(replace(systems[i], tolerance=1e-11), DAYS, every_minutes=10.0)
         history = attitude(run)
         cosine = np.cos(np.radians(history.yaw_deg)) * np.cos(np.radians(history.pitch_deg))
         expected = np.degrees(np.arccos(cosine.min()))
@@ -77,7 +77,9 @@ def test_a_case_does_not_depend_on_its_mates_or_on_threads(systems):
 def test_a_case_makes_its_own_number_of_steps_whoever_steps_beside_it(systems):
     """Alone, in twos and in elevens, beside a pair half as fast and one twice as fast: the same bits."""
     slow, fast = (
-        one.at(replace(one.state, position_m=x * one.state.position_m, velocity_m_s=one.state.velocity_m_s / x**0.5))
+        one.with_state(
+            replace(one.state, position_m=x * one.state.position_m, velocity_m_s=one.state.velocity_m_s / x**0.5)
+        )
         for one, x in zip(systems[:2], (1.4, 0.7), strict=True)
     )
     several = [slow, fast, *systems[2:]]

@@ -66,7 +66,7 @@ def tumbling():
         begun = start(varied(builtin(), {"secondary.semi_axes_m.1": axes[1], "secondary.semi_axes_m.2": axes[2]}))
         for push in ((-4e-4, -4e-3, 0.0), (-4e-4, -4e-3, 3e-3), (-6e-4, -6e-3, 3e-3)):
             velocity = begun.system.state.velocity_m_s + np.array(push)
-            found.append(begun.system.at(replace(begun.system.state, velocity_m_s=velocity)))
+            found.append(begun.system.with_state(replace(begun.system.state, velocity_m_s=velocity)))
     return found
 
 

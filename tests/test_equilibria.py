@@ -272,7 +272,7 @@ def test_a_run_beside_an_unstable_equilibrium_departs_as_predicted():
     move = np.real(mode.shape / mode.shape[14]) * 1e-7
     begun = State.from_vector(displaced(found.state.vector, move))
     days = 9.5 / found.growth_rad_s / 86400.0
-    run = simulate(System(*LONG_PAIR, begun), days, sample_minutes=5.0)
+    run = simulate(System(*LONG_PAIR, begun), days, every_minutes=5.0)
     longitude = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
     C2 = Rotation.from_quat(np.roll(run.attitude2, -1, axis=1)).as_matrix()
     along = C2[:, :, 1]

@@ -212,7 +212,7 @@ def test_a_fine_mesh_gives_the_events_of_its_ellipsoid():
 
 def test_between_samples_the_motion_is_that_of_a_finer_run():
     system, _ = circular(secondary=Ellipsoid((90.0, 75.0, 60.0), 2300.0))
-    coarse, fine = MotionBetween(simulate(system, 1.0, sample_minutes=15.0)), simulate(system, 1.0, sample_minutes=1.0)
+    coarse, fine = MotionBetween(simulate(system, 1.0, every_minutes=15.0)), simulate(system, 1.0, every_minutes=1.0)
     found = coarse.places(fine.time_s)
     assert np.abs(found.position_m - fine.position_m).max() < 1e-5
     wanted = MotionBetween(fine).places(fine.time_s)

@@ -6,6 +6,7 @@ from types import ModuleType
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 import binarydyn
 from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate
@@ -26,6 +27,7 @@ from binarydyn.impact import (
     reshaped,
 )
 from binarydyn.inference.infer import infer
+from binarydyn.kepler import elements_at
 from binarydyn.observables import attitude, cycle_periods, fundamental_lines, lines, orbit_shape, passage_times, period
 from binarydyn.observing.plan import plan
 from binarydyn.observing.timetable import timetable
@@ -78,19 +80,19 @@ CALLS = {
     "sweep backend": (lambda t, x: first(rows_of(t[S], ONE, backend=x)), {"None"}),
     "simulate system": (lambda t, x: simulate(x, 1.0), {SYSTEM}),
     "simulate days": (lambda t, x: simulate(t[SYSTEM], x), {"number"}),
-    "simulate state": (lambda t, x: simulate(t[SYSTEM], 1.0, x), {STATE, "None"}),
-    "simulate sample_minutes": (lambda t, x: simulate(t[SYSTEM], 1.0, None, x), {"number"}),
+    "simulate state": (lambda t, x: simulate(t[SYSTEM], 1.0, state=x), {STATE, "None"}),
+    "simulate every_minutes": (lambda t, x: simulate(t[SYSTEM], 1.0, every_minutes=x), {"number"}),
     "simulate_many systems": (lambda t, x: simulate_many(x, 1.0), set()),
     "simulate_many states": (lambda t, x: simulate_many([t[SYSTEM]], 1.0, x), {"None"}),
-    "periods": (lambda t, x: periods(x), {RUN}),
-    "period": (lambda t, x: period(x), {RUN}),
+    "periods": (lambda t, x: periods(x), {RUN, "side"}),
+    "period": (lambda t, x: period(x), {RUN, "side"}),
     "period method": (lambda t, x: period(t[RUN], x), set()),
     "period normal": (lambda t, x: period(t[RUN], normal=x), {"None"}),
-    "cycle_periods": (lambda t, x: cycle_periods(x), {RUN}),
-    "passage_times": (lambda t, x: passage_times(x), {RUN}),
-    "orbit_shape": (lambda t, x: orbit_shape(x), {RUN}),
-    "attitude": (lambda t, x: attitude(x), {RUN}),
-    "fundamental_lines": (lambda t, x: fundamental_lines(x, t["side"].attitude), {RUN}),
+    "cycle_periods": (lambda t, x: cycle_periods(x), {RUN, "side"}),
+    "passage_times": (lambda t, x: passage_times(x), {RUN, "side"}),
+    "orbit_shape": (lambda t, x: orbit_shape(x), {RUN, "side"}),
+    "attitude": (lambda t, x: attitude(x), {RUN, "side"}),
+    "fundamental_lines": (lambda t, x: fundamental_lines(x, t["side"].attitude), {RUN, "side"}),
     "fundamental_lines history": (lambda t, x: fundamental_lines(t[RUN], x), set()),
     "lines": (lambda t, x: lines(x, np.zeros(9)), set()),
     "apply_impact system": (lambda t, x: apply_impact(x), {SYSTEM}),
@@ -107,12 +109,19 @@ CALLS = {
     "State.from_vector": (lambda t, x: State.from_vector(x), set()),
     "System primary": (lambda t, x: replace(t[SYSTEM], primary=x), set()),
     "System state": (lambda t, x: simulate(replace(t[SYSTEM], state=x), 1.0), {STATE}),
-    "System.at": (lambda t, x: simulate(t[SYSTEM].at(x), 1.0), {STATE}),
+    "System.with_state": (lambda t, x: simulate(t[SYSTEM].with_state(x), 1.0), {STATE}),
     "System degree": (lambda t, x: replace(t[SYSTEM], degree=x), set()),
     "System integrator": (lambda t, x: replace(t[SYSTEM], integrator=x), set()),
     "System tolerance": (lambda t, x: replace(t[SYSTEM], tolerance=x), {"number"}),
     "System perturbations": (lambda t, x: replace(t[SYSTEM], perturbations=x), {"None"}),
-    "Trajectory.state": (lambda t, x: t[RUN].state(x), {"number"}),
+    "System.gravity": (lambda t, x: t[SYSTEM].gravity(x), set()),
+    "System.gravity attitude1": (lambda t, x: t[SYSTEM].gravity(np.ones(3), x), {"None"}),
+    "State.tilted": (lambda t, x: t[STATE].tilted(x), set()),
+    "State.tilted yaw_deg": (lambda t, x: t[STATE].tilted("primary", yaw_deg=x), {"number"}),
+    "Trajectory[..]": (lambda t, x: t[RUN][x], {"number"}),
+    "Trajectory.at": (lambda t, x: t[RUN].at(x), {"number"}),
+    "Trajectory.seen_from": (lambda t, x: t[RUN].seen_from(x, np.ones(3)), set()),
+    "Trajectory.seen_from direction": (lambda t, x: t[RUN].seen_from("primary", x), set()),
     "semi_major_axis_m": (lambda t, x: semi_major_axis_m(x), {SYSTEM}),
     "relative_equilibrium": (lambda t, x: relative_equilibrium(x, t[SYSTEM].secondary, 800.0), set()),
     "mutual_gravity": (lambda t, x: gravity_of(t, x, np.array([800.0, 0.0, 0.0])), set()),
@@ -178,8 +187,8 @@ def test_another_kind_of_thing_gets_a_sentence(name, things):
     [
         (lambda t: simulate(t[S], 1.0), "a Scenario is given, allowed is a System; build(scenario) makes one"),
         (lambda t: predict("pair.toml"), "a text is given, allowed is a Scenario; load(path) reads one"),
-        (lambda t: periods(t["side"]), "a Side is given, allowed is a Trajectory; take its .trajectory"),
-        (lambda t: simulate(t[SYSTEM], 1.0, np.zeros(20)), "State.from_vector(values) makes one"),
+        (lambda t: periods(t["prediction"]), "allowed is a Trajectory; take its .before or .after"),
+        (lambda t: simulate(t[SYSTEM], 1.0, state=np.zeros(20)), "State.from_vector(values) makes one"),
         (lambda t: State(*[np.zeros(3)] * 6), "attitude1: an array (3,) is given, allowed is an array (4,)"),
         (lambda t: impact_numbers(t["prediction"]), "take its .impact"),
     ],
@@ -204,6 +213,76 @@ def test_a_system_is_checked_when_it_is_made(changes, words, things):
         replace(things[SYSTEM], **changes)
 
 
+def test_states_and_runs_are_looked_up_and_cut(things):
+    """Against what the integrator itself gives: between samples, at them, and of a part."""
+    system = things[SYSTEM]
+    run = simulate(system, 2.0, every_minutes=10.0)
+    exact = simulate(system, 3700.0 / 86400.0, every_minutes=1e4)[-1]
+    off = np.abs(run.at(3700.0).vector - exact.vector)
+    assert off.max() < 1e-7 and off[10:13].max() < 1e-7 * 8.6e-4  # m, and 1; rad/s, of a spin of 8.6e-4
+    assert run.at(run.time_s[7]) == run[7] and run[7] != run[8] and run[-1] == run[len(run) - 1]
+    part = run[100:200]
+    assert type(part) is type(run) and np.array_equal(part.y, run.y[100:200]) and len(part) == 100
+    assert np.array_equal(part.time_d, run.time_s[100:200] / 86400.0)
+    with pytest.raises(InputError, match="allowed is 0 .. 172800"):
+        run.at(172801.0)
+    with pytest.raises(ValueError, match="read-only"):
+        run.position_m[0] = 0.0
+    with pytest.raises(ValueError, match="read-only"):
+        system.state.position_m[0] = 0.0
+
+
+def test_a_tilted_moonlet_begins_with_these_angles(things):
+    """The sequence of Trajectory's roll, pitch and yaw, in the relaxed state, where all three are zero."""
+    system = things[SYSTEM]
+    state = system.state.tilted("secondary", roll_deg=3.0, pitch_deg=-2.0, yaw_deg=10.0)
+    run = simulate(system, 0.2, state=state)
+    assert [run.roll_deg[0], run.pitch_deg[0], run.yaw_deg[0]] == pytest.approx([3.0, -2.0, 10.0], abs=1e-6)
+    turn = Rotation.from_quat(system.state.attitude2, scalar_first=True)
+    turned = replace(system.state, attitude2=turn * Rotation.from_euler("XYZ", [3.0, -2.0, 10.0], degrees=True))
+    assert turned.attitude2 @ state.attitude2 == pytest.approx(1.0, abs=1e-15)
+
+
+def test_gravity_at_many_places_is_that_at_each(things):
+    system, places = things[SYSTEM], np.array([[[821.0, 0.0, 0.0], [0.0, 900.0, 10.0]]])
+    found = system.gravity(places, attitude2=Rotation.from_euler("z", 0.5))
+    assert found.force_N.shape == (1, 2, 3) and found.potential_J.shape == found.converged.shape == (1, 2)
+    axes1 = Rotation.from_quat(system.state.attitude1, scalar_first=True).as_matrix()
+    axes2 = Rotation.from_euler("z", 0.5).as_matrix()
+    alone = mutual_gravity(system.primary, system.secondary, places[0, 1], axes1, axes2)
+    assert found.torque2_N_m[0, 1] == pytest.approx(alone.torque2_N_m, rel=1e-9)
+    with pytest.raises(InputError, match="a distance of zero"):
+        system.gravity(np.zeros(3))
+
+
+def test_tables_of_a_run(things):
+    """Osculating elements against those of one state by another route; labelled arrays are the run's own."""
+    run = simulate(things[SYSTEM], 6.0)
+    table, k = run.elements(), 100
+    r, v = run.position_m[k], run.velocity_m_s[k]
+    one = elements_at(r, v, run.system.gm_m3_s2)
+    assert float(table.semi_major_axis_m[k]) == pytest.approx(one.semi_major_axis_m, rel=1e-12)
+    assert float(table.eccentricity[k]) == pytest.approx(one.eccentricity, rel=1e-9)
+    assert float(table.true_longitude_deg[k]) == pytest.approx(np.degrees(np.arctan2(r[1], r[0])) % 360.0, abs=1e-9)
+    assert run.periods().loc["frequency", "period_h"] == periods(run)["frequency"].value_h
+    assert np.array_equal(run.to_xarray().attitude2.sel(quaternion="w"), run.attitude2[:, 0])
+    longitude, latitude = run.seen_from("secondary", -run.position_m)
+    assert np.abs(longitude).max() < 0.01 and np.abs(latitude).max() < 1e-9
+    assert run.seen_from("primary", [0.0, 0.0, 1.0])[1] == pytest.approx(90.0)
+
+
+def test_things_show_themselves_in_a_line_and_compare_without_error(things):
+    for name in (STATE, SYSTEM, RUN, "side"):
+        thing = things[name]
+        assert (
+            repr(thing).startswith(f"<{type(thing).__name__} ") and len(repr(thing)) < 160 and "\n" not in repr(thing)
+        )
+        assert thing._repr_html_().count("<tr>") > 4
+        assert thing == thing and not thing == 3 and thing in {thing}
+    other = State.from_vector(things[STATE].vector)
+    assert other == things[STATE] and hash(other) == hash(things[STATE])
+
+
 def test_a_second_hit_is_asked_for(things):
     """A system is hit once by what its scenario says; impact_on and apply_impact mean the same system after it."""
     system, scenario = things[SYSTEM], things[S]
@@ -212,7 +291,7 @@ def test_a_second_hit_is_asked_for(things):
     assert np.array_equal(after.state.vector, state.vector)
     assert np.array_equal(impact.system.state.vector, impact.state.vector)
     assert np.array_equal(after.state.vector, impact.state.vector) and after.impact == impact.system.impact
-    for hit in (after, impact.system, after.at(system.state)):
+    for hit in (after, impact.system, after.with_state(system.state)):
         with pytest.raises(InputError, match="has been hit already .hit at longitude"):
             apply_impact(hit)
     twice, _ = apply_impact(after, what=ImpactSpec(push=Push(along_track_mm_s=1.0)))

@@ -107,7 +107,7 @@ def test_lines_of_a_nudged_moonlet_are_its_free_modes():
     """
     begun = start(pair())
     state = twisted(begun.system.state, np.array([1e-3, 5e-4, 1e-3]))
-    run = simulate(begun.system, 60.0, state)
+    run = simulate(begun.system, 60.0, state=state)
     found = fundamental_lines(run, attitude(run))
     n = 2.0 * np.pi / found.mean_motion_h
     rates = {

@@ -501,7 +501,7 @@ def test_a_scenario_and_another_state_can_be_given():
     other = random_state(np.random.default_rng(9))
     elsewhere = impact_on(system, scenario, other)
     assert elsewhere.status == "hit" and np.array_equal(elsewhere.state.position_m, other.position_m)
-    assert np.array_equal(elsewhere.state.vector, impact_on(system.at(other), scenario).state.vector)
+    assert np.array_equal(elsewhere.state.vector, impact_on(system.with_state(other), scenario).state.vector)
 
 
 def test_warnings_name_what_is_outside_validity():

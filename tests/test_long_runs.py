@@ -116,7 +116,7 @@ def test_a_thousand_orbits_of_kepler(eccentricity):
     """Each of N steps may err by a rounding of the speed, so the phase after them by 2 pi 1000 3 2^-53 sqrt(N/3), times
     the speed at pericentre over the mean one: tens of micrometres out of 7000 km."""
     system = spheres(eccentricity)
-    run = simulate(system, 495.0, sample_minutes=1440.0)
+    run = simulate(system, 495.0, every_minutes=1440.0)
     assert run.status == "done"
     miss = np.linalg.norm((run.position_m.astype(LONG) - by_kepler(system, run.time_s)).astype(float), axis=1)
     faster = np.sqrt((1.0 + eccentricity) / (1.0 - eccentricity))
@@ -129,7 +129,7 @@ def growth(integrator: str, days: float, walkers: int):
     errors = []
     for seed in range(walkers):
         system = spheres(0.05, seed, integrator)
-        run = simulate(system, days, sample_minutes=days * 1440.0 / 400.0)
+        run = simulate(system, days, every_minutes=days * 1440.0 / 400.0)
         energy = energies(system, run.y)
         errors.append(((energy - energy[0]) / energy[0]).astype(float))
     return np.arange(1, 401), np.sqrt(np.mean(np.square(errors), axis=0))[1:], run.steps
@@ -164,7 +164,7 @@ def test_the_adaptive_method_drifts_instead():
 def test_an_ellipsoid_pair_keeps_energy_and_momentum_to_rounding_for_a_year():
     """The primary's spin has 140 times the energy that the drift is compared with, and 26 times the momentum; the dozen
     roundings with which they are squared, turned and added up (half of them at the full size) show as that much."""
-    run = simulate(pair(3), 365.25, sample_minutes=720.0)
+    run = simulate(pair(3), 365.25, every_minutes=720.0)
     assert run.status == "done"
     assert run.energy_drift < 12 * 140 * ROUNDING and run.angular_momentum_drift < 12 * 26 * ROUNDING
 
@@ -186,7 +186,7 @@ def test_forwards_and_back_meet():
     """Thirty days there and back, less than a micrometre off; attitudes to 1e-9, the moonlet's swing amplifies."""
     system = pair(6)
     there = simulate(system, 30.0)
-    back = simulate(system, -30.0, there.state(-1))
+    back = simulate(system, -30.0, state=there[-1])
     miss = back.y[0] - system.state.vector
     assert np.abs(miss[:3]).max() < 1e-6 and np.abs(miss[6:]).max() < 1e-9
     assert back.time_s[0] == -30.0 * DAY_S
@@ -211,7 +211,7 @@ def test_restart_blocks_and_batches_change_no_bit():
 
 def test_output_cadence_never_changes_the_path():
     system = pair(9)
-    often, rarely = simulate(system, 10.0, sample_minutes=5.0), simulate(system, 10.0, sample_minutes=120.0)
+    often, rarely = simulate(system, 10.0, every_minutes=5.0), simulate(system, 10.0, every_minutes=120.0)
     assert np.array_equal(often.y[::24], rarely.y) and often.steps == rarely.steps
 
 

@@ -68,7 +68,7 @@ def test_the_nodal_rate_does_not_hang_on_the_window():
     hit = impact_on(build(builtin()), builtin())
     rates = []
     for days in (20.0, 30.0, 40.0, 60.0, 90.0, 120.0, 300.0):
-        part = simulate(hit.system, days, hit.state)
+        part = simulate(hit.system, days, state=hit.state)
         rates.append(orbit_shape(part).nodal_precession_deg_day)
     assert rates[-1] == pytest.approx(-4.574, abs=0.001)
     assert rates == pytest.approx([rates[-1]] * len(rates), abs=0.003)
@@ -152,6 +152,6 @@ def test_the_angular_momenta_are_those_of_a_turning_pair():
     spin = 2.0 * math.pi / (2.03 * 3600.0)
     assert parts[1][2] == pytest.approx(system.primary.inertia_kg_m2[2] * spin, rel=1e-3)
     hit = impact_on(system, builtin())
-    run = simulate(hit.system, 10.0, hit.state)
+    run = simulate(hit.system, 10.0, state=hit.state)
     total = angular_momenta(system.primary, system.secondary, run.y.T).sum(axis=0)
     assert np.abs(total - total[:, :1]).max() < 1e-11 * np.linalg.norm(total[:, 0])

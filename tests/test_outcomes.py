@@ -105,13 +105,13 @@ def test_states_that_are_none_are_refused_and_long_quaternions_are_turned_into_a
     long = type(state)(
         *(getattr(state, name) * (2.0 if "attitude" in name else 1.0) for name in state.__dataclass_fields__)
     )
-    assert np.abs(simulate(system, 0.2, long).y - simulate(system, 0.2).y).max() < 1e-9
+    assert np.abs(simulate(system, 0.2, state=long).y - simulate(system, 0.2).y).max() < 1e-9
     for name in ("attitude1", "position_m"):
         parts = {field: getattr(state, field) * (0.0 if field == name else 1.0) for field in state.__dataclass_fields__}
         with pytest.raises(ValueError, match="length zero"):
-            simulate(system, 0.2, type(state)(**parts))
+            simulate(system, 0.2, state=type(state)(**parts))
     with pytest.raises(ValueError, match="above 0"):
-        simulate(system, 0.2, sample_minutes=-5.0)
+        simulate(system, 0.2, every_minutes=-5.0)
 
 
 @pytest.mark.parametrize("ratio", [1.25, 1.35, 1.6])

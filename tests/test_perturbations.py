@@ -183,8 +183,8 @@ def test_the_drift_of_66391(system_66391):
     """
     dm = math.radians(-0.65)
     drift = Drift(rate_rad_s2=2.0 * dm / YEAR_S**2)
-    plain = simulate(system_66391, 730.0, sample_minutes=60.0)
-    ours = simulate(perturbed(system_66391, drift=drift), 730.0, sample_minutes=60.0)
+    plain = simulate(system_66391, 730.0, every_minutes=60.0)
+    ours = simulate(perturbed(system_66391, drift=drift), 730.0, every_minutes=60.0)
     years, x = ours.time_s / YEAR_S, ours.position_m
     angle = np.unwrap(np.arctan2(x[:, 1], x[:, 0]))
     weights = np.sin(math.pi * years / years[-1]) ** 2
@@ -222,7 +222,7 @@ def test_the_drift_asked_for_is_the_drift_there_is(name):
     A third order beside it takes what the slower orbit does to n'.
     """
     alone, asked = relaxed(*PAIRS[name]) if PAIRS[name] else build(builtin()), 1e-15
-    runs = [simulate(one, 60.0, sample_minutes=60.0) for one in (perturbed(alone, drift=Drift(asked)), alone)]
+    runs = [simulate(one, 60.0, every_minutes=60.0) for one in (perturbed(alone, drift=Drift(asked)), alone)]
     ours, plain = (np.unwrap(np.arctan2(run.y[:, 1], run.y[:, 0])) for run in runs)
     t = runs[0].time_s / runs[0].time_s[-1]
     cubic = np.polyfit(t, ours - plain, 3, w=np.sin(math.pi * t) ** 2)
@@ -233,7 +233,7 @@ def test_the_drift_after_an_impact_is_the_one_asked_for():
     """At e = 0.03 and 12 deg of libration to 1e-3: e^2 times what the bodies add to a point's field is 3e-4."""
     hit, asked = impact_on(build(builtin()), builtin()), 1e-15
     systems = perturbed(hit.system, drift=Drift(asked)), hit.system
-    runs = [simulate(one, 60.0, hit.state, sample_minutes=60.0) for one in systems]
+    runs = [simulate(one, 60.0, state=hit.state, every_minutes=60.0) for one in systems]
     ours, plain = (np.unwrap(np.arctan2(run.y[:, 1], run.y[:, 0])) for run in runs)
     t = runs[0].time_s
     found = np.polyfit(t / t[-1], ours - plain, 2, w=np.sin(math.pi * t / t[-1]) ** 2)[0]
@@ -245,7 +245,7 @@ def test_a_transient_changes_the_period_by_its_amount(system_66391, profile):
     """The period, from the run's 20th to 40th time, is the old one and -34 s; before t0 nothing changes."""
     drift = Drift(transient_period_change_s=-34.0, transient_s=1.5 * DAY_S, profile=profile)
     system = perturbed(system_66391, drift=drift)
-    after, plain = (simulate(s, 60.0, sample_minutes=30.0) for s in (system, system_66391))
+    after, plain = (simulate(s, 60.0, every_minutes=30.0) for s in (system, system_66391))
     late = after.time_s > 20.0 * DAY_S
     t = after.time_s[late] - after.time_s[late][0]
     weights = np.sin(math.pi * t / t[-1]) ** 2
@@ -269,9 +269,9 @@ def test_libration_is_damped_as_the_closed_form_says():
     """With an exaggerated lag and a far primary, so that the orbit hardly takes part; 3 %."""
     system = pair((382.0,) * 3, (80.0, 72.0, 66.0), a=4000.0)
     n = system.state.rate2_rad_s[2]
-    system = system.at(replace(system.state, rate2_rad_s=np.array([0.0, 0.0, 1.05 * n])))
+    system = system.with_state(replace(system.state, rate2_rad_s=np.array([0.0, 0.0, 1.05 * n])))
     tides = Dissipation(love_number=0.5, time_lag_s=2e4, radius_m=72.0)
-    run = simulate(perturbed(system, dissipation=tides), 400.0, sample_minutes=240.0)
+    run = simulate(perturbed(system, dissipation=tides), 400.0, every_minutes=240.0)
     x, q = run.position_m, run.attitude2
     long = np.array([1.0 - 2.0 * (q[:, 2] ** 2 + q[:, 3] ** 2), 2.0 * (q[:, 1] * q[:, 2] + q[:, 0] * q[:, 3])])
     long = np.array([*long, 2.0 * (q[:, 1] * q[:, 3] - q[:, 0] * q[:, 2])]).T
@@ -289,7 +289,7 @@ def test_eccentricity_is_damped_as_the_closed_form_says(axes, within):
     system = pair((382.0,) * 3, axes, push=1.003)
     a = semi_major_axis_m(system)
     n = math.sqrt(system.gm_m3_s2 / a**3)
-    system = system.at(replace(system.state, rate2_rad_s=np.array([0.0, 0.0, n])))
+    system = system.with_state(replace(system.state, rate2_rad_s=np.array([0.0, 0.0, n])))
     tides = Dissipation(love_number=0.5, time_lag_s=500.0, radius_m=72.0)
     run = simulate(perturbed(system, dissipation=tides), 500.0)
     late = run.time_s > 60.0 * DAY_S  # the libration of the start is gone
@@ -303,7 +303,7 @@ def test_dissipation_keeps_the_angular_momentum_and_takes_energy():
     """The torque on the moonlet is the one that its orbit loses, for any spin: here about all axes and eccentric."""
     tides = Dissipation(love_number=0.5, time_lag_s=2000.0, radius_m=72.0)
     system = pair((400.0, 380.0, 300.0), (80.0, 72.0, 66.0), push=1.05)
-    system = system.at(replace(system.state, rate2_rad_s=np.array([2e-4, -1e-4, 3e-4])))
+    system = system.with_state(replace(system.state, rate2_rad_s=np.array([2e-4, -1e-4, 3e-4])))
     run = simulate(perturbed(system, dissipation=tides), 60.0)
     constants, coefficients = system.parameters
     energy, *momentum = np.array(
@@ -337,7 +337,7 @@ def test_a_restart_has_the_same_bits(everything):
 
 
 def test_samples_do_not_change_the_path(everything):
-    often, seldom = simulate(everything, 5.0, sample_minutes=5.0), simulate(everything, 5.0, sample_minutes=20.0)
+    often, seldom = simulate(everything, 5.0, every_minutes=5.0), simulate(everything, 5.0, every_minutes=20.0)
     assert np.array_equal(often.y[::4], seldom.y)
 
 
@@ -348,9 +348,9 @@ def test_tide_and_drift_run_backwards_to_their_start():
     end = simulate(system, days)
     moved = ORBIT.mean_motion_rad_s() * days * DAY_S
     later = replace(TIDE, elements=replace(ORBIT, mean_anomaly_rad=ORBIT.mean_anomaly_rad + moved))
-    back = simulate(perturbed(system, tide=later, drift=Drift(1e-15)), -days, end.state(-1))
+    back = simulate(perturbed(system, tide=later, drift=Drift(1e-15)), -days, state=end[-1])
     assert back.position_m[0] == pytest.approx(end.position_m[0], abs=1e-4)
-    still = simulate(replace(system, perturbations=None), -days, end.state(-1))
+    still = simulate(replace(system, perturbations=None), -days, state=end[-1])
     assert np.abs(still.position_m[0] - end.position_m[0]).max() > 0.1
 
 
@@ -404,7 +404,7 @@ def test_predict_calibrates_with_the_perturbations_and_says_what_is_not_conserve
 
 def test_a_transient_counts_only_after_the_impact():
     plain, drifting = predict(asked()), predict(asked(transient_period_change_s=-20.0, transient_days=0.2))
-    assert np.array_equal(plain.before.trajectory.y, drifting.before.trajectory.y)
+    assert np.array_equal(plain.before.y, drifting.before.y)
     assert drifting.period_change_s - plain.period_change_s == pytest.approx(-20.0, abs=0.4)
     assert plain.start.system.perturbations is None
 

@@ -110,7 +110,7 @@ def test_a_circle_has_no_pericentre():
 
 def test_the_impact_is_where_the_moonlet_is_at_t0(prediction):
     ax = axes()
-    plots.orbit(ax, prediction.before.trajectory, prediction.after.trajectory)
+    plots.orbit(ax, prediction.before, prediction.after)
     distance = np.linalg.norm(prediction.start.system.state.position_m)
     assert drawn(ax, "impact") == pytest.approx(np.array([[distance, 0.0]]), abs=1e-6)
     assert {"before, last lap", "after, first lap", "after, last lap"} <= set(labels(ax))
@@ -124,7 +124,7 @@ def test_the_impact_is_where_the_moonlet_is_at_t0(prediction):
 
 def test_a_lap_is_one_turn(prediction):
     ax = axes()
-    plots.orbit(ax, prediction.before.trajectory, prediction.after.trajectory)
+    plots.orbit(ax, prediction.before, prediction.after)
     for label in ("before, last lap", "after, first lap", "after, last lap"):
         angle = np.unwrap(np.arctan2(*drawn(ax, label).T[::-1]))
         assert angle[-1] - angle[0] == pytest.approx(2.0 * np.pi, abs=0.06)  # a step of the curve
@@ -163,12 +163,12 @@ def test_cycles_stand_in_the_middle_between_passages(prediction):
     plots.period_per_cycle(ax, prediction)
     for name in ("before", "after"):
         side = getattr(prediction, name)
-        passages = passage_times(side.trajectory) / 86400.0
+        passages = passage_times(side) / 86400.0
         expected = np.column_stack([0.5 * (passages[1:] + passages[:-1]), 24.0 * np.diff(passages)])
         assert drawn(ax, name) == pytest.approx(expected, abs=1e-9)
         mean = drawn(ax, f"{name}: {side.period.value_h:.6f} h")
         assert mean[:, 1] == pytest.approx([side.period.value_h] * 2, rel=1e-15)
-        assert mean[:, 0] == pytest.approx(side.trajectory.time_s[[0, -1]] / 86400.0)
+        assert mean[:, 0] == pytest.approx(side.time_s[[0, -1]] / 86400.0)
     assert drawn(ax, "impact")[0, 0] == 0.0 and "impact" in texts(ax)
     assert ax.get_xlabel().endswith(", days") and ax.get_ylabel().endswith(", h")
 

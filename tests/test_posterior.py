@@ -246,7 +246,7 @@ def test_ejecta_that_alone_vary_have_the_axes_of_the_whole_hit(scenario):
     q1, q2 = (np.array(quaternion_product(*turn, *q)) for q in (state.attitude1, state.attitude2))
     matrix = rotation(turn)
     r, v = matrix @ state.position_m, matrix @ state.velocity_m_s
-    system = system.at(replace(state, position_m=r, velocity_m_s=v, attitude1=q1, attitude2=q2))
+    system = system.with_state(replace(state, position_m=r, velocity_m_s=v, attitude1=q1, attitude2=q2))
     name = "momentum_transfer.ejecta_direction."
     inputs = {name + "radial": np.array([-0.2, 0.1, 0.4]), name + "normal": np.array([0.3, 0.0, -0.6])}
     found = leverages(system, given, inputs)

@@ -325,7 +325,7 @@ def test_the_tilted_orbit_and_the_primary_turn_about_their_common_angular_moment
         "secondary": {"semi_axes_m": [80.0] * 3, "density_kg_m3": 2400.0},
         "simulation": {"days_before": 10.0, "days_after": 120.0},
     }
-    run = predict(scenario(data, push(0.0, 0.0, 6.0))).after.trajectory
+    run = predict(scenario(data, push(0.0, 0.0, 6.0))).after
     system = run.system
     orbits = system.reduced_mass_kg * np.cross(run.position_m, run.velocity_m_s)
     spins = [
@@ -354,7 +354,7 @@ def test_a_push_along_the_normal_rolls_the_moonlet_by_the_tilt_of_the_orbit():
     for normal in (2.0, -2.0):
         asked = scenario(push(0.0, 0.0, normal))
         impact = impact_on(pair(), asked)
-        history = attitude(simulate(pair(), 1.0, impact.state))
+        history = attitude(simulate(pair(), 1.0, state=impact.state))
         speed = float(np.linalg.norm(pair().state.velocity_m_s))
         assert history.roll_deg[0] == pytest.approx(np.degrees(np.arctan2(1e-3 * normal, speed)), rel=1e-6)
         assert abs(history.pitch_deg[0]) < 1e-9 and abs(history.yaw_deg[0]) < 1e-9

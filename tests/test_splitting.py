@@ -94,7 +94,7 @@ def test_fitted_order():
         tight = simulate(replace(system, tolerance=1e-14), 1.0)
         row = []
         for steps in (40, 80, 160, 320):
-            run = simulate(split(system), 1.0, sample_minutes=1440.0 / steps)
+            run = simulate(split(system), 1.0, every_minutes=1440.0 / steps)
             assert run.steps == steps
             row.append(np.linalg.norm(run.position_m[-1] - tight.position_m[-1]))
         errors.append(row)
@@ -110,7 +110,7 @@ def test_forwards_and_back_meet():
     """
     system = split(member(np.random.default_rng(6)))
     there = simulate(system, 2.0)
-    back = simulate(system, -2.0, there.state(-1))
+    back = simulate(system, -2.0, state=there[-1])
     assert np.abs(back.y[0] - system.state.vector).max() < 1e-9 * 1180.0
 
 
@@ -188,8 +188,8 @@ def test_a_given_spacing_does_not_bring_the_step_into_resonance():
     where steps off the resonance stay below 10 mm; against Gauss's method
     """
     changed, state = apply_impact(build(builtin()))
-    exact = simulate(replace(changed, integrator="gauss"), 60.0, state, sample_minutes=1440.0 / 84.0)
-    run = simulate(split(changed), 60.0, state, sample_minutes=38.0)
+    exact = simulate(replace(changed, integrator="gauss"), 60.0, state=state, every_minutes=1440.0 / 84.0)
+    run = simulate(split(changed), 60.0, state=state, every_minutes=38.0)
     rate = np.linalg.norm(state.rate1_rad_s) - 2.0 * np.pi / period(run).value_s
     share = (run.time_s[1] - run.time_s[0]) * rate / np.pi
     assert share < splitting.RESONANCE[0] * 1.001 or share > splitting.RESONANCE[1] * 0.999
@@ -202,6 +202,6 @@ def test_both_windows_of_a_prediction_are_run_with_the_integrator_that_is_asked_
     short = {"simulation.days_before": 6.0, "simulation.days_after": 6.0}
     data = varied(builtin(), short).text.replace("[simulation]", '[simulation]\nintegrator = "splitting"')
     result = predict(Scenario.from_text(data))
-    for run in (result.before.trajectory, result.after.trajectory):
+    for run in (result.before, result.after):
         assert run.evaluations == len(splitting.KICKS) * (len(run.time_s) - 1)
     assert abs(result.before.period.value_h - result.start.period_h) * 3600.0 < 0.01

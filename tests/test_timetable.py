@@ -254,4 +254,4 @@ def test_the_built_in_pair_shows_events_about_its_impact_and_moves_as_without_a_
     short = {"simulation.days_before": 5.0, "simulation.days_after": 5.0}
     here, nowhere = (predict(varied(pair, short)) for pair in (builtin(), Scenario.from_text(PLACELESS)))
     assert here.numbers() == nowhere.numbers()
-    assert np.array_equal(here.after.trajectory.y, nowhere.after.trajectory.y)
+    assert np.array_equal(here.after.y, nowhere.after.y)

@@ -92,7 +92,7 @@ def tumbling(complement: float, about_the_long_axis: bool, tolerance: float = 1e
     upright, still = np.array([1.0, 0.0, 0.0, 0.0]), np.zeros(3)
     state = State(np.array([1e9, 0.0, 0.0]), still, upright, np.array([0.0, 0.0, 2e-4]), upright, start[order])
     system = System(FAR, BODY, state, tolerance=tolerance)
-    run = simulate(system, ROTATIONS * TURN_H / 24.0, sample_minutes=7.0)
+    run = simulate(system, ROTATIONS * TURN_H / 24.0, every_minutes=7.0)
     return FreeTop(BODY.inertia_kg_m2[order], system.parameters[0][10:13][order], start), run
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -12,9 +13,12 @@ from .models import model_number, module
 from .multipoles import coefficients
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MutualGravity:
-    """All in the inertial frame; the force acts on the secondary.  tau1 + tau2 + r x F = 0 up to rounding."""
+    """All in the inertial frame; the force acts on the secondary.  tau1 + tau2 + r x F = 0 up to rounding.
+
+    Of many configurations at once the fields are arrays, (...) and (..., 3).
+    """
 
     potential_J: float
     force_N: np.ndarray
@@ -22,6 +26,12 @@ class MutualGravity:
     torque2_N_m: np.ndarray
     converged: bool
     """False where the circumscribed spheres touch (r <= R1 + R2): the expansion need not converge there."""
+
+    @classmethod
+    def together(cls, many: Sequence[MutualGravity], shape: tuple[int, ...]) -> MutualGravity:
+        """Of several configurations, which fill this shape."""
+        columns = ([getattr(one, each.name) for one in many] for each in fields(cls))
+        return cls(*(np.reshape(column, (*shape, *np.shape(column[0]))) for column in map(list, columns)))
 
 
 def even_pair(primary, secondary) -> bool:

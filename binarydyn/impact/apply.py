@@ -113,7 +113,7 @@ def apply_impact(
             "or a scenario",
         )
     impact = impact_on(system, what or system.impact or ImpactSpec(), state)
-    return impact.system if impact.happened else system.at(impact.state), impact.state
+    return impact.system if impact.happened else system.with_state(impact.state), impact.state
 
 
 @takes(system="System", given=("Scenario", "ImpactSpec"), state=(None, "State"))

@@ -89,29 +89,29 @@ def by_gauss(system: System) -> bool:
     return system.integrator == "gauss" and not system.perturbations
 
 
-def start(system: System, days: float, state: State | None = None, sample_minutes: float = 20.0) -> Run:
+def start(system: System, days: float, state: State | None = None, every_minutes: float = 20.0) -> Run:
     """Set up a run from `state` (default: the system's) at t0 over `days` (< 0: backwards), sampled every
-    sample_minutes or a little less.
+    every_minutes or a little less.
 
     The samples divide the window evenly and include both ends.  ValueError if days is 0 or not finite.
     """
     if not np.isfinite(days) or days == 0.0:
         raise InputError("days", f"a run needs a length other than zero, {days} days were given")
-    if not sample_minutes > 0.0:
-        raise InputError("sample_minutes", f"{sample_minutes} is given, allowed is above 0; change it")
+    if not every_minutes > 0.0:
+        raise InputError("every_minutes", f"{every_minutes} is given, allowed is above 0; change it")
     state = usable(system.state if state is None else state)
     constants, coefficients = system.parameters
     model = system.gravity_model
     if system.perturbations:
         constants = np.append(constants, perturbing.constants(system.perturbations, system, state, forwards=days > 0.0))
         model += PERTURBED
-    if not abs(days) * 1440.0 / sample_minutes <= MOST_SAMPLES:
+    if not abs(days) * 1440.0 / every_minutes <= MOST_SAMPLES:
         raise InputError(
             "days",
-            f"{days:g} days at {sample_minutes:g} min make {abs(days) * 1440.0 / sample_minutes:.3g} samples, allowed "
-            f"is up to {MOST_SAMPLES:.0e}; give fewer days or a longer sample_minutes",
+            f"{days:g} days at {every_minutes:g} min make {abs(days) * 1440.0 / every_minutes:.3g} samples, allowed "
+            f"is up to {MOST_SAMPLES:.0e}; give fewer days or a longer every_minutes",
         )
-    intervals = max(1, ceil(abs(days) * 1440.0 / sample_minutes - 1e-9))
+    intervals = max(1, ceil(abs(days) * 1440.0 / every_minutes - 1e-9))
     work, size = np.zeros(WORK), scales(system, state)
     work[:SIZE] = state.vector
     work[WEIGHT : WEIGHT + SIZE] = 1.0 / (ERROR_SHARE * system.tolerance * size)
@@ -196,7 +196,7 @@ def finished(run: Run) -> Trajectory:
 def _drifts(run: Run, y: np.ndarray) -> tuple[float, float]:
     """By how much energy and angular momentum depart from their start; see Trajectory."""
     energy, momentum = rungekutta.entry(run.model).drifts(y.ravel(), len(y), run.coefficients, run.constants)
-    at_start = run.system.at(State.from_vector(y[0]))
+    at_start = run.system.with_state(State.from_vector(y[0]))
     return energy * 2.0 * semi_major_axis_m(at_start), momentum / _orbital_momentum(at_start)
 
 

@@ -63,13 +63,13 @@ def entry(number: int):
     return entry_points("splitting_model", number, "integrators.split_runs", advance=arguments)
 
 
-def start(system: System, days: float, state: State | None, sample_minutes: float) -> Run:
-    """Set up a run whose samples are its steps: the state's own step within sample_minutes, off the resonance.
+def start(system: System, days: float, state: State | None, every_minutes: float) -> Run:
+    """Set up a run whose samples are its steps: the state's own step within every_minutes, off the resonance.
 
     Steps divide the window evenly, which shortens them a little, and perhaps into the resonance: then once more.
     """
     state = system.state if state is None else state
-    window, h = abs(days) * DAY_S, 60.0 * sample_minutes
+    window, h = abs(days) * DAY_S, 60.0 * every_minutes
     for _ in range(2):
         h = window / max(1, math.ceil(window / step_s(system, state, h) - 1e-9))
     return propagate.start(system, days, state, h / 60.0)

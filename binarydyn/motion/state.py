@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from numbers import Integral, Real
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -13,8 +14,10 @@ from ..bodies.surface import Facets, Hit
 from ..constants import G
 from ..errors import InputError
 from ..gravity.models import DEGREES, model_number
-from ..gravity.mutual import even_pair
-from ..kinds import BODY, check_kind, shape, shown
+from ..gravity.mutual import MutualGravity, even_pair, mutual_gravity
+from ..kinds import BODY, check_choice, check_kind, shape, shown
+from ..notebook import Shown
+from ..vectors import quaternion_of_turn, quaternion_product, rotation_of_quaternion
 from .equations import parameters
 from .methods import INTEGRATORS
 from .perturbations import Perturbations
@@ -63,37 +66,43 @@ def flattening_m2(primary: Body, secondary: Body) -> float:
     return flat
 
 
-@dataclass(frozen=True)
-class State:
-    """Relative position and velocity (inertial frame), attitudes (quaternions, scalar first, body -> inertial), rates
-    (body frame).
+_PARTS = {"position_m": 3, "velocity_m_s": 3, "attitude1": 4, "rate1_rad_s": 3, "attitude2": 4, "rate2_rad_s": 3}
+"""The parts of a state and their lengths, in the order of the kernels."""
+_UNTURNED = (1.0, 0.0, 0.0, 0.0)
 
-    position_m (3,) points from the primary to the secondary.
+
+@dataclass(frozen=True, eq=False, repr=False)
+class State(Shown):
+    """Where two bodies are and how they move, at one instant; its arrays are copies that nobody can change.
+
+    position_m (3,), m, from the primary to the secondary, and velocity_m_s (3,), m/s, in the inertial frame;
+    attitude1, attitude2: of the primary and the secondary, body -> inertial, quaternions (4,), scalar first, or scipy
+    Rotations, by default not turned; rate1_rad_s, rate2_rad_s (3,), rad/s, in the frame of the body, by default zero.
+    Raises InputError.
+
+    >>> import binarydyn as bd
+    >>> state = bd.State([821.0, 0.0, 0.0], [0.0, 0.137, 0.0], rate2_rad_s=[0.0, 0.0, 1.67e-4])
+    >>> state
+    <State 821.00 m apart, 0.13700 m/s; spins 0 and 0.000167 rad/s>
+    >>> state == bd.State.from_vector(state.vector)
+    True
     """
 
     position_m: np.ndarray
     velocity_m_s: np.ndarray
-    attitude1: np.ndarray
-    rate1_rad_s: np.ndarray
-    attitude2: np.ndarray
-    rate2_rad_s: np.ndarray
+    attitude1: np.ndarray = _UNTURNED
+    rate1_rad_s: np.ndarray = (0.0, 0.0, 0.0)
+    attitude2: np.ndarray = _UNTURNED
+    rate2_rad_s: np.ndarray = (0.0, 0.0, 0.0)
 
     def __post_init__(self):
-        for name, length in (("position_m", 3), ("velocity_m_s", 3), ("rate1_rad_s", 3), ("rate2_rad_s", 3)):
-            self._check(name, length)
-        for name in ("attitude1", "attitude2"):
-            self._check(name, 4)
-
-    def _check(self, name: str, length: int) -> None:
-        values = getattr(self, name)
-        if getattr(values, "shape", None) != (length,):
-            check_kind(f"State.{name}", values, shape(length))
+        for name, length in _PARTS.items():
+            object.__setattr__(self, name, _fixed(name, getattr(self, name), length))
 
     @property
     def vector(self) -> np.ndarray:
         """All of it as (20,): r, v, q1, w1, q2, w2, the order that the kernels use."""
-        parts = (self.position_m, self.velocity_m_s, self.attitude1, self.rate1_rad_s, self.attitude2, self.rate2_rad_s)
-        return np.concatenate([np.asarray(part, dtype=float) for part in parts])
+        return np.concatenate([getattr(self, name) for name in _PARTS])
 
     @classmethod
     def from_vector(cls, y: np.ndarray) -> State:
@@ -102,11 +111,59 @@ class State:
             check_kind("State.from_vector", y, shape(20))
             y = np.asarray(y, dtype=float)
         q1, q2 = y[6:10] / np.linalg.norm(y[6:10]), y[13:17] / np.linalg.norm(y[13:17])
-        return cls(y[0:3].copy(), y[3:6].copy(), q1, y[10:13].copy(), q2, y[17:20].copy())
+        return cls(y[0:3], y[3:6], q1, y[10:13], q2, y[17:20])
+
+    def tilted(self, body: str, *, roll_deg: float = 0.0, pitch_deg: float = 0.0, yaw_deg: float = 0.0) -> State:
+        """The same with a body, "primary" or "secondary", turned: by roll about its x axis, then by pitch about its new
+        y axis and by yaw about its new z axis, deg.  Its rate in its own frame stays.  Raises InputError.
+
+        >>> import binarydyn as bd
+        >>> system = bd.build(bd.example())
+        >>> turned = system.with_state(system.state.tilted("secondary", yaw_deg=10.0))
+        >>> print(round(bd.simulate(turned, days=1.0).yaw_deg[0], 2))
+        10.0
+        """
+        check_choice("State.tilted(body)", body, "primary", "secondary")
+        name = "attitude1" if body == "primary" else "attitude2"
+        quaternion = getattr(self, name)
+        for axis, angle in zip(np.eye(3), (roll_deg, pitch_deg, yaw_deg), strict=True):
+            check_kind("State.tilted", angle, Real)
+            quaternion = _product(*quaternion, *_turn(*(math.radians(angle) * axis)))
+        return replace(self, **{name: quaternion})
+
+    def __eq__(self, other: object) -> bool:
+        """Whether all numbers are the same."""
+        return np.array_equal(self.vector, other.vector) if isinstance(other, State) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash(self.vector.tobytes())
+
+    def _line(self) -> str:
+        r, v, w1, w2 = (
+            float(np.linalg.norm(each))
+            for each in (self.position_m, self.velocity_m_s, self.rate1_rad_s, self.rate2_rad_s)
+        )
+        return f"{r:.2f} m apart, {v:.5f} m/s; spins {w1:.3g} and {w2:.3g} rad/s"
+
+    def _facts(self) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in _PARTS}
 
 
-@dataclass(frozen=True)
-class System:
+_product, _turn = (getattr(each, "py_func", each) for each in (quaternion_product, quaternion_of_turn))
+
+
+def _fixed(name: str, given: Any, length: int) -> np.ndarray:
+    """A part of a state as an array of its own that nobody can change; a Rotation as its quaternion."""
+    given = given.as_quat(scalar_first=True) if hasattr(given, "as_quat") else given
+    if getattr(given, "shape", None) != (length,) or given.dtype.kind not in "fiu":
+        check_kind(f"State.{name}", given, shape(length))
+    values = np.array(given, dtype=float)
+    values.flags.writeable = False
+    return values
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class System(Shown):
     """Two rigid bodies, their state at t0, how to integrate it, what is to hit it (for impact/; dynamics never looks),
     and what moves them besides their own gravity.
 
@@ -175,6 +232,41 @@ class System:
         """Motion constants and gravity coefficients of the kernels; see equations.py."""
         return parameters(self.primary, self.secondary, self.degree, even_pair(self.primary, self.secondary))
 
-    def at(self, state: State) -> System:
+    def with_state(self, state: State) -> System:
         """The same pair in another state."""
         return replace(self, state=state)
+
+    def gravity(self, position_m: np.ndarray, attitude1: Any = None, attitude2: Any = None) -> MutualGravity:
+        """Mutual gravity with the secondary at position_m (..., 3), m, from the primary, inertial frame.
+
+        attitude1, attitude2: as of a State, by default the system's.  Returns a MutualGravity of arrays: potential_J
+        and converged (...), force_N on the secondary, torque1_N_m and torque2_N_m (..., 3).  Raises InputError.
+
+        >>> import binarydyn as bd
+        >>> bd.build(bd.example()).gravity([[821.0, 0.0, 0.0], [1642.0, 0.0, 0.0]]).force_N[:, 0].round()
+        array([-61720., -15319.])
+        """
+        check_kind("System.gravity(position_m)", position_m, shape(..., 3))
+        place = np.asarray(position_m, dtype=float)
+        if not np.all(place.any(axis=-1)):
+            raise InputError("System.gravity(position_m)", "a distance of zero is given, allowed is above; change it")
+        turned = {"attitude1": attitude1, "attitude2": attitude2}
+        state = replace(self.state, **{name: given for name, given in turned.items() if given is not None})
+        C1, C2 = (np.array(rotation_of_quaternion(*q)).reshape(3, 3) for q in (state.attitude1, state.attitude2))
+        found = [mutual_gravity(self.primary, self.secondary, r, C1, C2, self.degree) for r in place.reshape(-1, 3)]
+        return MutualGravity.together(found, place.shape[:-1])
+
+    def _line(self) -> str:
+        bodies = " + ".join(map(_called, (self.primary, self.secondary)))
+        how = f"degree {self.degree}, {self.integrator}"
+        hit = f"; {self.impact.reason}" if hasattr(self.impact, "reason") else ""
+        return f"{bodies}, {np.linalg.norm(self.state.position_m):.2f} m apart; {how}{hit}"
+
+    def _facts(self) -> dict[str, Any]:
+        names = ("primary", "secondary", "state", "degree", "tolerance", "integrator")
+        return {name: getattr(self, name) for name in names}
+
+
+def _called(body: Body) -> str:
+    """A body in a few words: its kind, and an ellipsoid that holds it."""
+    return f"{type(body).__name__.lower()} {'x'.join(f'{axis:.4g}' for axis in body.enclosing_axes_m)} m"

@@ -87,7 +87,7 @@ def simulate_with_companions(
     largest, at_end = np.max([_growth(run, other) for other in others], axis=0).tolist()
     spread_s = _period_spread_s([run, *others])
     if covered != days:
-        run = simulate(system, days, state, sample_minutes, max_steps)
+        run = simulate(system, days, state=state, every_minutes=sample_minutes, max_steps=max_steps)
     return run, Trust.of(largest, at_end, covered, spread_s)
 
 

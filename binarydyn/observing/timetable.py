@@ -192,7 +192,7 @@ def event_run(scenario: Scenario, system: System, days: float, state: State | No
     """
     Clock(moment(scenario.impact_epoch_utc)).check_served([0.0, days * DAY_S])
     spacing = min(20.0, abs(scenario.primary.spin_period_h) * 60.0 / SAMPLES_A_TURN)
-    return simulate(system, days, state, sample_minutes=spacing)
+    return simulate(system, days, state=state, every_minutes=spacing)
 
 
 def left_alone(system: System) -> System:

@@ -166,7 +166,7 @@ def _runs(name: str, nominal: Trajectory, pairs: Sequence) -> list[Trajectory]:
         systems.append({"before": system, "after": impact.system}.get(name) or left_alone(system))
     states = [impact.state if name == "after" else None for *_, impact in pairs]
     days = LONGER * nominal.days * (-1.0 if name == "before" else 1.0)
-    return simulate_many(systems, days, states, sample_minutes=spacing)
+    return simulate_many(systems, days, states, every_minutes=spacing)
 
 
 def _reach(run: Trajectory) -> tuple[float, float]:

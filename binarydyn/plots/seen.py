@@ -65,15 +65,14 @@ def seen(result: Any) -> Seen:
 
 
 def _side(given: Any, period_h: float | None) -> SeenSide:
-    """From a Side or from a bare trajectory; what is missing is measured anew."""
-    run = getattr(given, "trajectory", given)
-    cycles = given.cycle_periods_s if hasattr(given, "cycle_periods_s") else _or_none(cycle_periods, run)
+    """Of a Side or of a stored run; what is missing is measured anew."""
+    cycles = given.cycle_periods_s if hasattr(given, "cycle_periods_s") else _or_none(cycle_periods, given)
     turned = given.attitude if hasattr(given, "attitude") else None
     return SeenSide(
-        run,
+        given,
         None if period_h is None or not np.isfinite(period_h) else 3600.0 * period_h,
         np.empty(0) if cycles is None else np.asarray(cycles),
-        _or_none(attitude, run) if turned is None else turned,
+        _or_none(attitude, given) if turned is None else turned,
     )
 
 

@@ -56,7 +56,7 @@ class Prediction:
 
     def period_changes_s(self) -> dict[str, float]:
         """The change by every estimator that could be used on both windows."""
-        both = [_all_periods(side.trajectory) for side in (self.before, self.after)]
+        both = [_all_periods(side) for side in (self.before, self.after)]
         return {name: both[1][name].value_s - both[0][name].value_s for name in both[0] if name in both[1]}
 
     def budget(self) -> Budget:
@@ -83,7 +83,7 @@ class Prediction:
         """Every outcome as one flat table, units in the names."""
         before, after, impact = self.before, self.after, self.impact
         shape, turned = after.shape, after.attitude
-        runs = (before.trajectory, after.trajectory)
+        runs = (before, after)
         return {
             "status": self.status,
             "period_before_h": before.period and before.period.value_h,
@@ -143,7 +143,7 @@ class Prediction:
             "angular_momentum_drift": _largest(run.angular_momentum_drift for run in runs),
             "degree": self.start.system.degree,
             "estimator": self.scenario.observation.estimator,
-            "window_days": after.trajectory.days,
+            "window_days": after.days,
         }
 
 
@@ -193,13 +193,13 @@ def next_degree_s(result: Prediction) -> float | None:
 
 def _status(impact: Impact, before: Side, after: Side) -> str:
     """The first thing that went otherwise than asked: the run before, the aim, the run after."""
-    if before.trajectory.status != "done":
-        return f"{before.trajectory.status}_before"
+    if before.status != "done":
+        return f"{before.status}_before"
     if impact.status in ("miss", "none"):
         return "miss" if impact.status == "miss" else "no_impact"
-    if impact.status == "grazing" and after.trajectory.status == "done":
+    if impact.status == "grazing" and after.status == "done":
         return "grazing"
-    return after.trajectory.status
+    return after.status
 
 
 def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:

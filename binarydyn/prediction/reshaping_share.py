@@ -60,7 +60,7 @@ def shares(
 def _period_s(system: System, state: State, scenario: Scenario) -> float | None:
     """Mean period over the window after t0, as the prediction measures it."""
     given = scenario.simulation
-    run = simulate(system, given.days_after, state, given.sample_minutes, given.max_steps)
+    run = simulate(system, given.days_after, state=state, **given.run_options)
     try:
         return period(run, scenario.observation.estimator).value_s
     except (FewCyclesError, InputError):

@@ -63,7 +63,7 @@ def _cause(scenario: Scenario, begun: Start, before: Side) -> str:
 
     A primary round about its pole forces nothing; where nothing can, the libration is free.
     """
-    run, count = before.trajectory, even_count(before.trajectory.time_s)
+    run, count = before, even_count(before.time_s)
     rates = (
         [("eccentricity", TURN / (_mode_h(begun, "epicyclic") * HOUR_S))] if scenario.mutual_orbit.eccentricity else []
     )

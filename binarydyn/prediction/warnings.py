@@ -37,7 +37,7 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
         found.append(
             f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
         )
-    turned = turned_days(before.trajectory)
+    turned = turned_days(before)
     if turned is not None:
         found.append(
             f"{rounded(turned)} days before the impact the moonlet has turned over, so the pair is not synchronous as "
@@ -49,7 +49,7 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
 def _early_end(after: Side) -> tuple[str, ...]:
     """How a run ended before its window did, and when."""
     words = {"contact": "the bodies touch", "escape": "the moonlet leaves"}
-    run = after.trajectory
+    run = after
     if run.status == "done":
         return ()
     end = words.get(run.status, f"the run ends in {run.status}")

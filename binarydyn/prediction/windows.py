@@ -21,14 +21,13 @@ from ..scenario import Scenario
 Progress = Callable[[str, float], None]
 
 
-@dataclass(frozen=True)
-class Side:
-    """One window, before or after t0: the run and what is seen of it.
+@dataclass(frozen=True, eq=False, repr=False)
+class Side(Trajectory):
+    """One window, before or after t0, and what is seen of it.
 
     Where the run ended early, what could not be measured is None.
     """
 
-    trajectory: Trajectory
     period: Estimate | None
     shape: OrbitShape | None
     attitude: AttitudeHistory | None
@@ -63,9 +62,8 @@ def _before_of(key: _BeforeKey) -> tuple[Start, Side]:
 
 def _side(system: System, state, days: float, scenario: Scenario, stage: str, progress: Progress | None) -> Side:
     """Run one window, with the integrator that the scenario names, and measure it."""
-    simulation = scenario.simulation
     watch = (lambda share: progress(stage, share)) if progress else None
-    run = simulate(system, days, state, simulation.sample_minutes, simulation.max_steps, watch)
+    run = simulate(system, days, state=state, progress=watch, **scenario.simulation.run_options)
     return measured(run, scenario.observation.estimator)
 
 
@@ -81,11 +79,10 @@ def periods_s(scenario: Scenario, system: System, hit: Impact) -> tuple[float, f
 
     FewCyclesError or InputError where there is none.
     """
-    how, method = scenario.simulation, scenario.observation.estimator
-    sides = (system, -how.days_before, None), (hit.system, how.days_after, hit.state)
+    simulation, method = scenario.simulation, scenario.observation.estimator
+    sides = (system, -simulation.days_before, None), (hit.system, simulation.days_after, hit.state)
     before, after = (
-        period(simulate(one, days, state, how.sample_minutes, how.max_steps), method).value_s
-        for one, days, state in sides
+        period(simulate(one, days, state=state, **simulation.run_options), method).value_s for one, days, state in sides
     )
     return before, after
 
@@ -103,4 +100,4 @@ def measured(trajectory: Trajectory, estimator: str) -> Side:
         history = attitude(trajectory)
     except (FewCyclesError, InputError) as error:
         warnings.append(str(error))
-    return Side(trajectory, value, shape, history, cycles, tuple(warnings))
+    return Side(*trajectory.parts.values(), value, shape, history, cycles, tuple(warnings))

@@ -295,8 +295,8 @@ def _by_simulation(
     for _ in range(_ROUNDS):
         orbit = find(primary, secondary, degree, asked)
         state = _excited_state(scenario, orbit, eccentricity)
-        system = _system(orbit, primary, secondary, scenario, degree).at(state)
-        before = simulate(system, -scenario.simulation.days_before, sample_minutes=scenario.simulation.sample_minutes)
+        system = _system(orbit, primary, secondary, scenario, degree).with_state(state)
+        before = simulate(system, -scenario.simulation.days_before, every_minutes=scenario.simulation.sample_minutes)
         if before.status != "done":
             raise ConvergenceError(
                 f"with the free modes and perturbations asked for, the run before t0 ends in {before.status}", 1.0, 1

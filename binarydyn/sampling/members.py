@@ -112,6 +112,6 @@ def _outcome(prediction: Prediction) -> tuple[str, str]:
         return "not_measured", "; ".join(sentence for side in short for sentence in side.warnings)
     if status in ("miss", "grazing", "no_impact"):
         return status, prediction.impact.reason
-    run = (prediction.before if status.endswith("_before") else prediction.after).trajectory
+    run = prediction.before if status.endswith("_before") else prediction.after
     days = max(abs(run.time_s[0]), abs(run.time_s[-1])) / DAY_S
     return status, f"{run.status} {days:.3f} days from the impact"

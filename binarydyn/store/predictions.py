@@ -45,8 +45,8 @@ def write_prediction(path: str | Path, prediction: Prediction, drawn: Members | 
         for name in ("primary", "secondary"):
             if getattr(new, name) is not getattr(system, name):
                 write_group(file, f"{name}_after", _body(getattr(new, name)))
-        write_group(file, "before", _run(prediction.before.trajectory, prediction.before.cycle_periods_s))
-        write_group(file, "after", _run(prediction.after.trajectory, prediction.after.cycle_periods_s))
+        write_group(file, "before", _run(prediction.before, prediction.before.cycle_periods_s))
+        write_group(file, "after", _run(prediction.after, prediction.after.cycle_periods_s))
         write_group(file, "warnings", _warnings(prediction.warnings))
 
     put(Path(path), image(fill))

@@ -52,16 +52,11 @@ class RecordedBody:
     is_even: bool
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class RecordedRun(Trajectory):
     """A stored trajectory, for every function that takes one, with the periods (m,), s, of its single cycles."""
 
     cycle_periods_s: np.ndarray
-
-    @property
-    def trajectory(self) -> Trajectory:
-        """Itself, so that it reads like one side of a prediction."""
-        return self
 
 
 @dataclass(frozen=True)

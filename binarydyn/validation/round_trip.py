@@ -111,7 +111,7 @@ def _member(trip: Trip, inputs: dict[str, float], beta: float, random: np.random
         begun = start(true)
         hit = impact_on(begun.system, true)
         dv = hit.dv_along_track_mm_s
-        after = simulate(hit.system, trip.scenario.simulation.days_after, hit.state)
+        after = simulate(hit.system, trip.scenario.simulation.days_after, state=hit.state)
         exact = period(after).value_s - begun.period_h * HOUR_S
         mids = with_noise(own_events(true, begun, trip.sight, trip.days, trip.kinds), trip.noise_s, random)
         fit = timing(readings(mids, trip.sight), mids.sigma_s, expected(trip.relation.nominal)).fit

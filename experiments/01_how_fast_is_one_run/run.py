@@ -23,7 +23,7 @@ REPEATS = 9
 
 def own_run(tolerance: float):
     """(seconds of the compiled loop, evaluations, positions at the checkpoints)."""
-    run = propagate.start(nominal(tolerance), DAYS, sample_minutes=CHECKPOINT_MINUTES)
+    run = propagate.start(nominal(tolerance), DAYS, every_minutes=CHECKPOINT_MINUTES)
     begin = time.perf_counter()
     propagate.advance(run, block_steps=10**9)
     return (

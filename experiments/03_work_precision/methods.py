@@ -32,7 +32,7 @@ def _picked(run, per: int = 1) -> np.ndarray:
 
 def alone(systems, tolerance: float):
     """Own Runge-Kutta method, one run after the other."""
-    runs = [propagate.start(replace(s, tolerance=tolerance), DAYS, sample_minutes=SPACING_MINUTES) for s in systems]
+    runs = [propagate.start(replace(s, tolerance=tolerance), DAYS, every_minutes=SPACING_MINUTES) for s in systems]
     begin = time.process_time()
     for run in runs:
         propagate.advance(run, block_steps=10**9)
@@ -41,7 +41,7 @@ def alone(systems, tolerance: float):
 
 def in_lanes(systems, tolerance: float):
     """Own Runge-Kutta method, eight side by side."""
-    runs = [propagate.start(replace(s, tolerance=tolerance), DAYS, sample_minutes=SPACING_MINUTES) for s in systems]
+    runs = [propagate.start(replace(s, tolerance=tolerance), DAYS, every_minutes=SPACING_MINUTES) for s in systems]
     begin = time.process_time()
     batch._integrate(runs, number(systems[0]), 1e12, 10**9)
     return (time.process_time() - begin) / len(runs), np.array([_picked(run) for run in runs])
@@ -51,7 +51,7 @@ def splitting(systems, minutes: float):
     """Own splitting, eight side by side, with a step of about so many minutes that divides the checkpoints' spacing."""
     per = int(np.ceil(SPACING_MINUTES / minutes))
     systems = [replace(s, integrator="splitting") for s in systems]
-    runs = [propagate.start(s, DAYS, sample_minutes=SPACING_MINUTES / per) for s in systems]
+    runs = [propagate.start(s, DAYS, every_minutes=SPACING_MINUTES / per) for s in systems]
     begin = time.process_time()
     unfit = split_runs.integrate(runs)
     seconds = (time.process_time() - begin) / len(runs)

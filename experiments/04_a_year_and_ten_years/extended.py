@@ -50,7 +50,7 @@ def energy_error(run: propagate.Run, states: np.ndarray) -> np.ndarray:
 
 def walk(system, days: float, points: int) -> tuple[np.ndarray, np.ndarray]:
     """Days and energy errors along a run of the method with compensated sums, from the state and what it carries."""
-    run = propagate.start(system, days, sample_minutes=days * 1440.0)
+    run = propagate.start(system, days, every_minutes=days * 1440.0)
     propagate.advance(run, block_steps=100)
     per_step = run.progress[0] / 86400.0 / 100.0
     block = max(1, int(days / per_step / points))

@@ -46,9 +46,9 @@ def run_of(name: str, tolerance: float):
     system = replace(nominal(tolerance), integrator=name)
     spacing = TEN_YEARS * 1440.0 / CHECKPOINTS
     per = int(np.ceil(spacing * 60.0 / split_runs.step_s(system, system.state))) if name == "splitting" else 1
-    simulate(system, 1.0, sample_minutes=spacing / per)  # compiled
+    simulate(system, 1.0, every_minutes=spacing / per)  # compiled
     begin = time.process_time()
-    run = simulate(system, TEN_YEARS, sample_minutes=spacing / per)
+    run = simulate(system, TEN_YEARS, every_minutes=spacing / per)
     seconds = time.process_time() - begin
     assert run.status == "done" and np.allclose(run.time_s[::per], checkpoints(), atol=1e-6)
     return run.y[::per], seconds
@@ -74,7 +74,7 @@ def ten_years_of_the_pair(seed: int):
     system = replace(nominal(), integrator="gauss")
     state = system.state
     apart = replace(state, position_m=state.position_m * (1.0 + 1e-12 * seed))
-    return walk(system.at(apart), TEN_YEARS, CHECKPOINTS)
+    return walk(system.with_state(apart), TEN_YEARS, CHECKPOINTS)
 
 
 def points(seed: int) -> System:

@@ -75,7 +75,7 @@ def main() -> None:
     shown = results[SHOWN]
     whole = shown.after.period.value_s
     print(f"mean over the year at a/b {SHOWN}: {whole / HOUR_S:.6f} h; change {shown.period_change_s / 60.0:.3f} min")
-    off = {m: [spread(shown.after.trajectory, m, days) - whole for days in WINDOWS_DAYS] for m in METHODS}
+    off = {m: [spread(shown.after, m, days) - whole for days in WINDOWS_DAYS] for m in METHODS}
     for days, *both in zip(WINDOWS_DAYS, *off.values(), strict=True):
         print(f"{days:5.0f} d: " + "; ".join(f"{m} {x.min():+.2f} .. {x.max():+.2f} s, from t0 {x[0]:+.2f}"
                                               for m, x in zip(off, both, strict=True)))  # fmt: skip

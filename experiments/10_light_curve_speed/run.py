@@ -52,7 +52,7 @@ def run(one, two):
             np.array([0.0, 0.0, RATE_RAD_S]),
         ),
     )
-    return simulate(system, DAYS, sample_minutes=15.0)
+    return simulate(system, DAYS, every_minutes=15.0)
 
 
 def main() -> None:

@@ -104,7 +104,7 @@ def errors(count: int = 200) -> list[tuple[float, float, float, float, float]]:
         member = varied(scenario, design.member(k))
         system = start(member).system
         impact = impact_on(system, member)
-        systems.append(replace(impact.system.at(impact.state), tolerance=1e-13))
+        systems.append(replace(impact.system.with_state(impact.state), tolerance=1e-13))
     exact = np.array([period(run).value_s for run in simulate_many(systems, DAYS)])
     beside = brief_members(scenario, design, numbers, companions=True)
     regular = beside.numbers["unstable_after"] == 0
@@ -135,7 +135,7 @@ def compared(count: int) -> None:
             break
     for tolerance in 10.0 ** np.arange(-5.0, -10.1, -0.125):
         asked = [replace(system, tolerance=tolerance) for system in systems]
-        off = np.linalg.norm(ends(simulate_many(asked, DAYS, sample_minutes=1440.0)) - exact, axis=1)[regular]
+        off = np.linalg.norm(ends(simulate_many(asked, DAYS, every_minutes=1440.0)) - exact, axis=1)[regular]
         if np.quantile(off, SHARE) < WITHIN_M:
             rates["rungekutta"] = count / min(loop_s(asked) for _ in range(3))
             print(f"Runge-Kutta 8(5,3): tolerance {tolerance:.1e}, {np.quantile(off, SHARE):.3f} m")
@@ -147,7 +147,7 @@ def compared(count: int) -> None:
 
 def loop_s(systems) -> float:
     """Processor seconds of the compiled loop alone, in lanes: without the making of trajectories."""
-    runs = [propagate.start(system, DAYS, sample_minutes=1440.0) for system in systems]
+    runs = [propagate.start(system, DAYS, every_minutes=1440.0) for system in systems]
     begin = time.process_time()
     batch.integrate(runs, float(propagate.MAX_STEPS))
     return time.process_time() - begin

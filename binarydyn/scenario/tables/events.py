@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 from pydantic import model_validator
 
@@ -132,6 +133,11 @@ class Simulation(Table):
         20.0, "min", "spacing of the stored states; the path does not depend on it", 0.001, 1e5
     )
     max_steps: Whole = key(20_000_000, "", "a run that needs more ends as step_limit instead of never", 1000, 10**12)
+
+    @property
+    def run_options(self) -> dict[str, Any]:
+        """What `simulate` is told of it."""
+        return {"every_minutes": self.sample_minutes, "max_steps": self.max_steps}
 
     @model_validator(mode="after")
     def _samples(self) -> Simulation:
