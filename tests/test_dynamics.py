@@ -569,7 +569,7 @@ def test_dense_output_fulfils_the_conditions_of_order_7(a):
 
 def fixed(system: System, seconds: float, count: int) -> np.ndarray:
     """State (20,) after `count` equal steps, each accepted whatever its error."""
-    run = start(replace(system, tolerance=1e6), 2.0 * seconds / DAY_S, sample_minutes=seconds / 60.0)
+    run = start(replace(system, tolerance=1e6), 2.0 * seconds / DAY_S, every_minutes=seconds / 60.0)
     for _ in range(count):
         run.progress[rungekutta.STEP] = seconds / count
         advance(run, block_steps=1)

@@ -88,7 +88,7 @@ def _unbroken(quaternion: np.ndarray) -> np.ndarray:
 
 
 def state_at(trajectory: Trajectory, time_s: float) -> State:
-    """The state at an instant within a run: a sample, or by the polynomial of degree 7 through four samples and their rates.
+    """The state at an instant within a run: a sample, or the polynomial of degree 7 through four samples and rates.
 
     time_s, s, from t0.  Good to 1e-8 in the attitudes where a turn of the faster body has SAMPLES_A_TURN samples.
     Raises InputError outside the run, or where it has fewer than four samples.
