@@ -12,7 +12,7 @@ import pytest
 from short_sweeps import HIT, scenario, stored
 
 from binarydyn.ensembles import Backend, backends, processes, rows_of
-from binarydyn.ensembles.batches import Batches
+from binarydyn.ensembles.tasks import Batches
 from binarydyn.sampling import Grid
 from binarydyn.store import SweepStore
 
@@ -70,7 +70,7 @@ def test_a_member_that_kills_its_processes_is_a_row(helpers, tmp_path, monkeypat
     (tmp_path / "sitecustomize.py").write_text(
         "import os, sys\n"
         "if 'serve()' in ' '.join(sys.orig_argv):\n"
-        "    from binarydyn.sampling import members\n"
+        "    from binarydyn.ensembles import members\n"
         "    real = members.predict\n"
         "    def predict(asked, watch=None):\n"
         "        if asked.impactor.mass_kg == 500.0: os._exit(9)\n"

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Collection, Iterator, Mapping
+from contextlib import nullcontext
 from dataclasses import dataclass
 
 from ..batch import gpu
 from ..batch.summary import BriefOptions, Stepper, check_brief
 from ..constants import HOUR_S
 from ..errors import ArgumentError
-from ..kinds import WHOLE, shown, takes
+from ..kinds import WHOLE, Like, check_kind, shown, takes
 from ..sampling.block import TABLES, Block
 from ..sampling.design import Design, Grid
 from ..sampling.listed import check_design
@@ -21,7 +22,8 @@ from ..sampling.members import Row, cores, swept
 from ..scenario import Scenario
 from ..scenario.wording import as_given, rounded
 from . import cluster, processes, threads
-from .tasks import ONE_THREAD
+from .pool import Lent, Pool, in_rounds, shared
+from .tasks import ONE_THREAD, Asked, Batches
 
 BACKENDS = ("threads", "cluster", "gpu")
 MOST_WORKERS = 1024
@@ -33,6 +35,7 @@ _SECONDS = {"full": 0.05, "brief": 0.0005}
 ENOUGH = 200
 """Full rows, from which on each thread gets a process: one takes seconds to start, and then waits for nobody, while two
 threads make 1.3 times the rows of one and sixteen no more than two: half of a row's work holds the interpreter."""
+POOL = Like("a pool of workers with map", ("map",))
 MOST_FINER = 100.0
 _LARGEST_ON_GPU = 65536
 """Members of a block beside a GPU: some 30 000 fill it, and others wait for it meanwhile."""
@@ -44,7 +47,8 @@ class Backend:
 
     name: of BACKENDS.  workers: threads, or processes where a cluster is started here; None: one for each core.
     scheduler: address of a cluster's.  table: `full` gives a Row for each member, `brief` Blocks; finer, companions: of
-    the brief table, as of brief_members.  Errors: InputError for options that do not fit together, and where this
+    the brief table, as of brief_members.  pool: workers of your own in place of a name, anything with `map` (see Pool);
+    `workers` then says how many it has.  Errors: InputError for options that do not fit together, and where this
     machine has not what they ask for.
     """
 
@@ -54,8 +58,10 @@ class Backend:
     table: str = "full"
     finer: float = 1.0
     companions: bool = False
+    pool: Pool | None = None
 
     def __post_init__(self):
+        check_kind("Backend(pool)", self.pool, None, POOL)
         for option, value, allowed in (("backend", self.name, BACKENDS), ("table", self.table, TABLES)):
             if not isinstance(value, str) or value not in allowed:
                 raise ArgumentError(
@@ -79,7 +85,9 @@ class Backend:
             wrong["workers"] = "it is given with a scheduler, whose workers are there already; leave one of them out"
         if self.scheduler and self.name != "cluster":
             wrong["scheduler"] = f"it is given with the backend {self.name}, allowed is with cluster; choose that"
-        if self.name == "gpu" and not brief:
+        if self.pool is not None and self.name != "threads":
+            wrong["backend"] = f"{self.name} is given with a pool, which has workers already; leave one of them out"
+        elif self.name == "gpu" and not brief:
             wrong["backend"] = "gpu is given with the full table, a GPU gives the brief one; choose that"
         if not 1.0 <= self.finer <= MOST_FINER:
             wrong["finer"] = f"{self.finer:g} is given, allowed is 1 .. {MOST_FINER:g}; change it"
@@ -97,30 +105,32 @@ class Backend:
     @property
     def told(self) -> dict[str, str]:
         """What a file tells of where its rows come from; it decides none of them."""
-        where = {"backend": self.name, "workers": f"of {self.scheduler}" if self.scheduler else str(self.crew)}
+        name = self.name if self.pool is None else f"pool {type(self.pool).__name__}"
+        where = {"backend": name, "workers": f"of {self.scheduler}" if self.scheduler else str(self.crew)}
         return where | ({"gpu": gpu.name()} if self.name == "gpu" else {})
 
     @property
     def crew(self) -> int:
-        """Threads or processes of this machine."""
+        """Threads or processes of this machine, or workers of a pool."""
         return self.workers or cores()
 
 
 _MEMBERS = ("MemberSet", set, frozenset, range, list, tuple, "ndarray")
 
 
-@takes(scenario="Scenario", workers=(None, WHOLE), done=_MEMBERS, backend=(None, "Backend"), confirm=bool)
+@takes(scenario="Scenario", workers=(None, WHOLE), done=_MEMBERS, backend=(None, "Backend", POOL), confirm=bool)
 def rows_of(
     scenario: Scenario,
     design: Design | Mapping,
     workers: int | None = None,
     done: Collection[int] = (),
-    backend: Backend | None = None,
+    backend: Backend | Pool | None = None,
     confirm: bool = False,
 ) -> Iterator[Row | Block]:
     """Iterate over what all members that are not in `done` give, in any order; `workers` None: one for each core.
 
-    A mapping {key: values} stands for the grid of them.  backend: in place of so many threads and the full table.
+    A mapping {key: values} stands for the grid of them.  backend: in place of so many threads and the full table, or a
+    pool of your own with `map`, as an executor of `concurrent.futures`, a multiprocessing.Pool or a client of Dask.
     confirm: says that more than UNCONFIRMED members are meant.  What happens to a member is in its row.  On
     KeyboardInterrupt, members under way are given up, rows that are ready are still yielded, then it goes on up.
     Errors: InputError for a key that the scenario does not have, and for so many members; WorkersLostError, while
@@ -129,20 +139,34 @@ def rows_of(
     design = Grid.of(design) if isinstance(design, Mapping) else design
     check_design("sweep", design)
     design.check(scenario)
-    how, base = backend or Backend(workers=workers), swept(scenario)
+    how = backend if isinstance(backend, Backend) else Backend(workers=workers, pool=backend)
+    base = swept(scenario)
     left = len(design) - len(done)
     if left > UNCONFIRMED and not confirm:
         raise ArgumentError("confirm", too_many(left, how))
     if how.brief:
         check_brief(base, design)
-    if how.name == "cluster":
-        return cluster.computed_by_workers(base, design, done, how.crew, how.scheduler, how.brief)
-    if how.brief:
-        if how.name == "gpu":
-            return threads.brief(base, design, done, how.crew, how.brief, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
-        return threads.brief(base, design, done, how.crew, how.brief, ONE_THREAD)
-    by_processes = how.crew > 1 and left >= ENOUGH
-    return (processes if by_processes else threads).full(base, design, done, how.crew)
+    if how.pool is not None or how.name == "cluster" or (not how.brief and how.crew > 1 and left >= ENOUGH):
+        return _elsewhere(base, design, done, how)
+    if not how.brief:
+        return threads.full(base, design, done, how.crew)
+    if how.name == "gpu":
+        return threads.brief(base, design, done, how.crew, how.brief, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
+    return threads.brief(base, design, done, how.crew, how.brief, ONE_THREAD)
+
+
+def _elsewhere(base: Scenario, design: Design, done: Collection[int], how: Backend) -> Iterator[Row | Block]:
+    """By a pool that somebody has lent, a cluster, or processes of this machine."""
+    work, pool = Asked.of(base, design, how.brief), how.pool
+    batches = (Batches.of_blocks if how.brief else Batches.of_rows)(design, done, how.crew)
+    if pool is None:
+        own = cluster.opened(how.crew, how.scheduler) if how.name == "cluster" else processes.opened(how.crew)
+        return shared(own, work, batches, design)
+    if hasattr(pool, "get_executor"):  # a client of Dask, whose own futures are not those of the standard library
+        return shared(nullcontext(cluster.ClientWorkers(pool)), work, batches, design)
+    if hasattr(pool, "submit"):
+        return shared(nullcontext(Lent(pool, how.crew)), work, batches, design)
+    return in_rounds(pool, work, batches, how.crew)
 
 
 def too_many(count: int, how: Backend) -> str:

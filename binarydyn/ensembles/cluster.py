@@ -1,7 +1,6 @@
 """Members computed by the workers of a cluster (Dask distributed), or by processes started on this machine as one.
 
-A task is some whole numbers; what is asked travels to each worker once.  A worker that dies is replaced by the others;
-a member that kills its workers is a row with status `error`.
+A worker that dies is replaced by the others.
 """
 
 from __future__ import annotations
@@ -9,33 +8,23 @@ from __future__ import annotations
 import logging
 import signal
 import time
-from collections import deque
 from collections.abc import Collection, Iterator
+from concurrent.futures import CancelledError, Future
 from contextlib import ExitStack, contextmanager
-from itertools import chain
-from multiprocessing import resource_tracker
-from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
-from ..batch.summary import BriefOptions
 from ..errors import ArgumentError, WorkersLostError
-from ..sampling.block import Block
-from ..sampling.design import Design
-from ..sampling.members import Row, died, in_groups, to_do
-from ..scenario import Scenario
-from ..scenario.wording import as_given, one_line
-from .batches import Batches
-from .tasks import Asked, Done, computed
+from ..scenario.wording import as_given
+from .pool import Work, Workers, words_of
+from .processes import uninterrupted
+from .tasks import Done
 
 if TYPE_CHECKING:
-    from distributed import Client, Future
+    from distributed import Client
 
 CONNECT_S = 10.0
 PATIENCE_S = 60.0
 """Without any worker, before it is given up: one that died is started anew within seconds where it has a nanny."""
-_POLL_S = 2.0
-_IN_FLIGHT = 3
-"""Tasks for each thread of a worker: one that it does, others so that it need not wait for the next."""
 
 
 def dask_distributed() -> Any:
@@ -51,17 +40,11 @@ def dask_distributed() -> Any:
     return distributed
 
 
-def computed_by_workers(
-    base: Scenario, design: Design, done: Collection[int], workers: int, scheduler: str, brief: BriefOptions | None
-) -> Iterator[Row | Block]:
-    """All members not in `done`, by workers of `scheduler` or so many on this machine; full rows without `brief`."""
-    left = len(design) - len(done)
-    if brief:
-        batches = Batches.of_blocks(to_do(design, done), left, workers)
-    else:
-        batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)), left, workers)
+@contextmanager
+def opened(workers: int, scheduler: str) -> Iterator[Workers]:
+    """Workers of a scheduler, or so many started on this machine."""
     with _silence(), _connected(workers, scheduler) as client:
-        yield from _Campaign(client, Asked.of(base, design, brief), batches, design).parts()
+        yield ClientWorkers(client)
 
 
 @contextmanager
@@ -76,7 +59,7 @@ def _connected(workers: int, scheduler: str) -> Iterator[Client]:
         try:
             client = dask_distributed().Client(address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError) as error:
-            why = f"no scheduler answers there within {CONNECT_S:g} s ({_words(error)})"
+            why = f"no scheduler answers there within {CONNECT_S:g} s ({words_of(error)})"
             place = ("scheduler", as_given(scheduler)) if scheduler else ("backend", "cluster")
             raise ArgumentError(place[0], f"{why}; start one or correct the address", place[1]) from None
         leaving.callback(_closed, client)
@@ -94,11 +77,9 @@ def _closed(thing: Any) -> None:
 def _interruptions_later() -> Iterator[None]:
     """Processes that begin inside never see a Ctrl-C, which a terminal sends to all; this one sees it afterwards.
 
-    So workers do not die of it while their sweep still wants what they have ready.  They inherit the mask from the
-    thread that starts them, which inherits it here; the tracker goes first, since its start lifts the mask.
+    So workers do not die of it while their sweep still wants what they have ready.
     """
-    resource_tracker.ensure_running()
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    before = uninterrupted()
     try:
         yield
     finally:
@@ -146,119 +127,43 @@ def _local_cluster(workers: int) -> Any:
         )
 
 
-class _Campaign:
-    """The tasks of one sweep on their way: a bounded number of them in flight, and those that have come back."""
+class ClientWorkers(Workers):
+    """Those of a cluster, which come and go; what is asked travels to each of them once."""
 
-    def __init__(self, client: Client, asked: Asked, batches: Batches, design: Design):
-        self.client, self.asked, self.batches, self.design = client, asked, batches, design
-        self.jobs = iter(batches)
-        self.held = client.submit(_as_given, asked, pure=False)
-        self.flight: dict[str, tuple[Future, tuple[int, ...]]] = {}
-        self.ready: SimpleQueue[Future] = SimpleQueue()
-        self.suspects: deque[int] = deque()
-        self.is_trial = False
-        self.room = 1  # the first task is done alone: it compiles what a machine has not compiled yet
-        self.looked = self.last_worker = time.monotonic()
+    def __init__(self, client: Client):
+        super().__init__(client.get_executor(pure=False), 0)
+        self.client, self.held, self.last_worker = client, None, time.monotonic()
+        self.deaths = (dask_distributed().KilledWorker,)
 
-    def parts(self) -> Iterator[Row | Block]:
-        """What comes back; on KeyboardInterrupt first what is ready, then it goes on up."""
-        try:
-            while self._fill():
-                try:
-                    future = self.ready.get(timeout=_POLL_S)
-                except Empty:
-                    self._look()
-                    continue
-                yield from self._received(future)
-                if time.monotonic() - self.looked > _POLL_S:
-                    self._look()
-        except KeyboardInterrupt:
-            yield from self._left_over()
-            raise
+    def submit(self, work: Work, members: tuple[int, ...]) -> Future[Done]:
+        self.held = self.held or self.client.submit(_as_given, work, pure=False)
+        return self.executor.submit(_computed, self.held, members)
 
-    def _fill(self) -> bool:
-        """Send as much as there is room for; whether anything is under way."""
-        while not self.is_trial and len(self.flight) < self.room and (members := next(self.jobs, None)):
-            self._send(members)
-        if not self.flight and self.suspects:
-            self.is_trial = True
-            self._send((self.suspects.popleft(),))
-        return bool(self.flight)
-
-    def _send(self, members: tuple[int, ...]) -> None:
-        future = self.client.submit(computed, self.held, members, pure=False)
-        self.flight[future.key] = future, members
-        future.add_done_callback(self.ready.put)
-
-    def _received(self, future: Future) -> Iterator[Row | Block]:
-        """What a task gave, or what is made of its failure."""
-        from distributed import KilledWorker
-
-        members = self.flight.pop(future.key)[1]
-        if future.status == "error":
-            error = future.exception()
-            if not isinstance(error, KilledWorker):
-                raise ArgumentError(
-                    "backend", f"a worker cannot compute ({_words(error)}); see to its packages", "cluster"
-                )
-            yield from self._blamed(members)
-            return
-        try:
-            done: Done = future.result(timeout=CONNECT_S)
-        except TimeoutError:  # its worker died with the result, which is computed anew
-            self.flight[future.key] = future, members
-            future.add_done_callback(self.ready.put)
-            return
-        except Exception:  # cancelled, since the connection broke
-            raise _lost() from None
-        if done.refusal:
-            raise ArgumentError("backend", done.refusal, "cluster")
-        self.batches.learn(len(members), done.seconds)
-        if self.room == 1:
-            self._look()
-        yield from done.parts
-
-    def _blamed(self, members: tuple[int, ...]) -> Iterator[Row]:
-        """A task was there each time that several workers died: which member it is shows when each runs alone."""
-        if not self.is_trial:
-            self.suspects.extend(members)
-            return
-        yield died(self.design, members[0])
-
-    def _look(self) -> None:
-        """See how many workers there are; WorkersLostError where nobody is left."""
-        self.looked = time.monotonic()
-        if self.client.status != "running":
-            raise _lost()
+    def count(self) -> int:
         try:
             threads = sum(self.client.sync(self.client.scheduler.ncores, callback_timeout=CONNECT_S).values())
         except Exception:
             raise _lost() from None
         if threads:
-            self.last_worker = self.looked
-            self.room = _IN_FLIGHT * threads
-            self.batches.workers = threads
-        elif self.looked - self.last_worker > PATIENCE_S:
+            self.last_worker = time.monotonic()
+        elif time.monotonic() - self.last_worker > PATIENCE_S:
             raise WorkersLostError(f"the cluster has had no worker for {PATIENCE_S:g} s")
+        return threads
 
-    def _left_over(self) -> Iterator[Row | Block]:
-        """What has come back of the tasks under way when the sweep is left."""
-        for future, _ in list(self.flight.values()):
-            if future.status == "finished":
-                try:
-                    yield from future.result(timeout=1.0).parts
-                except Exception:  # what cannot be had any more is computed anew
-                    return
+    def failure(self, error: BaseException, members: Collection[int]) -> BaseException:
+        if isinstance(error, CancelledError):
+            return _lost()
+        return ArgumentError("backend", f"a worker cannot compute ({words_of(error)}); see to its packages", "cluster")
 
 
-def _as_given(asked: Asked) -> Asked:
+def _as_given(work: Work) -> Work:
     """A task of its own, so that the cluster keeps what is asked and can make it anew."""
-    return asked
+    return work
+
+
+def _computed(work: Work, members: tuple[int, ...]) -> Done:
+    return work(members)
 
 
 def _lost() -> WorkersLostError:
     return WorkersLostError("the connection to the cluster's scheduler is lost")
-
-
-def _words(error: BaseException | None) -> str:
-    return one_line(f"{type(error).__name__}: {error}")[:200]

@@ -1,156 +1,134 @@
-"""Full rows by processes of this machine, each fed by a thread: half of a row's work is Python, which threads share.
+"""Processes of this machine as workers: half of a row's work is Python, for which threads wait for each other.
 
-A process is started as a plain command, so that a script that calls `sweep` needs no guard; it ends when its pipe does,
-which is when this process ends, however that may be.
+Each is the only one of its executor and has a thread that feeds it: so what dies with it is known, and nothing else.
 """
 
 from __future__ import annotations
 
 import os
-import pickle
-import select
-import subprocess
+import signal
 import sys
 import threading
-import time
-from collections import Counter, deque
-from collections.abc import Collection, Iterator
-from itertools import chain
-from pathlib import Path
+from collections.abc import Iterator, Mapping, MutableMapping
+from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from multiprocessing import get_context, parent_process, resource_tracker
+from types import ModuleType
+from typing import Any
 
-from ..errors import ArgumentError
-from ..sampling.design import Design
-from ..sampling.members import Row, died, in_groups
-from ..scenario import Scenario
-from .batches import Batches
-from .tasks import Asked, Done, computed
-from .threads import Watch, spread
+from .pool import Work, Workers
+from .tasks import Done
 
-_POLL_S = 0.2
-_DEATHS = 2
-"""Of processes that computed a member alone, before it is a row with status `error`."""
+_SPAWN = get_context("spawn")
+_STARTING = threading.Lock()
+_ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
-def full(base: Scenario, design: Design, done: Collection[int], workers: int) -> Iterator[Row]:
-    """Rows with the full table of all members not in `done`."""
-    batches = Batches.of_rows(chain.from_iterable(in_groups(design, done)), len(design) - len(done), workers)
-    crew = _Helpers(Asked.of(base, design))
+class _Process(_SPAWN.Process):
+    """One that does not run the script again that asks for it, which so needs no guard, and gets a core's threads."""
 
-    def work(members: tuple[int, ...], watch: Watch) -> list[Row]:
-        if threading.current_thread() is threading.main_thread():
-            return list(computed(crew.asked, members).parts)  # the first, alone: kernels are compiled once
-        begun, rows = time.monotonic(), _rows(crew, design, members, watch)
-        batches.learn(len(members), time.monotonic() - begun)
-        return rows
+    def start(self) -> None:
+        """Begin."""
+        with _for_now(sys.modules, {"__main__": ModuleType("__main__")}), _for_now(os.environ, _ONE_THREAD):
+            super().start()
 
+
+@contextmanager
+def _for_now(place: MutableMapping[str, Any], values: Mapping[str, Any]) -> Iterator[None]:
+    before = {name: place[name] for name in values if name in place}
+    place.update(values)
     try:
-        for rows in spread(iter(batches), work, workers):
-            yield from rows
+        yield
     finally:
-        crew.stop()
+        for name in values:
+            place.pop(name)
+        place.update(before)
 
 
-def _rows(crew: _Helpers, design: Design, members: tuple[int, ...], watch: Watch) -> list[Row]:
-    """Of some members; where their process dies, of each alone."""
-    rows, deaths, left = [], Counter(), deque([members])
-    while left:
-        some = left.popleft()
+class _Starting(type(_SPAWN)):
+    """How an executor starts its process; `started` are kept, to be ended at once."""
+
+    def __init__(self, started: list[_Process]):
+        self.started = started
+
+    def Process(self, *given: Any, **named: Any) -> _Process:
+        """Not begun yet."""
+        self.started.append(_Process(*given, **named))
+        return self.started[-1]
+
+
+class _Processes(Workers):
+    """A process for each thread of an executor."""
+
+    deaths = (BrokenProcessPool,)
+
+    def __init__(self, executor: ThreadPoolExecutor, count: int):
+        super().__init__(executor, count)
+        self.started: list[_Process] = []
+        self._own = threading.local()
+        self._is_first = True
+
+    def submit(self, work: Work, members: tuple[int, ...]) -> Future[Done]:
+        return self.executor.submit(self._computed, work, members)
+
+    def _computed(self, work: Work, members: tuple[int, ...]) -> Done:
+        """By the process of this thread; the first members of all here, so that kernels are compiled once."""
+        if self._is_first:
+            self._is_first = False
+            return work(members)
         try:
-            done = crew.own().computed(some, watch)
-        except EOFError:
-            crew.drop()
-            if len(some) > 1:
-                left.extend((k,) for k in some)
-                continue
-            deaths.update(some)
-            if deaths[some[0]] < _DEATHS:
-                left.append(some)
-            else:
-                rows.append(died(design, some[0]))
-            continue
-        if done.refusal:
-            raise ArgumentError("backend", f"the package changed while it was running: {done.refusal}", "threads")
-        rows += done.parts
-    return rows
+            return self._begun(work, members).result()
+        except BrokenProcessPool:
+            del self._own.executor
+            raise
+
+    def _begun(self, work: Work, members: tuple[int, ...]) -> Future[Done]:
+        with _STARTING:
+            self.check_left()
+            if not hasattr(self._own, "executor"):
+                how = _Starting(self.started)
+                self._own.executor = ProcessPoolExecutor(1, how, initializer=_begin, initargs=(work,))
+            return self._own.executor.submit(_by_this_process, members)
+
+    def end(self) -> None:
+        """All of them, at once; nothing of them is wanted any more."""
+        with _STARTING:
+            self.is_left = True
+        for process in self.started:
+            process.kill()
+            process.join()
 
 
-class _Helpers:
-    """A process for each thread that asks for one."""
-
-    def __init__(self, asked: Asked):
-        self.asked = asked
-        self._here = threading.local()
-        self._all: list[_Helper] = []
-
-    def own(self) -> _Helper:
-        """This thread's."""
-        if not hasattr(self._here, "helper"):
-            self._here.helper = _Helper(self.asked)
-            self._all.append(self._here.helper)
-        return self._here.helper
-
-    def drop(self) -> None:
-        """This thread's process is dead; the next is another."""
-        self._here.helper.stop()
-        del self._here.helper
-
-    def stop(self) -> None:
-        """End all of them."""
-        for helper in self._all:
-            helper.stop()
-
-
-class _Helper:
-    """A process that computes members; what is asked goes first through its pipe, then the members, rows come back."""
-
-    def __init__(self, asked: Asked):
-        threads = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-        path = os.pathsep.join([str(Path(__file__).parents[2]), os.environ.get("PYTHONPATH", "")]).rstrip(os.pathsep)
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", "from binarydyn.ensembles.processes import serve; serve()"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            env=os.environ | threads | {"PYTHONPATH": path},
-            start_new_session=True,  # a Ctrl-C at the terminal is for the process that keeps the rows
-        )
-        self._send(asked)
-
-    def computed(self, members: tuple[int, ...], watch: Watch) -> Done:
-        """Compute some members.  EOFError where the process ended; `watch` may raise Stopped meanwhile."""
-        self._send(members)
-        while not select.select([self.process.stdout], [], [], _POLL_S)[0]:
-            watch("in its process", 0.0)
+@contextmanager
+def opened(workers: int) -> Iterator[Workers]:
+    """So many processes; they end at once when they are left, or when this process ends, however that may be."""
+    with ThreadPoolExecutor(workers, "member", uninterrupted) as executor:
+        processes = _Processes(executor, workers)
         try:
-            return pickle.load(self.process.stdout)
-        except (pickle.UnpicklingError, OSError):
-            raise EOFError from None
-
-    def _send(self, thing: object) -> None:
-        try:
-            pickle.dump(thing, self.process.stdin)
-            self.process.stdin.flush()
-        except OSError:
-            pass  # it is dead, which reading from it tells
-
-    def stop(self) -> None:
-        """End it at once; nothing of it is wanted any more."""
-        self.process.kill()
-        self.process.wait()
-        for pipe in (self.process.stdin, self.process.stdout):
-            try:
-                pipe.close()
-            except OSError:
-                pass
+            yield processes
+        finally:
+            processes.end()
+            executor.shutdown(cancel_futures=True)
 
 
-def serve() -> None:
-    """What a helper does: answer through the pipe that was its output, until the other one ends."""
-    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
-    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # whatever prints does not get into the answers
-    try:
-        asked = pickle.load(sys.stdin.buffer)
-        while True:
-            pickle.dump(computed(asked, pickle.load(sys.stdin.buffer)), answers)
-            answers.flush()
-    except (EOFError, BrokenPipeError):
-        pass
+def uninterrupted() -> set[signal.Signals]:
+    """Processes that this thread starts never see a Ctrl-C, whose mask they inherit from it; the mask before."""
+    resource_tracker.ensure_running()  # whose start lifts the mask
+    return signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+
+
+def _begin(work: Work) -> None:
+    """What a process does first: keep what is asked, and watch whether anybody is left to ask."""
+    global _work
+    _work = work
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent_process().join()
+    os._exit(1)
+
+
+def _by_this_process(members: tuple[int, ...]) -> Done:
+    return _work(members)
