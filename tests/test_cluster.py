@@ -19,7 +19,7 @@ import pytest
 from short_sweeps import CHILD, HIT, content, scenario, stored
 
 from binarydyn.commands import main
-from binarydyn.ensembles import Backend, cluster, rows_of
+from binarydyn.ensembles import Backend, cluster, rows_of, tasks
 from binarydyn.errors import InputError
 from binarydyn.sampling import Block, Grid, Row
 from binarydyn.terminal import progress
@@ -95,12 +95,12 @@ def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, mon
         assert columns(rows_of(scenario(), HITS, backend=how)) == columns(
             rows_of(scenario(), HITS, backend=Backend(workers=1, table="brief", companions=True))
         )
-        monkeypatch.setattr(cluster.Asked, "of", lambda *asked, of=cluster.Asked.of: other(of(*asked)))
+        monkeypatch.setattr(tasks.Asked, "of", lambda *asked, of=tasks.Asked.of: other(of(*asked)))
         with pytest.raises(InputError, match="another state of the package's source .*install the same"):
             list(rows_of(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
 
 
-def other(asked: cluster.Asked) -> cluster.Asked:
+def other(asked: tasks.Asked) -> tasks.Asked:
     """As if this process had another source than the workers."""
     return replace(asked, identity=(("the package's source", "0" * 12), *asked.identity[1:]))
 

@@ -30,22 +30,26 @@ def one_thread() -> str:
 
 
 @pytest.fixture
-def helpers(monkeypatch) -> list[subprocess.Popen]:
+def helpers(monkeypatch) -> list[processes._Process]:
     """The processes that sweeps of this test start, however short the sweeps are."""
-    started, begin = [], processes._Helper.__init__
+    started, begin = [], processes._Process.start
 
-    def noted(self, asked):
-        begin(self, asked)
-        started.append(self.process)
+    def noted(self):
+        begin(self)
+        started.append(self)
 
-    monkeypatch.setattr(processes._Helper, "__init__", noted)
+    monkeypatch.setattr(processes._Process, "start", noted)
     monkeypatch.setattr(backends, "ENOUGH", 1)
     return started
 
 
+def all_ended(helpers: list[processes._Process]) -> bool:
+    return not any(process.is_alive() for process in helpers)
+
+
 def test_two_processes_give_the_bits_of_one_thread(one_thread, helpers):
     assert in_order(rows_of(scenario(), GRID, 2)) == one_thread
-    assert len(helpers) == 2 and all(process.poll() is not None for process in helpers)
+    assert len(helpers) == 2 and all_ended(helpers)
 
 
 def test_a_process_that_is_killed_is_replaced_and_its_members_are_computed_anew(one_thread, helpers):
@@ -54,7 +58,7 @@ def test_a_process_that_is_killed_is_replaced_and_its_members_are_computed_anew(
         rows.append(row)
         if len(rows) == 2:
             helpers[0].kill()
-    assert in_order(rows) == one_thread and len(helpers) == 3
+    assert in_order(rows) == one_thread and len(helpers) == 3 and all_ended(helpers)
 
 
 def test_a_sweep_that_is_left_leaves_no_process(helpers):
@@ -62,26 +66,44 @@ def test_a_sweep_that_is_left_leaves_no_process(helpers):
     for _ in range(3):
         next(rows)
     rows.close()
-    assert len(helpers) == 2 and all(process.poll() is not None for process in helpers)
+    assert len(helpers) == 2 and all_ended(helpers)
 
 
 def test_a_member_that_kills_its_processes_is_a_row(helpers, tmp_path, monkeypatch):
     """The processes import a sitecustomize that ends them where they predict one certain member."""
     (tmp_path / "sitecustomize.py").write_text(
         "import os, sys\n"
-        "if 'serve()' in ' '.join(sys.orig_argv):\n"
-        "    from binarydyn.ensembles import members\n"
+        "if 'spawn_main' in ' '.join(sys.orig_argv):\n"
+        "    from binarydyn.sampling import members\n"
         "    real = members.predict\n"
         "    def predict(asked, watch=None):\n"
         "        if asked.impactor.mass_kg == 500.0: os._exit(9)\n"
         "        return real(asked, watch)\n"
         "    members.predict = predict\n"
     )
-    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")
     grid = Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0]})
     rows = sorted(rows_of(scenario(), grid, 2), key=lambda row: row.index)
     assert [row.status for row in rows] == ["done", "done", "error", "done"]
     assert "died" in rows[2].reason
+
+
+SCRIPT = """
+import sys
+from binarydyn.ensembles import backends, rows_of
+from binarydyn.scenario import Scenario
+backends.ENOUGH = 1
+print(len(list(rows_of(Scenario.from_text(sys.stdin.read(), "pair.toml"), {"impactor.mass_kg": [1.0, 2.0, 3.0]}, 2))))
+"""
+
+
+def test_a_script_that_sweeps_needs_no_guard(tmp_path):
+    """Processes of the library run the script again that starts them; these do not."""
+    (tmp_path / "script.py").write_text(SCRIPT)
+    command = [sys.executable, str(tmp_path / "script.py")]
+    environment = os.environ | {"PYTHONPATH": os.getcwd()}
+    done = subprocess.run(command, input=HIT, env=environment, capture_output=True, text=True)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "3\n", "")
 
 
 def test_the_processes_end_with_the_sweep_that_started_them_even_where_it_is_killed(tmp_path):
@@ -90,7 +112,7 @@ def test_the_processes_end_with_the_sweep_that_started_them_even_where_it_is_kil
     command = [sys.executable, "-m", "binarydyn", "sweep", str(tmp_path / "pair.toml"), *words]
     for how, code in ((signal.SIGINT, 130), (signal.SIGKILL, -9)):
         process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        while len(children(process.pid)) < 2:
+        while len(children(process.pid)) < 3:  # the two, and one that keeps count of what they share
             assert process.poll() is None, process.communicate()
             time.sleep(0.05)
         time.sleep(1.0)

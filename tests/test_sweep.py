@@ -16,7 +16,7 @@ import pytest
 from short_sweeps import HIT, PUSH, scenario
 
 from binarydyn.commands import main
-from binarydyn.ensembles import rows_of, threads
+from binarydyn.ensembles import pool, rows_of
 from binarydyn.errors import InputError
 from binarydyn.prediction import predict
 from binarydyn.sampling import Grid, MemberSet, member_scenario, members, swept
@@ -281,29 +281,29 @@ def test_a_sweep_that_is_left_gives_up_the_members_under_way(monkeypatch):
 
 
 class Interrupted:
-    """A queue whose third reading is interrupted, once all that was handed out has come back: by 2 threads, 4 each."""
+    """A queue whose third reading is interrupted, once all that was handed out has come back: for 2 threads, 4 each."""
 
     def __init__(self):
         self.queue, self.readings = SimpleQueue(), 0
-        self.put = self.queue.put
+        self.put, self.empty = self.queue.put, self.queue.empty
 
-    def get(self):
+    def get(self, timeout=None):
         if threading.current_thread() is threading.main_thread():
             self.readings += 1
             if self.readings == 3:
                 while self.queue.qsize() < 8:
                     time.sleep(0.001)
                 raise KeyboardInterrupt
-        return self.queue.get()
+        return self.queue.get(timeout=timeout)
 
 
 def test_an_interruption_still_gives_the_rows_that_are_ready(monkeypatch):
-    monkeypatch.setattr(threads, "SimpleQueue", Interrupted)
+    monkeypatch.setattr(pool, "SimpleQueue", Interrupted)
     rows, seen = rows_of(scenario(), Grid.of({MASS: np.linspace(100.0, 900.0, 50)}), 2), []
     with pytest.raises(KeyboardInterrupt):
         for row in rows:
             seen.append(row.index)
-    assert sorted(seen) == list(range(1 + 2 + 8))
+    assert sorted(seen) == list(range(2 + 8))
     assert all_members_left()
 
 
