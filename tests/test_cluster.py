@@ -92,7 +92,7 @@ def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, mon
         assert in_order(rows) == one_thread
         assert {row.status for row in rows} == {"done", "bad_input"}
         with distributed.Client(found.address, set_as_default=False) as client:
-            assert in_order(sweep(scenario(), GRID, backend=client)) == one_thread and client.status == "running"
+            assert in_order(rows_of(scenario(), GRID, backend=client)) == one_thread and client.status == "running"
         how = Backend("cluster", scheduler=found.address, table="brief", companions=True)
         assert columns(rows_of(scenario(), HITS, backend=how)) == columns(
             rows_of(scenario(), HITS, backend=Backend(workers=1, table="brief", companions=True))
