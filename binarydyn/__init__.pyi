@@ -5,7 +5,7 @@ from .dynamics import System as System
 from .dynamics import Trajectory as Trajectory
 from .dynamics import simulate as simulate
 from .errors import InputError as InputError
-from .impact import apply_impact as apply_impact
+from .impact import hit as hit
 from .observables import periods as periods
 from .prediction import Prediction as Prediction
 from .prediction import predict as predict

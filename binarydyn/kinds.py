@@ -24,7 +24,6 @@ _HOW_TO_GET = {
     ("System", "Start"): "take its .system",
     ("System", "Prediction"): "take its .start.system",
     ("System", "Impact"): "take its .system",
-    ("System", "tuple"): "take the first of the two that apply_impact returns",
     ("State", "System"): "take its .state",
     ("State", "ndarray"): "State.from_vector(values) makes one of 20 numbers",
     ("Trajectory", "System"): "simulate(system, days) makes one",

@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import binarydyn
-from binarydyn import State, apply_impact, build, load, open_result, periods, predict, simulate
+from binarydyn import State, build, hit, load, open_result, periods, predict, simulate
 from binarydyn.batch import brief_members
 from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
 from binarydyn.commands import main
@@ -95,9 +95,10 @@ CALLS = {
     "fundamental_lines": (lambda t, x: fundamental_lines(x, t["side"].attitude), {RUN, "side"}),
     "fundamental_lines history": (lambda t, x: fundamental_lines(t[RUN], x), set()),
     "lines": (lambda t, x: lines(x, np.zeros(9)), set()),
-    "apply_impact system": (lambda t, x: apply_impact(x), {SYSTEM}),
-    "apply_impact state": (lambda t, x: apply_impact(t[SYSTEM], x), {STATE, "None"}),
-    "apply_impact what": (lambda t, x: apply_impact(t[SYSTEM], what=x), {S, "None"}),
+    "hit system": (lambda t, x: hit(x), {SYSTEM}),
+    "hit what": (lambda t, x: hit(t[SYSTEM], x), {S, "None"}),
+    "hit velocity_change_m_s": (lambda t, x: hit(t[SYSTEM], velocity_change_m_s=x), {"None"}),
+    "hit frame": (lambda t, x: hit(t[SYSTEM], velocity_change_m_s=np.ones(3), frame=x), set()),
     "impact_on system": (lambda t, x: impact_on(x, t[S]), {SYSTEM}),
     "impact_on given": (lambda t, x: impact_on(t[SYSTEM], x), {S}),
     "impact_budget": (lambda t, x: impact_budget(t[SYSTEM], t[STATE], x), set()),
@@ -284,28 +285,33 @@ def test_things_show_themselves_in_a_line_and_compare_without_error(things):
 
 
 def test_a_second_hit_is_asked_for(things):
-    """A system is hit once by what its scenario says; impact_on and apply_impact mean the same system after it."""
+    """A system is hit once by what its scenario says; impact_on and hit mean the same system after it."""
     system, scenario = things[SYSTEM], things[S]
-    after, state = apply_impact(system)
+    after = hit(system)
     impact = impact_on(system, scenario)
-    assert np.array_equal(after.state.vector, state.vector)
-    assert np.array_equal(impact.system.state.vector, impact.state.vector)
-    assert np.array_equal(after.state.vector, impact.state.vector) and after.impact == impact.system.impact
-    for hit in (after, impact.system, after.with_state(system.state)):
+    assert np.array_equal(impact.system.state.vector, impact.state.vector) and impact.system.impact is impact
+    assert after.state == impact.state == after.impact.state and after.impact.status == "hit"
+    for system_hit in (after, impact.system, after.with_state(system.state)):
         with pytest.raises(InputError, match="has been hit already .hit at longitude"):
-            apply_impact(hit)
-    twice, _ = apply_impact(after, what=ImpactSpec(push=Push(along_track_mm_s=1.0)))
+            hit(system_hit)
+    with pytest.raises(InputError, match="comes from no scenario that says what hits it; give a scenario"):
+        hit(replace(system, impact=None))
+    twice = hit(after, ImpactSpec(push=Push(along_track_mm_s=1.0)))
+    assert twice.state == hit(after, velocity_change_m_s=[1e-3, 0.0, 0.0]).state
     step = np.linalg.norm(twice.state.velocity_m_s - after.state.velocity_m_s)
     assert step == pytest.approx(1e-3, rel=1e-9)
+    change = np.array([1e-3, -2e-3, 5e-4])
+    moved = hit(after, velocity_change_m_s=change, frame="inertial").state.velocity_m_s - after.state.velocity_m_s
+    assert moved == pytest.approx(change, abs=1e-15)
 
 
 def test_a_miss_hits_nothing_however_often():
     scenario = varied(builtin(), SHORT | {"impactor.aim_offset_m.0": 500.0})
     system = build(scenario)
-    once, _ = apply_impact(system)
-    again, state = apply_impact(once)
+    once = hit(system)
+    again = hit(once, scenario)
     assert impact_on(system, scenario).system is system
-    assert np.array_equal(again.state.vector, system.state.vector) and np.array_equal(state.vector, again.state.vector)
+    assert once.state == again.state == system.state and once.impact.status == again.impact.status == "miss"
 
 
 def test_so_many_members_are_confirmed(things, tmp_path, capsys):

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.errors import InputError
-from binarydyn.impact import apply_impact, first_order_change, impact_budget, impact_on, reshaped
+from binarydyn.impact import first_order_change, hit, impact_budget, impact_on, reshaped
 from binarydyn.impact.reshaping import reshaped_body
 from binarydyn.observables import attitude
 from binarydyn.observables.frequency import lines
@@ -111,11 +111,11 @@ def test_a_miss_changes_no_shape():
 
 
 def test_the_system_of_a_prediction_awaits_its_own_impact():
-    """Also where the run before is shared with another scenario: apply_impact gives the state that was predicted."""
+    """Also where the run before is shared with another scenario: hit gives the state that was predicted."""
     for along_track in (-1.0, -2.0):
         result = predict(scenario(push(along_track), SHAPE))
-        system, state = apply_impact(result.start.system)
-        assert np.array_equal(state.vector, result.impact.state.vector)
+        system = hit(result.start.system)
+        assert np.array_equal(system.state.vector, result.impact.state.vector)
         assert system.secondary == result.impact.system.secondary != result.start.system.secondary
 
 

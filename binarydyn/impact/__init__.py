@@ -1,9 +1,10 @@
 """What hits: the site, the momentum, and the state after the impact."""
 
-from .apply import Impact, ImpactSpec, apply_impact, impact_on
+from .apply import Impact, ImpactSpec, impact_on
 from .boulders import Thrown, boulders_thrown
 from .budget import Budget, impact_budget
 from .frame import aim_axes, axes_of, direction_in_space, ecliptic_axes, inertial_direction, orbit_axes
+from .hit import hit
 from .momentum import MomentumAudit
 from .numbers import impact_numbers
 from .release import Released
@@ -26,13 +27,13 @@ __all__ = [
     "Site",
     "Thrown",
     "aim_axes",
-    "apply_impact",
     "axes_of",
     "beta_draws",
     "boulders_thrown",
     "direction_in_space",
     "ecliptic_axes",
     "first_order_change",
+    "hit",
     "impact_budget",
     "impact_numbers",
     "impact_on",

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 
 from ..errors import InputError
 from ..kinds import takes
 from ..motion.state import State, System
+from ..notebook import Shown
 from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
 from .boulders import Thrown, boulders_thrown
 from .frame import aim_axes, direction_in_space, orbit_axes
@@ -53,15 +55,8 @@ class ImpactSpec:
             raise InputError("push", "impactor and push are both given, at most one is allowed; remove one of them")
 
 
-@dataclass(frozen=True)
-class Happened:
-    """In a System in place of what is to hit it, once that has: `reason` as of the Impact."""
-
-    reason: str
-
-
-@dataclass(frozen=True)
-class Impact:
+@dataclass(frozen=True, eq=False, repr=False)
+class Impact(Shown):
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
     status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given), `reshaped` (only the shapes change) or
@@ -96,24 +91,15 @@ class Impact:
         """Whether anything hit, pushed or changed its shape."""
         return self.status not in ("miss", "none")
 
+    def _line(self) -> str:
+        along_track, radial, normal = self.dv_along_track_mm_s, self.dv_radial_mm_s, self.dv_normal_mm_s
+        dv = f"dv {along_track:.4f} mm/s along track, {radial:.4f} radial, {normal:.4f} normal"
+        return f"{self.status}: {dv}; {self.reason}"
 
-@takes(system="System", state=(None, "State"), what=(None, "Scenario", "ImpactSpec"))
-def apply_impact(
-    system: System, state: State | None = None, what: Scenario | ImpactSpec | None = None
-) -> tuple[System, State]:
-    """The system after what is to hit it, and its state, which is the system's own; impact_on says more.
-
-    what: by default that of the scenario it was built from.  A miss, or no impact, leaves both as they are.  InputError
-    for a system that has been hit, unless `what` says what hits it next; and as of impact_on.
-    """
-    if what is None and isinstance(system.impact, Happened):
-        raise InputError(
-            "apply_impact",
-            f"the system has been hit already ({system.impact.reason}); say what hits it next, as what=ImpactSpec(..) "
-            "or a scenario",
-        )
-    impact = impact_on(system, what or system.impact or ImpactSpec(), state)
-    return impact.system if impact.happened else system.with_state(impact.state), impact.state
+    def _facts(self) -> dict[str, Any]:
+        names = ("status", "reason", "dv_along_track_mm_s", "dv_radial_mm_s", "dv_normal_mm_s", "beta_along_normal")
+        names += ("spin_change_rad_s", "momentum_kg_m_s", "site", "warnings")
+        return {name: getattr(self, name) for name in names}
 
 
 @takes(system="System", given=("Scenario", "ImpactSpec"), state=(None, "State"))
@@ -129,7 +115,9 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
         impact = _reshaped(system, impact, given.reshaping)
     if not impact.happened:
         return impact
-    return replace(impact, system=replace(impact.system, state=impact.state, impact=Happened(impact.reason)))
+    after = replace(impact, system=replace(impact.system, state=impact.state, impact=None))
+    object.__setattr__(after.system, "impact", after)  # in place of what is to hit it: each names the other
+    return after
 
 
 def _reshaped(system: System, impact: Impact, given: Reshaping) -> Impact:
