@@ -22,7 +22,7 @@ def hit(
     velocity_change_m_s: np.ndarray | None = None,
     frame: str = "orbit",
 ) -> System:
-    """The system just after what hits its secondary, in the state and the shapes of then; `.impact` tells what happened.
+    """The system just after what hits its secondary, in its state and shapes of then; `.impact` tells what happened.
 
     what: a Scenario, of which the tables of the impact count; by default the one that the system was built from.
     velocity_change_m_s: in its place the change (3,), m/s, of the secondary's velocity relative to the primary: along
