@@ -53,6 +53,7 @@ _WORDS = {
 }
 
 Function = TypeVar("Function", bound=Callable)
+Given = TypeVar("Given")
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,12 @@ def check_choice(place: str, given: object, *choices: str) -> None:
     check_kind(place, given, str)
     if given not in choices:
         raise InputError(place, f"{shown(given)} is given, allowed is {' or '.join(choices)}; choose one")
+
+
+def sure(value: Given | None) -> Given:
+    """What is there by what was checked before: said once for a reader and a type checker."""
+    assert value is not None, "checked before"
+    return value
 
 
 def takes(**kinds: Any) -> Callable[[Function], Function]:

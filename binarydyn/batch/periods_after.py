@@ -46,8 +46,8 @@ def one_by_one(systems: Sequence[System], states: Sequence[State], days: float) 
         try:
             if run.status == "done":
                 periods[k] = period(run).value_s
-                angles = (float(angle.max()) for angle in axis_angles_deg(run))
-                regular[k] = is_regular(*angles, trust.at_end, covered_days(days))
+                long_axis, tilt = (float(angle.max()) for angle in axis_angles_deg(run))
+                regular[k] = is_regular(long_axis, tilt, trust.at_end, covered_days(days))
         except (FewCyclesError, InputError):
             continue
     return periods, regular

@@ -15,6 +15,7 @@ from ..impact.frame import orbit_axes
 from ..impact.leverage import Leverage, leverages
 from ..impact.momentum import pushed
 from ..impact.reshaping import reshaped
+from ..kinds import sure
 from ..relaxed.start import Start
 from ..scenario import Scenario
 from .pair_draws import Pairs
@@ -48,7 +49,7 @@ def pushes_for(
     along = np.zeros((len(v), 3))
     along[:, 0] = v
     if lever is None:
-        given = scenario.push
+        given = sure(scenario.push)
         a = np.array([[0.0, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s]])
         b = np.array([[1.0, 0.0, 0.0]])
     else:
@@ -71,7 +72,8 @@ def state_after(
     """
     mass = system.secondary.mass_kg
     if lever is None:
-        push = np.array([dv_m_s, 1e-3 * scenario.push.radial_mm_s, 1e-3 * scenario.push.normal_mm_s])
+        given = sure(scenario.push)
+        push = np.array([dv_m_s, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s])
         point = np.zeros(3)
     else:
         push, point = lever.push(np.array([dv_m_s]), np.array([mass]), np.array([momentum_kg_m_s]))[0], lever.point_m[0]

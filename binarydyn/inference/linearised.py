@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..kinds import sure
 from .posterior import Posterior
 
 _BINS, _IN_A_BIN = 25, 40
@@ -74,7 +75,7 @@ def linearised(posterior: Posterior) -> Linearised | None:
     two = np.array([measured**2, added**2]) / (measured**2 + added**2)
     slopes, errors = np.append(slopes, slopes[-1]), np.append(errors, errors[-1])
     sigmas = [*(values.std() for values in inputs.values()), measured, added]
-    medians = (posterior.scenario.sampling.quantities[name].at_scores(0.0) for name in inputs)
+    medians = (sure(posterior.scenario.sampling).quantities[name].at_scores(0.0) for name in inputs)
     centres = [*medians, posterior.change_s, 0.0]
     alone = np.array([by_itself(column, y) for column in x.T])
     shares, alone = (np.append(each[:-1], each[-1] * two) for each in (parts / y.var(), alone))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..impact.leverage import Leverage
+from ..kinds import sure
 from ..scenario import Scenario
 from .surrogate import Relation
 
@@ -61,4 +62,4 @@ class Posterior:
     def beta_at(self, density_kg_m3: float) -> np.ndarray:
         """(k,) betas of the draws that count if the moonlet had this density at its drawn volume, the push as found."""
         mass = density_kg_m3 * self.volume_m3
-        return self.lever.beta(1e-3 * self.dv_mm_s, mass, self.momentum_kg_m_s)[self.well]
+        return sure(self.lever).beta(1e-3 * self.dv_mm_s, mass, self.momentum_kg_m_s)[self.well]

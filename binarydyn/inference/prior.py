@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..impact.leverage import Leverage
+from ..kinds import sure
 from .along_track import levers, momenta, pushes_for
 from .pair_draws import Pairs, pairs
 from .surrogate import Relation, columns, refused
@@ -47,7 +48,7 @@ def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarra
     scenario, nominal, count = relation.scenario, relation.nominal, len(noise)
     beyond = refused(scenario, inputs, count)
     if beyond.any():
-        middle = {name: one.at_scores(0.0) for name, one in scenario.sampling.quantities.items()}
+        middle = {name: one.at_scores(0.0) for name, one in sure(scenario.sampling).quantities.items()}
         inputs = {name: np.where(beyond, middle[name], values) for name, values in inputs.items()}
     return Draws(
         inputs=inputs,

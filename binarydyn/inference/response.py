@@ -19,6 +19,8 @@ import numpy as np
 from ..batch.summary import brief_members, check_brief
 from ..ensembles.backends import rows_of
 from ..errors import ArgumentError, ConvergenceError, InputError
+from ..kinds import sure
+from ..sampling.members import Row
 from ..sampling.sample import Sample
 from ..scenario import Scenario
 from .posterior import DONE
@@ -88,7 +90,7 @@ def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> 
         raise InputError(
             scenario.place, "neither [impactor] nor [push] is given, so the period does not change; add one"
         )
-    least = _power_of_two(2 * terms_of(len(scenario.sampling.quantities) + further))
+    least = _power_of_two(2 * terms_of(len(sure(scenario.sampling).quantities) + further))
     if runs is not None and not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
         allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
         raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
@@ -110,7 +112,7 @@ def period_change(scenario: Scenario, runs: int | None = None, seed: int | None 
     Errors: InputError as in check_prediction, ConvergenceError where too few members end well.
     """
     check_prediction(scenario, runs)
-    sample = Sample.of(scenario, "sobol", runs or runs_for(len(scenario.sampling.quantities)), seed)
+    sample = Sample.of(scenario, "sobol", runs or runs_for(len(sure(scenario.sampling).quantities)), seed)
     try:
         check_brief(scenario, sample)
     except InputError:
@@ -134,6 +136,7 @@ def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndar
     """The same by full predictions, which also tell who is unstable."""
     change, status = np.full(len(sample), np.nan), np.full(len(sample), "error", dtype=_WORDS)
     for row in rows_of(scenario, sample):
+        assert isinstance(row, Row), "full rows"
         status[row.index] = row.status
         if row.status == "done":
             change[row.index] = row.numbers["period_change_s"]

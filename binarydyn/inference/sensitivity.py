@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..kinds import sure
 from ..scenario import Scenario
 from ..scenario.tables.sampling import Distribution, Sampling
 from .infer import beta_set_aside, check_measured, inverted, prior
@@ -63,7 +64,7 @@ def of_prediction(
     """
     check_count(count)
     fit = period_change(scenario, runs, seed)
-    found = indices(scenario.sampling, fit, count, seed_of(scenario, seed))
+    found = indices(sure(scenario.sampling), fit, count, seed_of(scenario, seed))
     said = _correlated(found)
     if fit.error_share > _FEW:
         said += (f"a quadratic misses {100.0 * fit.error_share:.2g} % of the variance, which belongs to no input here",)
@@ -103,7 +104,7 @@ def of_inference(
     draws = prior(relation, _DRAWS, seed)
     sample = inverted(relation, draws, change_s, sigma_s)
     solved = _Solved(relation, change_s, sigma_s, draws, sample)
-    given = _with_measurement(relation.scenario.sampling, change_s, solved.sigma_s)
+    given = _with_measurement(sure(relation.scenario.sampling), change_s, solved.sigma_s)
     found = indices(given, solved, count, seed_of(scenario, seed))
     return ErrorBudget(
         outcome=solved.outcome,

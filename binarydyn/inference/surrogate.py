@@ -163,7 +163,7 @@ def relation_of(
     return Relation(scenario, nominal, departure, corrections, points, bad, unstable, off, few, targets)
 
 
-def refused(scenario: Scenario, inputs: dict[str, np.ndarray], count: int) -> np.ndarray:
+def refused(scenario: Scenario, inputs: Mapping[str, np.ndarray], count: int) -> np.ndarray:
     """(count,) inputs with a value outside the range of its key, or with semi-axes that are not a >= b >= c."""
     known, found = scenario.known_keys(), np.zeros(count, dtype=bool)
     for name, values in inputs.items():

@@ -16,6 +16,7 @@ from ..dynamics import State, System
 from ..errors import ArgumentError, BinarydynError, ConvergenceError, InputError
 from ..impact.draws import at_scores
 from ..impact.leverage import leverage
+from ..kinds import sure
 from ..relaxed.start import Start, start
 from ..scenario import Scenario, varied
 from ..scenario.tables.sampling import Sampling, check_seed
@@ -122,11 +123,13 @@ def _design(
     from scipy.special import ndtri
     from scipy.stats import qmc
 
+    inputs: dict[str, np.ndarray] = {}
     cube = qmc.Sobol(len(names) + 1, rng=seed).random(runs)
     scores = WIDER * ndtri(np.clip(cube[:, 1:], 1e-3, 1.0 - 1e-3))
     if names:
-        scores = scores @ np.linalg.cholesky(np.array(scenario.sampling.correlation_matrix)).T
-    inputs = {name: at_scores(scenario.sampling, name, z) for name, z in zip(names, scores.T, strict=True)}
+        sampling = sure(scenario.sampling)
+        scores = scores @ np.linalg.cholesky(np.array(sampling.correlation_matrix)).T
+        inputs = {name: at_scores(sampling, name, z) for name, z in zip(names, scores.T, strict=True)}
     low, high = targets
     return inputs, low + (high - low) * cube[:, 0]
 

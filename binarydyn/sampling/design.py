@@ -134,7 +134,9 @@ def _numbers(key: Any, listed: Any) -> tuple[float, ...]:
     """The values of one key."""
     if not isinstance(key, str):
         raise _wrong(key, "this is no text, allowed are keys such as impactor.mass_kg; write one")
-    values = list(listed) if isinstance(listed, Iterable) and not isinstance(listed, str | Mapping) else [None]
+    values: list[Any] = (
+        list(listed) if isinstance(listed, Iterable) and not isinstance(listed, str | Mapping) else [None]
+    )
     if not all(isinstance(value, Real) for value in values):
         raise _wrong(key, f"{as_given(listed)} is given, allowed is a list of numbers; write [300.0, 600.0]")
     return tuple(float(value) for value in values)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..kinds import sure
 from ..scenario import Scenario
 from ..scenario.variation import value_of
 
@@ -20,7 +21,7 @@ def members_of(scenario: Scenario) -> Scenario:
 def apart(scenario: Scenario) -> tuple[str, ...]:
     """A sentence for each stated value that lies beyond FAR sigmas of what is drawn in its place."""
     said = []
-    for name, distribution in scenario.sampling.quantities.items():
+    for name, distribution in sure(scenario.sampling).quantities.items():
         low, high = (float(x) for x in distribution.at_scores(np.array([-FAR, FAR])))
         if not low <= (stated := value_of(scenario, name)) <= high:
             said.append(

@@ -70,7 +70,8 @@ class Listed:
 
     def together(self, keys: Sequence[str]) -> Iterator[Iterable[int]]:
         """All members, those that agree in the values of some keys as one list each."""
-        places, groups = [self.keys.index(key) for key in keys], {}
+        places = [self.keys.index(key) for key in keys]
+        groups: dict[tuple[float, ...], list[int]] = {}
         for k, values in enumerate(self.values):
             groups.setdefault(tuple(values[i] for i in places), []).append(k)
         yield from groups.values()

@@ -26,7 +26,7 @@ class MemberSet(Set):
         return bool((members < len(self.mask)).all() and self.mask[members].all())
 
     def __contains__(self, k: object) -> bool:
-        return isinstance(k, int | np.integer) and 0 <= k < len(self.mask) and bool(self.mask[k])
+        return isinstance(k, int | np.integer) and bool(0 <= k < len(self.mask) and self.mask[k])
 
     def __iter__(self) -> Iterator[int]:
         for first in range(0, len(self.mask), 4096):
@@ -36,6 +36,6 @@ class MemberSet(Set):
         return int(np.count_nonzero(self.mask))
 
     @classmethod
-    def _from_iterable(cls, members: Iterable[int]) -> frozenset[int]:
+    def _from_iterable(cls, members: Iterable) -> frozenset:  # type: ignore[override]
         """What `&` and its like give: a set of any size."""
         return frozenset(members)

@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from ..constants import DAY_S
-from ..errors import ConvergenceError, FewCyclesError, InputError
+from ..errors import BinarydynError, ConvergenceError, FewCyclesError, InputError
 from ..kinds import takes
 from ..prediction import Prediction, predict
 from ..scenario import Scenario, varied
@@ -22,7 +22,12 @@ from .member_set import MemberSet
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
 DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "push", "reshaping")
-_FAILURES = {InputError: "bad_input", ConvergenceError: "not_converged", FewCyclesError: "too_few_cycles"}
+_FAILURES: dict[type[BinarydynError], str] = {
+    InputError: "bad_input",
+    ConvergenceError: "not_converged",
+    FewCyclesError: "too_few_cycles",
+}
+_NAMED = tuple(_FAILURES)
 
 
 @dataclass(frozen=True)
@@ -89,7 +94,7 @@ def row_of(base: Scenario, design: Design, k: int, watch: Callable[[str, float],
         return Row(k, inputs, prediction.numbers(), status, reason)
     except Stopped:
         raise
-    except tuple(_FAILURES) as error:
+    except _NAMED as error:
         status = next(word for kind, word in _FAILURES.items() if isinstance(error, kind))
         return Row(k, inputs, {}, status, str(error))
     except Exception as error:

@@ -59,13 +59,13 @@ def spread_without(columns: Mapping[str, np.ndarray], left_out: np.ndarray) -> d
 
 
 def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict[str, Any]]:
-    found = {}
+    found: dict[str, dict[str, Any]] = {}
     for name in _SPREAD:
         values = columns[name][well].astype(float) if name in columns else np.empty(0)
         values = values[np.isfinite(values)]
         if len(values):
             sigma = float(values.std(ddof=1)) if len(values) > 1 else None
-            found[name] = told_intervals(values) | {"sigma": sigma, "standard_errors": interval_errors(values)}
+            found[name] = {**told_intervals(values), "sigma": sigma, "standard_errors": interval_errors(values)}
     return found
 
 

@@ -20,11 +20,12 @@ import numpy as np
 
 from ..errors import InputError
 from ..files.whole import put, sync_folder
+from ..kinds import sure
 from ..sampling import Block, Row
 from ..scenario.reading import opened
 from ..scenario.wording import one_line
 from .rows import Packed, columns_of, packed
-from .table import Values
+from .table import Values, plain
 
 _NAME = re.compile(r"(\d{6,})-([0-9a-f]{64})\.rows")
 
@@ -76,7 +77,7 @@ class Blocks:
                 lock.close()
         for draft in self.folder.glob(".*.tmp"):
             draft.unlink(missing_ok=True)
-        self._last = max((int(_NAME.fullmatch(path.name)[1]) for path in self._paths()), default=0)
+        self._last = max((int(sure(_NAME.fullmatch(path.name))[1]) for path in self._paths()), default=0)
 
     def _opened_lock(self) -> IO:
         """The lock, which is never followed to elsewhere nor emptied: others may have put a link in its place."""
@@ -125,7 +126,7 @@ class Blocks:
         path = self.folder / f"{self._last + 1:06d}-{hashlib.sha256(data).hexdigest()}.rows"
         put(path, data)
         self._last += 1
-        return KeptBlock(path, columns["member"], tuple(columns))
+        return KeptBlock(path, plain(columns["member"]), tuple(columns))
 
     def read(self) -> Iterator[tuple[dict[str, Any], KeptBlock]]:
         """Attributes of each block and itself; a damaged one is noted, deleted and left out."""
@@ -140,7 +141,7 @@ class Blocks:
                 continue
             block = Packed(data)
             try:
-                members = block.columns(("member",))["member"].copy()
+                members = plain(block.columns(("member",))["member"]).copy()
                 names = tuple(name for name, *_ in block.head["columns"])
                 found = dict(block.head["attributes"])
             except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
@@ -160,7 +161,7 @@ def _whole(path: Path) -> bytes | None:
             data = stream.read()
     except (OSError, InputError):
         return None
-    return data if hashlib.sha256(data).hexdigest() == _NAME.fullmatch(path.name)[2] else None
+    return data if hashlib.sha256(data).hexdigest() == sure(_NAME.fullmatch(path.name))[2] else None
 
 
 def _is_still(lock: IO, path: Path) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .stored_rows import StoredRows
+from .table import coded
 
 _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?([eE][-+]?\d+)?")
 
@@ -25,7 +26,7 @@ class Failure:
 
 def failures(rows: StoredRows) -> list[Failure]:
     """All kinds of ends but `done`, the most frequent first."""
-    status, reason = rows.column("status"), rows.column("reason")
+    status, reason = coded(rows.column("status")), coded(rows.column("reason"))
     words, sentences = (*status.words, ""), (*reason.words, "")
     pairs = status.codes.astype(np.int64) * len(sentences) + reason.codes
     _, first, count = np.unique(pairs, return_index=True, return_counts=True)

@@ -28,7 +28,9 @@ FLAGS |= {"tumbling_criteria_agree", "is_even"}
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
 _COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
 _WIDTHS = {"axis": 3, "component": 4}
-_DIMS = {name: ("time_s", "axis") for name in ("position_m", "velocity_m_s", "rate1_rad_s", "rate2_rad_s")}
+_DIMS: dict[str, tuple[str, ...]] = {
+    name: ("time_s", "axis") for name in ("position_m", "velocity_m_s", "rate1_rad_s", "rate2_rad_s")
+}
 _DIMS |= {name: ("time_s", "component") for name in ("attitude1", "attitude2")}
 _DIMS |= {"cycle_periods_s": ("cycle",), "warning": ("number",)}
 _DIMS |= {name: ("axis",) for name in ("inertia_kg_m2", "enclosing_axes_m")}

@@ -10,7 +10,7 @@ import numpy as np
 from ..errors import InputError
 from ..sampling import Design, MemberSet
 from .rows import in_order
-from .table import PIECE, ROWS, Coded, Source, Values, Written, close_table, kind_of, unknown, write_values
+from .table import PIECE, ROWS, Coded, Source, Values, Written, close_table, coded, kind_of, unknown, write_values
 
 if TYPE_CHECKING:
     import h5py
@@ -38,7 +38,8 @@ class Joined:
     @property
     def room(self) -> int:
         """Bytes that suffice for the file."""
-        texts = sum(sum(map(len, s.columns(("reason",))["reason"].words)) + 64 * len(s.members) for s in self.sources)
+        reasons = [coded(source.columns(("reason",))["reason"]).words for source in self.sources]
+        texts = sum(len(word) for words in reasons for word in words) + 64 * sum(len(s.members) for s in self.sources)
         columns = len(self.names) + len(self.design.keys) + 1
         return 8 * columns * len(self.members) + columns * _ROOM + 6 * texts + (1 << 21)
 

@@ -20,6 +20,7 @@ from ..constants import HOUR_S
 from ..epochs import moment
 from ..errors import ArgumentError, InputError
 from ..files.csv_tables import MIDDLES, write_csv
+from ..kinds import sure
 from ..scenario.nearest import nearest
 from ..scenario.reading import opened, place_of
 from ..scenario.tables.heliocentric import EPOCH_YEARS
@@ -225,7 +226,7 @@ def _refuse_twice(place: str, mids: MidTimes, period_h: float) -> None:
             same = mids.chosen((mids.kind == kind) & (mids.body == body))
             near = np.flatnonzero(np.diff(same.seen_s) < SAME_EVENT_PERIODS * period_h * HOUR_S)
             if len(near):
-                one, other = sorted(map(int, same.line[near[0] : near[0] + 2]))
+                one, other = sorted(map(int, sure(same.line)[near[0] : near[0] + 2]))
                 raise InputError(
                     f"{place}: line {other}",
                     f"this {kind} of the {body} is already in line {one}, an event may be given once; remove one, or "

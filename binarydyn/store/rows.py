@@ -12,7 +12,7 @@ import numpy as np
 
 from ..sampling import Block, Design, Row
 from .groups import TEXTS, Column
-from .table import Coded, Values, unknown
+from .table import Coded, Values, coded, plain, unknown
 
 _CODES = np.dtype("<i4")
 
@@ -22,14 +22,19 @@ def columns_of(parts: Sequence[Row | Block]) -> dict[str, Values]:
     tables = [_of_block(part) for part in parts if isinstance(part, Block)]
     if rows := [part for part in parts if isinstance(part, Row)]:
         tables.append(_of_rows(rows))
-    return tables[0] if len(tables) == 1 else {name: _stacked(tables, name) for name in in_order(tables)}
+    return (
+        tables[0]
+        if len(tables) == 1
+        else {name: _stacked(tables, name) for name in in_order([tuple(t) for t in tables])}
+    )
 
 
 def table_of(parts: Sequence[Row | Block], design: Design) -> dict[str, np.ndarray]:
     """Rows, in the order of members, as the arrays that a stored sweep has, with what the design varied."""
     columns = columns_of(parts)
-    order = np.argsort(columns["member"])
-    members = columns.pop("member")[order]
+    members = plain(columns.pop("member"))
+    order = np.argsort(members)
+    members = members[order]
     arrays = {name: values.texts if isinstance(values, Coded) else values for name, values in columns.items()}
     return {"member": members} | design.inputs(members) | {name: values[order] for name, values in arrays.items()}
 
@@ -61,17 +66,17 @@ def _values(name: str, values: Any) -> Values:
 def _stacked(tables: Sequence[Mapping[str, Values]], name: str) -> Values:
     parts = [table[name] if name in table else unknown(name, len(table["member"])) for table in tables]
     if name in TEXTS:
-        return Coded.of(text for part in parts for text in part.texts)
-    return np.concatenate(parts)
+        return Coded.of(text for part in parts for text in coded(part).texts)
+    return np.concatenate([plain(part) for part in parts])
 
 
 def packed(columns: Mapping[str, Values], attributes: Mapping[str, Any]) -> bytes:
     """A block as bytes."""
     listed, arrays = [], []
     for name, values in columns.items():
-        is_text = isinstance(values, Coded)
-        array = values.codes.astype(_CODES, copy=False) if is_text else values
-        listed.append([name, array.dtype.str, values.words if is_text else None])
+        words = values.words if isinstance(values, Coded) else None
+        array = values.codes.astype(_CODES, copy=False) if isinstance(values, Coded) else values
+        listed.append([name, array.dtype.str, words])
         arrays.append(array.tobytes())
     head = json.dumps({"attributes": dict(attributes), "rows": len(columns["member"]), "columns": listed})
     return b"".join((head.encode(), b"\n", *arrays))

@@ -13,7 +13,7 @@ import numpy as np
 from ..errors import InputError
 from ..scenario.wording import one_line
 from . import layout
-from .table import ROWS, Values, read_values
+from .table import ROWS, Values, plain, read_values
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class StoredRows:
     @cached_property
     def members(self) -> np.ndarray:
         """(n,) numbers of the members, ascending."""
-        members = self.column("member")
+        members = plain(self.column("member"))
         if len(members) and (members[0] < 0 or (np.diff(members) <= 0).any()):
             raise InputError(self.place, _no_result("its members are not in order"))
         return members

@@ -187,7 +187,7 @@ class SweepStore:
                 raise InputError(
                     one_line(str(self.path)), f"{counted(missing, 'member')} missing; run the same sweep again"
                 )
-            base = [self._base.rows] if self._base else []
+            base: list[Source] = [self._base.rows] if self._base else []
             write_sweep(self.path, self._blocks.folder, self.attributes, self.design, [*base, *self._kept])
             self._blocks.remove(self._kept)
             self.was_complete = True

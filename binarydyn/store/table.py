@@ -54,6 +54,18 @@ class Coded:
 Values = np.ndarray | Coded
 
 
+def plain(values: Values) -> np.ndarray:
+    """A column of numbers."""
+    assert isinstance(values, np.ndarray), "numbers"
+    return values
+
+
+def coded(values: Values) -> Coded:
+    """A column of texts."""
+    assert isinstance(values, Coded), "texts"
+    return values
+
+
 def unknown(name: str, count: int) -> Values:
     """A column of which nothing is known."""
     kind = kind_of(name)
@@ -65,9 +77,10 @@ def unknown(name: str, count: int) -> Values:
 class Source(Protocol):
     """Where rows come from: a block, or a result file."""
 
-    place: str
-    members: np.ndarray
-
+    @property
+    def place(self) -> str: ...
+    @property
+    def members(self) -> np.ndarray: ...
     @property
     def names(self) -> tuple[str, ...]: ...
     def columns(self, names: Sequence[str]) -> dict[str, Values]: ...
@@ -167,12 +180,12 @@ def read_values(group: h5py.Group, name: str) -> Values:
     if is_text:
         texts = dataset.asstr()
         pieces = (texts[first : first + PIECE] for first in range(0, len(dataset), PIECE))
-        values = Coded.of(text for piece in pieces for text in _added(recipe, piece))
+        values: Values = Coded.of(text for piece in pieces for text in _added(recipe, piece))
     else:
         values = _added(recipe, layout.numbers(dataset, name))
     if recipe.hexadecimal != layout.text(dataset, "content_sha256"):
         raise ValueError(f"the content of {name} is not what was written")
-    if words is None:
+    if words is None or isinstance(values, Coded):
         return values
     if len(values) and not UNKNOWN <= values.min() <= values.max() < len(words):
         raise ValueError(f"{name} has values that mean no word")

@@ -9,6 +9,7 @@ from functools import cached_property
 from ..dynamics import Equilibrium
 from ..inference.infer import infer
 from ..inference.posterior import Posterior
+from ..kinds import sure
 from ..prediction.description import Description, standing_still
 from ..prediction.predict import Prediction, predict
 from ..scenario import Scenario
@@ -33,7 +34,7 @@ class Case:
     @cached_property
     def posterior(self) -> Posterior:
         """From [observed] and [sampling]; NoNumberError where no draw counts."""
-        observed = self.scenario.observed
+        observed = sure(self.scenario.observed)
         change_s, sigma_s = observed.period_change_s, observed.sigma_s
         found = infer(self.scenario, change_s, sigma_s, POSTERIOR_DRAWS, runs=POSTERIOR_RUNS)
         if not found.well.any():

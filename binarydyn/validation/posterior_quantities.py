@@ -8,6 +8,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..inference.posterior import Posterior
+from ..kinds import sure
 from ..scenario import Scenario
 from .case import Case, Quantity
 
@@ -21,7 +22,7 @@ def aligned_beta(posterior: Posterior, density_kg_m3: float) -> np.ndarray:
 
 def refuse_without_measurement(scenario: Scenario, quantity: str, place: str) -> None:
     """InputError where a posterior is asked of a case that measures nothing, or says nothing of its inputs."""
-    needed = {"observed": scenario.observed, "sampling": scenario.sampling}
+    needed: dict[str, object] = {"observed": scenario.observed, "sampling": scenario.sampling}
     if "beta" in quantity:
         needed["impactor"] = scenario.impactor
     for table, given in needed.items():
@@ -48,10 +49,14 @@ POSTERIOR = {
         lambda posterior, _: posterior.beta[posterior.well], "median momentum enhancement, from [observed]"
     ),
     "posterior_beta_at": _of(
-        lambda posterior, given: posterior.beta_at(given),
+        lambda posterior, given: posterior.beta_at(sure(given)),
         "median momentum enhancement, from [observed], at a density of the moonlet; at 0 the offset of its line",
         _AT,
     ),
-    "posterior_aligned_beta_at": _of(aligned_beta, "the same if flight, ejecta and push were along one line", _AT),
+    "posterior_aligned_beta_at": _of(
+        lambda posterior, given: aligned_beta(posterior, sure(given)),
+        "the same if flight, ejecta and push were along one line",
+        _AT,
+    ),
 }
 """By the names that reference cases use; `posterior_beta` and those at a density need an [impactor]."""

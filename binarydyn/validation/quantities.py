@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from ..constants import HOUR_S
+from ..kinds import sure
 from ..prediction.predict import predict
 from ..scenario import Scenario, varied
 from .case import Case, Quantity
@@ -146,46 +147,46 @@ QUANTITIES: dict[str, Quantity] = {
         lambda case, _: case.deflection.period_change_s, "change of the revolution about the Sun"
     ),
     "push_for_change_mm_s": Quantity(
-        lambda case, given: push_for_change(case.scenario, 60.0 * given),
+        lambda case, given: push_for_change(case.scenario, 60.0 * sure(given)),
         "along-track push that gives a measured period change",
         needs_given="period change, min",
     ),
     "beta_for_change": Quantity(
-        lambda case, given: beta_for_change(case.scenario, 60.0 * given),
+        lambda case, given: beta_for_change(case.scenario, 60.0 * sure(given)),
         "momentum enhancement that gives a measured period change",
         needs_given="period change, min",
     ),
     "dv_for_change_mm_s": Quantity(
-        lambda case, given: _dv_for_change(case.scenario, 60.0 * given),
+        lambda case, given: _dv_for_change(case.scenario, 60.0 * sure(given)),
         "along-track change of velocity with the momentum enhancement that gives a measured period change",
         needs_given="period change, min",
     ),
     "reshaping_at_ac_s": Quantity(
-        lambda case, given: reshaping_at_ratio(case.scenario, given),
+        lambda case, given: reshaping_at_ratio(case.scenario, sure(given)),
         "period change by reshaping alone, for another a/c of the secondary's new shape at its a/b and the old volume",
         needs_given="a/c",
         needs_reshaping=True,
     ),
     "ac_for_reshaping": Quantity(
-        lambda case, given: ratio_for_reshaping(case.scenario, given),
+        lambda case, given: ratio_for_reshaping(case.scenario, sure(given)),
         "a/c of the secondary's new shape, at its a/b and the old volume, that gives a change by reshaping alone",
         needs_given="period change, s",
         needs_reshaping=True,
     ),
     "primary_flattening_s": Quantity(
-        lambda case, given: primary_flattening_s(case.scenario, given),
+        lambda case, given: primary_flattening_s(case.scenario, sure(given)),
         "period change by reshaping alone, if the primary became shorter along its pole at its volume",
         needs_given="shortening of the polar semi-axis, m",
         needs_ellipsoids=True,
     ),
     "precession_at_ab_deg_day": Quantity(
-        lambda case, given: precession_at_ratio(case.scenario, given),
+        lambda case, given: precession_at_ratio(case.scenario, sure(given)),
         "after the impact, for another a/b of the secondary at the same a/c and volume",
         needs_given="a/b",
         needs_ellipsoids=True,
     ),
     "ab_for_precession": Quantity(
-        lambda case, given: ratio_for_precession(case.scenario, given),
+        lambda case, given: ratio_for_precession(case.scenario, sure(given)),
         "a/b of the secondary, at the same a/c and volume, that gives a measured precession after the impact",
         needs_given="precession, deg/day",
         needs_ellipsoids=True,

@@ -21,6 +21,7 @@ from ..inference.infer import inverted, prior
 from ..inference.prior import Draws
 from ..inference.surrogate import Relation
 from ..inference.surrogate_runs import related
+from ..kinds import sure
 from ..observables import period
 from ..observables.averages import intervals
 from ..observing.event_times import expected, measured, own_events, sky_and_start, with_noise
@@ -98,7 +99,7 @@ def round_trips(trip: Trip, betas: tuple[float, float], seeds: Sequence[int]) ->
     """One row a seed, in their order."""
     for seed in seeds:
         random = np.random.default_rng(seed)
-        inputs = drawn(trip.scenario.sampling, ("",), 1, random)
+        inputs = drawn(sure(trip.scenario.sampling), ("",), 1, random)
         beta = float(random.uniform(*betas))
         yield _member(trip, {name: float(x[0]) for name, x in inputs.items()}, beta, random)
 

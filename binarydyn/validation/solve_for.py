@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from ..errors import BinarydynError, ConvergenceError, InputError
+from ..kinds import sure
 from ..prediction.predict import predict
 from ..scenario import Reshaping, Scenario, value_of, varied
 
@@ -76,8 +77,9 @@ def period_change_s(scenario: Scenario) -> float:
 
 def reshaping_at_ratio(scenario: Scenario, ratio: float) -> float:
     """Period change, s, without a push if the moonlet's new shape had a/c = ratio at its a/b and the old volume."""
-    a, b, _ = scenario.reshaping.secondary_semi_axes_m
-    new = scenario.reshaping.model_copy(update={"secondary_semi_axes_m": (a, b, a / ratio), "volume": "kept"})
+    reshaping = sure(scenario.reshaping)
+    a, b, _ = sure(reshaping.secondary_semi_axes_m)
+    new = reshaping.model_copy(update={"secondary_semi_axes_m": (a, b, a / ratio), "volume": "kept"})
     return reshaping_alone_s(scenario.replace(_UNSAID | {"reshaping": new}))
 
 
@@ -86,7 +88,7 @@ def primary_flattening_s(scenario: Scenario, metres: float) -> float:
 
     The equatorial semi-axes grow by one factor.
     """
-    a, b, c = scenario.primary.semi_axes_m
+    a, b, c = sure(scenario.primary.semi_axes_m)
     wider = (c / (c - metres)) ** 0.5
     new = Reshaping(primary_semi_axes_m=(a * wider, b * wider, c - metres))
     return reshaping_alone_s(scenario.replace(_UNSAID | {"reshaping": new}))
@@ -108,14 +110,14 @@ def ratio_for_reshaping(scenario: Scenario, change_s: float) -> float:
 
 def precession_at_ratio(scenario: Scenario, ratio: float) -> float:
     """Apsidal precession after the impact, deg/day, if the moonlet had a/b = ratio at the same a/c and volume."""
-    a, b, c = scenario.secondary.semi_axes_m
+    a, b, c = sure(scenario.secondary.semi_axes_m)
     long = (a * b * c * ratio * a / c) ** (1 / 3)
     axes = (long, long / ratio, long * c / a)
     result = predict(varied(scenario, {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate(axes)}))
     rate = result.numbers()["precession_after_deg_day"]
     if rate is None:
         raise NoNumberError(f"there is no precession at a/b = {ratio:g}, the run ends in {result.status}")
-    return rate
+    return float(rate)
 
 
 def ratio_for_precession(scenario: Scenario, rate_deg_day: float) -> float:

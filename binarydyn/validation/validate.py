@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..errors import ConvergenceError, InputError
+from ..kinds import sure
 from ..scenario import Expected, InputSigma, Scenario, value_of, varied
 from ..scenario.nearest import nearest
 from .case import Case
@@ -53,7 +54,7 @@ class Comparison:
         if self.theirs is None:
             return None
         below = self.ours is not None and self.ours < self.theirs
-        return self.expected.sigma[0 if below else 1]
+        return sure(self.expected.sigma)[0 if below else 1]
 
     @property
     def difference_sigmas(self) -> float | None:
@@ -61,7 +62,7 @@ class Comparison:
         if self.ours is None or self.theirs is None:
             return None
         counted = 0.0 if self.expected.inputs_not_counted else self.sigma_inputs
-        return (self.ours - self.theirs) / math.hypot(self.sigma_theirs, counted)
+        return (self.ours - self.theirs) / math.hypot(sure(self.sigma_theirs), counted)
 
     @property
     def verdict(self) -> str:
@@ -70,7 +71,7 @@ class Comparison:
             return MISS
         if self.theirs is None:
             return SHOWN
-        if abs(self.difference_sigmas) <= LIMIT_SIGMAS:
+        if abs(sure(self.difference_sigmas)) <= LIMIT_SIGMAS:
             return PASS
         return KNOWN_MISS if self.expected.known_miss else MISS
 
@@ -140,7 +141,7 @@ def _comparison(expected: Expected, nominal: Case, sides: Sequence[tuple[InputSi
             return Comparison(expected, ours, None, {})
         for entry, versions in sides:
             where = f"with {', '.join(entry.keys)} one sigma off: "
-            up, down = (_ours(expected, case) - _theirs(expected, case) for case in versions)
+            up, down = (_ours(expected, case) - sure(_theirs(expected, case)) for case in versions)
             inputs[", ".join(entry.keys)] = 0.5 * abs(up - down)
         if expected.given_sigma:
             where = "with what is given one sigma off: "

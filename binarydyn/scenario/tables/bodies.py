@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import PrivateAttr, ValidationInfo, model_validator
 
+from ...kinds import sure
 from ..fields import Number, Table, key, refusal
 from ..plain import HERE
 from ..reading import LARGEST_MESH_BYTES
@@ -99,16 +100,14 @@ class Body(Table):
         return self
 
     @property
-    def ellipsoid_volume_m3(self) -> float | None:
-        """4/3 pi a b c; None for a polyhedron, whose volume is known once its file is read."""
-        return 4.0 / 3.0 * math.pi * math.prod(self.semi_axes_m) if self.semi_axes_m else None
+    def ellipsoid_volume_m3(self) -> float:
+        """4/3 pi a b c of an ellipsoid; the volume of a polyhedron is known once its file is read."""
+        return 4.0 / 3.0 * math.pi * math.prod(sure(self.semi_axes_m))
 
     @property
-    def ellipsoid_mass_kg(self) -> float | None:
-        """Mass as given, or density times volume without inclusions; None for a polyhedron given by density."""
-        if self.mass_kg is not None or self.semi_axes_m is None:
-            return self.mass_kg
-        return self.density_kg_m3 * self.ellipsoid_volume_m3
+    def ellipsoid_mass_kg(self) -> float:
+        """Mass as given, or density times volume of an ellipsoid, without inclusions."""
+        return self.mass_kg if self.mass_kg is not None else sure(self.density_kg_m3) * self.ellipsoid_volume_m3
 
 
 RATIOS = ("axis_ratio_ab", "axis_ratio_bc", "volume_equivalent_diameter_m")
@@ -130,8 +129,9 @@ def _take_ratios(body: Body) -> None:
 
 def axes_of_ratios(body: Body) -> tuple[float, float, float]:
     """Semi-axes, m, of a body that is given by RATIOS."""
-    middle = 0.5 * body.volume_equivalent_diameter_m * (body.axis_ratio_bc / body.axis_ratio_ab) ** (1.0 / 3.0)
-    return middle * body.axis_ratio_ab, middle, middle / body.axis_ratio_bc
+    ab, bc, diameter = (sure(getattr(body, name)) for name in RATIOS)
+    middle = 0.5 * diameter * (bc / ab) ** (1.0 / 3.0)
+    return middle * ab, middle, middle / bc
 
 
 def _refuse_a_second_shape(body: Body, ratio: str) -> None:
@@ -149,7 +149,7 @@ def _exactly_one(table: Table, first: str, second: str) -> None:
 
 
 def _check_ellipsoid(body: Body) -> None:
-    a, b, c = body.semi_axes_m
+    a, b, c = sure(body.semi_axes_m)
     if not a >= b >= c:
         raise refusal("semi_axes_m", f"[{a:g}, {b:g}, {c:g}] is given, allowed is a >= b >= c; list the longest first")
     if body.mass_kg is not None:
@@ -165,7 +165,9 @@ def _check_ellipsoid(body: Body) -> None:
 def _check_inclusions(body: Body) -> None:
     """What any inclusion must obey; whether a slanting one sticks out is seen once the bodies are built."""
     for row, part in enumerate(body.inclusions):
-        for axis, size, place, limit in zip("xyz", part.semi_axes_m, part.centre_m, body.semi_axes_m, strict=True):
+        for axis, size, place, limit in zip(
+            "xyz", part.semi_axes_m, part.centre_m, sure(body.semi_axes_m), strict=True
+        ):
             if abs(place) + size > limit * (1.0 + 1e-9):
                 raise refusal(
                     ("inclusions", str(row), "semi_axes_m"),
@@ -260,7 +262,8 @@ class MutualOrbit(Table):
     @property
     def pole_deg(self) -> tuple[float, float] | None:
         """Ecliptic longitude and latitude of the orbit normal, where they are given."""
-        return None if self.pole_longitude_deg is None else (self.pole_longitude_deg, self.pole_latitude_deg)
+        longitude = self.pole_longitude_deg
+        return None if longitude is None else (longitude, sure(self.pole_latitude_deg))
 
     @model_validator(mode="after")
     def _whole_pole(self) -> MutualOrbit:

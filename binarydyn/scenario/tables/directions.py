@@ -6,6 +6,7 @@ import math
 
 from pydantic import model_validator
 
+from ...kinds import sure
 from ..fields import Number, Table, key, refusal
 
 _ORBIT = ("along_track", "radial", "normal")
@@ -72,7 +73,8 @@ class Direction(Table):
     def unit(self) -> tuple[float, float, float]:
         """The unit vector in its frame: (along_track, radial, normal), or x, y, z."""
         if self.frame == "ecliptic":
-            longitude, latitude = math.radians(self.ecliptic_longitude_deg), math.radians(self.ecliptic_latitude_deg)
+            longitude = math.radians(sure(self.ecliptic_longitude_deg))
+            latitude = math.radians(sure(self.ecliptic_latitude_deg))
             across = math.cos(latitude)
             return across * math.cos(longitude), across * math.sin(longitude), math.sin(latitude)
         one, two, three = self.inertial or self._orbit

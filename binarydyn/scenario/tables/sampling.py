@@ -8,7 +8,7 @@ from numbers import Integral
 from pydantic import model_validator
 
 from ...errors import ArgumentError
-from ...kinds import shown
+from ...kinds import shown, sure
 from ..fields import Number, Table, Whole, key, refusal
 from ..plain import Fixed
 
@@ -44,7 +44,7 @@ class Distribution(Table):
     @property
     def centre_and_limits(self) -> tuple[float, ...]:
         """The numbers that must themselves be allowed values of the key."""
-        return self.uniform or ((self.normal or self.lognormal)[0],)
+        return self.uniform or (sure(self.normal or self.lognormal)[0],)
 
     def at_scores(self, z):
         """Values (n,) at standard normal scores z (n,)."""
