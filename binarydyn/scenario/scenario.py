@@ -14,7 +14,7 @@ from pydantic import PrivateAttr, model_validator
 
 from ..constants import HOUR_S, G
 from ..errors import InputError
-from ..kinds import PATH, check_kind, takes
+from ..kinds import PATH, check_kind, sure, takes
 from .fields import Table, key, refusal
 from .plain import HERE
 from .reading import parsed, read_text, toml_text, write_text
@@ -295,11 +295,12 @@ def _check_implied_density(scenario: Scenario) -> None:
     if not (orbit.separation_m and orbit.period_h and all(body.semi_axes_m for body in bodies)):
         return
     mass = (2.0 * math.pi / (orbit.period_h * HOUR_S)) ** 2 * orbit.separation_m**3 / G
+    volumes = [sure(body.ellipsoid_volume_m3) for body in bodies]
     if any(body.inclusions for body in bodies):
-        densities = [mass / sum(body.ellipsoid_volume_m3 for body in bodies)]
+        densities = [mass / sum(volumes)]
     else:
-        factor = mass / sum(body.ellipsoid_mass_kg for body in bodies)
-        densities = [factor * body.ellipsoid_mass_kg / body.ellipsoid_volume_m3 for body in bodies]
+        masses = [sure(body.ellipsoid_mass_kg) for body in bodies]
+        densities = [mass / sum(masses) * each / volume for each, volume in zip(masses, volumes, strict=True)]
     for density in densities:
         if not DENSITY_KG_M3[0] <= density <= DENSITY_KG_M3[1]:
             raise refusal(

@@ -100,14 +100,16 @@ class Body(Table):
         return self
 
     @property
-    def ellipsoid_volume_m3(self) -> float:
-        """4/3 pi a b c of an ellipsoid; the volume of a polyhedron is known once its file is read."""
-        return 4.0 / 3.0 * math.pi * math.prod(sure(self.semi_axes_m))
+    def ellipsoid_volume_m3(self) -> float | None:
+        """4/3 pi a b c; None for a polyhedron, whose volume is known once its file is read."""
+        return 4.0 / 3.0 * math.pi * math.prod(self.semi_axes_m) if self.semi_axes_m else None
 
     @property
-    def ellipsoid_mass_kg(self) -> float:
-        """Mass as given, or density times volume of an ellipsoid, without inclusions."""
-        return self.mass_kg if self.mass_kg is not None else sure(self.density_kg_m3) * self.ellipsoid_volume_m3
+    def ellipsoid_mass_kg(self) -> float | None:
+        """Mass as given, or density times volume without inclusions; None for a polyhedron given by density."""
+        if self.mass_kg is not None or self.semi_axes_m is None:
+            return self.mass_kg
+        return sure(self.density_kg_m3) * sure(self.ellipsoid_volume_m3)
 
 
 RATIOS = ("axis_ratio_ab", "axis_ratio_bc", "volume_equivalent_diameter_m")
@@ -153,7 +155,7 @@ def _check_ellipsoid(body: Body) -> None:
     if not a >= b >= c:
         raise refusal("semi_axes_m", f"[{a:g}, {b:g}, {c:g}] is given, allowed is a >= b >= c; list the longest first")
     if body.mass_kg is not None:
-        density, (low, high) = body.mass_kg / body.ellipsoid_volume_m3, DENSITY_KG_M3
+        density, (low, high) = body.mass_kg / sure(body.ellipsoid_volume_m3), DENSITY_KG_M3
         if not low <= density <= high:
             raise refusal(
                 "mass_kg",

@@ -6,6 +6,7 @@ import math
 
 from pydantic import model_validator
 
+from ...kinds import sure
 from ..fields import Number, Table, key, refusal
 from .bodies import DENSITY_KG_M3, Primary, Secondary
 
@@ -65,7 +66,7 @@ def check_reshaping(
         if axes and table.semi_axes_m:
             grows = math.prod(axes) / math.prod(table.semi_axes_m)
             if reshaping.volume == "as_given":
-                _check_density(place, table.ellipsoid_mass_kg / table.ellipsoid_volume_m3 / grows)
+                _check_density(place, sure(table.ellipsoid_mass_kg) / sure(table.ellipsoid_volume_m3) / grows)
             else:
                 axes = tuple(axis / grows ** (1.0 / 3.0) for axis in axes)
         longest += (axes or table.semi_axes_m or (0.0,))[0]
