@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from short_sweeps import scenario
 
+import binarydyn
 from binarydyn.ensembles import Backend, rows_of
 from binarydyn.errors import InputError, WorkersLostError
 from binarydyn.sampling import Grid
@@ -53,6 +54,13 @@ def test_a_pool_of_a_library_gives_the_bits_of_one_thread_and_stays_open(kind, o
         rows.close()
         assert list(pool.map(abs, [-1, -2])) == [1, 2]
     assert how.told == {"backend": f"pool {kind.__name__}", "workers": "2"}
+
+
+def test_the_front_door_takes_a_pool():
+    with ThreadPoolExecutor(2) as pool:
+        found = binarydyn.sweep(scenario(), GRID, backend=pool, workers=2).df
+    wanted = binarydyn.sweep(scenario(), GRID, workers=1).df
+    assert found.equals(wanted) and found["status"].tolist() == 2 * ["done"] + 2 * ["bad_input"] + 2 * ["done"]
 
 
 def test_a_pool_gives_blocks_too():

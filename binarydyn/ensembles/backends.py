@@ -75,6 +75,11 @@ class Backend:
         if self.name == "gpu":
             gpu.cupy()
 
+    @classmethod
+    def by(cls, given: Backend | Pool | None, workers: int | None, table: str = "full") -> Backend:
+        """What is given, where that is one; else the pool, or the threads, with so many workers."""
+        return given if isinstance(given, Backend) else cls(workers=workers, table=table, pool=given)
+
     def _refusals(self) -> dict[str, str]:
         """By option, what is wrong with it; empty where nothing is."""
         workers, brief = self.workers, self.table == "brief"
@@ -139,8 +144,7 @@ def rows_of(
     design = Grid.of(design) if isinstance(design, Mapping) else design
     check_design("sweep", design)
     design.check(scenario)
-    how = backend if isinstance(backend, Backend) else Backend(workers=workers, pool=backend)
-    base = swept(scenario)
+    how, base = Backend.by(backend, workers), swept(scenario)
     left = len(design) - len(done)
     if left > UNCONFIRMED and not confirm:
         raise ArgumentError("confirm", too_many(left, how))

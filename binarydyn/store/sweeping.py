@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..ensembles import Backend, rows_of
+from ..ensembles import POOL, Backend, Pool, rows_of
 from ..kinds import PATH, WHOLE, takes
 from ..sampling import Block, Design, Grid, Row
 from ..sampling.listed import Listed
@@ -22,14 +22,14 @@ if TYPE_CHECKING:
 Progress = Callable[[str, float], None]
 
 
-@takes(scenario="Scenario", workers=(None, WHOLE), backend=(None, "Backend"), out=(None, *PATH), confirm=bool)
+@takes(scenario="Scenario", workers=(None, WHOLE), backend=(None, "Backend", POOL), out=(None, *PATH), confirm=bool)
 def sweep(
     scenario: Scenario,
     over: Mapping[str, Sequence[float]] | pandas.DataFrame | Sequence[Mapping[str, float]] | Design,
     *,
     table: str = "full",
     workers: int | None = None,
-    backend: Backend | None = None,
+    backend: Backend | Pool | None = None,
     out: str | Path | None = None,
     progress: Progress | None = None,
     confirm: bool = False,
@@ -41,8 +41,9 @@ def sweep(
     over : what varies, by dotted keys in the units of their names.  A mapping {key: values} stands for the grid of all
         combinations, the last key varying fastest; a pandas table or a list of dictionaries for one member a row.
     table : `full`, all that `predict` says, some 50 ms a member and core; `brief`, outcomes alone, some 0.5 ms.
-    workers : threads or processes of this machine; None: one for each core.
-    backend : in place of table and workers where there is more to say, such as a cluster or a GPU.
+    workers : threads or processes of this machine, or how many a pool has; None: one for each core.
+    backend : a pool of your own, anything with `map`: an executor of `concurrent.futures`, a multiprocessing.Pool, MPI
+        ranks, a client of Dask; or a Backend, in place of table and workers, for a cluster or a GPU.
     out : a result file (HDF5).  Members that it holds already are not computed again; what is done is kept.
     progress : called with a word and the share, 0 to 1, that is done.
     confirm : says that more than 100 000 members are meant.
@@ -65,7 +66,7 @@ def sweep(
     >>> found.df["period_change_s"].round(1).tolist()
     [-756.7, -1578.5]
     """
-    design, how = design_over(over), backend or Backend(workers=workers, table=table)
+    design, how = design_over(over), Backend.by(backend, workers, table)
     if out is None:
         rows = rows_of(scenario, design, backend=how, confirm=confirm)
         return Members.of(scenario, design, table_of(list(_told(rows, len(design), progress)), design), how)
