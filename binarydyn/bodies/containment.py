@@ -15,7 +15,6 @@ from .contact import ellipsoids_touch
 
 TOUCH = 1e-9
 """Share of the size by which solids may overlap or stick out: what rounding makes of surfaces that touch."""
-_HALVINGS = 60
 
 
 @dataclass(frozen=True)
@@ -75,21 +74,23 @@ def farthest(matrix: np.ndarray, centre: np.ndarray) -> float:
 
     The maximum of a quadratic form on a sphere is the minimum over l >= p_max of l + sum q^2 / (l - p), p the
     eigenvalues of matrix^T matrix and q the components of matrix^T centre (Lagrange duality without a gap, Sorensen
-    1982, SIAM J. Numer. Anal. 19, 409); it lies below p_max + |q| and is found by halving.
+    1982, SIAM J. Numer. Anal. 19, 409); that l lies between every p + |q_p| and p_max + |q|.
     """
+    from scipy.optimize import brentq
+
     p, columns = np.linalg.eigh(matrix.T @ matrix)
     q = columns.T @ (matrix.T @ centre)
-    low, high = p[2], p[2] + np.linalg.norm(q)
-    some = np.abs(q) > 1e-14 * p[2]
+    some, largest, length = np.abs(q) > 1e-14 * p[2], p[2], np.linalg.norm(q)
     p, q = p[some], q[some]
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if middle > low and np.sum((q / (middle - p)) ** 2) > 1.0:
-            low = middle
-        else:
-            high = middle
-    dual = high + np.sum(q * q / (high - p)) if q.size else high
-    return float(np.sqrt(dual + centre @ centre))
+
+    def excess(l: float) -> float:
+        """Above 0 where the dual falls."""
+        return np.sum((q / (l - p)) ** 2) - 1.0
+
+    l = max((largest, *(p + np.abs(q))))
+    if q.size and excess(l) > 0.0:
+        l = brentq(excess, l, largest + 2.0 * length, xtol=1e-15 * largest)
+    return float(np.sqrt(l + np.sum(q * q / (l - p)) + centre @ centre))
 
 
 def is_inside(mesh: Mesh, point: np.ndarray) -> bool:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..constants import HOUR_S, G
-from ..relaxed.start import Start, bodies
+from ..relaxed.periodic import third_law
+from ..relaxed.start import Start, bodies, wanted_of
 from ..scenario import Scenario
 from .quadratic import Quadratic
 
@@ -49,22 +50,15 @@ class Pairs:
 _CORRECTED = ("secondary_kg", "separation_m", "period_s")
 
 
-def pairs(scenario: Scenario, begun: Start, inputs: Mapping[str, np.ndarray], count: int) -> Pairs:
-    """From stated values with drawn inputs (count,) in their place; `begun` gives what the scenario leaves open."""
-    orbit = scenario.mutual_orbit
+def pairs(scenario: Scenario, inputs: Mapping[str, np.ndarray], count: int) -> Pairs:
+    """From stated values with drawn inputs (count,) in their place."""
     built = bodies(scenario)
     (one, _), (two, volume) = (
         _mass_volume(scenario, name, body, inputs) for name, body in zip(("primary", "secondary"), built, strict=True)
     )
-    separation = inputs.get("mutual_orbit.separation_m", orbit.separation_m or begun.separation_m)
-    period = HOUR_S * inputs.get("mutual_orbit.period_h", orbit.period_h or begun.period_h)
-    needed = 4.0 * np.pi**2 * separation**3 / (G * period**2)
-    factor = needed / (one + two)
-    if orbit.solve_for == "separation":
-        factor, separation = 1.0, separation / np.cbrt(factor)
-    elif orbit.solve_for == "period":
-        factor, period = 1.0, period * np.sqrt(factor)
-    columns = (two * factor, separation, period, volume)
+    wanted = wanted_of(scenario, lambda key: inputs.get(key, scenario[key]))
+    factor, separation, rate = third_law(G * (one + two), 0.0, wanted)
+    columns = (two * factor, separation, 2.0 * np.pi / rate, volume)
     return Pairs(*(np.broadcast_to(np.asarray(column, dtype=float), (count,)).copy() for column in columns))
 
 

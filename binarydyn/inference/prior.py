@@ -53,7 +53,7 @@ def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarra
     return Draws(
         inputs=inputs,
         refused=beyond,
-        pair=pairs(scenario, nominal, inputs, count).corrected(relation.corrections, inputs),
+        pair=pairs(scenario, inputs, count).corrected(relation.corrections, inputs),
         lever=levers(scenario, nominal, inputs, count),
         momentum_kg_m_s=momenta(scenario, inputs, count),
         noise=noise,

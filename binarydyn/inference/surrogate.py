@@ -152,7 +152,7 @@ def relation_of(
     points, departs = np.column_stack([x, target]), change - target[found]
     departure = fitted(points[found[smooth]], departs[smooth])
     # What masses and separations are besides what Kepler's third law says.
-    rough = pairs(scenario, nominal, {name: values[found] for name, values in inputs.items()}, len(found))
+    rough = pairs(scenario, {name: values[found] for name, values in inputs.items()}, len(found))
     ratios = rough.against(simulated.begun)
     corrections = {name: fitted(x[found], np.log(ratio)) for name, ratio in ratios.items()}
     beside = ended_well & ~smooth

@@ -91,7 +91,7 @@ def _without_beta(scenario: Scenario) -> Scenario:
 
 def _first_ratio(scenario: Scenario, nominal: Start, change_s: float) -> float:
     """Simulated over closed-form change at the nominal inputs, where the latter is the measured one."""
-    one = pairs(scenario, nominal, {}, 1).as_found([nominal])
+    one = pairs(scenario, {}, 1).as_found([nominal])
     lever = leverage(nominal.system, scenario) if scenario.impactor else None
     if lever is not None and not lever.hit[0]:
         raise InputError(scenario.place, "the impactor misses or grazes the moonlet; change its aim")
@@ -175,6 +175,6 @@ def _hit(scenario: Scenario, one: Start, target: float) -> tuple[System, State] 
     if lever is not None and not (lever.hit[0] and abs(lever.strength[0]) >= LEAST_STRENGTH):
         return None
     momentum = momenta(scenario, {}, 1)
-    pair = pairs(scenario, one, {}, 1).as_found([one])
+    pair = pairs(scenario, {}, 1).as_found([one])
     dv = pushes_for(np.array([target]), pair, lever, momentum, scenario)[0]
     return state_after(one.system, scenario, lever, dv, momentum[0]) if np.isfinite(dv) else None

@@ -55,7 +55,8 @@ def _inertia(begun: Start) -> np.ndarray:
 
 
 def _mode_h(begun: Start, name: str) -> float:
-    return next((mode.period_h for mode in begun.modes if mode.name == name), math.nan)
+    mode = begun.mode(name)
+    return mode.period_h if mode else math.nan
 
 
 def _cause(scenario: Scenario, begun: Start, before: Side) -> str:

@@ -72,6 +72,10 @@ class Start:
     trust: Trust
     warnings: tuple[str, ...]
 
+    def mode(self, name: str) -> Mode | None:
+        """The fastest free mode of that name; None where the relaxed state has none."""
+        return next((mode for mode in self.modes if mode.name == name), None)
+
 
 @takes(scenario="Scenario")
 def build(scenario: Scenario) -> System:

@@ -50,10 +50,10 @@ class Case:
 
     def mode(self, name: str) -> float:
         """Period, h, of a free mode of the relaxed state."""
-        periods = [mode.period_h for mode in self.prediction.start.modes if mode.name == name]
-        if not periods:
+        mode = self.prediction.start.mode(name)
+        if mode is None:
             raise NoNumberError(f"the relaxed state has no {name} mode")
-        return float(periods[0])
+        return float(mode.period_h)
 
     @cached_property
     def equilibrium(self) -> Equilibrium:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 from ..errors import BinarydynError, ConvergenceError, InputError
 from ..kinds import sure
@@ -50,21 +51,22 @@ def beta_for_change(scenario: Scenario, change_s: float) -> float:
 
 def _solved(scenario: Scenario, key: str, change_s: float) -> float:
     """The value of a key that gives the period change, by the secant method from the scenario's own."""
+    from scipy.optimize import root_scalar
 
+    @cache
     def miss(value: float) -> float:
-        return period_change_s(varied(scenario, {key: value})) - change_s
+        """0 where it is small enough, which ends the search."""
+        off = period_change_s(varied(scenario, {key: value})) - change_s
+        return off if abs(off) > CHANGE_TOLERANCE_S else 0.0
 
     old = value_of(scenario, key)
-    off_old = miss(old)
-    if abs(off_old) < CHANGE_TOLERANCE_S:
+    if miss(old) == 0.0:
         return old
-    new = old * change_s / (off_old + change_s)
-    for _ in range(_ROUNDS):
-        off_new = miss(new)
-        if abs(off_new) < CHANGE_TOLERANCE_S:
-            return new
-        old, off_old, new = new, off_new, new - off_new * (new - old) / (off_new - off_old)
-    raise ConvergenceError(f"no {key} gives the measured period change", abs(off_new), _ROUNDS)
+    new = old * change_s / (miss(old) + change_s)
+    found = root_scalar(miss, method="secant", x0=old, x1=new, xtol=1e-12 * abs(old), maxiter=_ROUNDS)
+    if not found.converged:
+        raise ConvergenceError(f"no {key} gives the measured period change", abs(miss(found.root)), _ROUNDS)
+    return float(found.root)
 
 
 def period_change_s(scenario: Scenario) -> float:
