@@ -36,3 +36,15 @@ def turned(matrix: np.ndarray, a: np.ndarray) -> np.ndarray:
 def turned_back(matrix: np.ndarray, a: np.ndarray) -> np.ndarray:
     """matrix^T a."""
     return a[0] * matrix[0] + a[1] * matrix[1] + a[2] * matrix[2]
+
+
+def towards(longitude_deg: np.ndarray, latitude_deg: np.ndarray) -> np.ndarray:
+    """Unit vector of a longitude, from x towards y, and a latitude, towards z."""
+    longitude, latitude = np.radians(longitude_deg), np.radians(latitude_deg)
+    across = np.cos(latitude)
+    return np.array([across * np.cos(longitude), across * np.sin(longitude), np.sin(latitude)])
+
+
+def angle_deg(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Between a and b, deg, exact for small ones too, where an arc cosine has lost its digits; 0 where one is zero."""
+    return np.degrees(np.arctan2(length(cross(a, b)), dot(a, b)))

@@ -2,6 +2,8 @@
 
 import math
 
+import numpy as np
+
 from ._jit import kernel
 
 
@@ -14,6 +16,15 @@ def rotation_of_quaternion(w, x, y, z):
     xx, xy, xz = x * xs, x * ys, x * zs
     yy, yz, zz = y * ys, y * zs, z * zs
     return 1.0 - (yy + zz), xy - wz, xz + wy, xy + wz, 1.0 - (xx + zz), yz - wx, xz - wy, yz + wx, 1.0 - (xx + yy)
+
+
+_formula = getattr(rotation_of_quaternion, "py_func", rotation_of_quaternion)
+
+
+def rotation(quaternion: np.ndarray) -> np.ndarray:
+    """The same as an array (3, 3), or (3, 3, n) of many quaternions (4, n)."""
+    elements = np.array(_formula(*quaternion))
+    return elements.reshape(3, 3, *elements.shape[1:])
 
 
 @kernel

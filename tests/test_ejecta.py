@@ -12,7 +12,7 @@ from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.constants import G
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, beta_draws, impact_on, orbit_axes
-from binarydyn.impact.ejecta import Blow, Crater, Ground
+from binarydyn.impact.ejecta import Blow, Crater, GroundMaterial
 from binarydyn.impact.transfer import Place, scaled
 from binarydyn.motion.state import State, System
 from binarydyn.scenario import MATERIALS, Direction, Impactor, Material, MomentumTransfer, Sampling
@@ -33,7 +33,7 @@ def blow(speed_m_s=SPEED_M_S, density_kg_m3=1000.0) -> Blow:
 
 
 def crater(name: str, speed_m_s=SPEED_M_S, **changes) -> Crater:
-    return Crater.of(Ground.of(Material(name=name, **changes)), blow(speed_m_s))
+    return Crater.of(GroundMaterial.of(Material(name=name, **changes)), blow(speed_m_s))
 
 
 def efficiency(found: Crater, escape_m_s: float = 0.0, **options) -> float:
@@ -124,7 +124,7 @@ def test_the_smaller_crater_governs():
     assert weak.radius_m == loose.radius_m > strong.radius_m
     # At equal radii: H2 (Y/rho U^2)^(-mu/2) (rho/delta)^... = H1 ...; the strength there, from the ratio of the radii.
     own = {key: value for key, value in MATERIALS["sand"].items() if key != "h1"}
-    alone = Crater.of(Ground.of(Material(**own, h2=0.4, strength_Pa=1e-2)), blow())
+    alone = Crater.of(GroundMaterial.of(Material(**own, h2=0.4, strength_Pa=1e-2)), blow())
     assert alone.by_strength
     turn = 1e-2 * (alone.radius_m / loose.radius_m) ** (2.0 / 0.41)
     assert not crater("sand", h2=0.4, strength_Pa=0.999 * turn).by_strength
@@ -392,12 +392,12 @@ def test_low_and_high_hold_the_middle_of_the_distribution():
     """Closed form without uncertain inputs, quantiles of draws with them; the quantile's own error from 2000 draws is
     3 % of sigma, four of them allowed."""
     system = circular(ball())
-    found = scaled(system, place(), impactor(), transfer("rock"))
+    found = scaled(system.secondary, place(), impactor(), transfer("rock"))
     assert (found.beta_low - 1.0, found.beta_high - 1.0) == pytest.approx(
         ((found.beta - 1.0) * np.exp(-0.2), (found.beta - 1.0) * np.exp(0.2)), rel=1e-12
     )
     sampling = Sampling(quantities={"impactor.speed_km_s": {"normal": (SPEED_M_S / 1e3, 1e-9)}})
-    drawn = scaled(system, place(), impactor(), transfer("rock"), sampling)
+    drawn = scaled(system.secondary, place(), impactor(), transfer("rock"), sampling)
     for one, other in ((found.beta_low, drawn.beta_low), (found.beta_high, drawn.beta_high)):
         assert abs(np.log((one - 1.0) / (other - 1.0))) < 4.0 * 0.03 * 0.2
 

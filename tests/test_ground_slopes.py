@@ -13,14 +13,14 @@ from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
 from binarydyn.impact import ImpactSpec, impact_on, orbit_axes, slopes_about
+from binarydyn.impact.footprint import expected_radius_m
 from binarydyn.impact.leverage import leverage
-from binarydyn.impact.momentum import rotation
-from binarydyn.impact.slopes import expected_radius_m
 from binarydyn.prediction import predict
 from binarydyn.prediction.ground_error import more_s
 from binarydyn.relaxed.start import start
 from binarydyn.sampling import Grid
 from binarydyn.scenario import Direction, Impactor, MomentumTransfer, builtin, load, varied
+from binarydyn.vectors import rotation
 
 OFFSET = "impactor.aim_offset_m.0"
 
@@ -86,7 +86,7 @@ def test_the_radius_has_limits(written):
     given = impact_on(system, written("normal_radius_m = 0.0")).site
     assert given.normal_radius_m == 0.0 and np.array_equal(given.normal, given.hit.normal)
     smooth = replace(system, secondary=Ellipsoid((70.0, 61.5, 48.0), 2500.0))
-    assert expected_radius_m(smooth, scenario.impactor, scenario.momentum_transfer) == 0.0
+    assert expected_radius_m(smooth.secondary, scenario.impactor, scenario.momentum_transfer) == 0.0
 
 
 def test_what_infer_takes_is_the_same_normal(written):

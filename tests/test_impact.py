@@ -300,7 +300,15 @@ def test_audit_sees_a_wrong_state(residual, wrong):
     for name, error in wrong.items():
         object.__setattr__(spoiled, name, getattr(state, name) + error)
     audit, point = impact.audit, impact.site.point_m
-    again = momentum_audit(system, system.state, spoiled, audit.impactor_kg_m_s, audit.ejecta_kg_m_s, point)
+    again = momentum_audit(
+        system.primary,
+        system.secondary,
+        system.state.vector,
+        spoiled.vector,
+        audit.impactor_kg_m_s,
+        audit.ejecta_kg_m_s,
+        point,
+    )
     assert getattr(audit, residual) < 1e-15 and getattr(again, residual) > 1e-9
 
 

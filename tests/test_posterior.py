@@ -10,7 +10,6 @@ import pytest
 
 from binarydyn.commands.shell import main
 from binarydyn.impact.leverage import Leverage, leverages
-from binarydyn.impact.momentum import rotation
 from binarydyn.inference.along_track import pushes_for
 from binarydyn.inference.infer import infer, inverted, prior
 from binarydyn.inference.linearised import by_itself, linearised
@@ -22,7 +21,7 @@ from binarydyn.prediction.predict import predict
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
 from binarydyn.scenario.scenario import builtin
-from binarydyn.vectors import quaternion_product
+from binarydyn.vectors import quaternion_product, rotation
 
 TEXT = (
     builtin().text.split("[simulation]")[0]

@@ -8,8 +8,6 @@ refused is for `scenario.varied`, which decides, and has the sentence.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,8 +16,9 @@ from ..errors import InputError
 from ..relaxed.start import DECIDING
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
-from ..scenario.ranges import are_in_range
+from ..scenario.fields import are_in_range
 from ..scenario.scenario import SPIN_ORBIT_GAP
+from ..scenario.side_by_side import Varied
 from ..scenario.tables.bodies import DENSITY_KG_M3, RATIOS
 from ..scenario.variation import key_of, value_of
 from .ellipsoids import Ellipsoids
@@ -34,13 +33,8 @@ _OF_HIT = ("impactor", "momentum_transfer", "push")
 _MARGIN = 1e-9
 
 
-@dataclass(frozen=True)
-class Inputs:
-    """n members: the scenario and the columns (n,) that stand for some of its numbers."""
-
-    scenario: Scenario
-    columns: Mapping[str, np.ndarray]
-    count: int
+class Inputs(Varied):
+    """n members with what they vary."""
 
     @classmethod
     def of(cls, scenario: Scenario, design: Design, members: np.ndarray) -> Inputs:
@@ -49,33 +43,6 @@ class Inputs:
         back = np.argsort(order)
         columns = {name: values[back] for name, values in design.inputs(members[order]).items()}
         return cls(scenario, columns, len(members))
-
-    def __getitem__(self, name: str) -> np.ndarray:
-        """(n,) of a dotted key; nan where the scenario does not give it."""
-        if name in self.columns:
-            return self.columns[name]
-        value = value_of(self.scenario, name)
-        return np.full(self.count, np.nan if value is None else float(value))
-
-    def has(self, name: str) -> bool:
-        """Whether the scenario gives a number of that name."""
-        return name in self.columns or value_of(self.scenario, name) is not None
-
-    def vector(self, name: str, *parts: str | int) -> np.ndarray:
-        """(k, n) of several keys below one name."""
-        return np.array([self[f"{name}.{part}"] for part in parts])
-
-    def some(self, at: np.ndarray) -> Inputs:
-        """Of the members at these places."""
-        return Inputs(self.scenario, {name: values[at] for name, values in self.columns.items()}, len(at))
-
-    def semi_axes_m(self, body: str) -> np.ndarray:
-        """(3, n) of an ellipsoid, also where it is given by ratios and volume."""
-        if getattr(self.scenario, body).axis_ratio_ab is None or f"{body}.semi_axes_m.0" in self.columns:
-            return self.vector(f"{body}.semi_axes_m", 0, 1, 2)
-        ab, bc, diameter = (self[f"{body}.{name}"] for name in RATIOS)
-        middle = 0.5 * diameter * np.cbrt(bc / ab)
-        return np.array([middle * ab, middle, middle / bc])
 
     def ellipsoids(self, body: str) -> Ellipsoids:
         """As stated, before calibration.  ValueError where axes are not in order."""
@@ -197,5 +164,4 @@ def directions_of(scenario: Scenario) -> list[tuple[str, tuple[str, ...]]]:
         ("impactor.direction", scenario.impactor.direction),
         ("momentum_transfer.ejecta_direction", scenario.momentum_transfer.ejecta_direction),
     ]
-    parts = {"orbit": ("along_track", "radial", "normal"), "inertial": tuple(f"inertial.{i}" for i in range(3))}
-    return [(name, parts[each.frame]) for name, each in given if each and each.frame in parts]
+    return [(name, each.parts) for name, each in given if each and each.frame != "ecliptic"]

@@ -9,15 +9,17 @@ import numpy as np
 
 from ..dynamics import State, System
 from ..errors import ConvergenceError, InputError
-from ..impact import Impact, impact_on, turns_deg
+from ..impact import Impact, hits, impact_on, turns_deg
 from ..relaxed.start import Start, start
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
-from .hits import hits
 from .inputs import Inputs, doubtful, hits_side_by_side, shares_start, starts_side_by_side, structure_is_allowed
 from .starts import before_of, begun_together, repeated, starts_of
 from .summary_columns import Table
+
+ENDS = {"miss": "miss", "none": "no_impact", "grazing": "grazing"}
+"""Of impacts after which a member is not run: the status of its row."""
 
 
 @dataclass(frozen=True)
@@ -94,8 +96,8 @@ def _struck(
     }
     for name, value in values.items():
         table.columns[name][places[done]] = value[done]
-    for i in np.flatnonzero(done & (found.status != "")).tolist():
-        table.end(places[i], found.status[i], found.reason[i])
+    for i in np.flatnonzero(done & np.isin(found.status, list(ENDS))).tolist():
+        table.end(places[i], ENDS[found.status[i]], found.reason[i])
     table.note_before(places[done], starts.growth[done], starts.spread_s[done], inputs.scenario.simulation.days_before)
     near = starts.primary.bounding_radius_m + starts.secondary.bounding_radius_m
     parts = (part[:, done] for part in (found.y, starts.constants, starts.coefficients))
@@ -142,6 +144,5 @@ def _note(table: Table, place: int, begun: Start, impact: Impact) -> None:
     }
     for name, value in values.items():
         table.columns[name][place] = value
-    words = {"miss": "miss", "none": "no_impact", "grazing": "grazing"}
-    if impact.status in words:
-        table.end(place, words[impact.status], impact.reason)
+    if impact.status in ENDS:
+        table.end(place, ENDS[impact.status], impact.reason)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..columns import dot
+from ..columns import dot, towards
 from ..errors import InputError
 
 
@@ -43,9 +43,7 @@ def direction_of(longitude_deg: float, latitude_deg: float) -> np.ndarray:
             "longitude_deg, latitude_deg",
             f"{longitude_deg}, {latitude_deg} given, a finite longitude and a latitude from -90 to 90 are allowed",
         )
-    longitude, latitude = np.radians(longitude_deg), np.radians(latitude_deg)
-    cos_latitude = np.cos(latitude)
-    return np.array([cos_latitude * np.cos(longitude), cos_latitude * np.sin(longitude), np.sin(latitude)])
+    return towards(longitude_deg, latitude_deg)
 
 
 def hit_ellipsoid(semi_axes_m: np.ndarray, origin_m, direction) -> Hit | None:

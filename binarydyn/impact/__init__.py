@@ -2,28 +2,28 @@
 
 from .apply import Impact, ImpactSpec, impact_on
 from .boulders import Thrown, boulders_thrown
-from .budget import Budget, impact_budget
+from .budget import Budget, impact_budget, turns_deg
 from .frame import aim_axes, axes_of, direction_in_space, ecliptic_axes, inertial_direction, orbit_axes
 from .hit import hit
+from .hits import Hits, hits
 from .momentum import MomentumAudit
 from .numbers import impact_numbers
 from .release import Released
 from .reshaping import Reshaped, first_order_change, reshaped
-from .site import Miss, Site
+from .site import Site
 from .slopes import slopes_about
-from .transfer import Place, Scaled, beta_draws
-from .turns import turns_deg
+from .transfer import EjectaScaling, Place, beta_draws
 
 __all__ = [
     "Budget",
+    "EjectaScaling",
+    "Hits",
     "Impact",
     "ImpactSpec",
-    "Miss",
     "MomentumAudit",
     "Place",
     "Released",
     "Reshaped",
-    "Scaled",
     "Site",
     "Thrown",
     "aim_axes",
@@ -34,6 +34,7 @@ __all__ = [
     "ecliptic_axes",
     "first_order_change",
     "hit",
+    "hits",
     "impact_budget",
     "impact_numbers",
     "impact_on",

@@ -7,18 +7,21 @@ from typing import Any
 
 import numpy as np
 
+from ..columns import dot, turned, turned_back
 from ..errors import InputError
 from ..kinds import takes
 from ..motion.state import State, System
 from ..notebook import Shown
 from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
+from ..scenario.side_by_side import Varied
 from .boulders import Thrown, boulders_thrown
-from .frame import aim_axes, direction_in_space, orbit_axes
-from .momentum import MomentumAudit, momentum_audit, pushed, rotation
+from .footprint import normal_radius_m
+from .frame import orbit_axes
+from .hits import NOTHING, PUSH, arrivals, grazing_reason
+from .momentum import MomentumAudit, momentum_audit, pushed
 from .release import Released, ejecta_released
 from .reshaping import Reshaped, reshaped
-from .site import BEHIND, Miss, Site, is_behind, site_by_aim, site_by_coordinates
-from .slopes import normal_radius_m
+from .site import Site
 
 OBLIQUE_DEG = 60.0
 """Beyond this incidence point-source scaling is not tried by experiment (common practice); skipping off comes later, at
@@ -130,72 +133,41 @@ def _reshaped(system: System, impact: Impact, given: Reshaping) -> Impact:
 
 def _pushed(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
     """What the momentum does to bodies that keep their shapes."""
+    one = Varied(given, {}, 1)
     if given.impactor is not None:
-        return _hit(system, before, given)
-    nothing = np.zeros(3)
+        return _hit(system, before, one)
     if given.push is None:
-        return _impact("none", "neither an impactor nor a push is given", system, before, nothing)
-    push = given.push
-    dv = 1e-3 * np.array([push.along_track_mm_s, push.radial_mm_s, push.normal_mm_s]) @ orbit_axes(before)
+        return _impact("none", NOTHING, system, before, np.zeros(3))
+    dv = 1e-3 * turned_back(orbit_axes(before), one.vector("push", *PUSH)[:, 0])
     reason = "the change of velocity is given; it acts at the centre of mass and turns nothing"
     return _impact("push", reason, system, before, system.secondary.mass_kg * dv)
 
 
-def _hit(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:
-    """By equation 1 of momentum.py; a grazing hit brings its own momentum and throws nothing back."""
-    axes, impactor, transfer = orbit_axes(before), given.impactor, given.momentum_transfer
-    direction = direction_in_space(impactor.direction, axes, given.mutual_orbit)
-    radius = normal_radius_m(system, impactor, transfer)
-    site = _site(system, before, impactor, axes, direction, radius)
-    if isinstance(site, Miss):
-        return _impact("miss", site.reason, system, before, np.zeros(3))
-    momentum = impactor.mass_kg * 1e3 * impactor.speed_km_s * direction
-    to_inertial = rotation(before.attitude2)
-    normal = to_inertial @ site.normal
-    warnings = _warnings(impactor, transfer, site, system.secondary.mass_kg)
-    if site.incidence_deg > impactor.grazing_deg:
-        reason = grazing_reason(site.longitude_deg, site.latitude_deg, site.incidence_deg, impactor.grazing_deg)
+def _hit(system: System, before: State, one: Varied) -> Impact:
+    """As of hits.py, with what else is known of a single one; a grazing hit throws nothing back."""
+    orbit_axes(before)  # refuses a state that spans no plane
+    given, body = one.scenario, system.secondary
+    found = arrivals(one, system.primary, body, before.vector[:, None])
+    if not found.sites.met[0]:
+        return _impact("miss", found.sites.why[0], system, before, np.zeros(3))
+    flight = turned_back(found.to_inertial, found.flight)[:, 0]
+    site = found.sites.one(0, flight, normal_radius_m(body, given.impactor, given.momentum_transfer))
+    momentum, normal = found.brought_kg_m_s[:, 0], found.normal[:, 0]
+    warnings = _warnings(given.impactor, given.momentum_transfer, site, body.mass_kg)
+    if found.grazing[0]:
+        reason = grazing_reason(site.point_m, site.incidence_deg, given.impactor.grazing_deg)
         nothing = Released(normal, np.zeros(3), np.zeros(3), 1.0, 1.0, None)
         return _impact("grazing", reason, system, before, momentum, nothing, site, 1.0, (*warnings, reason))
-    released = ejecta_released(system, before, given, site, direction, normal, axes)
+    released = ejecta_released(system, before, given, site, momentum, found.ejecta[:, 0])
     warnings += released.scaled.warnings if released.scaled else ()
     thrown, away = None, released.momentum_kg_m_s
     if given.boulders:
-        thrown = boulders_thrown(system, before, given.boulders, site, normal, axes, given.mutual_orbit)
+        thrown = boulders_thrown(system, before, found)
         warnings += thrown.warnings
         away = away + thrown.momentum_kg_m_s
-    beta_along_normal = float((momentum - away) @ normal / (momentum @ normal))
+    beta_along_normal = float(dot(momentum - away, normal) / dot(momentum, normal))
     reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
     return _impact("hit", reason, system, before, momentum, released, site, beta_along_normal, warnings, thrown)
-
-
-def grazing_reason(longitude_deg: float, latitude_deg: float, incidence_deg: float, grazing_deg: float) -> str:
-    """Where, how nearly along the ground, and what is made of it."""
-    return (
-        f"grazing hit at longitude {longitude_deg:.2f}, latitude {latitude_deg:.2f} deg, {incidence_deg:.1f} deg from "
-        f"the normal, beyond grazing_deg = {grazing_deg:g}: the impactor may skip off; the push is that of one that "
-        "stays, without ejecta"
-    )
-
-
-def _site(
-    system: System, before: State, impactor: Impactor, axes: np.ndarray, direction: np.ndarray, radius_m: float
-) -> Site | Miss:
-    """Where the line of flight ends; directions are inertial here and in the moonlet's frame inside site.py."""
-    to_inertial = rotation(before.attitude2)
-    flight = to_inertial.T @ direction
-    if impactor.site is not None:
-        place = impactor.site
-        site = site_by_coordinates(system.secondary, flight, place.longitude_deg, place.latitude_deg, radius_m)
-    else:
-        offset = np.array(impactor.aim_offset_m) @ aim_axes(axes, direction)
-        site = site_by_aim(system.secondary, flight, to_inertial.T @ offset, radius_m)
-    if isinstance(site, Site):
-        to_primary = rotation(before.attitude1).T
-        point = to_primary @ (before.position_m + to_inertial @ site.point_m)
-        if is_behind(system.primary, point, to_primary @ direction):
-            return Miss(BEHIND)
-    return site
 
 
 def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_kg: float) -> tuple[str, ...]:
@@ -243,7 +215,7 @@ def _impact(
     changed = bool(received.any())
     after = pushed(system, before, received, point) if changed else before
     dv = received / system.secondary.mass_kg
-    along_track, radial, normal = 1e3 * (orbit_axes(before) @ dv) if changed else np.zeros(3)
+    along_track, radial, normal = 1e3 * turned(orbit_axes(before), dv) if changed else np.zeros(3)
     return Impact(
         status=status,
         reason=reason,
@@ -257,7 +229,9 @@ def _impact(
         momentum_kg_m_s=received,
         beta_along_normal=beta_along_normal,
         released=released,
-        audit=momentum_audit(system, before, after, momentum, ejecta, point, leaves),
+        audit=momentum_audit(
+            system.primary, system.secondary, before.vector, after.vector, momentum, ejecta, point, leaves
+        ),
         system=system,
         thrown=thrown,
         warnings=warnings,

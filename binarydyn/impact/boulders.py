@@ -10,17 +10,17 @@ its momentum back, so a boulder below the moonlet's escape speed is outside vali
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import dot, unit
 from ..errors import InputError
 from ..motion.state import State, System
-from ..scenario import Boulder, MutualOrbit
+from ..scenario.side_by_side import Varied
 from .departure import Stand
-from .frame import direction_in_space
-from .site import Site
+from .frame import directions_in_space
+from .hits import Arrivals
 
 MASS_SHARE = 1e-3
 """Of the moonlet's mass in boulders, above which its loss shows in the third digit of dv."""
@@ -36,40 +36,45 @@ class Thrown:
     warnings: tuple[str, ...]
 
 
-def boulders_thrown(
-    system: System,
-    state: State,
-    boulders: Sequence[Boulder],
-    site: Site,
-    normal: np.ndarray,
-    axes: np.ndarray,
-    orbit: MutualOrbit | None,
-) -> Thrown:
-    """What all boulders carry; outward normal (3,) and orbit axes (3, 3) are inertial.
+def boulder_momenta(given: Varied, axes: np.ndarray, mass_kg: np.ndarray) -> np.ndarray:
+    """(k, 3, n) kg m/s, inertial, that k boulders carry away from each moonlet of these masses (n,).
 
-    InputError for an ecliptic direction where the orbit has no pole.
+    axes (3, 3, n) of the orbits.  InputError for boulders that weigh more than the moonlet.
     """
-    momentum, leaves, said = np.zeros(3), np.zeros(3), []
-    stand = Stand.of(system, state, site.point_m)
-    for row, boulder in enumerate(boulders):
-        direction = direction_in_space(boulder.direction, axes, orbit)
-        carried = boulder.mass_kg * boulder.speed_m_s * direction
-        momentum = momentum + carried
-        leaves = leaves + boulder.mass_kg * stand.far_away(boulder.speed_m_s * direction)[0]
-        if boulder.speed_m_s < stand.escape_speed_m_s:
-            said.append(
-                f"boulder {row} leaves at {boulder.speed_m_s:g} m/s, below the moonlet's escape speed at the site of "
-                f"{stand.escape_speed_m_s:.3g} m/s: it falls back and its momentum should not count"
-            )
-        if direction @ normal < 0.0:
-            below = np.degrees(np.arcsin(min(1.0, -float(direction @ normal))))
-            said.append(f"boulder {row} would leave {below:.0f} deg below the ground at the site; check its direction")
-    share = sum(boulder.mass_kg for boulder in boulders) / system.secondary.mass_kg
+    masses = np.array([given[f"boulders.{row}.mass_kg"] for row in range(len(given.stated("boulders")))])
+    share = np.max(masses.sum(axis=0) / mass_kg)
     if share >= 1.0:
         raise InputError(
             "boulders",
             f"together they have {share:.3g} times the moonlet's mass, allowed is less than it has; check mass_kg",
         )
+    names = [f"boulders.{row}" for row in range(len(masses))]
+    directions = [directions_in_space(given, f"{name}.direction", axes) for name in names]
+    speeds = [given[f"{name}.speed_m_s"] for name in names]
+    return np.array([m * v * way for m, v, way in zip(masses, speeds, directions, strict=True)])
+
+
+def boulders_thrown(system: System, state: State, found: Arrivals) -> Thrown:
+    """What all boulders of the one hit that is found carry.
+
+    InputError for an ecliptic direction where the orbit has no pole.
+    """
+    boulders, normal, point = found.given.stated("boulders"), found.normal[:, 0], found.sites.point_m[:, 0]
+    momenta = boulder_momenta(found.given, found.axes, system.secondary.mass_kg)[..., 0]
+    leaves, said = np.zeros(3), []
+    stand = Stand.of(system, state, point)
+    for row, (boulder, momentum) in enumerate(zip(boulders, momenta, strict=True)):
+        leaves = leaves + boulder.mass_kg * stand.far_away(momentum / boulder.mass_kg)[0]
+        if boulder.speed_m_s < stand.escape_speed_m_s:
+            said.append(
+                f"boulder {row} leaves at {boulder.speed_m_s:g} m/s, below the moonlet's escape speed at the site of "
+                f"{stand.escape_speed_m_s:.3g} m/s: it falls back and its momentum should not count"
+            )
+        upwards = float(dot(unit(momentum), normal))
+        if upwards < 0.0:
+            below = np.degrees(np.arcsin(min(1.0, -upwards)))
+            said.append(f"boulder {row} would leave {below:.0f} deg below the ground at the site; check its direction")
+    share = sum(boulder.mass_kg for boulder in boulders) / system.secondary.mass_kg
     if share > MASS_SHARE:
         said.append(f"the boulders have {share:.3g} of the moonlet's mass, above {MASS_SHARE:g}; its loss is neglected")
-    return Thrown(momentum, leaves, tuple(said))
+    return Thrown(momenta.sum(axis=0), leaves, tuple(said))

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import angle_deg
 from ..dynamics.angular_momentum import angular_momenta
 from ..kinds import takes
 from ..motion.state import State, System
+from ..vectors import rotation
 from .apply import Impact
-from .momentum import rotation
 from .reshaping import potential_J
 
 PARTS = ("orbit", "primary spin", "moonlet spin", "potential", "barycentre")
@@ -107,3 +108,15 @@ def _speed(system: System, state: State, impact: Impact) -> np.ndarray:
     """(3,) velocity of that point of the moonlet, from the barycentre."""
     turning = np.cross(rotation(state.attitude2) @ state.rate2_rad_s, _lever(state, impact))
     return system.primary.mass_kg / system.mass_kg * state.velocity_m_s + turning
+
+
+def turns_deg(before: tuple, after: tuple) -> dict[str, np.ndarray]:
+    """How an impact turns the plane of the orbit, and the axis about which the plane then precesses, by the names of
+    the outcomes: angles between the orbits' normals r x v, and between the total angular momenta.
+
+    Each side: primary, secondary and state y (20, ...) as State.vector, at the impact.  The orbit's normal circles the
+    total after the impact, not the normal of before: so the second angle is no part of the precession that follows.
+    """
+    parts = [angular_momenta(*side) for side in (before, after)]
+    orbits, totals = [part[0] for part in parts], [part.sum(axis=0) for part in parts]
+    return {"orbit_plane_change_deg": angle_deg(*orbits), "angular_momentum_tilt_deg": angle_deg(*totals)}

@@ -18,8 +18,8 @@ import numpy as np
 
 from ..constants import G
 from ..motion.state import State, System
+from ..vectors import rotation
 from .ejecta import Crater
-from .momentum import rotation
 
 _AZIMUTHS = 32
 _HALVINGS = 24

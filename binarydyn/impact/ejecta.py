@@ -28,7 +28,7 @@ _NODES = 48
 
 
 @dataclass(frozen=True)
-class Ground:
+class GroundMaterial:
     """Parameters of the scaling; h1 is nan without a gravity regime, h2 and strength_Pa without a strength regime."""
 
     mu: Numbers
@@ -44,13 +44,13 @@ class Ground:
     strength_Pa: Numbers
 
     @classmethod
-    def of(cls, material: Material) -> Ground:
+    def of(cls, material: Material) -> GroundMaterial:
         """As a scenario gives it."""
         values = {name: getattr(material, name) for name in cls.__dataclass_fields__}
         return cls(**{name: np.nan if value is None else value for name, value in values.items()})
 
     @classmethod
-    def named(cls, name: str) -> Ground:
+    def named(cls, name: str) -> GroundMaterial:
         """A row of the table of materials."""
         return cls.of(Material.model_validate({"name": name}))
 
@@ -73,13 +73,13 @@ class Crater:
     by_strength: which regime governs, the one with the smaller crater: what stops it first.
     """
 
-    ground: Ground
+    ground: GroundMaterial
     blow: Blow
     radius_m: Numbers
     by_strength: bool | np.ndarray
 
     @classmethod
-    def of(cls, ground: Ground, blow: Blow) -> Crater:
+    def of(cls, ground: GroundMaterial, blow: Blow) -> Crater:
         """The crater of a blow."""
         strength, gravity = strength_radius_m(ground, blow), gravity_radius_m(ground, blow)
         by_strength = np.isnan(gravity) | (strength < gravity)
@@ -160,14 +160,14 @@ class Crater:
         return self.ground.density_kg_m3 / self.blow.density_kg_m3
 
 
-def strength_radius_m(g: Ground, blow: Blow) -> Numbers:
+def strength_radius_m(g: GroundMaterial, blow: Blow) -> Numbers:
     """R where the ground's strength ends the crater; nan without a strength."""
     ratio, size = g.density_kg_m3 / blow.density_kg_m3, (blow.mass_kg / g.density_kg_m3) ** (1.0 / 3.0)
     stress = g.strength_Pa / (g.density_kg_m3 * blow.speed_m_s**2)
     return g.h2 * size * ratio ** ((1.0 - 3.0 * g.nu) / 3.0) * stress ** (-g.mu / 2.0)
 
 
-def gravity_radius_m(g: Ground, blow: Blow) -> Numbers:
+def gravity_radius_m(g: GroundMaterial, blow: Blow) -> Numbers:
     """R where the weight of the ground ends the crater; nan without h1."""
     ratio, size = g.density_kg_m3 / blow.density_kg_m3, (blow.mass_kg / g.density_kg_m3) ** (1.0 / 3.0)
     exponent = (2.0 + g.mu - 6.0 * g.nu) / (3.0 * (2.0 + g.mu))

@@ -7,14 +7,16 @@ from the primary to the moonlet at t0 in the relaxed state, z along the orbit no
 from __future__ import annotations
 
 from collections.abc import Sequence
+from types import SimpleNamespace
 
 import numpy as np
 
-from ..columns import cross, dot, length, turned_back, unit
+from ..columns import cross, dot, length, towards, turned, turned_back, unit
 from ..errors import InputError
 from ..kinds import takes
 from ..motion.state import State
 from ..scenario import Direction, MutualOrbit
+from ..scenario.side_by_side import Varied
 
 _SMALLEST_SINE = 1e-9
 """Sine of an angle below which a plane is not worth naming: its direction would be known to fewer than 7 digits."""
@@ -47,20 +49,21 @@ def axes_of(r: np.ndarray, v: np.ndarray) -> np.ndarray:
     return np.array([cross(normal, radial), radial, normal])
 
 
-def inertial_direction(axes: np.ndarray, components: Sequence[float]) -> np.ndarray:
+def inertial_direction(axes: np.ndarray, components: Sequence[float] | np.ndarray) -> np.ndarray:
     """Unit vector (3,) in the inertial frame from (along_track, radial, normal), of which only the ratio counts.
 
-    axes (3, 3) as `orbit_axes` returns them.  InputError for zero or non-finite components.
+    axes (3, 3) as `orbit_axes` returns them; of many: (3, n) and axes (3, 3, n).  InputError for zero or non-finite
+    components.
     """
     vector = np.asarray(components, dtype=float)
-    size = np.linalg.norm(vector)
-    if not (np.isfinite(size) and size > 0.0):
+    size = length(vector)
+    if not np.all(np.isfinite(size) & (size > 0.0)):
         raise InputError(
             "direction",
             f"{vector.tolist()} given, finite numbers that are not all zero are allowed; "
             "give along_track, radial, normal",
         )
-    return turned_back(axes, unit(vector))
+    return turned_back(axes, vector / size)
 
 
 def ecliptic_axes(orbit: MutualOrbit | None) -> np.ndarray:
@@ -75,13 +78,15 @@ def ecliptic_axes(orbit: MutualOrbit | None) -> np.ndarray:
             "mutual_orbit.pole_longitude_deg",
             "the orbit's pole is not given, the ecliptic frame needs it; add pole_longitude_deg and pole_latitude_deg",
         )
-    longitude, latitude, ahead = np.radians([*orbit.pole_deg, orbit.node_angle_deg])
-    sine, cosine = np.sin(longitude), np.cos(longitude)
-    pole = np.array([np.cos(latitude) * cosine, np.cos(latitude) * sine, np.sin(latitude)])
-    node = np.array([-sine, cosine, 0.0])
-    beyond = np.cross(pole, node)
-    x = np.cos(ahead) * node + np.sin(ahead) * beyond
-    return np.array([x, np.cross(pole, x), pole])
+    return _axes_of_pole(*orbit.pole_deg, orbit.node_angle_deg)
+
+
+def _axes_of_pole(longitude_deg: np.ndarray, latitude_deg: np.ndarray, node_angle_deg: np.ndarray) -> np.ndarray:
+    """The same of numbers, or (3, 3, n) of (n,) each."""
+    pole, longitude, ahead = towards(longitude_deg, latitude_deg), np.radians(longitude_deg), np.radians(node_angle_deg)
+    node = np.array([-np.sin(longitude), np.cos(longitude), 0.0 * longitude])
+    x = np.cos(ahead) * node + np.sin(ahead) * cross(pole, node)
+    return np.array([x, cross(pole, x), pole])
 
 
 def direction_in_space(direction: Direction, axes: np.ndarray, orbit: MutualOrbit | None) -> np.ndarray:
@@ -89,12 +94,21 @@ def direction_in_space(direction: Direction, axes: np.ndarray, orbit: MutualOrbi
 
     InputError for an ecliptic direction where the orbit has no pole.
     """
-    unit = np.array(direction.unit)
+    one = Varied(SimpleNamespace(direction=direction, mutual_orbit=orbit), {}, 1)
+    return directions_in_space(one, "direction", axes[..., None])[:, 0]
+
+
+def directions_in_space(given: Varied, name: str, axes: np.ndarray) -> np.ndarray:
+    """(3, n) of the direction of that dotted name, of many pairs with axes (3, 3, n)."""
+    direction = given.stated(name)
+    numbers = given.vector(name, *direction.parts)
+    if direction.frame == "orbit":
+        return inertial_direction(axes, numbers)
     if direction.frame == "inertial":
-        return unit
-    if direction.frame == "ecliptic":
-        return ecliptic_axes(orbit) @ unit
-    return inertial_direction(axes, unit)
+        return unit(numbers)
+    ecliptic_axes(given.stated("mutual_orbit"))  # refuses an orbit without a pole
+    pole = given.vector("mutual_orbit", "pole_longitude_deg", "pole_latitude_deg", "node_angle_deg")
+    return turned(_axes_of_pole(*pole), towards(*numbers))
 
 
 def tilted(
@@ -125,3 +139,8 @@ def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:
     first, upright = cross(normal, direction), along_track - dot(along_track, direction) * direction
     first = unit(np.where(length(first) < _SMALLEST_SINE, upright, first))
     return np.array([first, cross(direction, first)])
+
+
+def outward(axis: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """The axis, or its opposite, that leaves the ground; vectors (3,) or (3, n)."""
+    return np.where(dot(axis, normal) >= 0.0, axis, -axis)

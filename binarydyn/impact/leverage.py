@@ -8,30 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from ..bodies import Ellipsoid
+from ..columns import turned
 from ..motion.state import System
-from ..scenario import MomentumTransfer, Scenario
-from ..scenario.fields import unchecked
-from ..scenario.tables.bodies import axes_of_ratios
-from .apply import ImpactSpec, impact_on
-from .frame import direction_in_space, orbit_axes
-from .slopes import normal_radius_m
+from ..scenario import Scenario
+from ..scenario.side_by_side import Varied
+from .boulders import boulder_momenta
+from .hits import arrivals
 
-_OF_GEOMETRY = (
-    "impactor.direction",
-    "impactor.site",
-    "impactor.aim",
-    "momentum_transfer.ejecta",
-    "mutual_orbit.pole",
-    "mutual_orbit.node",
-    "boulders.",
-)
-_OF_EJECTA = "momentum_transfer.ejecta_direction."
+_OF_SITE = ("impactor.direction", "impactor.site", "impactor.aim", "mutual_orbit.pole", "mutual_orbit.node")
 _OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
+_OF_REST = ("momentum_transfer.ejecta", "boulders.")
 
 
 @dataclass(frozen=True)
@@ -65,8 +55,8 @@ class Leverage:
 
 
 def leverage(system: System, scenario: Scenario) -> Leverage:
-    """One row: the hit of a scenario on a system.  InputError as impact_on."""
-    return _rows([_one(system, _spec(system, scenario))])
+    """One row: the hit of a scenario on a system in its state."""
+    return leverages(system, scenario, {"": np.zeros(1)})
 
 
 def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray]) -> Leverage:
@@ -74,74 +64,34 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
 
     The relaxed moonlet's orbit axes and attitude do not depend on the inputs (in its frame, by construction).
     """
-    transfer = scenario.momentum_transfer
-    starts = _OF_GEOMETRY if transfer.ejecta_direction else _OF_GEOMETRY + _OF_GROUND
-    names = [name for name in inputs if name.startswith(starts)]
-    if all(name.startswith(_OF_EJECTA) for name in names):
-        one, count = leverage(system, scenario), len(next(iter(inputs.values()), [0]))
-        all_alike = Leverage(*(np.repeat(getattr(one, name), count, axis=0) for name in Leverage.__dataclass_fields__))
-        return replace(all_alike, ejecta=_directions(system, scenario, inputs, names)) if names else all_alike
-    rows = []
-    for values in zip(*(inputs[name] for name in names), strict=True):
-        given = scenario
-        for name, value in zip(names, values, strict=True):
-            given = _replaced(given, name.split("."), float(value))
-        hit = system
-        if any(name.startswith(_OF_GROUND) for name in names) and isinstance(system.secondary, Ellipsoid):
-            body = given.secondary
-            axes = body.semi_axes_m if body.axis_ratio_ab is None else axes_of_ratios(body)
-            axes = tuple(sorted(axes, reverse=True))
-            hit = replace(system, secondary=Ellipsoid.of_mass(axes, system.secondary.mass_kg))
-        rows.append(_one(hit, _spec(hit, given)))
-    return _rows(rows)
+    named, ground = bool(scenario.momentum_transfer.ejecta_direction), isinstance(system.secondary, Ellipsoid)
+    of_site = _OF_SITE if named or not ground else _OF_SITE + _OF_GROUND
+    columns = {name: values for name, values in inputs.items() if name.startswith((*of_site, *_OF_REST))}
+    given, body = Varied(scenario, columns, len(next(iter(inputs.values())))), system.secondary
+    at_site = {name: values for name, values in columns.items() if name.startswith(of_site)}
+    # Where nothing of the site varies, it is found once.
+    there = Varied(scenario, at_site, given.count if at_site else 1)
+    if any(name.startswith(_OF_GROUND) for name in at_site):
+        body = _Ellipsoids(np.sort(there.semi_axes_m("secondary"), axis=0)[::-1])
+    with np.errstate(all="ignore"):
+        found = replace(arrivals(there, system.primary, body, system.state.vector[:, None]), given=given)
+        recoil = np.zeros((3, 1))
+        if scenario.boulders:
+            thrown = boulder_momenta(given, found.axes, system.secondary.mass_kg).sum(axis=0)
+            recoil = -turned(found.axes, thrown)
+        hit = found.sites.met & ~found.grazing
+        vectors = turned(found.axes, found.flight), turned(found.axes, found.ejecta), found.sites.point_m, recoil
+    rows = (np.broadcast_to(np.where(hit, vector, np.nan), (3, given.count)).T.copy() for vector in vectors)
+    return Leverage(*rows, np.broadcast_to(hit, given.count).copy())
 
 
-def _spec(system: System, scenario: Scenario) -> ImpactSpec:
-    """What decides flight and axis; beta and the ground's material do not, but for the width of the crater."""
-    kept = {
-        "ejecta_direction",
-        "ejecta_tilt_deg",
-        "ejecta_tilt_azimuth_deg",
-    } & scenario.momentum_transfer.model_fields_set
-    transfer = unchecked(MomentumTransfer(), {name: getattr(scenario.momentum_transfer, name) for name in kept})
-    radius = normal_radius_m(system, scenario.impactor, scenario.momentum_transfer)
-    impactor = unchecked(scenario.impactor, {"normal_radius_m": radius})
-    return ImpactSpec(impactor, transfer, None, scenario.mutual_orbit, boulders=scenario.boulders)
+@dataclass(frozen=True)
+class _Ellipsoids:
+    """Outlines of n moonlets, semi_axes_m (3, n)."""
 
+    semi_axes_m: np.ndarray
 
-def _one(system: System, given: ImpactSpec) -> tuple:
-    axes = orbit_axes(system.state)
-    impact = impact_on(system, given)
-    if impact.status != "hit":
-        return *np.full((4, 3), np.nan), False
-    flight = axes @ direction_in_space(given.impactor.direction, axes, given.mutual_orbit)
-    recoil = -(axes @ impact.thrown.momentum_kg_m_s) if impact.thrown else np.zeros(3)
-    return flight, axes @ impact.released.axis, impact.site.point_m, recoil, True
-
-
-def _directions(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray], names: list[str]) -> np.ndarray:
-    """(n, 3) ejecta's axes in orbit axes where they alone vary: the site need not be found again for each."""
-    axes, given = orbit_axes(system.state), scenario.momentum_transfer.ejecta_direction
-    keys = [name.removeprefix(_OF_EJECTA).split(".") for name in names]
-    rows = []
-    for values in zip(*(inputs[name] for name in names), strict=True):
-        one = given
-        for path, value in zip(keys, values, strict=True):
-            one = _replaced(one, path, float(value))
-        rows.append(direction_in_space(one, axes, scenario.mutual_orbit))
-    return np.array(rows) @ axes.T
-
-
-def _rows(rows: list[tuple]) -> Leverage:
-    return Leverage(*(np.array(column) for column in zip(*rows, strict=True)))
-
-
-def _replaced(table: Any, path: list[str], value: float) -> Any:
-    """A table with one number replaced, not checked again: the draws keep to the ranges of the keys."""
-    if not path:
-        return value
-    first, *rest = path
-    if isinstance(table, tuple):
-        index = int(first)
-        return *table[:index], _replaced(table[index], rest, value), *table[index + 1 :]
-    return unchecked(table, {first: _replaced(getattr(table, first), rest, value)})
+    @property
+    def bounding_radius_m(self) -> np.ndarray:
+        """(n,): a."""
+        return self.semi_axes_m[0]

@@ -6,22 +6,25 @@ I2 dw = l x (M2 dv), with all momentum acting at the impact point l.
 Valid for a push that is over before the moonlet has moved or turned (most of the momentum leaves with the fast ejecta,
 within seconds), and while the mass that stays or leaves is small: the impactor's m is not added to M2, which
 changes dv by the share m/M2 (1e-7 for half a tonne on 4e9 kg), and inertia and centre of mass are kept.
+
+Of one pair or of many side by side: states y (20,) or (20, n) as State.vector, vectors (3,) or (3, n); bodies have
+mass_kg and inertia_kg_m2, () and (3,) or (n,) and (3, n).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..columns import cross, dot, turned_back
+from ..columns import cross, dot, length, turned, turned_back
 from ..motion.state import State, System
-from ..vectors import rotation_of_quaternion
+from ..vectors import rotation
 
 
 @dataclass(frozen=True)
 class MomentumAudit:
-    """Books of an impact from the states before and after it; vectors (3,) in the inertial frame.
+    """Books of an impact from the states before and after it; vectors (3,) in the inertial frame, (3, n) of many.
 
     impactor = brought by the impactor, ejecta = carried away from the moonlet, in its frame, pair_ejecta = carried away
     from the pair, in the frame of its barycentre, received = M2 times the change of the moonlet's velocity;
@@ -58,75 +61,65 @@ class MomentumAudit:
         return orbital + self.rotational_after_J - self.rotational_before_J + self.barycentre_kinetic_after_J
 
 
-def rotation(attitude: np.ndarray) -> np.ndarray:
-    """(3, 3) body -> inertial of a quaternion."""
-    return np.array(rotation_of_quaternion(*(float(q) for q in attitude))).reshape(3, 3)
-
-
 def ejecta_momentum(impactor_kg_m_s: np.ndarray, beta: float | np.ndarray, ejecta_direction: np.ndarray) -> np.ndarray:
-    """(3,) or (3, n) kg m/s that the ejecta carry away, -(beta - 1) (E . m U) E; E unit, whose sign does not matter."""
+    """kg m/s that the ejecta carry away, -(beta - 1) (E . m U) E; E unit, whose sign does not matter."""
     return -(beta - 1.0) * dot(ejecta_direction, impactor_kg_m_s) * ejecta_direction
 
 
-def spin_change(body, to_inertial: np.ndarray, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> np.ndarray:
-    """(3,) or (3, n) rad/s in the body frame by momentum, inertial, that arrives at a point of the body frame."""
-    return cross(point_m, turned_back(to_inertial, momentum_kg_m_s)) / body.inertia_kg_m2
-
-
-def pushed(system: System, before: State, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> State:
-    """The state after momentum (3,), inertial, was given to the secondary at a point (3,) of its body frame.
+def with_momentum(body, y: np.ndarray, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> np.ndarray:
+    """The states after momentum, inertial, was given to the secondaries at points of their body frames.
 
     r' = v2 - v1 and the primary is not pushed, so r' changes by all of dv; positions and attitudes stay.
     """
-    body = system.secondary
-    turn = spin_change(body, rotation(before.attitude2), momentum_kg_m_s, point_m)
-    return State(
-        before.position_m,
-        before.velocity_m_s + momentum_kg_m_s / body.mass_kg,
-        before.attitude1,
-        before.rate1_rad_s,
-        before.attitude2,
-        before.rate2_rad_s + turn,
-    )
+    after = y.copy()
+    after[3:6] += momentum_kg_m_s / body.mass_kg
+    after[17:20] += cross(point_m, turned_back(rotation(y[13:17]), momentum_kg_m_s)) / body.inertia_kg_m2
+    return after
+
+
+def pushed(system: System, before: State, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> State:
+    """The same of one system in a state."""
+    y = with_momentum(system.secondary, before.vector, momentum_kg_m_s, point_m)
+    return replace(before, velocity_m_s=y[3:6], rate2_rad_s=y[17:20])
 
 
 def momentum_audit(
-    system: System,
-    before: State,
-    after: State,
+    primary,
+    secondary,
+    before: np.ndarray,
+    after: np.ndarray,
     impactor_kg_m_s: np.ndarray,
     ejecta_kg_m_s: np.ndarray,
     point_m: np.ndarray,
     pair_ejecta_kg_m_s: np.ndarray | None = None,
 ) -> MomentumAudit:
-    """Compare two states with the momentum (3,), inertial, that was brought to and carried away from a point (3,)
-    of the secondary's body frame; pair_ejecta is what leaves the pair, by default all of it."""
-    m, m2 = system.reduced_mass_kg, system.secondary.mass_kg
-    share = system.primary.mass_kg / system.mass_kg
-    inertia, to_inertial = system.secondary.inertia_kg_m2, rotation(before.attitude2)
-    r, v, w, dv = before.position_m, before.velocity_m_s, before.rate2_rad_s, after.velocity_m_s - before.velocity_m_s
-    dw = after.rate2_rad_s - w
+    """Compare states y with the momenta, inertial, that were brought to and carried away from points of the
+    secondaries' body frames; pair_ejecta is what leaves the pair, by default all of it."""
+    mass, m2, inertia = primary.mass_kg + secondary.mass_kg, secondary.mass_kg, secondary.inertia_kg_m2
+    share, to_inertial = primary.mass_kg / mass, rotation(before[13:17])
+    m = share * m2
+    r, v, w = before[0:3], before[3:6], before[17:20]
+    dv, dw = after[3:6] - v, after[17:20] - w
     given = impactor_kg_m_s - ejecta_kg_m_s
-    received, both_dv = m2 * dv, given / system.mass_kg
+    received, both_dv = m2 * dv, given / mass
     leaves = ejecta_kg_m_s if pair_ejecta_kg_m_s is None else pair_ejecta_kg_m_s
-    barycentre_dv = (impactor_kg_m_s - leaves) / system.mass_kg
+    barycentre_dv = (impactor_kg_m_s - leaves) / mass
 
     # The primary's spin may be hundreds of times the change: differences are taken part by part.
-    angular_change = m * np.cross(r, dv) + to_inertial @ (inertia * dw)
-    impact_point = share * r + to_inertial @ point_m
-    angular_scale = np.linalg.norm(impact_point) * np.linalg.norm(given)
-    angular_scale += m * np.linalg.norm(np.cross(r, v)) + np.linalg.norm(inertia * w)
+    angular_change = m * cross(r, dv) + turned(to_inertial, inertia * dw)
+    impact_point = share * r + turned(to_inertial, point_m)
+    angular_scale = length(impact_point) * length(given) + m * length(cross(r, v)) + length(inertia * w)
 
-    orbital = [0.5 * m * (u @ u) for u in (v, after.velocity_m_s)]
-    rotational = [0.5 * (u @ (inertia * u)) for u in (w, after.rate2_rad_s)]
-    barycentre = 0.5 * system.mass_kg * (both_dv @ both_dv)
+    orbital = [0.5 * m * dot(u, u) for u in (v, after[3:6])]
+    rotational = [0.5 * dot(u, inertia * u) for u in (w, after[17:20])]
+    barycentre = 0.5 * mass * dot(both_dv, both_dv)
     # Mean of the impact point's velocities before and after.
-    point_velocity = share * (v + 0.5 * dv) + 0.5 * both_dv + to_inertial @ np.cross(w + 0.5 * dw, point_m)
+    point_velocity = share * (v + 0.5 * dv) + 0.5 * both_dv + turned(to_inertial, cross(w + 0.5 * dw, point_m))
     energy_change = orbital[1] - orbital[0] + rotational[1] - rotational[0] + barycentre
     energy_scale = sum(orbital) + sum(rotational) + barycentre
 
-    linear_scale = np.linalg.norm(given) + m * np.linalg.norm(v)
-    pair_difference = system.mass_kg * barycentre_dv - received - (ejecta_kg_m_s - leaves)
+    linear_scale = length(given) + m * length(v)
+    pair_difference = mass * barycentre_dv - received - (ejecta_kg_m_s - leaves)
     return MomentumAudit(
         impactor_kg_m_s=impactor_kg_m_s,
         ejecta_kg_m_s=ejecta_kg_m_s,
@@ -134,13 +127,13 @@ def momentum_audit(
         received_kg_m_s=received,
         barycentre_dv_m_s=barycentre_dv,
         angular_momentum_change_kg_m2_s=angular_change,
-        orbital_kinetic_before_J=float(orbital[0]),
-        orbital_kinetic_after_J=float(orbital[1]),
-        rotational_before_J=float(rotational[0]),
-        rotational_after_J=float(rotational[1]),
-        barycentre_kinetic_after_J=float(barycentre),
-        linear_residual=float(np.linalg.norm(received - given) / linear_scale),
-        pair_residual=float(np.linalg.norm(pair_difference) / linear_scale),
-        angular_residual=float(np.linalg.norm(angular_change - np.cross(impact_point, given)) / angular_scale),
-        energy_residual=float(abs(energy_change - given @ point_velocity) / energy_scale),
+        orbital_kinetic_before_J=orbital[0],
+        orbital_kinetic_after_J=orbital[1],
+        rotational_before_J=rotational[0],
+        rotational_after_J=rotational[1],
+        barycentre_kinetic_after_J=barycentre,
+        linear_residual=length(received - given) / linear_scale,
+        pair_residual=length(pair_difference) / linear_scale,
+        angular_residual=length(angular_change - cross(impact_point, given)) / angular_scale,
+        energy_residual=abs(energy_change - dot(given, point_velocity)) / energy_scale,
     )

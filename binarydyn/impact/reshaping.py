@@ -27,7 +27,7 @@ from ..gravity.mutual import mutual_gravity
 from ..kinds import NUMBER, takes
 from ..motion.state import Body, State, System
 from ..scenario import Reshaping
-from .momentum import rotation
+from ..vectors import rotation
 
 BODIES = ("primary", "secondary")
 

@@ -1,26 +1,29 @@
-"""Where the impactor meets the moonlet: the line of flight and the actual shape, or a point of the surface by name.
+"""Where impactors meet the moonlet: the line of flight and the actual shape, or a point of the surface by name.
 
 The line is straight and the bodies stand as they do at the instant of contact: at km/s the pair is crossed in less
-than a second, in which the moonlet moves by decimetres and turns by about a hundredth of a degree.
+than a second, in which the moonlet moves by decimetres and turns by about a hundredth of a degree.  Of one pair or of
+many side by side: directions (3, n) in the frames of the moonlets, which are ellipsoids with semi_axes_m (3,) or
+(3, n), or one body of any other shape.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
 
 import numpy as np
 
 from ..bodies import Hit
-from ..bodies.surface import Facets
-from ..columns import cross, dot, length
+from ..bodies.surface import Facets, ellipsoid_distance
+from ..columns import angle_deg, cross, dot, length, towards, unit
 
 EDGE_ON_COSINE = 1e-7
 """Rounding makes of a tangent line a chord of 1e-8 of the size, the root of 1e-16: below this a flight only touches."""
 
 
-class Surface(Protocol):
-    """What a site asks of a body; bodies/ provides it."""
+class Target(Protocol):
+    """What a site asks of a body that is no ellipsoid; bodies/ provides it."""
 
     bounding_radius_m: float
     spacing_m: float
@@ -53,95 +56,167 @@ class Site:
     @property
     def longitude_deg(self) -> float:
         """East longitude of the point seen from the centre of mass, -180 to 180."""
-        return float(np.degrees(np.arctan2(self.point_m[1], self.point_m[0])))
+        return float(longitude_latitude_deg(self.point_m)[0])
 
     @property
     def latitude_deg(self) -> float:
         """Latitude of the point seen from the centre of mass, -90 to 90."""
-        return float(np.degrees(np.arctan2(self.point_m[2], np.hypot(self.point_m[0], self.point_m[1]))))
+        return float(longitude_latitude_deg(self.point_m)[1])
+
+
+def longitude_latitude_deg(point_m: np.ndarray) -> np.ndarray:
+    """(2,) or (2, n) of points (3,) or (3, n), seen from the centre of mass."""
+    x, y, z = point_m
+    return np.degrees([np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))])
 
 
 @dataclass(frozen=True)
-class Miss:
-    """Nothing is hit; `reason` says why and what to change."""
+class Sites:
+    """Where n lines of flight end: points and outward unit normals (3, n), body frames; nothing where they miss.
 
-    reason: str
+    ground: normals (3, n) of the facets that are hit, of which `normal` is a mean where a radius is given; distance_m
+    (n,) along the ray, facet (n,) its number, below 0 on an ellipsoid.  why (n,): why a line misses, else empty.
+    """
+
+    point_m: np.ndarray
+    normal: np.ndarray
+    ground: np.ndarray
+    distance_m: np.ndarray
+    facet: np.ndarray
+    met: np.ndarray
+    why: np.ndarray
+
+    @classmethod
+    def at(cls, point_m: np.ndarray, normal: np.ndarray) -> Sites:
+        """Places that are hit, of which only these are known."""
+        count = normal.shape[1]
+        unknown = np.full(count, np.nan), np.full(count, -1)
+        return cls(point_m, normal, normal, *unknown, np.ones(count, dtype=bool), _no_reasons(count))
+
+    def missed(self, at: np.ndarray, why: Callable[[int], str]) -> Sites:
+        """The same, but that those `at` (n,), of what is met, miss for a reason."""
+        at, reasons = self.met & at, self.why.copy()
+        for i in np.flatnonzero(at).tolist():
+            reasons[i] = why(i)
+        return replace(self, met=self.met & ~at, why=reasons)
+
+    def hit(self, i: int) -> Hit:
+        """The meeting of one line with the surface."""
+        facet = int(self.facet[i])
+        return Hit(self.point_m[:, i], self.ground[:, i], float(self.distance_m[i]), None if facet < 0 else facet)
+
+    def one(self, i: int, flight: np.ndarray, normal_radius_m: float) -> Site:
+        """One of them, met by a flight (3,) in its body frame."""
+        point, normal = self.point_m[:, i], self.normal[:, i]
+        lever_arm, incidence = float(length(cross(point, flight))), float(angle_deg(normal, -flight))
+        return Site(point, normal, lever_arm, incidence, normal_radius_m, self.hit(i))
 
 
-ONLY_TOUCHES = "the line of flight only touches the moonlet's surface; aim closer to the centre"
 BEHIND = "the line of flight meets the primary before the moonlet; choose another direction"
 
 
-def passes_by(offset_m: float) -> str:
-    """Why a line of flight at that distance from the centre misses."""
-    return (
-        f"the line of flight passes the moonlet's centre at {offset_m:.6g} m "
-        "and does not meet its surface; aim closer to the centre"
-    )
+def sites_by_aim(body: Any, flight: np.ndarray, offset_m: np.ndarray, normal_radius_m: float = 0.0) -> Sites:
+    """First meetings of the lines of flight with the surface.
 
-
-def faces_away(longitude_deg: float, latitude_deg: float, incidence_deg: float) -> str:
-    """Why a site cannot be hit."""
-    return (
-        f"{_place(longitude_deg, latitude_deg)} faces away from the impactor ({incidence_deg:.1f} deg between its "
-        "normal and the way back, less than 90 is allowed); choose a site on the other side"
-    )
-
-
-def _place(longitude_deg: float, latitude_deg: float) -> str:
-    return f"the site at longitude {longitude_deg:g}, latitude {latitude_deg:g} deg"
-
-
-def site_by_aim(
-    body: Surface, direction: np.ndarray, offset_m: np.ndarray, normal_radius_m: float = 0.0
-) -> Site | Miss:
-    """First meeting of the line of flight with the surface.
-
-    direction (3,) unit, offset_m (3,) of the line from the centre of mass and normal to it, both in the body frame;
-    the normal is the mean over the ground within normal_radius_m.
+    flight (3, n) unit, offset_m (3, n) of the lines from the centre of mass and normal to them, both in the body frame;
+    a normal is the mean over the ground within normal_radius_m.
     """
-    hit = body.hit(offset_m - 2.0 * body.bounding_radius_m * direction, direction)
-    if hit is None:
-        return Miss(passes_by(float(np.linalg.norm(offset_m))))
-    if hit.normal @ direction > -EDGE_ON_COSINE:
-        return Miss(ONLY_TOUCHES)
-    return _site(body, hit, direction, normal_radius_m)
+    found = _first_met(body, offset_m - 2.0 * body.bounding_radius_m * flight, flight)
+    off = length(offset_m)
+    for i in np.flatnonzero(~found.met).tolist():
+        found.why[i] = (
+            f"the line of flight passes the moonlet's centre at {off[i]:.6g} m and does not meet its surface; aim "
+            "closer to the centre"
+        )
+    edge_on = dot(found.normal, flight) > -EDGE_ON_COSINE
+    touches = "the line of flight only touches the moonlet's surface; aim closer to the centre"
+    return _averaged(body, found.missed(edge_on, lambda i: touches), normal_radius_m)
 
 
-def site_by_coordinates(
-    body: Surface, direction: np.ndarray, longitude_deg: float, latitude_deg: float, normal_radius_m: float = 0.0
-) -> Site | Miss:
-    """The ground at a body longitude and latitude, if the direction of flight (3,), body frame, can reach it.
+def sites_by_coordinates(
+    body: Any, flight: np.ndarray, longitude_deg: np.ndarray, latitude_deg: np.ndarray, normal_radius_m: float = 0.0
+) -> Sites:
+    """The ground at body longitudes and latitudes (n,), where the flights (3, n), body frame, can reach it.
 
     InputError for coordinates that name no ground.
     """
-    hit = body.at_longitude_latitude(longitude_deg, latitude_deg)
-    if hit.normal @ direction > -EDGE_ON_COSINE:
-        return Miss(faces_away(longitude_deg, latitude_deg, float(incidence_deg(hit.normal, direction))))
-    if _hidden(body, hit, direction):
-        place = _place(longitude_deg, latitude_deg)
-        return Miss(f"{place} is hidden from the impactor by higher ground; choose a site in view")
-    return _site(body, hit, direction, normal_radius_m)
+    found = _ground_at(body, flight, longitude_deg, latitude_deg)
+    steep = angle_deg(found.normal, -flight)
+
+    def place(i: int) -> str:
+        return f"the site at longitude {longitude_deg[i]:g}, latitude {latitude_deg[i]:g} deg"
+
+    found = found.missed(
+        dot(found.normal, flight) > -EDGE_ON_COSINE,
+        lambda i: (
+            f"{place(i)} faces away from the impactor ({steep[i]:.1f} deg between its normal and the way back, less "
+            "than 90 is allowed); choose a site on the other side"
+        ),
+    )
+    hidden = _hidden(body, found, flight)
+    found = found.missed(
+        hidden, lambda i: f"{place(i)} is hidden from the impactor by higher ground; choose a site in view"
+    )
+    return _averaged(body, found, normal_radius_m)
 
 
-def is_behind(body: Surface, point_m: np.ndarray, direction: np.ndarray) -> bool:
-    """Whether the line of flight meets another body on its way to a point; all in that body's frame."""
-    return body.hit(point_m, -direction) is not None
+def are_behind(body: Any, point_m: np.ndarray, flight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n,) whether a line of flight meets another body on its way to a point, all (3, n) in that body's frame, and
+    whether that is unsure: of bodies that can be hit by no ray it is asked of the sphere about them."""
+    if hasattr(body, "semi_axes_m") or hasattr(body, "hit"):
+        behind = _first_met(body, point_m, -flight).met
+        return behind, np.zeros_like(behind)
+    radius = np.ones((3, 1)) * body.bounding_radius_m
+    behind = ellipsoid_distance(radius, point_m, -flight)[1]
+    return np.zeros_like(behind), behind
 
 
-def _hidden(body: Surface, hit: Hit, direction: np.ndarray) -> bool:
+def _first_met(body: Any, origin_m: np.ndarray, ray: np.ndarray) -> Sites:
+    """Where rays (3, n) from outside meet a body."""
+    if not hasattr(body, "semi_axes_m"):
+        return _of_hits([body.hit(*each) for each in zip(origin_m.T, ray.T, strict=True)])
+    shape = np.reshape(body.semi_axes_m, (3, -1))
+    distance, met = ellipsoid_distance(shape, origin_m, ray)
+    point = origin_m + distance * ray
+    normal = unit(point / shape**2)
+    return Sites(point, normal, normal, distance, np.full_like(met, -1, dtype=int), met, _no_reasons(len(met)))
+
+
+def _ground_at(body: Any, flight: np.ndarray, longitude_deg: np.ndarray, latitude_deg: np.ndarray) -> Sites:
+    """Whatever the flight."""
+    if hasattr(body, "semi_axes_m"):
+        return _first_met(body, np.zeros_like(flight), towards(longitude_deg, latitude_deg))
+    return _of_hits([body.at_longitude_latitude(*each) for each in zip(longitude_deg, latitude_deg, strict=True)])
+
+
+def _of_hits(hits: Sequence[Hit | None]) -> Sites:
+    """Of single rays."""
+    met, nowhere = np.array([hit is not None for hit in hits]), Hit(np.full(3, np.nan), np.full(3, np.nan), np.nan)
+    rows = [hit or nowhere for hit in hits]
+    point, normal = (np.array([getattr(row, name) for row in rows]).T for name in ("point_m", "normal"))
+    distance = np.array([row.distance_m for row in rows])
+    facet = np.array([-1 if row.facet is None else row.facet for row in rows])
+    return Sites(point, normal, normal, distance, facet, met, _no_reasons(len(rows)))
+
+
+def _no_reasons(count: int) -> np.ndarray:
+    return np.full(count, "", dtype=object)
+
+
+def _hidden(body: Target, found: Sites, flight: np.ndarray) -> np.ndarray:
     """Whether a line from outside meets other ground first; a millionth of the size is left to rounding."""
     size = body.bounding_radius_m
-    first = body.hit(hit.point_m - 3.0 * size * direction, direction)
-    return first is not None and first.distance_m < (3.0 - 1e-6) * size
+    if hasattr(body, "semi_axes_m"):
+        return np.zeros_like(found.met)
+    first = _first_met(body, found.point_m - 3.0 * size * flight, flight)
+    return first.met & (first.distance_m < (3.0 - 1e-6) * size)
 
 
-def incidence_deg(normal: np.ndarray, direction: np.ndarray) -> np.ndarray:
-    """Between the way back and the normal, vectors (3,) or (3, n); an arc cosine would lose half its digits at 0."""
-    return np.degrees(np.arctan2(length(cross(normal, direction)), -dot(normal, direction)))
-
-
-def _site(body: Surface, hit: Hit, direction: np.ndarray, normal_radius_m: float) -> Site:
-    normal = body.normal_about(hit, normal_radius_m) if normal_radius_m > 0.0 else hit.normal
-    lever_arm = float(length(cross(hit.point_m, direction)))
-    return Site(hit.point_m, normal, lever_arm, float(incidence_deg(normal, direction)), normal_radius_m, hit)
+def _averaged(body: Target, found: Sites, radius_m: float) -> Sites:
+    """With the mean normals of the ground within a radius; an ellipsoid is smooth."""
+    if hasattr(body, "semi_axes_m") or not radius_m > 0.0:
+        return found
+    normal = found.normal.copy()
+    for i in np.flatnonzero(found.met).tolist():
+        normal[:, i] = body.normal_about(found.hit(i), radius_m)
+    return replace(found, normal=normal)

@@ -19,14 +19,15 @@ import numpy as np
 from ..columns import length
 from ..constants import G
 from ..kinds import takes
-from ..motion.state import System
+from ..motion.state import Body
 from ..scenario import Impactor, MomentumTransfer, Sampling
 from .draws import drawn
-from .ejecta import Blow, Crater, Ground, Numbers
-from .site import Site
+from .ejecta import Blow, Crater, GroundMaterial, Numbers
 
 DRAWS = 2000
 """A quantile at one sigma is then good to 3 % of sigma."""
+ACROSS_COSINE = 1e-6
+"""Ejecta this nearly across the flight take up nothing of it along their axis: beta along it has no meaning."""
 INPUTS = (
     "momentum_transfer.material.",
     "momentum_transfer.launch_angle_deg",
@@ -50,13 +51,8 @@ class Place:
     escape_speed_m_s: Numbers
 
     @classmethod
-    def of(cls, system: System, site: Site, axis_cosine: float) -> Place:
-        """At a site of the secondary; axis_cosine = -E.U/|U|."""
-        return cls.at(system.secondary.mass_kg, site.point_m, site.incidence_deg, axis_cosine)
-
-    @classmethod
     def at(cls, mass_kg: Numbers, point_m: np.ndarray, incidence_deg: Numbers, axis_cosine: Numbers) -> Place:
-        """At a point of the frame of a moonlet of this mass: vectors (3,), or (3, n) of n moonlets."""
+        """At a point of the frame of a moonlet of this mass; axis_cosine = -E.U/|U|."""
         height = length(point_m)
         well = G * mass_kg / height
         return cls(
@@ -80,7 +76,7 @@ class Yield:
 
 
 @dataclass(frozen=True)
-class Scaled:
+class EjectaScaling:
     """beta from a material.  beta_low and beta_high hold the middle 68 % of its distribution.
 
     Masses: launched = captured (falls back on the moonlet) + lost (leaves it).  cone_half_angle_deg: about E; its
@@ -106,7 +102,7 @@ class Scaled:
 
 
 def _leaving(
-    ground: Ground, blow: Blow, place: Place, launch_angle_deg: Numbers, far_away: bool, oblique: str
+    ground: GroundMaterial, blow: Blow, place: Place, launch_angle_deg: Numbers, far_away: bool, oblique: str
 ) -> Yield:
     """Beta and masses; blow.speed_m_s is the whole speed of the impactor.  All numbers may be arrays (n,)."""
     driving = blow.speed_m_s * (place.incidence_cosine if oblique == "normal_component" else 1.0)
@@ -119,15 +115,15 @@ def _leaving(
 
 
 def scaled(
-    system: System, place: Place, impactor: Impactor, transfer: MomentumTransfer, sampling: Sampling | None = None
-) -> Scaled:
-    """beta of a material at a place of the secondary, with its spread: of the scaling, and of what [sampling] gives."""
+    moonlet: Body, place: Place, impactor: Impactor, transfer: MomentumTransfer, sampling: Sampling | None = None
+) -> EjectaScaling:
+    """beta of a material at a place of the moonlet, with its spread: of the scaling, and of what [sampling] gives."""
     one = yielded(place, impactor, transfer, {})
     if sampling and any(name.startswith(INPUTS) for name in sampling.quantities):
         low, high = np.quantile(beta_draws(place, impactor, transfer, sampling), [0.158655, 0.841345])
     else:
         low, high = (1.0 + (one.beta - 1.0) * np.exp(sign * transfer.scaling_sigma) for sign in (-1.0, 1.0))
-    return Scaled(
+    return EjectaScaling(
         crater=one.crater,
         beta=float(one.beta),
         beta_low=float(low),
@@ -138,7 +134,7 @@ def scaled(
         ejecta_mass_kg=float(one.launched_kg),
         mass_lost_kg=float(one.lost_kg),
         counted=float(one.counted),
-        warnings=_warnings(system, one, transfer),
+        warnings=_warnings(moonlet, one, transfer),
     )
 
 
@@ -164,9 +160,9 @@ def beta_draws(
 
 def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs: dict[str, np.ndarray]) -> Yield:
     """What leaves the crater, with numbers of the scenario replaced by arrays (n,), by their dotted names."""
-    ground = Ground.of(transfer.material)
-    names = {name: f"momentum_transfer.material.{name}" for name in Ground.__dataclass_fields__}
-    ground = Ground(**{name: inputs.get(dotted, getattr(ground, name)) for name, dotted in names.items()})
+    ground = GroundMaterial.of(transfer.material)
+    names = {name: f"momentum_transfer.material.{name}" for name in GroundMaterial.__dataclass_fields__}
+    ground = GroundMaterial(**{name: inputs.get(dotted, getattr(ground, name)) for name, dotted in names.items()})
     mass = inputs.get("impactor.mass_kg", impactor.mass_kg)
     if impactor.radius_m is None:
         density = inputs.get("impactor.density_kg_m3", impactor.density_kg_m3)
@@ -185,9 +181,9 @@ def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs
     )
 
 
-def _warnings(system: System, found: Yield, transfer: MomentumTransfer) -> tuple[str, ...]:
+def _warnings(body: Body, found: Yield, transfer: MomentumTransfer) -> tuple[str, ...]:
     """Where the scaling is outside its validity, and what it leaves out."""
-    crater, body, material = found.crater, system.secondary, transfer.material
+    crater, material = found.crater, transfer.material
     size = (3.0 * body.volume_m3 / (4.0 * np.pi)) ** (1.0 / 3.0)
     said = []
     if crater.radius_m > 0.5 * size:

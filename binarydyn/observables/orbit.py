@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import angle_deg
 from ..constants import DAY_S
-from ..dynamics.angular_momentum import angle_deg, angular_momenta
+from ..dynamics.angular_momentum import angular_momenta
 from ..errors import InputError
 from ..kinds import takes
 from ..motion.trajectory import Trajectory

@@ -10,11 +10,9 @@ from ..bodies.averaged import free_turns
 from ..constants import DAY_S, HOUR_S
 from ..kinds import takes
 from ..motion.trajectory import Trajectory
-from ..vectors import rotation_of_quaternion
+from ..vectors import rotation
 from .averages import mean, spans, squared_hann
 from .window import check_samples
-
-_rotation = getattr(rotation_of_quaternion, "py_func", rotation_of_quaternion)  # the same formula, on whole arrays
 
 TURNED_DEG = 90.0
 """Beyond it the moonlet has turned over: its other end faces the primary, or its pole the other side."""
@@ -108,7 +106,7 @@ def turned_over(long_axis_deg, tilt_deg):
 
 def rotations(quaternions: np.ndarray) -> np.ndarray:
     """(n, 3, 3) rotation matrices, body -> inertial, of (n, 4) quaternions, scalar first, of any length."""
-    return np.stack(_rotation(*quaternions.T), axis=-1).reshape(-1, 3, 3)
+    return np.ascontiguousarray(rotation(quaternions.T).transpose(2, 0, 1))
 
 
 def orbiting_frame(position_m: np.ndarray, velocity_m_s: np.ndarray) -> np.ndarray:

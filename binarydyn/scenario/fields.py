@@ -164,8 +164,3 @@ def _check_number(value: Any, facts: dict[str, Any]) -> None:
         allowed = f", {range_text(facts)}" if range_text(facts) else ""
         raise refusal("", f"{as_given(value)} is given, allowed is a finite number{allowed}; write one")
     raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)} ({facts['reason']}); change it")
-
-
-def unchecked(table: Table, values: Mapping[str, Any]) -> Table:
-    """The same table with other values as they are: for inner loops that keep to the ranges and hand nothing out."""
-    return BaseModel.model_copy(table, update=dict(values))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from typing import Any
 
@@ -51,8 +51,12 @@ def why_not_numeric(scenario: Table, name: str) -> str:
 @takes(scenario="Table", name=str)
 def value_of(scenario: Table, name: str) -> Any:
     """What a dotted key stands for, list elements by index; None where the scenario does not give it."""
-    value: Any = scenario
-    for part in parts_of(name):
+    return value_below(scenario, parts_of(name))
+
+
+def value_below(value: Any, parts: Sequence[str]) -> Any:
+    """What the parts of a dotted key lead to from a table or a list of tables; None where it does not give it."""
+    for part in parts:
         if isinstance(value, tuple):
             value = value[int(part)] if part.isdecimal() and int(part) < len(value) else None
         elif isinstance(value, Mapping):

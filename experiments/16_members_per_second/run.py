@@ -24,13 +24,12 @@ from nominal_pair import DAYS, circumstances, fastest, members
 from binarydyn.batch import brief_members, gpu
 from binarydyn.batch.cases import accumulated, cases
 from binarydyn.batch.chaos import with_companions
-from binarydyn.batch.hits import hits
 from binarydyn.batch.inputs import Inputs, doubtful
 from binarydyn.batch.prepared import prepared
 from binarydyn.batch.starts import begun_together, repeated, starts_of
 from binarydyn.batch.summary_columns import Table
 from binarydyn.dynamics import simulate_many
-from binarydyn.impact import impact_on
+from binarydyn.impact import hits, impact_on
 from binarydyn.integrators import batch, propagate
 from binarydyn.observables import period
 from binarydyn.observables.chaos import is_unstable

@@ -126,13 +126,12 @@ def _take_ratios(body: Body) -> None:
         if name not in given:
             raise refusal(name, f"the key is missing while {given[0]} is given; add it, the three go together")
     # frozen for everybody else; model_fields_set still says what was given
-    body.__dict__["semi_axes_m"] = axes_of_ratios(body)
+    body.__dict__["semi_axes_m"] = axes_of_ratios(*(getattr(body, name) for name in RATIOS))
 
 
-def axes_of_ratios(body: Body) -> tuple[float, float, float]:
-    """Semi-axes, m, of a body that is given by RATIOS."""
-    ab, bc, diameter = (sure(getattr(body, name)) for name in RATIOS)
-    middle = 0.5 * diameter * (bc / ab) ** (1.0 / 3.0)
+def axes_of_ratios(ab, bc, diameter_m):
+    """Semi-axes, m, of a body that is given by RATIOS: three numbers, or (n,) each."""
+    middle = 0.5 * diameter_m * (bc / ab) ** (1.0 / 3.0)
     return middle * ab, middle, middle / bc
 
 

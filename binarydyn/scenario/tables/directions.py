@@ -6,10 +6,12 @@ import math
 
 from pydantic import model_validator
 
+from ...columns import towards
 from ...kinds import sure
 from ..fields import Number, Table, key, refusal
 
 _ORBIT = ("along_track", "radial", "normal")
+_INERTIAL = ("inertial.0", "inertial.1", "inertial.2")
 _ECLIPTIC = ("ecliptic_longitude_deg", "ecliptic_latitude_deg")
 
 
@@ -56,7 +58,7 @@ class Direction(Table):
             for name in _ECLIPTIC:
                 if getattr(self, name) is None:
                     raise refusal(name, "the key is missing, longitude and latitude go together; add it")
-        elif math.hypot(*(self.inertial or self._orbit)) < 1e-6:
+        elif math.hypot(*self._components) < 1e-6:
             raise refusal(
                 "", "all components are zero, allowed is any other direction; give along_track, radial or normal"
             )
@@ -70,20 +72,23 @@ class Direction(Table):
         return "orbit" if self.ecliptic_longitude_deg is None else "ecliptic"
 
     @property
+    def parts(self) -> tuple[str, ...]:
+        """Names of the numbers that give it in its frame: three components, or longitude and latitude."""
+        return {"orbit": _ORBIT, "inertial": _INERTIAL, "ecliptic": _ECLIPTIC}[self.frame]
+
+    @property
     def unit(self) -> tuple[float, float, float]:
         """The unit vector in its frame: (along_track, radial, normal), or x, y, z."""
         if self.frame == "ecliptic":
-            longitude = math.radians(sure(self.ecliptic_longitude_deg))
-            latitude = math.radians(sure(self.ecliptic_latitude_deg))
-            across = math.cos(latitude)
-            return across * math.cos(longitude), across * math.sin(longitude), math.sin(latitude)
-        one, two, three = self.inertial or self._orbit
+            longitude, latitude = sure(self.ecliptic_longitude_deg), sure(self.ecliptic_latitude_deg)
+            return tuple(towards(longitude, latitude).tolist())
+        one, two, three = self._components
         length = math.hypot(one, two, three)
         return one / length, two / length, three / length
 
     @property
-    def _orbit(self) -> tuple[float, float, float]:
-        return self.along_track, self.radial, self.normal
+    def _components(self) -> tuple[float, float, float]:
+        return self.inertial or (self.along_track, self.radial, self.normal)
 
 
 class Site(Table):
