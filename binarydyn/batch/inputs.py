@@ -16,7 +16,7 @@ from ..errors import InputError
 from ..relaxed.start import DECIDING
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
-from ..scenario.fields import are_in_range
+from ..scenario.ranges import are_in_range
 from ..scenario.scenario import SPIN_ORBIT_GAP
 from ..scenario.side_by_side import Varied
 from ..scenario.tables.bodies import DENSITY_KG_M3, RATIOS
