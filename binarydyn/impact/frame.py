@@ -31,10 +31,7 @@ def orbit_axes(state: State) -> np.ndarray:
     InputError where r and v span no plane: bodies at rest, or moving along the line of centres.
     """
     r, v = np.asarray(state.position_m, dtype=float), np.asarray(state.velocity_m_s, dtype=float)
-    distance, speed = np.linalg.norm(r), np.linalg.norm(v)
-    area = np.cross(r, v)
-    twice = np.linalg.norm(area)
-    if not twice > _SMALLEST_SINE * distance * speed:
+    if not length(cross(r, v)) > _SMALLEST_SINE * length(r) * length(v):
         raise InputError(
             "state.velocity_m_s",
             f"{v.tolist()} at position_m {r.tolist()} is along the line of centres, so along-track is not defined; "

@@ -9,7 +9,7 @@ from typing import Any, Self
 import numpy as np
 
 from .tables.bodies import RATIOS, axes_of_ratios
-from .variation import parts_of, value_below
+from .variation import value_below
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Varied:
 
     def stated(self, name: str) -> Any:
         """What the scenario has at a dotted key; None where it does not give it."""
-        table, *rest = parts_of(name)
+        table, *rest = name.split(".")
         value = getattr(self.scenario, table)
         return None if value is None else value_below(value, rest)
 
