@@ -21,7 +21,7 @@ from ..constants import G
 from ..kinds import takes
 from ..motion.state import Body
 from ..scenario import Impactor, MomentumTransfer, Sampling
-from .draws import drawn
+from ..scenario.draws import drawn
 from .ejecta import Blow, Crater, GroundMaterial, Numbers
 
 DRAWS = 2000

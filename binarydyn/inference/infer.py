@@ -16,10 +16,10 @@ import numpy as np
 
 from ..constants import HOUR_S
 from ..errors import ArgumentError, InputError
-from ..impact.draws import drawn
 from ..kinds import NUMBER, WHOLE, takes
 from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
+from ..scenario.draws import drawn
 from .along_track import LEAST_STRENGTH
 from .posterior import DONE, ENDED, MISS, NO_PUSH, OUTSIDE, REFUSED, Posterior
 from .prior import Draws, Solution, draws_at, solution

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import ArgumentError, InputError
-from ..impact.draws import at_scores
+from ..scenario.draws import at_scores
 from ..scenario.tables.sampling import Sampling
 
 COUNTS = (256, 65536)

@@ -14,11 +14,11 @@ from ..batch.periods_after import periods_after
 from ..constants import HOUR_S
 from ..dynamics import State, System
 from ..errors import ArgumentError, BinarydynError, ConvergenceError, InputError
-from ..impact.draws import at_scores
 from ..impact.leverage import leverage
 from ..kinds import sure
 from ..relaxed.start import Start, start
 from ..scenario import Scenario, varied
+from ..scenario.draws import at_scores
 from ..scenario.tables.sampling import Sampling, check_seed
 from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
 from .pair_draws import pairs

@@ -16,7 +16,6 @@ from ..constants import DAY_S, HOUR_S
 from ..dynamics import simulate
 from ..errors import BinarydynError
 from ..impact import impact_on
-from ..impact.draws import drawn
 from ..inference.infer import inverted, prior
 from ..inference.prior import Draws
 from ..inference.surrogate import Relation
@@ -27,6 +26,7 @@ from ..observables.averages import intervals
 from ..observing.event_times import expected, measured, own_events, sky_and_start, with_noise
 from ..relaxed.start import start
 from ..scenario import Scenario, varied
+from ..scenario.draws import drawn
 from ..sky.cycle_count import timing
 from ..sky.events import KINDS
 from ..sky.geometry import Sight

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..scenario import Sampling, Scenario
-from ..scenario.variation import key_of
+from .scenario import Scenario
+from .tables.sampling import Sampling
+from .variation import key_of
 
 
 def drawn(
