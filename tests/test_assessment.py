@@ -19,8 +19,9 @@ from binarydyn.prediction import predict
 from binarydyn.prediction.closed_forms import analytic_changes
 from binarydyn.prediction.model_discrepancy import model_error
 from binarydyn.relaxed import start
+from binarydyn.relaxed.circular import Wanted
 from binarydyn.relaxed.free_modes import free_modes
-from binarydyn.relaxed.periodic import Wanted, find
+from binarydyn.relaxed.periodic import find
 from binarydyn.scenario import Scenario, builtin, varied
 
 HOUR = 3600.0

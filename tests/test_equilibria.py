@@ -15,8 +15,9 @@ from binarydyn.dynamics.equilibrium_search import FACINGS, Turning, search
 from binarydyn.dynamics.stability import second_derivative
 from binarydyn.errors import ConvergenceError
 from binarydyn.gravity import mutual_gravity
+from binarydyn.relaxed.circular import Wanted
 from binarydyn.relaxed.free_modes import free_modes
-from binarydyn.relaxed.periodic import Wanted, find
+from binarydyn.relaxed.periodic import find
 
 HOUR_S = 3600.0
 SPIN_RAD_S = 2.0 * math.pi / (2.5 * HOUR_S)

@@ -18,7 +18,8 @@ from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.gravity import mutual_gravity
 from binarydyn.plots.outlines import outline
-from binarydyn.relaxed.start import bodies, start
+from binarydyn.relaxed.bodies import bodies
+from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, builtin, varied
 
 EXPONENTS = list(place_of_moment())

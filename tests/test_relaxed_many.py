@@ -1,13 +1,18 @@
 """Relaxed states side by side: those of the search for one pair, whatever is given and however far pairs differ."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.bodies import Ellipsoid
-from binarydyn.relaxed.periodic import ACCEPTED, Pairs, Wanted, find, find_all
+from binarydyn.relaxed.circular import Wanted
+from binarydyn.relaxed.newton import ACCEPTED, Pairs
+from binarydyn.relaxed.periodic import find, find_all
 
 COUNT = 12
+ARRAYS = ("constants", "coefficients", "flattening_m2")
 
 
 def pairs(spread: float, degree: int = 4):
@@ -53,3 +58,17 @@ def test_a_pair_that_does_not_relax_leaves_the_others_their_bits():
     assert alone.found.all() and among.found.tolist() == others.tolist()
     assert np.array_equal(among.y[:, others], alone.y[:, others])
     assert np.array_equal(among.rate_rad_s[others], alone.rate_rad_s[others])
+
+
+@pytest.mark.parametrize("unknown", ["mass_factor", "separation_m", "rate_rad_s"])
+def test_one_pair_has_the_bits_that_it_has_among_many(unknown):
+    """One search serves both, so states, maps and all else of it are equal, not close."""
+    bodies, both, spin, phase, separation, rate = pairs(0.03)
+    asked = {"mass_factor": np.ones(COUNT), "separation_m": separation, "rate_rad_s": rate} | {unknown: None}
+    many = find_all(both, Wanted(spin, phase, **asked), maps=True, whole=True)
+    for i in range(COUNT):
+        one = replace(both, **{name: getattr(both, name)[..., i : i + 1] for name in ARRAYS})
+        own = {name: None if values is None else float(values[i]) for name, values in asked.items()}
+        alone = vars(find_all(one, Wanted(float(spin[i]), float(phase[i]), **own), maps=True, whole=True))
+        among = {name: value[i] if name == "return_map" else value[..., i] for name, value in vars(many).items()}
+        assert all(np.array_equal(np.squeeze(alone[name]), among[name]) for name in among) and among["found"]

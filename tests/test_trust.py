@@ -18,10 +18,11 @@ from binarydyn.observables import period
 from binarydyn.observables.chaos import TWIST_RAD, companions, simulate_with_companions
 from binarydyn.prediction import predict
 from binarydyn.relaxed import start
+from binarydyn.relaxed.asked import wanted_of
+from binarydyn.relaxed.bodies import bodies
 from binarydyn.relaxed.degree import chosen_degree, estimated_error, next_degree
 from binarydyn.relaxed.growth_by_map import trust_of_relaxed
 from binarydyn.relaxed.periodic import find
-from binarydyn.relaxed.start import bodies, wanted_of
 from binarydyn.sampling.summary_statistics import chances, unstable
 from binarydyn.scenario import Scenario, builtin, varied
 from binarydyn.scenario.wording import rounded

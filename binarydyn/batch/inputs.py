@@ -13,7 +13,7 @@ import numpy as np
 
 from ..constants import HOUR_S, G
 from ..errors import InputError
-from ..relaxed.start import DECIDING
+from ..relaxed.asked import DECIDING, is_relaxed
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
 from ..scenario.ranges import are_in_range
@@ -83,8 +83,7 @@ def starts_side_by_side(scenario: Scenario, design: Design) -> bool:
         set(design.keys) <= OF_START | {key for key in design.keys if key.split(".")[0] in _OF_HIT}
         and all(is_plain(scenario, body) for body in of_bodies)
         and scenario.simulation.degree != "auto"
-        and scenario.mutual_orbit.eccentricity == 0.0
-        and scenario.secondary.libration_amplitude_deg == 0.0
+        and is_relaxed(scenario)
     )
 
 

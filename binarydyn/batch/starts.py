@@ -13,9 +13,12 @@ from ..constants import HOUR_S
 from ..errors import ConvergenceError, InputError
 from ..motion.equations import with_masses
 from ..observables.chaos import covered_days, is_unstable
+from ..relaxed.asked import StartKey, wanted_of
+from ..relaxed.bodies import bodies
 from ..relaxed.growth_by_map import growth_by_map
-from ..relaxed.periodic import Pairs, PeriodicOrbits, find_all
-from ..relaxed.start import Start, StartKey, bodies, start, wanted_of
+from ..relaxed.newton import Pairs
+from ..relaxed.periodic import PeriodicOrbits, find_all
+from ..relaxed.start import Start, start
 from ..scenario import Scenario
 from ..scenario.tables.bodies import DENSITY_KG_M3
 from .ellipsoids import Ellipsoids

@@ -14,7 +14,7 @@ def mesh_reports(scenario: Scenario) -> dict[str, dict[str, Any]]:
     if not names:
         return {}
     from ..bodies import mesh_facts
-    from ..relaxed.start import bodies
+    from ..relaxed.bodies import bodies
 
     read = dict(zip(("primary", "secondary"), bodies(scenario), strict=True))
     return {name: {"file": getattr(scenario, name).polyhedron.file} | mesh_facts(read[name]) for name in names}

@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..constants import HOUR_S, G
-from ..relaxed.periodic import third_law
-from ..relaxed.start import Start, bodies, wanted_of
+from ..relaxed.asked import wanted_of
+from ..relaxed.bodies import bodies
+from ..relaxed.circular import third_law
+from ..relaxed.start import Start
 from ..scenario import Scenario
 from .quadratic import Quadratic
 

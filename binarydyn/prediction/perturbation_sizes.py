@@ -17,9 +17,10 @@ from ..motion.damping import eccentricity_damping_s, libration_damping_s
 from ..motion.drift import drag_constants
 from ..motion.perturbing import lag_coefficient
 from ..motion.state import flattening_m2
-from ..relaxed.periodic import circular_state, third_law
+from ..relaxed.asked import wanted_of
+from ..relaxed.bodies import bodies
+from ..relaxed.circular import circular_state, third_law
 from ..relaxed.perturbations import perturbations_of
-from ..relaxed.start import bodies, wanted_of
 from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_of
 from ..scenario.wording import rounded

@@ -5,7 +5,8 @@ from __future__ import annotations
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
 from ..observables.chaos import TWIST_RAD, Trust, by_seconds
-from ..relaxed.start import Start, turned_days
+from ..relaxed.by_simulation import turned_days
+from ..relaxed.start import Start
 from ..scenario import Scenario
 from ..scenario.wording import rounded
 from .solar_tide import left_out

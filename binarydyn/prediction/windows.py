@@ -15,7 +15,8 @@ from ..dynamics import System, Trajectory, simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import Impact, ImpactSpec
 from ..observables import AttitudeHistory, Estimate, OrbitShape, attitude, cycle_periods, orbit_shape, period
-from ..relaxed.start import Start, StartKey, start
+from ..relaxed.asked import StartKey
+from ..relaxed.start import Start, start
 from ..scenario import Scenario
 
 Progress = Callable[[str, float], None]

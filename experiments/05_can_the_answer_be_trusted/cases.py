@@ -14,8 +14,9 @@ from binarydyn.dynamics.displacement import FREE, displaced
 from binarydyn.errors import ConvergenceError, FewCyclesError
 from binarydyn.impact.frame import orbit_axes
 from binarydyn.observables import period
+from binarydyn.relaxed.circular import Wanted
 from binarydyn.relaxed.free_modes import free_modes
-from binarydyn.relaxed.periodic import PeriodicOrbit, Wanted, find
+from binarydyn.relaxed.periodic import PeriodicOrbit, find
 
 SEED = 20261125
 DAYS = 60.0
