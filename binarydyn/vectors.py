@@ -4,7 +4,19 @@ import math
 
 import numpy as np
 
-from ._jit import kernel
+from ._jit import inlined, kernel
+
+
+@inlined
+def three(w, at, stride):
+    """Three numbers of an array, from `at` on."""
+    return w[at], w[at + stride], w[at + 2 * stride]
+
+
+@inlined
+def four(w, at, stride):
+    """Four numbers of an array, from `at` on."""
+    return w[at], w[at + stride], w[at + 2 * stride], w[at + 3 * stride]
 
 
 @kernel

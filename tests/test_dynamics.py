@@ -20,7 +20,7 @@ from binarydyn.integrators import rungekutta
 from binarydyn.integrators import tableau_8_5_3 as tableau
 from binarydyn.integrators.propagate import ERROR_SHARE, advance, blocks, finished, fraction_done, scales, start
 from binarydyn.motion.equations import parameters
-from binarydyn.motion.layout import SIZE, WEIGHT
+from binarydyn.motion.layout import SIZE, STEP, WEIGHT
 
 DAY_S, HOUR_S = 86400.0, 3600.0
 AHEAD = np.array([1.0, 0.0, 0.0, 0.0])
@@ -571,7 +571,7 @@ def fixed(system: System, seconds: float, count: int) -> np.ndarray:
     """State (20,) after `count` equal steps, each accepted whatever its error."""
     run = start(replace(system, tolerance=1e6), 2.0 * seconds / DAY_S, every_minutes=seconds / 60.0)
     for _ in range(count):
-        run.progress[rungekutta.STEP] = seconds / count
+        run.progress[STEP] = seconds / count
         advance(run, block_steps=1)
     return run.work[:SIZE].copy()
 
@@ -595,7 +595,7 @@ def test_dense_output_has_order_7():
     system, lengths, errors = replace(tilted_pair(), tolerance=1e6), np.array([500.0, 700.0, 1000.0, 1400.0]), []
     for h in lengths:
         run = start(system, h / DAY_S, every_minutes=h / 60.0 / 8.0)
-        run.progress[rungekutta.STEP] = h
+        run.progress[STEP] = h
         advance(run, block_steps=1)
         samples = run.samples.reshape(-1, SIZE)
         inside = [

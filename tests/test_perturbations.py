@@ -27,7 +27,7 @@ from binarydyn.dynamics import (
 )
 from binarydyn.impact import impact_on
 from binarydyn.inference import infer
-from binarydyn.integrators import propagate, rungekutta
+from binarydyn.integrators import propagate
 from binarydyn.kepler import Elements, position_velocity
 from binarydyn.motion import damping, equations, layout, perturbing
 from binarydyn.observables import period
@@ -333,7 +333,7 @@ def test_a_restart_has_the_same_bits(everything):
     while not propagate.advance(run, block_steps=37):
         run = deepcopy(run)
     assert np.array_equal(propagate.finished(run).y, whole.y)
-    assert run.progress[rungekutta.STEPS] > 100
+    assert run.progress[layout.STEPS] > 100
 
 
 def test_samples_do_not_change_the_path(everything):

@@ -16,9 +16,10 @@ import numba
 
 from .._jit import by_model, entry_points, kernel, written_module
 from ..gravity.tape import Tape, text_of
-from ..integrators.lanes import LANES, in_lanes
-from ..integrators.splitting import INVERSE, ROWS, SIZE, drift, kick, work_size
+from ..integrators.lanes import in_lanes
+from ..integrators.splitting import step, work_size
 from ..motion.equations import double_reciprocal, turn
+from ..motion.layout import ATTITUDE2, INVERSE, LANES, POSITION, ROWS, SIZE, VELOCITY
 
 GIVEN, KEPT = 7, 7
 """Of each case: the axes from which and towards which the longitude counts, and which end of the long axis points at
@@ -30,7 +31,7 @@ _TERMS = 15
 
 def measure_terms(tape: Tape, y: list, u, given: list, kept: list, weight) -> list:
     """What is kept after a step that ends in the state y with u = 1/|r|; weight that of the turn in this step."""
-    r, v = y[0:3], y[3:6]
+    r, v = y[POSITION], y[VELOCITY]
     a, b = (u * (r[0] * e[0] + r[1] * e[1] + r[2] * e[2]) for e in (given[0:3], given[3:6]))
     cross, dot = kept[0] * b - kept[1] * a, kept[0] * a + kept[1] * b
     square = cross * cross + dot * dot
@@ -41,7 +42,7 @@ def measure_terms(tape: Tape, y: list, u, given: list, kept: list, weight) -> li
     for n in reversed(range(_TERMS)):
         series = (-1.0) ** n / (2.0 * n + 1.0) + z * series
     turned = 4.0 * (quarter * series)
-    matrix = turn(*y[13:17], double_reciprocal(*y[13:17]))
+    matrix = turn(*y[ATTITUDE2], double_reciprocal(*y[ATTITUDE2]))
     long, short = [row[0] for row in matrix], [row[2] for row in matrix]
     normal = [r[1] * v[2] - r[2] * v[1], r[2] * v[0] - r[0] * v[2], r[0] * v[1] - r[1] * v[0]]
     facing = given[6] * (u * (long[0] * r[0] + long[1] * r[1] + long[2] * r[2]))
@@ -90,19 +91,16 @@ measure = by_model(module, "measure")
 
 
 @kernel
-def advance(model, w, weights, first, count, h, drifts, kicks):
+def advance(model, w, weights, first, count, h):
     """Steps first .. first + count - 1 of all lanes, each with the weight of its turn."""
     model = numba.literally(model)
     for n in range(first, first + count):
-        for i in range(kicks.size):
-            drift(model, w, drifts[i] * h)
-            kick(model, w, kicks[i] * h)
-        drift(model, w, drifts[kicks.size] * h)
+        step(model, w, h)
         measure(model, w, weights[n])
 
 
 @cache
 def entry(number: int):
     """Compiled entry point `advance` of one gravity model, cached on disk."""
-    arguments = "w, weights, first, count, h, drifts, kicks"
+    arguments = "w, weights, first, count, h"
     return entry_points("accumulate_model", number, "batch.accumulate", advance=arguments)

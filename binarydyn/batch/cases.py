@@ -19,14 +19,16 @@ import numpy as np
 from ..bodies.averaged import free_turns
 from ..constants import DAY_S
 from ..dynamics import State, System
-from ..integrators.lanes import LANES, aligned
-from ..integrators.splitting import CONSTANTS, DRIFTS, KICKS, LONGEST_DRIFT, MOST_TURN, SIZE, work_size
+from ..integrators.lanes import aligned
+from ..integrators.splitting import distance, fill, states_of, work_size
+from ..integrators.step_rules import nearest_m, steps_of
+from ..motion.layout import ATTITUDE2, INVERSE, LANES, POSITION, SIZE, SPLIT_PER_INERTIA2, VELOCITY
 from ..observables.averages import squared_hann
 from ..observables.orientation import rotations
 from ..sampling.members import cores
 from . import accumulate
 from .accumulate import GIVEN, KEPT
-from .step_numbers import steps_of
+from .step_numbers import rung
 
 _BLOCK_STEPS = 500
 
@@ -48,10 +50,7 @@ class Cases:
 
     def steps(self, days: float, finer: float = 1.0) -> np.ndarray:
         """(n,) how many steps a window needs: a thirteenth of an orbit each, or less for a fast spin; see pace.py."""
-        y = self.columns[:SIZE].copy()
-        y[10:13] *= self.columns[SIZE + 1 : SIZE + 4]
-        y[17:20] *= self.columns[SIZE + 4 : SIZE + 7]
-        return steps_of(y, self.columns[SIZE], days, finer)
+        return steps_of(states_of(self.columns), self.columns[SIZE], abs(days) * DAY_S, rung, finer)
 
     def paced(self, days: float, steps: int | np.ndarray | None) -> list[tuple[int, np.ndarray]]:
         """Numbers of steps, and the places of the cases that make so many; steps: given for all or each, or None."""
@@ -99,19 +98,15 @@ def from_arrays(
     """Cases from states (20, n) as State.vector, motion constants (19, n) and gravity coefficients (m, n)."""
     count = y.shape[1]
     columns = np.empty((work_size(number, 1) + GIVEN + KEPT, count))
-    columns[:SIZE] = y
-    columns[10:13] /= constants[1:4]
-    columns[17:20] /= constants[7:10]
-    columns[SIZE : SIZE + CONSTANTS - 1] = [constants[0], *constants[1:4], *constants[7:10]]
-    columns[SIZE + CONSTANTS : -GIVEN - KEPT] = coefficients
+    fill(columns, y, constants, coefficients)
     return Cases(number, started(columns), np.asarray(near_m, dtype=float))
 
 
 def started(columns: np.ndarray) -> np.ndarray:
     """The same columns with 1 / |r| and what the measurement begins with worked out from their states."""
-    distance = np.sqrt(dot(columns[:3], columns[:3]))
-    columns[SIZE + CONSTANTS - 1] = 1.0 / distance
-    columns[-GIVEN - KEPT :] = _measured_from(columns, distance)
+    away = distance(columns)
+    columns[INVERSE] = 1.0 / away
+    columns[-GIVEN - KEPT :] = _measured_from(columns, away)
     return columns
 
 
@@ -126,9 +121,9 @@ def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
     The longitude counts from r in the plane of the first orbit; extremes begin at the start.
     """
     x = y[:3] / distance
-    normal = np.cross(y[:3], y[3:6], axis=0)
+    normal = np.cross(y[POSITION], y[VELOCITY], axis=0)
     normal /= np.sqrt(dot(normal, normal))
-    body = rotations(y[13:17].T)
+    body = rotations(y[ATTITUDE2].T)
     long, short = body[:, :, 0].T, body[:, :, 2].T
     facing = dot(long, x)
     sign = np.where(facing < 0.0, -1.0, 1.0)
@@ -178,9 +173,9 @@ def accumulated(
         lanes = work.reshape(-1, LANES)
         lanes[:, : part.shape[1]] = part
         lanes[:, part.shape[1] :] = part[:, :1]
-        advance, drifts, kicks = accumulate.entry(given.model).advance, np.array(DRIFTS), np.array(KICKS)
+        advance = accumulate.entry(given.model).advance
         for n in range(0, count, _BLOCK_STEPS):
-            advance(work, weights, n, min(_BLOCK_STEPS, count - n), float(h[at[0]]), drifts, kicks)
+            advance(work, weights, n, min(_BLOCK_STEPS, count - n), float(h[at[0]]))
         last[:, at] = lanes[:, : part.shape[1]]
         if progress:
             progress(part.shape[1])
@@ -195,17 +190,13 @@ def accumulated(
 def outcomes(given: Cases, last: np.ndarray, h: np.ndarray) -> Outcomes:
     """What the columns (rows, n) after the last step of lengths h (n,) say."""
     _, _, rate, low, high, facing, upright = last[-KEPT:]
-    gm = given.columns[SIZE]
-    nearest = np.maximum(given.near_m, np.cbrt(gm * (LONGEST_DRIFT * np.abs(h) / MOST_TURN) ** 2))
-    start = given.columns[SIZE + CONSTANTS - 1]
-    state = last[:SIZE].copy()
-    state[10:13] *= last[SIZE + 1 : SIZE + 4]
-    state[17:20] *= last[SIZE + 4 : SIZE + 7]
+    nearest = np.maximum(given.near_m, nearest_m(given.columns[SIZE], h))
+    start, state = given.columns[INVERSE], states_of(last)
     with np.errstate(all="ignore"):
         fits = (high * nearest < 1.0) & (low * 50.0 > start) & np.isfinite(last).all(axis=0) & (rate * h > 0.0)
         # The turn of a backwards window is negative, and so are its weights' times.
         period = 2.0 * np.pi / np.abs(rate)
-        roll, _, yaw = free_turns(1.0 / given.columns[SIZE + 4 : SIZE + 7])
+        roll, _, yaw = free_turns(1.0 / given.columns[SPLIT_PER_INERTIA2])
         cosines = np.where(yaw, 1.0, facing), np.where(roll, 1.0, upright)
         angle, tilt = (np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in cosines)
         return Outcomes(period, 1.0 / high, 1.0 / low, angle, tilt, fits, state)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..integrators.splitting import CONSTANTS, SIZE
+from ..motion.layout import ATTITUDE2, INVERSE, POSITION, VELOCITY
 from ..observables.chaos import TWIST_RAD, attitude_angle
 from ..vectors import quaternion_of_turn
 from .cases import Cases, Outcomes, accumulated, dot, started
@@ -56,7 +56,7 @@ def _twisted(given: Cases, axis: int) -> Cases:
     e = np.eye(3)[axis]
     turn = quaternion_of_turn(*(TWIST_RAD * e))
     w, v = given.columns[13], given.columns[14:17]
-    columns[13:17] *= turn[0]
+    columns[ATTITUDE2] *= turn[0]
     columns[13] -= turn[1 + axis] * v[axis]
     columns[14:17] += turn[1 + axis] * (np.multiply.outer(e, w) + np.cross(v, e[:, None], axis=0))
     return replace(given, columns=started(columns))
@@ -64,9 +64,9 @@ def _twisted(given: Cases, axis: int) -> Cases:
 
 def _moved(given: Cases) -> Cases:
     columns = given.columns.copy()
-    r, v = given.columns[:3], given.columns[3:6]
+    r, v = given.columns[POSITION], given.columns[VELOCITY]
     along = np.cross(np.cross(r, v, axis=0), r, axis=0)
-    distance = 1.0 / given.columns[SIZE + CONSTANTS - 1]
+    distance = 1.0 / given.columns[INVERSE]
     columns[:3] += along * (TWIST_RAD * distance / np.sqrt(dot(along, along)))
     return replace(given, columns=started(columns))
 
@@ -74,7 +74,7 @@ def _moved(given: Cases) -> Cases:
 def _growth(state: np.ndarray, other: np.ndarray) -> np.ndarray:
     """(n,) angle between runs at their ends (20, n), of attitude or direction, over the angle at the start."""
     with np.errstate(all="ignore"):
-        r, s = (y[:3] / np.linalg.norm(y[:3], axis=0) for y in (state, other))
-        p, q = (y[13:17] / np.linalg.norm(y[13:17], axis=0) for y in (state, other))
+        r, s = (y[POSITION] / np.linalg.norm(y[POSITION], axis=0) for y in (state, other))
+        p, q = (y[ATTITUDE2] / np.linalg.norm(y[ATTITUDE2], axis=0) for y in (state, other))
         growth = np.maximum(np.linalg.norm(r - s, axis=0), attitude_angle(p, q, axis=0)) / TWIST_RAD
     return np.where(np.isnan(growth), np.inf, growth)

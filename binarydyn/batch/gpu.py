@@ -16,7 +16,9 @@ import numpy as np
 from ..constants import DAY_S
 from ..errors import ArgumentError
 from ..gravity.tape import text_of
-from ..integrators.splitting import DRIFTS, INVERSE, KICKS, SIZE, part
+from ..integrators.splitting import part
+from ..integrators.tableau_splitting import DRIFTS, KICKS
+from ..motion.layout import INVERSE, SIZE
 from .accumulate import KEPT, first_rows, measuring
 from .cases import Cases, Outcomes, outcomes, turn_weights
 

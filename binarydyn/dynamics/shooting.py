@@ -18,13 +18,10 @@ import numpy as np
 from .._jit import entry_points, kernel, wide_vectors
 from ..integrators import lanes
 from ..integrators.batch import start_slopes
-from ..integrators.lanes import CONSTANTS, LANES, PARAMETERS, STEPS, SUMS, TAKEN, aligned, attempt, take_ends
+from ..integrators.lanes import aligned, attempt, take_ends
 from ..motion.equations import GROWING
-from ..motion.layout import SIZE
+from ..motion.layout import CONSTANTS, DISTANCE, LANES, PARAMETERS, RUN, SIZE, STEP, TAKEN
 from ..vectors import quaternion_product
-
-DISTANCE = SUMS + 19
-"""Row: sum of |r| over the starts of a lane's steps."""
 
 RATE, TIME, PAIR = SIZE, SIZE + 1, SIZE + 2
 _KEPT = SIZE + 3
@@ -90,7 +87,7 @@ def load(w, kept, l, pair, run, y, logs, scale, spin, constants, coefficients, u
         w[(PARAMETERS + i) * LANES + l] *= factor
     for i in range(coefficients.size // pairs):
         w[(PARAMETERS + CONSTANTS + i) * LANES + l] = coefficients[i * pairs + pair]
-    w[STEPS * LANES + l] = time / count
+    w[(RUN + STEP) * LANES + l] = time / count
     w[DISTANCE * LANES + l], w[TAKEN * LANES + l] = 0.0, 1.0
 
 

@@ -12,60 +12,47 @@ import numba
 import numpy as np
 
 from .._jit import entry_points, kernel
-from ..motion.layout import ARGUMENT, END, SIZE, WEIGHT
-from . import lanes, propagate
-from .lane_control import (
-    CLOSE,
-    COUNT,
+from ..motion.layout import (
+    ARGUMENT,
+    CONSTANTS,
     DUE,
-    EVALUATED,
+    END,
+    EVALUATIONS,
     EVENT,
+    FAR,
     FAR2,
-    GONE,
-    GROWTH,
-    LOST,
+    FIRST_SLOPE,
+    LANES,
+    LIMITS,
+    NEAR,
     NEAR2,
+    NEVER,
     NEXT,
+    PARAMETERS,
     PENDING,
+    PROGRESS,
     REACH,
-    SAMPLED,
-    STUCK,
+    RUN,
+    SAMPLES,
+    SIZE,
+    SLOPE,
+    STEP,
+    STEPS,
+    TAKEN,
     TIME,
-    look_ahead,
-    settle,
-    weigh,
+    WEIGHT,
 )
-from .lanes import CONSTANTS, LANES, PARAMETERS, SLOPE, STEPS, TAKEN, aligned, between, take_ends
+from . import lanes, propagate
+from .lane_control import look_ahead, settle, weigh
+from .lanes import aligned, between, take_ends
 from .lanes import attempt as attempt_lanes
 from .lanes import prepare_dense as prepare_lanes
 from .lanes import rates as rates_lanes
-from .rungekutta import (
-    CONTACT,
-    DONE,
-    ESCAPE,
-    EVALUATIONS,
-    FAR,
-    LIMITS,
-    NEAR,
-    PROGRESS,
-    SAMPLES,
-    STEP,
-    STEP_FAILURE,
-    STEP_LIMIT,
-    TIME_ERROR,
-    apart,
-    touching_fraction,
-)
-from .rungekutta import GROWTH as RUN_GROWTH
-from .rungekutta import STEPS as RUN_STEPS
-from .rungekutta import TIME as RUN_TIME
+from .rungekutta import apart, touching_fraction
+from .step_rules import CONTACT, DONE, STEP_LIMIT
 
 BLOCK = 20_000
 """Joint steps in one call of compiled code: a tenth of a second, so that a run can be interrupted."""
-
-
-NEVER = 1e300
-"""As the number of samples taken: none will be due.  Idle lanes compute on harmless numbers, and nothing ends there."""
 
 
 @kernel
@@ -80,10 +67,9 @@ def take_in(w, lane, member, progress, limits, states, weights, parameters, widt
     for i in range(width):
         w[(PARAMETERS + i) * LANES + lane] = parameters[member * width + i]
     p, m = member * PROGRESS, member * LIMITS
-    w[STEPS * LANES + lane], w[GROWTH * LANES + lane] = progress[p + STEP], progress[p + RUN_GROWTH]
-    w[TIME * LANES + lane], w[LOST * LANES + lane] = progress[p + RUN_TIME], progress[p + TIME_ERROR]
-    w[COUNT * LANES + lane], w[EVALUATED * LANES + lane] = progress[p + RUN_STEPS], progress[p + EVALUATIONS] + 1.0
-    w[SAMPLED * LANES + lane] = progress[p + SAMPLES]
+    for i in range(PROGRESS):
+        w[(RUN + i) * LANES + lane] = progress[p + i]
+    w[(RUN + EVALUATIONS) * LANES + lane] += 1.0
     w[NEAR2 * LANES + lane], w[FAR2 * LANES + lane] = limits[m + NEAR] ** 2, limits[m + FAR] ** 2
 
 
@@ -91,14 +77,12 @@ def take_in(w, lane, member, progress, limits, states, weights, parameters, widt
 def let_go(w, lane, member, progress):
     """Write down what the run of a member that has ended remembers, and leave its lane idle."""
     p = member * PROGRESS
-    progress[p + STEP], progress[p + RUN_GROWTH] = w[STEPS * LANES + lane], w[GROWTH * LANES + lane]
-    progress[p + RUN_TIME], progress[p + TIME_ERROR] = w[TIME * LANES + lane], w[LOST * LANES + lane]
-    progress[p + RUN_STEPS], progress[p + EVALUATIONS] = w[COUNT * LANES + lane], w[EVALUATED * LANES + lane]
-    progress[p + SAMPLES] = w[SAMPLED * LANES + lane]
-    w[STEPS * LANES + lane], w[SAMPLED * LANES + lane] = 0.0, NEVER
+    for i in range(PROGRESS):
+        progress[p + i] = w[(RUN + i) * LANES + lane]
+    w[(RUN + STEP) * LANES + lane], w[(RUN + SAMPLES) * LANES + lane] = 0.0, NEVER
     w[NEAR2 * LANES + lane], w[FAR2 * LANES + lane] = 0.0, NEVER
     for i in range(SIZE):
-        w[i * LANES + lane], w[(SIZE + i) * LANES + lane] = 1.0, 0.0
+        w[i * LANES + lane], w[(FIRST_SLOPE + i) * LANES + lane] = 1.0, 0.0
 
 
 @kernel
@@ -128,7 +112,7 @@ def start_slopes(model, w, new):
     for lane in range(LANES):
         if new & (1 << lane):
             for i in range(SIZE):
-                w[(SIZE + i) * LANES + lane] = w[(SLOPE + i) * LANES + lane]
+                w[(FIRST_SLOPE + i) * LANES + lane] = w[(SLOPE + i) * LANES + lane]
 
 
 @kernel
@@ -176,16 +160,11 @@ def look(w, member_of, status, limits):
     """Name the ends of the lanes with an event; True if bodies touch."""
     touching = False
     for lane in range(LANES):
-        event, member = w[EVENT * LANES + lane], member_of[lane]
-        if member < 0:
+        end, member = int(w[EVENT * LANES + lane]), member_of[lane]
+        if member < 0 or end == CONTACT and apart(w, END * LANES + lane, LANES, limits, member * LIMITS) >= 0.0:
             continue
-        if event == CLOSE and apart(w, END * LANES + lane, LANES, limits, member * LIMITS) < 0.0:
-            status[member] = CONTACT
-            touching = True
-        if event == GONE:
-            status[member] = ESCAPE
-        if event == STUCK:
-            status[member] = STEP_FAILURE
+        status[member] = end
+        touching = touching or end == CONTACT
     return touching
 
 
@@ -198,7 +177,7 @@ def touch(w, member_of, status, out, size, wanted, limits):
             o = member * size + wanted * SIZE
             w[REACH * LANES + lane] = touching_fraction(w, lane, LANES, out, o, limits, member * LIMITS)
             w[DUE * LANES + lane], w[TAKEN * LANES + lane] = 1.0, 0.0
-            w[NEXT * LANES + lane] = w[STEPS * LANES + lane]
+            w[NEXT * LANES + lane] = w[(RUN + STEP) * LANES + lane]
 
 
 @kernel
@@ -206,7 +185,7 @@ def sample(model, w, member_of, out, size, spacing, wanted):
     """Read off the interpolants all samples that lie in the steps just made."""
     model = numba.literally(model)
     for lane in range(LANES):
-        w[EVALUATED * LANES + lane] += 3.0 * w[DUE * LANES + lane]
+        w[(RUN + EVALUATIONS) * LANES + lane] += 3.0 * w[DUE * LANES + lane]
     pending = 1.0
     while pending > 0.0:
         pending = 0.0
@@ -217,10 +196,10 @@ def sample(model, w, member_of, out, size, spacing, wanted):
             between(model, w)
         for lane in range(LANES):
             if w[PENDING * LANES + lane] > 0.0:
-                at = member_of[lane] * size + int(w[SAMPLED * LANES + lane]) * SIZE
+                at = member_of[lane] * size + int(w[(RUN + SAMPLES) * LANES + lane]) * SIZE
                 for i in range(SIZE):
                     out[at + i] = w[(ARGUMENT + i) * LANES + lane]
-                w[SAMPLED * LANES + lane] += 1.0
+                w[(RUN + SAMPLES) * LANES + lane] += 1.0
 
 
 @kernel
@@ -228,7 +207,7 @@ def over(w, wanted, max_steps):
     """Whether a lane has all its samples or all its steps."""
     found = False
     for lane in range(LANES):
-        done, count = w[SAMPLED * LANES + lane], w[COUNT * LANES + lane]
+        done, count = w[(RUN + SAMPLES) * LANES + lane], w[(RUN + STEPS) * LANES + lane]
         found = found or (done < NEVER and (done >= wanted or count >= max_steps))
     return found
 
@@ -240,10 +219,10 @@ def release(w, member_of, status, progress, out, size, wanted, max_steps):
         member = member_of[lane]
         if member < 0:
             continue
-        done, found = int(w[SAMPLED * LANES + lane]), status[member]
+        done, found = int(w[(RUN + SAMPLES) * LANES + lane]), status[member]
         if done >= wanted:
             found = DONE
-        elif found == DONE and w[COUNT * LANES + lane] >= max_steps:
+        elif found == DONE and w[(RUN + STEPS) * LANES + lane] >= max_steps:
             found = STEP_LIMIT
         status[member] = found
         if found == DONE and done < wanted:
@@ -251,7 +230,7 @@ def release(w, member_of, status, progress, out, size, wanted, max_steps):
         member_of[lane] = -1
         o = member * size
         if found == CONTACT:
-            w[TIME * LANES + lane] += w[REACH * LANES + lane] * w[STEPS * LANES + lane]
+            w[(RUN + TIME) * LANES + lane] += w[REACH * LANES + lane] * w[(RUN + STEP) * LANES + lane]
             for i in range(SIZE):
                 out[o + done * SIZE + i] = out[o + wanted * SIZE + i]
         elif found != DONE:
@@ -287,7 +266,7 @@ def _integrate(runs: list[propagate.Run], number: int, max_steps: float, block: 
     status = np.zeros(len(runs), dtype=np.int64)
     work[: PARAMETERS * LANES] = 1.0
     rows = work.reshape(-1, LANES)
-    rows[[STEPS, NEAR2]], rows[[SAMPLED, FAR2]] = 0.0, NEVER
+    rows[[RUN + STEP, NEAR2]], rows[[RUN + SAMPLES, FAR2]] = 0.0, NEVER
     arguments = (
         work,
         member_of,

@@ -19,8 +19,7 @@ import re
 import numba
 
 from .._jit import kernel, written_module
-from ..motion.layout import ARGUMENT, SIZE
-from .lanes import LANES, SLOPE
+from ..motion.layout import ARGUMENT, LANES, SIZE, SLOPE
 from .lanes import rates as rates_lanes
 
 WIDTH = SIZE * LANES

@@ -7,45 +7,53 @@ of it and the sample is as good as the path.
 
 from __future__ import annotations
 
+import math
 from functools import cache
 
 import numba
 import numpy as np
 
 from .._jit import entry_points, kernel
-from ..motion.layout import ARGUMENT, SIZE
-from . import lanes
-from .gauss import END, MU, NODES, SAMPLE, STATE, WEIGHTS, guess, guess_from_start, last_term, solve, total
-from .lanes import LANES, PARAMETERS
-from .rungekutta import (
-    CONTACT,
-    DONE,
+from ..motion.layout import (
+    ARGUMENT,
+    BEFORE,
     EVALUATIONS,
     FAR,
-    GROWTH,
+    GM,
+    LANES,
     NEAR,
-    PAUSED,
+    PARAMETERS,
     SAMPLES,
+    SIZE,
     STEP,
-    STEP_FAILURE,
-    STEP_LIMIT,
     STEPS,
     TIME,
     TIME_ERROR,
-    apart,
+)
+from . import lanes
+from .gauss import END, MU, NODES, SAMPLE, STATE, WEIGHTS, guess, guess_from_start, last_term, solve, total
+from .rungekutta import apart
+from .step_rules import (
+    CONTACT,
+    DONE,
+    STEP_FAILURE,
+    ahead,
     clock,
     fitting,
+    kept,
+    shorter,
     too_short,
+    used_up,
     whereabouts,
 )
 from .tableau_gauss import tables
 
-BEFORE = GROWTH
-"""Where a run remembers the length of the last step, 0 if there is none: its polynomial guesses the next slopes."""
 LAST_TERM = 1e-10
 """Size of the last of eight Legendre terms of h y' that a step aims at: the truncation error is about its square."""
 TOO_LARGE = 10.0
-"""Times that, a step is refused; between 0.8 and 1.6 of the best length a step is kept."""
+"""Times that, a step is refused."""
+MOST_REFUSED = 0.5
+"""Of a refused step, the longest to try next: the iteration starts anew."""
 _HALVINGS = 40
 
 
@@ -104,13 +112,6 @@ def touching_fraction(model, w, h, high, out, o, limits):
 
 
 @kernel
-def next_step(h, error):
-    """Length of the next step; the same while it fits, so that a calm run has one step."""
-    factor = fitting(error)
-    return h if 0.8 <= factor <= 1.6 else h * min(2.0, max(0.3, factor))
-
-
-@kernel
 def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c, k):
     """As rungekutta.advance, by Gauss's collocation; the parameters c and k stand in w too."""
     model = numba.literally(model)
@@ -118,8 +119,8 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
     t, lost, h, before = progress[TIME], progress[TIME_ERROR], progress[STEP], progress[BEFORE]
     done, attempts, evaluations, status = int(progress[SAMPLES]), 0, 0, DONE
     while done < wanted and status == DONE:
-        if progress[STEPS] >= max_steps or attempts >= block_steps:
-            status = STEP_LIMIT if progress[STEPS] >= max_steps else PAUSED
+        status = used_up(progress[STEPS], max_steps, attempts, block_steps)
+        if status != DONE:
             break
         attempts += 1
         progress[STEPS] += 1
@@ -131,13 +132,12 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         evaluations += LANES * abs(count)
         error = last_term(w, h) / LAST_TERM
         if count < 0 or not error <= TOO_LARGE:
-            h, before = h * max(0.2, min(0.5, fitting(error))) if count > 0 and error < 1e30 else 0.2 * h, 0.0
+            h, before = shorter(h, error if count > 0 else math.inf, min(MOST_REFUSED, fitting(error))), 0.0
             status = STEP_FAILURE if too_short(h, t) else DONE
             continue
         total(w, END)
-        status = whereabouts(
-            w[END], w[END + 1], w[END + 2], w[END + 3], w[END + 4], w[END + 5], limits[NEAR], limits[FAR], k[0]
-        )
+        e, near2, far2 = END, limits[NEAR] ** 2, limits[FAR] ** 2
+        status = whereabouts(w[e], w[e + 1], w[e + 2], w[e + 3], w[e + 4], w[e + 5], near2, far2, k[GM])
         touch = touching_stage(w, limits, limits[NEAR])
         status = CONTACT if touch >= 0 else DONE if status == CONTACT else status
         after, lost_after = clock(t, lost, h)
@@ -145,11 +145,11 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         if touch >= 0:
             high = 1.0 if touch == LANES else 0.5 + 0.5 * w[NODES + touch]
             fraction, count = touching_fraction(model, w, h, high, out, wanted * SIZE, limits)
-        ahead = (done * spacing - t) + lost
-        while done < wanted and ahead / h <= fraction:
-            count += sample(model, w, ahead, ahead / h, out, done * SIZE)
+        rest = ahead(done, spacing, t, lost)
+        while done < wanted and rest / h <= fraction:
+            count += sample(model, w, rest, rest / h, out, done * SIZE)
             done += 1
-            ahead = (done * spacing - t) + lost
+            rest = ahead(done, spacing, t, lost)
         evaluations += LANES * count
         if done >= wanted:  # the last step may pass the end of the window; what happens there does not count
             status = DONE
@@ -161,7 +161,7 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
             for i in range(2 * SIZE):
                 w[STATE + i] = w[END + i]
             t, lost, before = after, lost_after, h
-            h = next_step(h, error)
+            h = kept(h, fitting(error))
     progress[TIME], progress[TIME_ERROR], progress[STEP], progress[BEFORE] = t, lost, h, before
     progress[SAMPLES] = done
     progress[EVALUATIONS] += evaluations

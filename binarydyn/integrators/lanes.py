@@ -8,7 +8,7 @@ The operations and their order are those of the scalar kernels, so each lane get
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import cache
+from functools import cache, partial
 from types import ModuleType
 
 import llvmlite.binding as llvm
@@ -19,22 +19,30 @@ from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
 from ..gravity.tape import text_of
 from ..motion.equations import rates_on_tape
-from ..motion.layout import ARGUMENT, DENSE, END, SIZE, WEIGHT
+from ..motion.layout import (
+    ARGUMENT,
+    AT,
+    CONSTANTS,
+    DENSE,
+    END,
+    ERROR,
+    FACTOR,
+    FIRST_SLOPE,
+    LANES,
+    LAST_SLOPE,
+    PARAMETERS,
+    RUN,
+    SIZE,
+    SLOPE,
+    SPREAD,
+    STEP,
+    TAKEN,
+    WEIGHT,
+)
 from . import tableau_8_5_3 as tableau
+from .stepper import weighted
 
-LANES = 8
 WIDTH = SIZE * LANES
-SLOPE, STEPS, SUMS = 27 * SIZE, 28 * SIZE, 29 * SIZE
-"""Slots: where the right-hand side leaves its result; the step of each lane and nineteen copies of it; what else there
-is one of for each lane.
-"""
-ERROR, FACTOR, TAKEN, AT = range(SUMS, SUMS + 4)
-"""Rows of the last slot: error norm, factor for the next step, 1 where the step is taken, fraction of it to look at.
-
-The other rows belong to lane_control.py.
-"""
-PARAMETERS = 30 * SIZE
-CONSTANTS = 19
 
 
 def work_size(number: int) -> int:
@@ -67,6 +75,9 @@ _HEAD = '''"""Runge-Kutta 8(5,3) in eight lanes, gravity model {number}: written
 import math
 
 from binarydyn._jit import called_not_copied, fma, kernel, wide_vectors
+from binarydyn.integrators.step_rules import fitting
+from binarydyn.integrators.stepper import between as inside
+from binarydyn.integrators.stepper import error_norm, error_sums, first_coefficients
 
 
 '''
@@ -77,12 +88,11 @@ def attempt(w):
     """Try a step in every lane; the error norm and the factor for the next step are left in their slot."""
     wide_vectors()
     for l in range({lanes}):
-        h = w[{steps} + l]
+        h = w[{step} + l]
 {spread}{stages}    for l in range({lanes}):
-        h, five, three = w[{steps} + l], 0.0, 0.0
-{errors}        error = abs(h) * five / math.sqrt((five + 0.01 * three) * {size}.0 + 1e-300)
-        w[{error} + l] = error
-        w[{factor} + l] = 0.9 / math.sqrt(math.sqrt(math.sqrt(error)))
+        h, five, three = w[{step} + l], 0.0, 0.0
+{errors}        error = error_norm(h, five, three)
+        w[{error} + l], w[{factor} + l] = error, fitting(error)
 
 
 @kernel
@@ -99,7 +109,6 @@ def between(w):
     wide_vectors()
     for l in range({lanes}):
         a = w[{at} + l]
-        b = 1.0 - a
 {inside}'''
 _PREPARE_DENSE = '''
 
@@ -109,20 +118,13 @@ def prepare_dense(w):
     wide_vectors()
 {stages}    for i in range({width}):
         h = w[{steps} + i]
-        d = w[{end} + i] - w[i]
-        w[{dense} + i] = d
-        w[{dense} + {width} + i] = h * w[{width} + i] - d
-        w[{dense} + 2 * {width} + i] = 2.0 * d - h * (w[13 * {width} + i] + w[{width} + i])
+        d = first_coefficients(h, w[i], w[{end} + i], w[{first} + i], w[{last} + i])
+        w[{dense} + i], w[{dense} + {width} + i], w[{dense} + 2 * {width} + i] = d
 '''
 
 
-def _weighted(row: dict[int, float], newest: int = 0, component: str = "i") -> str:
-    """As in stepper.py, over the components of all lanes; the newest slope is at hand as `new`."""
-    text = ""
-    for slope, value in row.items():
-        term = "new" if slope == newest else f"w[{WIDTH * slope} + {component}]"
-        text = f"fma({value!r}, {term}, {text})" if text else f"{value!r} * {term}"
-    return text
+def _slope(number: int, component: str = "i") -> str:
+    return f"w[{WIDTH * number} + {component}]"
 
 
 def _stage(number: int, row: dict[int, float]) -> str:
@@ -133,7 +135,8 @@ def _stage(number: int, row: dict[int, float]) -> str:
         text += f"        new = w[{SLOPE * LANES} + i]\n        w[{last * WIDTH} + i] = new\n"
     else:
         last = 0
-    argument = f"fma(w[{STEPS * LANES} + i], {_weighted(row, last)}, w[i])"
+    slopes = weighted(row, lambda slope: "new" if slope == last else _slope(slope))  # the newest is at hand
+    argument = f"fma(w[{SPREAD * LANES} + i], {slopes}, w[i])"
     text += f"        y = {argument}\n        w[{ARGUMENT * LANES} + i] = y\n"
     if number == 13:
         text += f"        w[{END * LANES} + i] = y\n"
@@ -147,9 +150,9 @@ def _errors() -> str:
     """Sums of the squared errors over the components of a lane, each component in its turn."""
     lines = []
     for i in range(SIZE):
-        fifth, third = (_weighted(row, component=f"{i * LANES} + l") for row in tableau.ERRORS)
-        lines += [f"s = w[{WEIGHT * LANES + i * LANES} + l]", f"a, b = s * ({fifth}), s * ({third})"]
-        lines += ["five, three = fma(a, a, five), fma(b, b, three)"]
+        place = f"{i * LANES} + l"
+        fifth, third = (weighted(row, partial(_slope, component=place)) for row in tableau.ERRORS)
+        lines.append(f"five, three = error_sums(w[{WEIGHT * LANES} + {place}], {fifth}, {third}, five, three)")
     return "".join(f"        {line}\n" for line in lines)
 
 
@@ -157,8 +160,8 @@ def _ends() -> str:
     """Start and slope of each component from the end of the step, or as they were."""
     lines = []
     for i in range(SIZE):
-        start, slope = i * LANES, WIDTH + i * LANES
-        lines.append(f"end, new = w[{END * LANES + start} + l], w[{13 * WIDTH + start} + l]")
+        start, slope = i * LANES, (FIRST_SLOPE + i) * LANES
+        lines.append(f"end, new = w[{END * LANES + start} + l], w[{LAST_SLOPE * LANES + start} + l]")
         lines.append(f"old, was = w[{start} + l], w[{slope} + l]")
         lines.append(f"w[{start} + l] = end if taken else old")
         lines.append(f"w[{slope} + l] = new if taken else was")
@@ -169,10 +172,8 @@ def _inside() -> str:
     """The interpolant of each component in turn."""
     lines = []
     for i in range(SIZE):
-        part = [f"w[{(DENSE + n * SIZE + i) * LANES} + l]" for n in range(7)]
-        lines.append(f"y = fma(a, {part[6]}, {part[5]})")
-        lines += [f"y = fma({factor}, y, {part[n]})" for n, factor in zip(range(4, -1, -1), "babab", strict=True)]
-        lines.append(f"w[{(ARGUMENT + i) * LANES} + l] = fma(a, y, w[{i * LANES} + l])")
+        parts = ", ".join(f"w[{(place + i) * LANES} + l]" for place in (0, *range(DENSE, DENSE + 7 * SIZE, SIZE)))
+        lines.append(f"w[{(ARGUMENT + i) * LANES} + l] = inside(a, {parts})")
     return "".join(f"        {line}\n" for line in lines)
 
 
@@ -195,15 +196,16 @@ def source(number: int) -> str:
     """Text of the module with the kernels of a gravity model."""
     model = MODELS[number]
     stages = [_stage(s, row) for s, row in enumerate(tableau.STAGES, start=2)]
-    places = {"lanes": LANES, "size": SIZE, "width": WIDTH, "steps": STEPS * LANES, "end": END * LANES}
+    places = {"lanes": LANES, "size": SIZE, "width": WIDTH, "steps": SPREAD * LANES, "end": END * LANES}
+    places |= {"step": (RUN + STEP) * LANES, "first": FIRST_SLOPE * LANES, "last": LAST_SLOPE * LANES}
     places |= {"dense": DENSE * LANES, "errors": _errors(), "ends": _ends(), "inside": _inside()}
     places |= {"error": ERROR * LANES, "factor": FACTOR * LANES, "taken": TAKEN * LANES, "at": AT * LANES}
-    places["spread"] = "".join(f"        w[{STEPS * LANES + i * LANES} + l] = h\n" for i in range(1, SIZE))
+    places["spread"] = "".join(f"        w[{(SPREAD + i) * LANES} + l] = h\n" for i in range(SIZE))
     text = _HEAD.format(number=number) + rates_source(model.degree, model.even)
     text += _ATTEMPT.format(stages="".join(stages[:12]), **places)
     text += _PREPARE_DENSE.format(stages="".join(stages[12:]), **places)
     for n, row in enumerate(tableau.DENSE, start=3):
-        text += f"        w[{(DENSE + n * SIZE) * LANES} + i] = h * {_weighted(row)}\n"
+        text += f"        w[{(DENSE + n * SIZE) * LANES} + i] = h * {weighted(row, _slope)}\n"
     return text
 
 

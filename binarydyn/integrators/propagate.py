@@ -17,11 +17,29 @@ from ..errors import InputError
 from ..kinds import check_kind, takes
 from ..motion import perturbing
 from ..motion.equations import PERTURBED
-from ..motion.layout import SIZE, WEIGHT, WORK
+from ..motion.layout import (
+    ATTITUDE1,
+    ATTITUDE2,
+    BEFORE,
+    EVALUATIONS,
+    GROWTH,
+    POSITION,
+    PROGRESS,
+    SAMPLES,
+    SIZE,
+    STEP,
+    STEPS,
+    TIME,
+    W1,
+    W2,
+    WEIGHT,
+    WORK,
+)
 from ..motion.state import State, System
 from ..motion.trajectory import STATUSES, Trajectory
 from ..scenario.tables.events import MOST_SAMPLES
 from . import rungekutta
+from .step_rules import CONTACT, ESCAPE, MOST, PAUSED, STEP_FAILURE, STEP_LIMIT
 
 MAX_STEPS = 20_000_000
 ERROR_SHARE = 0.05
@@ -46,7 +64,7 @@ class Run:
     progress: np.ndarray
     samples: np.ndarray  # flat, rows of 20
     spacing_s: float
-    status: int = rungekutta.PAUSED
+    status: int = PAUSED
 
 
 def scales(system: System, state: State) -> np.ndarray:
@@ -68,7 +86,7 @@ def usable(state: State) -> State:
     """
     check_kind("state", state, "State")
     y = state.vector
-    lengths = [float(np.linalg.norm(y[part])) for part in (slice(0, 3), slice(6, 10), slice(13, 17))]
+    lengths = [float(np.linalg.norm(y[part])) for part in (POSITION, ATTITUDE1, ATTITUDE2)]
     if not np.all(np.isfinite(y)) or min(lengths) == 0.0:
         raise InputError("state", "it is not finite, or has a distance or an attitude of length zero; give another one")
     if abs(lengths[1] - 1.0) < 1e-12 and abs(lengths[2] - 1.0) < 1e-12:
@@ -115,14 +133,14 @@ def start(system: System, days: float, state: State | None = None, every_minutes
     work, size = np.zeros(WORK), scales(system, state)
     work[:SIZE] = state.vector
     work[WEIGHT : WEIGHT + SIZE] = 1.0 / (ERROR_SHARE * system.tolerance * size)
-    progress = np.zeros(rungekutta.PROGRESS)
-    progress[rungekutta.GROWTH] = rungekutta.MOST
-    progress[rungekutta.STEP] = np.sign(days) * 0.05 / max(size[10], size[17])
+    progress = np.zeros(PROGRESS)
+    progress[GROWTH] = MOST
+    progress[STEP] = np.sign(days) * 0.05 / max(size[W1], size[W2])
     if by_gauss(system):
         from . import gauss_runs
 
         work = gauss_runs.work_array(model, state.vector, size, np.concatenate((constants, coefficients)))
-        progress[gauss_runs.BEFORE] = 0.0
+        progress[BEFORE] = 0.0
     return Run(
         system,
         model,
@@ -149,7 +167,7 @@ def advance(run: Run, max_steps: int = MAX_STEPS, block_steps: int = BLOCK_STEPS
         run.coefficients,
         run.constants,
     )
-    return run.status != rungekutta.PAUSED
+    return run.status != PAUSED
 
 
 def _kernels(run: Run) -> ModuleType:
@@ -163,22 +181,22 @@ def _kernels(run: Run) -> ModuleType:
 
 def fraction_done(run: Run) -> float:
     """Share of the samples that are there."""
-    return float(run.progress[rungekutta.SAMPLES]) / (len(run.samples) // SIZE - 1)
+    return float(run.progress[SAMPLES]) / (len(run.samples) // SIZE - 1)
 
 
 def finished(run: Run) -> Trajectory:
     """The trajectory of a run that has ended, with its drifts; samples in ascending time."""
-    count = int(run.progress[rungekutta.SAMPLES])
+    count = int(run.progress[SAMPLES])
     times = run.spacing_s * np.arange(count)
-    if run.status == rungekutta.CONTACT:
-        times = np.append(times, run.progress[rungekutta.TIME])
-    elif run.status in (rungekutta.ESCAPE, rungekutta.STEP_FAILURE, rungekutta.STEP_LIMIT):
-        if not count or abs(run.progress[rungekutta.TIME]) > abs(times[-1]):
-            times = np.append(times, run.progress[rungekutta.TIME])
+    if run.status == CONTACT:
+        times = np.append(times, run.progress[TIME])
+    elif run.status in (ESCAPE, STEP_FAILURE, STEP_LIMIT):
+        if not count or abs(run.progress[TIME]) > abs(times[-1]):
+            times = np.append(times, run.progress[TIME])
             run.samples[count * SIZE : (count + 1) * SIZE] = run.work[:SIZE]
     y = run.samples[: len(times) * SIZE].reshape(-1, SIZE).copy()
-    y[:, 6:10] /= np.linalg.norm(y[:, 6:10], axis=1, keepdims=True)
-    y[:, 13:17] /= np.linalg.norm(y[:, 13:17], axis=1, keepdims=True)
+    for attitude in (ATTITUDE1, ATTITUDE2):
+        y[:, attitude] /= np.linalg.norm(y[:, attitude], axis=1, keepdims=True)
     energy, momentum = (None, None) if run.system.perturbations else _drifts(run, y)
     order = slice(None, None, -1 if run.spacing_s < 0 else 1)
     return Trajectory(
@@ -188,8 +206,8 @@ def finished(run: Run) -> Trajectory:
         status=STATUSES[run.status],
         energy_drift=energy,
         angular_momentum_drift=momentum,
-        steps=int(run.progress[rungekutta.STEPS]),
-        evaluations=int(run.progress[rungekutta.EVALUATIONS]),
+        steps=int(run.progress[STEPS]),
+        evaluations=int(run.progress[EVALUATIONS]),
     )
 
 

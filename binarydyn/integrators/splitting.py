@@ -1,14 +1,12 @@
 """A structure-preserving integrator: the motion split into parts that are each solved exactly, composed to high order.
 
 H = [Kepler + both bodies as symmetric tops] + [U beyond the monopole + what makes each body no symmetric top].  The
-second bracket is small (epsilon, a few per cent), so a composition made for perturbed problems has errors of
-O(epsilon h^10 + epsilon^2 h^4): ABA(10,4), seven kicks a step (Blanes, Casas, Farres, Laskar, Makazaga & Murua 2013,
-Appl. Numer. Math. 68, 58). The kick itself is composed of two parts that do not commute, a second-order
-error of O(epsilon^2 h^2) that shows only at steps far below the usual one (1e-5 m a day).  Total angular momentum is
-kept to rounding, energy oscillates without drift. Not for close encounters, where the fixed step is too long: the
-caller falls back where bodies come close or part.
-
-State, 20 numbers: r, v, q1, l1, q2, l2 with l = I w / (G M1 M2) in the body frame.
+second bracket is small (epsilon, a few per cent), so a composition made for perturbed problems (tableau_splitting.py),
+seven kicks a step, has errors of O(epsilon h^10 + epsilon^2 h^4).  The kick itself is composed of two parts that do not
+commute, a second-order error of O(epsilon^2 h^2) that shows only at steps far below the usual one (1e-5 m a day).
+Total angular momentum is kept to rounding, energy oscillates without drift.  Not for close encounters, where the fixed
+step is too long: the caller falls back where bodies come close or part.  Spins are momenta here, l = I w / (G M1 M2) in
+the body frame.
 """
 
 from __future__ import annotations
@@ -17,31 +15,34 @@ import math
 from functools import cache
 from types import ModuleType
 
+import numpy as np
+
 from .._jit import by_model, written_module
 from ..gravity.models import MODELS
 from ..gravity.multipoles import component_list
 from ..gravity.tape import Tape, Term, text_of
 from ..motion.equations import pull_terms
-from .lanes import LANES, in_lanes
+from ..motion.layout import (
+    ATTITUDE1,
+    ATTITUDE2,
+    GM,
+    INVERSE,
+    LANES,
+    PER_INERTIA1,
+    PER_INERTIA2,
+    POSITION,
+    RATE1,
+    RATE2,
+    ROWS,
+    SIZE,
+    SPLIT_CONSTANTS,
+    SPLIT_PER_INERTIA1,
+    SPLIT_PER_INERTIA2,
+    VELOCITY,
+)
+from .lanes import in_lanes
+from .tableau_splitting import DRIFTS, KICKS
 
-SIZE, CONSTANTS = 20, 8
-"""Constants of a lane: G (M1 + M2), then G M1 M2 / I of both bodies, and 1/|r|, which drifts keep; the gravity
-coefficients follow.
-"""
-INVERSE = SIZE + CONSTANTS - 1
-ROWS = {"y": 0, "k": SIZE, "c": SIZE + CONSTANTS}
-"""First rows of state, constants and coefficients in the columns that lanes and GPU threads work on."""
-A = (0.04706710064597251, 0.1847569354170881, 0.2827060056798362)
-B = (0.11888191736819702, 0.24105046055150156, -0.2732866667053238)
-DRIFTS = (*A, 0.5 - sum(A), 0.5 - sum(A), *A[::-1])
-KICKS = (*B, 1.0 - 2.0 * sum(B), *B[::-1])
-STEP_TURN, STEP_SPIN = 0.48, 2.4
-"""Radians that the orbit and the faster spin turn in a step: 0.2 m along-track in 60 days."""
-RESONANCE = 0.45, 0.55
-"""Steps per cycle of the primary's forcing, 2 (w1 - n), between which the step beats with it (measured: 0.04 s in the
-period instead of 0.002); a step in between is shortened to the lower one.
-"""
-LONGEST_DRIFT = max(DRIFTS)
 MOST_TURN, MOST_HALF_SPIN, MOST_TWIST = 0.3, 0.4, 0.2
 """Radians for which the series below hold to rounding: of the orbit and of half a spin in a drift, of half the turn
 about a body's x axis in a kick.  The caller keeps bodies apart far enough for the first; the others follow from
@@ -50,21 +51,33 @@ STEP_SPIN.
 
 
 def work_size(number: int, lanes: int = LANES) -> int:
-    """Length of the work array: states, constants and coefficients of all lanes."""
+    """Length of the work array: the columns of all lanes."""
     model = MODELS[number]
-    return (SIZE + CONSTANTS + 2 * len(component_list(model.degree, model.even))) * lanes
+    return (ROWS["c"] + 2 * len(component_list(model.degree, model.even))) * lanes
 
 
-def fitting_step_s(
-    turn_rad_s: float, spin_rad_s: float, primary_spin_rad_s: float, longest_s: float = math.inf
-) -> float:
-    """The longest good step for an orbit and the faster spin: within STEP_TURN, STEP_SPIN and longest_s, off the
-    resonance.
-    """
-    h = min(STEP_TURN / turn_rad_s, STEP_SPIN / spin_rad_s, longest_s)
-    share = h * abs(primary_spin_rad_s - turn_rad_s) / math.pi
-    low, high = RESONANCE
-    return h * low / share if low < share < high else h
+def distance(y: np.ndarray) -> np.ndarray:
+    """Length of the first three rows, summed in one order however many columns there are."""
+    return np.sqrt(y[0] * y[0] + y[1] * y[1] + y[2] * y[2])
+
+
+def fill(columns: np.ndarray, y: np.ndarray, constants: np.ndarray, coefficients: np.ndarray) -> None:
+    """Set columns (rows, ...) from states (20, ...) as State.vector, motion constants (19, ...) and coefficients."""
+    columns[:SIZE] = y
+    columns[RATE1] /= constants[PER_INERTIA1]
+    columns[RATE2] /= constants[PER_INERTIA2]
+    columns[SIZE] = constants[GM]
+    columns[SPLIT_PER_INERTIA1], columns[SPLIT_PER_INERTIA2] = constants[PER_INERTIA1], constants[PER_INERTIA2]
+    columns[INVERSE] = 1.0 / distance(y)
+    columns[ROWS["c"] : ROWS["c"] + len(coefficients)] = coefficients
+
+
+def states_of(columns: np.ndarray) -> np.ndarray:
+    """(20, ...) as State.vector, from columns."""
+    y = columns[:SIZE].copy()
+    y[RATE1] *= columns[SPLIT_PER_INERTIA1]
+    y[RATE2] *= columns[SPLIT_PER_INERTIA2]
+    return y
 
 
 def _series(z, terms: list[float]):
@@ -166,18 +179,18 @@ def _product(q: list, p: list) -> list:
 
 def drift_terms(tape: Tape, y: list, k: list, h) -> list:
     """The first bracket for a time h, and 1/|r| after it."""
-    r, v, inverse = kepler_terms(tape, y[0:3], y[3:6], k[0], k[7], h)
-    q, l = top_terms(y[6:10], y[10:13], k[1:4], h)
-    p, m = top_terms(y[13:17], y[17:20], k[4:7], h)
+    r, v, inverse = kepler_terms(tape, y[POSITION], y[VELOCITY], k[0], k[7], h)
+    q, l = top_terms(y[ATTITUDE1], y[RATE1], k[1:4], h)
+    p, m = top_terms(y[ATTITUDE2], y[RATE2], k[4:7], h)
     return [*r, *v, *q, *l, *p, *m, inverse]
 
 
 def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> list:
     """The second bracket for a time h: asymmetry for h/2, potential for h, asymmetry for h/2."""
     half = 0.5 * h
-    r, v = y[0:3], y[3:6]
-    q, l = asymmetry_terms(y[6:10], y[10:13], k[1:4], half)
-    p, m = asymmetry_terms(y[13:17], y[17:20], k[4:7], half)
+    r, v = y[POSITION], y[VELOCITY]
+    q, l = asymmetry_terms(y[ATTITUDE1], y[RATE1], k[1:4], half)
+    p, m = asymmetry_terms(y[ATTITUDE2], y[RATE2], k[4:7], half)
     pull, torques = pull_terms(degree, even, tape, r, q, p, k[7])
     v = [v[i] + h * k[0] * pull[i] for i in range(3)]
     l, m = [l[i] + h * torques[i] for i in range(3)], [m[i] + h * torques[3 + i] for i in range(3)]
@@ -192,7 +205,7 @@ def part(name: str, number: int) -> tuple[Tape, list]:
     From y0 .. y19, k0 .. k7, the time h and the coefficients c to the new state; after a drift also 1/|r|.
     """
     tape, model = Tape(), MODELS[number]
-    y, k, (h,) = tape.array("y", range(SIZE)), tape.array("k", range(CONSTANTS)), tape.inputs("h")
+    y, k, (h,) = tape.array("y", range(SIZE)), tape.array("k", range(SPLIT_CONSTANTS)), tape.inputs("h")
     if name == "drift":
         return tape, drift_terms(tape, y, k, h)
     return tape, kick_terms(model.degree, model.even, tape, y, k, h)
@@ -210,11 +223,21 @@ def _kernel(name: str, number: int, lanes: int) -> str:
     return head + "".join(f"        {line}\n" for line in lines)
 
 
+_STEP = '''
+
+@kernel
+def step(w, h):
+    """One step of length h in all lanes."""
+{calls}'''
+
+
 def source(number: int, lanes: int) -> str:
-    """Text of the module with the kernels `drift` and `kick`: each changes the states of all lanes by a time h."""
+    """Text of the module with the kernels `drift` and `kick`, which move all lanes by a time h, and `step` of both."""
     text = f'"""Parts of the splitting, gravity model {number}: written by binarydyn.integrators.splitting."""\n\n'
     text += "import math\n\nfrom binarydyn._jit import called_not_copied, fma, kernel, wide_vectors\n"
-    return text + "".join("\n\n" + _kernel(name, number, lanes) for name in ("drift", "kick"))
+    text += "".join("\n\n" + _kernel(name, number, lanes) for name in ("drift", "kick"))
+    calls = [f"    drift(w, {a!r} * h)\n    kick(w, {b!r} * h)\n" for a, b in zip(DRIFTS, KICKS, strict=False)]
+    return text + _STEP.format(calls="".join(calls) + f"    drift(w, {DRIFTS[-1]!r} * h)\n")
 
 
 @cache
@@ -223,4 +246,5 @@ def module(number: int) -> ModuleType:
     return written_module(f"splitting_{number}", lambda: source(number, LANES))
 
 
-drift, kick = by_model(module, "drift"), by_model(module, "kick")
+step = by_model(module, "step")
+"""step(model, w, h): one step of length h in all lanes."""

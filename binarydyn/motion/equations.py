@@ -20,8 +20,28 @@ from ..gravity.generator import field_terms, matrix_times
 from ..gravity.models import MODELS, potential
 from ..gravity.multipoles import coefficients
 from ..gravity.tape import Tape, Term, text_of
-from ..vectors import quaternion_product, rotation_of_quaternion
-from .layout import IN_RATES, SIZE
+from ..vectors import four, quaternion_product, rotation_of_quaternion, three
+from .layout import (
+    ATTITUDE1,
+    ATTITUDE2,
+    GM,
+    I1,
+    I2,
+    IN_RATES,
+    POSITION,
+    Q1,
+    Q2,
+    RATE1,
+    RATE2,
+    SIZE,
+    SPIN1,
+    SPIN2,
+    VELOCITY,
+    W1,
+    W2,
+    R,
+    V,
+)
 
 
 def motion_constants(primary, secondary) -> np.ndarray:
@@ -119,13 +139,13 @@ def pull_terms(degree: int, even: bool, tape: Tape, r: list, q: list, p: list, u
 
 def rates_terms(degree: int, even: bool, tape: Tape, y: list, k: list) -> list:
     """The twenty rates of the state y on a tape."""
-    r, q, p = y[0:3], y[6:10], y[13:17]
+    r, q, p = y[POSITION], y[ATTITUDE1], y[ATTITUDE2]
     u = tape.inverse_root(r[0] * r[0] + r[1] * r[1] + r[2] * r[2])
     pull, torques = pull_terms(degree, even, tape, r, q, p, u)
     fall = u * u * u
-    out = [*y[3:6], *(k[0] * (pull[i] - fall * r[i]) for i in range(3))]
-    out += quaternion_rate(q, y[10:13]) + spin_rate(torques[0:3], y[10:13], k[1:7])
-    out += quaternion_rate(p, y[17:20]) + spin_rate(torques[3:6], y[17:20], k[7:13])
+    out = [*y[VELOCITY], *(k[GM] * (pull[i] - fall * r[i]) for i in range(3))]
+    out += quaternion_rate(q, y[RATE1]) + spin_rate(torques[0:3], y[RATE1], k[SPIN1])
+    out += quaternion_rate(p, y[RATE2]) + spin_rate(torques[3:6], y[RATE2], k[SPIN2])
     return out
 
 
@@ -192,11 +212,9 @@ def conserved(model, w, at, c, k):
     Energy over G M1 M2 (1/m), angular momentum over m (m2/s), inertial frame.
     """
     model = numba.literally(model)
-    rx, ry, rz, vx, vy, vz = w[at], w[at + 1], w[at + 2], w[at + 3], w[at + 4], w[at + 5]
-    q0, q1, q2, q3 = w[at + 6], w[at + 7], w[at + 8], w[at + 9]
-    o1, o2, o3 = w[at + 10], w[at + 11], w[at + 12]
-    p0, p1, p2, p3 = w[at + 13], w[at + 14], w[at + 15], w[at + 16]
-    s1, s2, s3 = w[at + 17], w[at + 18], w[at + 19]
+    (rx, ry, rz), (vx, vy, vz) = three(w, at + R, 1), three(w, at + V, 1)
+    (q0, q1, q2, q3), (o1, o2, o3) = four(w, at + Q1, 1), three(w, at + W1, 1)
+    (p0, p1, p2, p3), (s1, s2, s3) = four(w, at + Q2, 1), three(w, at + W2, 1)
     A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(q0, q1, q2, q3)
     B11, B12, B13, B21, B22, B23, B31, B32, B33 = rotation_of_quaternion(p0, p1, p2, p3)
     e0, e1, e2, e3 = quaternion_product(q0, -q1, -q2, -q3, p0, p1, p2, p3)
@@ -205,9 +223,9 @@ def conserved(model, w, at, c, k):
     X, Y, Z = B11 * rx + B21 * ry + B31 * rz, B12 * rx + B22 * ry + B32 * rz, B13 * rx + B23 * ry + B33 * rz
     u = 1.0 / math.sqrt(rx * rx + ry * ry + rz * rz)
     phi = potential(model, x, y, z, X, Y, Z, u, C11, C12, C13, C21, C22, C23, C31, C32, C33, c)
-    gm = k[0]
-    l1, l2, l3 = k[13] * o1, k[14] * o2, k[15] * o3
-    m1, m2, m3 = k[16] * s1, k[17] * s2, k[18] * s3
+    gm, (a1, a2, a3), (b1, b2, b3) = k[GM], three(k, I1, 1), three(k, I2, 1)
+    l1, l2, l3 = a1 * o1, a2 * o2, a3 * o3
+    m1, m2, m3 = b1 * s1, b2 * s2, b3 * s3
     spin = l1 * o1 + l2 * o2 + l3 * o3 + m1 * s1 + m2 * s2 + m3 * s3
     energy = 0.5 * ((vx * vx + vy * vy + vz * vz) / gm + spin) - u - phi
     hx = ry * vz - rz * vy + gm * (A11 * l1 + A12 * l2 + A13 * l3 + B11 * m1 + B12 * m2 + B13 * m3)

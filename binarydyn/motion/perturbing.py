@@ -7,9 +7,9 @@ import math
 import numpy as np
 
 from .._jit import kernel
-from ..vectors import rotation_of_quaternion
+from ..vectors import four, rotation_of_quaternion, three
 from .drift import drag_constants
-from .layout import CLOCK
+from .layout import A1, A2, CLOCK, DRAG, F2, GM, LAG, Q1, Q2, SUN, W1, W2, R, V
 from .perturbations import Dissipation, Drift, Perturbations, SolarTide
 from .state import State, System
 
@@ -75,39 +75,40 @@ def drag(t, steady, first, decay, end):
 @kernel
 def add(w, at, to, k):
     """Add the perturbations to the rates w[to : to + 20] of the state w[at : at + 20] at the time w[CLOCK]."""
-    rx, ry, rz, vx, vy, vz = w[at], w[at + 1], w[at + 2], w[at + 3], w[at + 4], w[at + 5]
-    t = w[CLOCK]
-    A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(w[at + 6], w[at + 7], w[at + 8], w[at + 9])
-    B11, B12, B13, B21, B22, B23, B31, B32, B33 = rotation_of_quaternion(w[at + 13], w[at + 14], w[at + 15], w[at + 16])
-    # the Sun
-    dx, dy, dz, g = sun(t, k[19], k[20], k[21], k[22], k[23], k[24], k[25], k[26], k[27], k[28])
+    t, (rx, ry, rz), (vx, vy, vz) = w[CLOCK], three(w, at + R, 1), three(w, at + V, 1)
+    A11, A12, A13, A21, A22, A23, A31, A32, A33 = rotation_of_quaternion(*four(w, at + Q1, 1))
+    B11, B12, B13, B21, B22, B23, B31, B32, B33 = rotation_of_quaternion(*four(w, at + Q2, 1))
+    # the Sun: GM, e, mean motion, anomaly; towards the pericentre and along
+    dx, dy, dz, g = sun(t, *four(k, SUN, 1), *three(k, SUN + 4, 1), *three(k, SUN + 7, 1))
     along = 3.0 * (dx * rx + dy * ry + dz * rz)
     ax, ay, az = g * (along * dx - rx), g * (along * dy - ry), g * (along * dz - rz)
     x, y, z = A11 * dx + A21 * dy + A31 * dz, A12 * dx + A22 * dy + A32 * dz, A13 * dx + A23 * dy + A33 * dz
-    w[to + 10] -= 3.0 * g * k[4] * y * z
-    w[to + 11] -= 3.0 * g * k[5] * z * x
-    w[to + 12] -= 3.0 * g * k[6] * x * y
+    a, b, c = three(k, A1, 1)
+    w[to + W1] -= 3.0 * g * a * y * z
+    w[to + W1 + 1] -= 3.0 * g * b * z * x
+    w[to + W1 + 2] -= 3.0 * g * c * x * y
     x, y, z = B11 * dx + B21 * dy + B31 * dz, B12 * dx + B22 * dy + B32 * dz, B13 * dx + B23 * dy + B33 * dz
-    w[to + 17] -= 3.0 * g * k[10] * y * z
-    w[to + 18] -= 3.0 * g * k[11] * z * x
-    w[to + 19] -= 3.0 * g * k[12] * x * y
+    a, b, c = three(k, A2, 1)
+    w[to + W2] -= 3.0 * g * a * y * z
+    w[to + W2 + 1] -= 3.0 * g * b * z * x
+    w[to + W2 + 2] -= 3.0 * g * c * x * y
     # the drift
-    damping = drag(t, k[29], k[30], k[31], k[32])
+    damping = drag(t, *four(k, DRAG, 1))
     # the lag: bx, by, bz are the acceleration, -m r x b the torque
-    s1, s2, s3 = w[at + 17], w[at + 18], w[at + 19]
+    s1, s2, s3 = three(w, at + W2, 1)
     ox, oy, oz = B11 * s1 + B12 * s2 + B13 * s3, B21 * s1 + B22 * s2 + B23 * s3, B31 * s1 + B32 * s2 + B33 * s3
     square = rx * rx + ry * ry + rz * rz
     u = 1.0 / square
-    lag = -k[33] * u * u * u * u * u
+    lag = -k[LAG] * u * u * u * u * u
     radial = 2.0 * (rx * vx + ry * vy + rz * vz)
     bx = lag * (radial * rx + square * (ry * oz - rz * oy + vx))
     by = lag * (radial * ry + square * (rz * ox - rx * oz + vy))
     bz = lag * (radial * rz + square * (rx * oy - ry * ox + vz))
     x, y, z = rz * by - ry * bz, rx * bz - rz * bx, ry * bx - rx * by
-    m = 1.0 / k[0]
-    w[to + 17] += m * k[7] * (B11 * x + B21 * y + B31 * z)
-    w[to + 18] += m * k[8] * (B12 * x + B22 * y + B32 * z)
-    w[to + 19] += m * k[9] * (B13 * x + B23 * y + B33 * z)
-    w[to + 3] += ax - damping * vx + bx
-    w[to + 4] += ay - damping * vy + by
-    w[to + 5] += az - damping * vz + bz
+    m, (a, b, c) = 1.0 / k[GM], three(k, F2, 1)
+    w[to + W2] += m * a * (B11 * x + B21 * y + B31 * z)
+    w[to + W2 + 1] += m * b * (B12 * x + B22 * y + B32 * z)
+    w[to + W2 + 2] += m * c * (B13 * x + B23 * y + B33 * z)
+    w[to + V] += ax - damping * vx + bx
+    w[to + V + 1] += ay - damping * vy + by
+    w[to + V + 2] += az - damping * vz + bz

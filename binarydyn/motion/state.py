@@ -19,6 +19,7 @@ from ..kinds import BODY, check_choice, check_kind, shape, shown
 from ..notebook import Shown
 from ..vectors import quaternion_of_turn, quaternion_product, rotation_of_quaternion
 from .equations import parameters
+from .layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from .methods import INTEGRATORS
 from .perturbations import Perturbations
 
@@ -110,8 +111,8 @@ class State(Shown):
         if getattr(y, "shape", None) != (20,):
             check_kind("State.from_vector", y, shape(20))
             y = np.asarray(y, dtype=float)
-        q1, q2 = y[6:10] / np.linalg.norm(y[6:10]), y[13:17] / np.linalg.norm(y[13:17])
-        return cls(y[0:3], y[3:6], q1, y[10:13], q2, y[17:20])
+        q1, q2 = (y[attitude] / np.linalg.norm(y[attitude]) for attitude in (ATTITUDE1, ATTITUDE2))
+        return cls(y[POSITION], y[VELOCITY], q1, y[RATE1], q2, y[RATE2])
 
     def tilted(self, body: str, *, roll_deg: float = 0.0, pitch_deg: float = 0.0, yaw_deg: float = 0.0) -> State:
         """The same with a body, "primary" or "secondary", turned: by roll about its x axis, then by pitch about its new

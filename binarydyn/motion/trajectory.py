@@ -11,9 +11,10 @@ import numpy as np
 from ..constants import DAY_S
 from ..kinds import WHOLE, check_kind
 from ..notebook import Shown, later
+from .layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from .state import State, System
 
-STATUSES = {0: "done", 1: "contact", 2: "escape", 3: "step_failure", 4: "step_limit"}
+STATUSES = ("done", "contact", "escape", "step_failure", "step_limit")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -94,32 +95,32 @@ class Trajectory(Shown):
     @property
     def position_m(self) -> np.ndarray:
         """(n, 3), from the primary to the secondary, inertial frame."""
-        return self.y[:, 0:3]
+        return self.y[:, POSITION]
 
     @property
     def velocity_m_s(self) -> np.ndarray:
         """(n, 3), inertial frame."""
-        return self.y[:, 3:6]
+        return self.y[:, VELOCITY]
 
     @property
     def attitude1(self) -> np.ndarray:
         """(n, 4), quaternion of the primary, body -> inertial."""
-        return self.y[:, 6:10]
+        return self.y[:, ATTITUDE1]
 
     @property
     def rate1_rad_s(self) -> np.ndarray:
         """(n, 3), angular rate of the primary in its own frame."""
-        return self.y[:, 10:13]
+        return self.y[:, RATE1]
 
     @property
     def attitude2(self) -> np.ndarray:
         """(n, 4), quaternion of the secondary, body -> inertial."""
-        return self.y[:, 13:17]
+        return self.y[:, ATTITUDE2]
 
     @property
     def rate2_rad_s(self) -> np.ndarray:
         """(n, 3), angular rate of the secondary in its own frame."""
-        return self.y[:, 17:20]
+        return self.y[:, RATE2]
 
     @property
     def days(self) -> float:

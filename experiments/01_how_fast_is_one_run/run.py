@@ -14,8 +14,9 @@ from scipy.integrate import solve_ivp
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import CHECKPOINTS, DAYS, fastest, nominal, right_hand_side
 
-from binarydyn.integrators import propagate, rungekutta
+from binarydyn.integrators import propagate
 from binarydyn.motion.equations import parameters
+from binarydyn.motion.layout import EVALUATIONS
 
 CHECKPOINT_MINUTES = DAYS * 1440.0 / CHECKPOINTS
 REPEATS = 9
@@ -28,7 +29,7 @@ def own_run(tolerance: float):
     propagate.advance(run, block_steps=10**9)
     return (
         time.perf_counter() - begin,
-        int(run.progress[rungekutta.EVALUATIONS]),
+        int(run.progress[EVALUATIONS]),
         run.samples.reshape(-1, 20)[1:-1, :3].copy(),
     )
 

@@ -22,7 +22,7 @@ from nominal_pair import circumstances, nominal
 from binarydyn.bodies import Ellipsoid
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate
-from binarydyn.integrators import split_runs
+from binarydyn.integrators.step_rules import steps_of
 
 YEAR, TEN_YEARS, CHECKPOINTS = 365.25, 3652.5, 500
 CENTURY = 36525.0
@@ -45,7 +45,7 @@ def run_of(name: str, tolerance: float):
     """States at the checkpoints (n, 20), and seconds."""
     system = replace(nominal(tolerance), integrator=name)
     spacing = TEN_YEARS * 1440.0 / CHECKPOINTS
-    per = int(np.ceil(spacing * 60.0 / split_runs.step_s(system, system.state))) if name == "splitting" else 1
+    per = int(steps_of(system.state.vector, system.gm_m3_s2, spacing * 60.0, np.ceil)) if name == "splitting" else 1
     simulate(system, 1.0, every_minutes=spacing / per)  # compiled
     begin = time.process_time()
     run = simulate(system, TEN_YEARS, every_minutes=spacing / per)
