@@ -13,5 +13,9 @@ from .relaxed import build as build
 from .scenario import Scenario as Scenario
 from .scenario import example as example
 from .scenario import load as load
-from .store import open_result as open_result
+from .store import Events as Events
+from .store import Members as Members
+from .store import events as events
+from .store import open as open
+from .store import save as save
 from .store import sweep as sweep

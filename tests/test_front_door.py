@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import binarydyn
-from binarydyn import State, build, hit, load, open_result, periods, predict, simulate
+from binarydyn import State, build, hit, load, periods, predict, simulate
 from binarydyn.batch import brief_members
 from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
 from binarydyn.commands import main
@@ -34,6 +34,7 @@ from binarydyn.observing.timetable import timetable
 from binarydyn.prediction.description import describe
 from binarydyn.sampling import Grid, Sample, member_scenario, swept
 from binarydyn.scenario import Push, Scenario, builtin, value_of, varied
+from binarydyn.store import open_result
 
 MASS = "impactor.mass_kg"
 SHORT = {"simulation.days_before": 6.0, "simulation.days_after": 6.0}

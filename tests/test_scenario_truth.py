@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from meshes import ellipsoid_mesh, obj_text
 
-from binarydyn import Scenario, load, open_result, predict
+from binarydyn import Scenario, load, predict
 from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.inference.infer import infer
 from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Sampling, builtin, varied
 from binarydyn.scenario.fields import Table
+from binarydyn.store import open_result
 from binarydyn.store.predictions import write_prediction
 
 BETA = "momentum_transfer.beta"

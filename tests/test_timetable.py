@@ -18,8 +18,7 @@ from binarydyn.observing.timetable import timetable
 from binarydyn.observing.timetable_rows import rows, without_conjunction
 from binarydyn.prediction import predict
 from binarydyn.scenario import Scenario, builtin, varied
-from binarydyn.store import open_result
-from binarydyn.store.timetables import write_timetable
+from binarydyn.store import Events, open_result, save
 
 DAYS = 6.0
 KINDS = [(kind, body) for kind in ("eclipse", "occultation") for body in ("primary", "secondary")]
@@ -160,7 +159,7 @@ def test_a_short_table_is_no_orbit_seen_from_its_pole(tmp_path, capsys):
     assert "11.3 deg away, so there may be some" in text and "51.5 deg away, so there is none" in text
     assert main(["events", case, "--days", "1", "--csv", str(files[1])]) == 0
     empty, full = (file.read_text(encoding="utf-8").splitlines() for file in files)
-    assert len(empty) == 1 and empty[0] == full[0] and len(full[0].split(",")) == 22 and len(full) > 2
+    assert len(empty) == 1 and empty[0] == full[0] and len(full[0].split(",")) == 26 and len(full) > 2
     assert any(",eclipse," in line and ",absent," not in line for line in full[1:])
     assert "mid_utc" in open_result(stored).events and not len(open_result(stored).events["mid_utc"])
 
@@ -240,7 +239,7 @@ def test_a_timetable_replaces_no_prediction(file, tmp_path, table):
     path = tmp_path / "p.h5"
     write_prediction(path, predict(varied(builtin(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})))
     with pytest.raises(InputError, match="holds a prediction"):
-        write_timetable(path, table)
+        save(path, Events.of(table))
 
 
 def test_the_built_in_pair_shows_events_about_its_impact_and_moves_as_without_a_place(capsys):

@@ -58,9 +58,9 @@ def events(
 
             write_rows(csv_file, TIMETABLE, found, COLUMNS)
         if out:
-            from ..store.timetables import write_timetable
+            from ..store import Events, save
 
-            write_timetable(out, table)
+            save(out, Events.of(table))
         if plot:
             from ..plots import save_timetable
 
@@ -92,9 +92,9 @@ def _check_places(scenario: Scenario, file: str, csv_file: str, plot: str, out: 
 
         check_csv(csv_file, TIMETABLE)
     if out:
-        from ..store.timetables import check_target
+        from ..store.event_table import check_events_target
 
-        check_target(out)
+        check_events_target(out)
 
 
 def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]) -> dict[str, Any]:

@@ -42,7 +42,7 @@ def show(
 def save_figure(path: str, result: Result) -> None:
     """The figure of a stored result."""
     from .. import plots
-    from ..store import stored_members, word_of
+    from ..store import stored_members, stored_prediction, word_of
 
     if result.kind not in ("sweep", "prediction"):
         raise InputError(
@@ -53,7 +53,7 @@ def save_figure(path: str, result: Result) -> None:
     if result.kind == "sweep":
         plots.save_sweep(path, stored_members(result))
     else:
-        plots.save_prediction(path, result)
+        plots.save_prediction(path, stored_prediction(result))
 
 
 def sweep_report(result: Result) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from ..sky.geometry import Geometry
 from .timetable import Timetable
 
 CONTACTS = ("contact1_utc", "contact2_utc", "contact3_utc", "contact4_utc", "mid_utc")
+CONTACTS_S = ("contact1_s", "contact2_s", "contact3_s", "contact4_s")
 COLUMNS: tuple[str, ...] = (
     "side",
     "kind",
@@ -18,6 +19,7 @@ COLUMNS: tuple[str, ...] = (
     "extent",
     "cycle",
     *CONTACTS,
+    *CONTACTS_S,
     "mid_s",
     "light_time_s",
     "duration_minutes",
@@ -47,6 +49,7 @@ def _row(table: Timetable, geometry: Geometry, i: int) -> tuple[Any, ...]:
         event.extent,
         event.cycle,
         *table.utc(entry),
+        *event.contacts_s,
         event.mid_s,
         float(geometry.light_time_s[i]),
         None if duration is None else duration / 60.0,

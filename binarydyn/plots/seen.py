@@ -9,6 +9,7 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..errors import FewCyclesError, InputError
+from ..kinds import check_kind
 from ..motion.trajectory import Trajectory
 from ..observables import AttitudeHistory, attitude, cycle_periods
 
@@ -53,13 +54,11 @@ class Seen:
 
 
 def seen(result: Any) -> Seen:
-    """From a Prediction, or from a stored result of kind `prediction`.  InputError for anything else."""
+    """From a Prediction.  KindError for anything else."""
     if isinstance(result, Seen):
         return result
-    if getattr(result, "kind", "prediction") != "prediction" or not hasattr(result, "before"):
-        kind = getattr(result, "kind", type(result).__name__)
-        raise InputError("plot", f"a result of kind {kind!r} is given, a prediction is allowed; choose another file")
-    numbers = result.numbers() if callable(result.numbers) else dict(result.numbers)
+    check_kind("plot", result, "Prediction")
+    numbers = result.numbers()
     sides = [_side(getattr(result, name), numbers.get(f"period_{name}_h")) for name in ("before", "after")]
     return Seen(name_of(result), numbers, *sides)
 
@@ -85,6 +84,5 @@ def _or_none(measure: Any, run: Trajectory) -> Any:
 
 def name_of(result: Any) -> str:
     """What the scenario is called; a stored result knows it without reading the scenario again."""
-    stored = getattr(result, "attributes", None)
-    name = (stored["scenario_name"] if stored else result.scenario.name) or "scenario without a name"
+    name = getattr(result, "scenario_name", "") or result.scenario.name or "scenario without a name"
     return name.replace("$", r"\$")  # a name is no formula

@@ -19,6 +19,7 @@ from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..observables.chaos import Trust, simulate_with_companions
 from ..relaxed.degree import next_degree
 from ..relaxed.start import Start
+from ..results import Lazy
 from ..scenario import Scenario
 from .closed_forms import analytic_changes
 from .ground_error import GroundError, ground_error
@@ -27,9 +28,9 @@ from .warnings import remarks
 from .windows import Progress, Side, before_impact, fit_error_s, measured
 
 
-@dataclass(frozen=True)
-class Prediction:
-    """What `predict` returns; numbers() is the flat table that is printed, stored and compared."""
+@dataclass(frozen=True, eq=False)
+class Prediction(Lazy):
+    """What `predict` returns, and `open` of a file; numbers() is the flat table that is printed and stored."""
 
     scenario: Scenario
     start: Start
@@ -39,10 +40,10 @@ class Prediction:
     status: str
     warnings: tuple[str, ...]
     trust: Trust
-    shares: Shares | None = None
-    lines: FundamentalLines = FundamentalLines()
-    model_error_s: float | None = None
-    ground: GroundError | None = None
+    shares: Shares | None
+    lines: FundamentalLines
+    model_error_s: float | None
+    ground: GroundError | None
 
     @property
     def period_change_s(self) -> float | None:
@@ -175,6 +176,8 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         trust=trust,
         shares=shares(begun.system, scenario, impact, before.period, after.period),
         lines=fundamental_lines(run, after.attitude) if after.attitude else FundamentalLines(),
+        model_error_s=None,
+        ground=None,
     )
     if ground := ground_error(begun, scenario, impact, result.period_change_s):
         remark = ground.remark(result.period_change_s)

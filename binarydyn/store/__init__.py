@@ -1,21 +1,26 @@
 """What is kept: results as HDF5 files that say where they come from."""
 
+from .event_table import Events, events
 from .members import Members
-from .opened import stored_members
+from .opened import open, save, stored_members, stored_prediction
 from .predictions import check_target, write_prediction
-from .result import RecordedRun, Result, open_result, word_of
+from .result import Result, open_result, word_of
 from .sweeping import sweep
 from .sweeps import SweepStore
 from .units import long_name_of, unit_of
 
 __all__ = [
+    "Events",
     "Members",
-    "RecordedRun",
     "Result",
     "SweepStore",
     "check_target",
+    "events",
     "long_name_of",
+    "open",
+    "save",
     "stored_members",
+    "stored_prediction",
     "open_result",
     "sweep",
     "unit_of",

@@ -52,13 +52,6 @@ class RecordedBody:
     is_even: bool
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class RecordedRun(Trajectory):
-    """A stored trajectory, for every function that takes one, with the periods (m,), s, of its single cycles."""
-
-    cycle_periods_s: np.ndarray
-
-
 @dataclass(frozen=True)
 class Result:
     """A result file; kind is `prediction` or `sweep`, attributes say where it comes from.
@@ -94,16 +87,17 @@ class Result:
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
-        """Of a prediction: where it is outside its validity."""
-        return tuple(self._group("warnings", "prediction")["warning"].values.tolist())
+        """Of a prediction or a timetable: where it is outside its validity."""
+        kind = "events" if self.kind == "events" else "prediction"
+        return tuple(self._group("warnings", kind)["warning"].values.tolist())
 
     @cached_property
-    def before(self) -> RecordedRun:
+    def before(self) -> Trajectory:
         """The run before the impact."""
         return self._run("before", -1)
 
     @cached_property
-    def after(self) -> RecordedRun:
+    def after(self) -> Trajectory:
         """The run after the impact."""
         return self._run("after", 0)
 
@@ -135,6 +129,11 @@ class Result:
         return {name: column.values for name, column in self._group("events", "events").items()}
 
     @cached_property
+    def summary(self) -> dict[str, float | str | None]:
+        """Of a timetable: what holds for all of its events."""
+        return self._table("summary", "events")
+
+    @cached_property
     def sample(self) -> Sample | None:
         """Of a sweep over drawn members, or beside a prediction: how they were drawn; None for a grid or for none."""
         if not self.attributes.get("design", "").startswith('{"sample"'):
@@ -163,21 +162,20 @@ class Result:
         counts = np.bincount(status.codes, minlength=len(status.words)).tolist()
         return dict(Counter(dict(zip(status.words, counts, strict=True))).most_common())
 
-    def _table(self, group: str) -> dict[str, Any]:
-        self._check_kind("prediction")
+    def _table(self, group: str, kind: str = "prediction") -> dict[str, Any]:
+        self._check_kind(kind)
         plain = read(self.path, lambda file: {name: x.plain for name, x in read_group(file, group).items()})
         return Held(self._place, {name: _flag(value) if name in FLAGS else value for name, value in plain.items()})
 
-    def _run(self, group: str, impact: int) -> RecordedRun:
+    def _run(self, group: str, impact: int) -> Trajectory:
         columns = self._group(group, "prediction")
         c = Held(self._place, {name: column.values for name, column in columns.items()})
         y = np.concatenate([c[name].reshape(len(c["time_s"]), -1) for name in STATE], axis=1)
-        return RecordedRun(
+        return Trajectory(
             system=self._system(State.from_vector(y[impact]), group),
             time_s=c["time_s"],
             y=y,
             **{name: columns[name].plain for name in ENDS},
-            cycle_periods_s=c["cycle_periods_s"],
         )
 
     def _system(self, state: State, group: str) -> System:
