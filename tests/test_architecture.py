@@ -18,7 +18,7 @@ ORDER = [
     "vectors",
     "columns",
     "kinds",
-    "results",
+    "lazy",
     "kepler",
     "epochs",
     "scenario",

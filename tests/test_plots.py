@@ -15,6 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation, Text
 from meshes import box
 
+import binarydyn
 from binarydyn import plots
 from binarydyn.bodies import Ellipsoid, Polyhedron
 from binarydyn.dynamics import Trajectory
@@ -30,7 +31,7 @@ from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, numeric_names, varied
 from binarydyn.scenario.keys import known_keys
 from binarydyn.scenario.wording import CAUTION
-from binarydyn.store import SweepStore, open_result, stored_members, write_prediction
+from binarydyn.store import SweepStore, stored_members, write_prediction
 
 DAYS = 12.0
 SHORT = {"simulation.days_before": DAYS, "simulation.days_after": DAYS}
@@ -420,11 +421,11 @@ def test_every_outcome_makes_a_legible_page(outcome):
 
 def test_a_stored_prediction_gives_the_same_picture(prediction, tmp_path):
     write_prediction(tmp_path / "p.h5", prediction)
-    stored = open_result(tmp_path / "p.h5")
+    stored = binarydyn.open(tmp_path / "p.h5")
     plots.save_prediction(tmp_path / "fresh.svg", prediction)
     plots.save_prediction(tmp_path / "stored.svg", stored)
     assert (tmp_path / "fresh.svg").read_bytes() == (tmp_path / "stored.svg").read_bytes()
-    with pytest.raises(InputError, match="'prediction' is given, a sweep is allowed"):
+    with pytest.raises(InputError, match="a Prediction is given, allowed is a Members"):
         plots.save_sweep(tmp_path / "no.png", stored)
     assert not (tmp_path / "no.png").exists()
 

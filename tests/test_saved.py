@@ -88,7 +88,7 @@ def test_a_thing_is_the_same_after_it_was_saved_and_opened(make, tmp_path):
             bodies = [side[1]["system"][1] for side in (one, other)]
             for key in ("primary", "secondary"):
                 whole, kept = (body.pop(key)[1] for body in bodies)
-                assert kept["mass_kg"] == whole["mass_kg"]
+                assert kept["density_kg_m3"] == whole["density_kg_m3"]
             for system in bodies:
                 system.clear()
         assert one == other, name

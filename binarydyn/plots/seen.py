@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 
 from ..constants import DAY_S
-from ..errors import FewCyclesError, InputError
 from ..kinds import check_kind
 from ..motion.trajectory import Trajectory
-from ..observables import AttitudeHistory, attitude, cycle_periods
+from ..observables import AttitudeHistory
+from ..prediction.windows import Side
 
 
 @dataclass(frozen=True)
@@ -58,28 +58,11 @@ def seen(result: Any) -> Seen:
     if isinstance(result, Seen):
         return result
     check_kind("plot", result, "Prediction")
-    numbers = result.numbers()
-    sides = [_side(getattr(result, name), numbers.get(f"period_{name}_h")) for name in ("before", "after")]
-    return Seen(name_of(result), numbers, *sides)
+    return Seen(name_of(result), result.numbers(), _side(result.before), _side(result.after))
 
 
-def _side(given: Any, period_h: float | None) -> SeenSide:
-    """Of a Side or of a stored run; what is missing is measured anew."""
-    cycles = given.cycle_periods_s if hasattr(given, "cycle_periods_s") else _or_none(cycle_periods, given)
-    turned = given.attitude if hasattr(given, "attitude") else None
-    return SeenSide(
-        given,
-        None if period_h is None or not np.isfinite(period_h) else 3600.0 * period_h,
-        np.empty(0) if cycles is None else np.asarray(cycles),
-        _or_none(attitude, given) if turned is None else turned,
-    )
-
-
-def _or_none(measure: Any, run: Trajectory) -> Any:
-    try:
-        return measure(run)
-    except (FewCyclesError, InputError):
-        return None
+def _side(side: Side) -> SeenSide:
+    return SeenSide(side, side.period and side.period.value_s, side.cycle_periods_s, side.attitude)
 
 
 def name_of(result: Any) -> str:

@@ -15,11 +15,11 @@ from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
 from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on, turns_deg
 from ..kinds import takes
+from ..lazy import Lazy
 from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..observables.chaos import Trust, simulate_with_companions
 from ..relaxed.degree import next_degree
 from ..relaxed.start import Start
-from ..results import Lazy
 from ..scenario import Scenario
 from .closed_forms import analytic_changes
 from .ground_error import GroundError, ground_error

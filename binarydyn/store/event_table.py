@@ -11,9 +11,10 @@ import numpy as np
 
 from ..files.whole import image, put
 from ..kinds import NUMBER, takes
+from ..lazy import Lazy
+from ..notebook import Shown, library
 from ..observing.timetable import DEFAULT_DAYS, Timetable, timetable
 from ..observing.timetable_rows import COLUMNS, rows, summary
-from ..results import Lazy, html_table
 from ..scenario import Scenario
 from .groups import Column, write_group
 from .provenance import attributes
@@ -26,7 +27,7 @@ KIND = "events"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Events(Lazy):
+class Events(Lazy, Shown):
     """What `events` returns, and `open` of a file with a timetable; n events in the order of time, absent ones too.
 
     columns: arrays (n,) by name; an unknown number is nan, an unknown text is empty.  summary: what holds for all of
@@ -58,8 +59,7 @@ class Events(Lazy):
         """A pandas table, one event a row, columns in the unit of their name: times in s from t0 and as datetimes (UTC,
         as seen by the observer); unknown numbers are nan, unknown times NaT.
         """
-        import pandas
-
+        pandas = library("pandas", "df")
         is_time = {name for name in self.columns if name.endswith("_utc")}
         columns = {
             name: pandas.to_datetime(pandas.Series(values).replace("", None)) if name in is_time else values
@@ -67,13 +67,13 @@ class Events(Lazy):
         }
         return pandas.DataFrame(columns)
 
-    def __repr__(self) -> str:
+    def _line(self) -> str:
         seen = int(np.sum(self.columns["extent"] != "absent"))
         days = self.summary["days"]
-        return f"<Events {len(self)}: {seen} take place; {days:g} days before and after the impact, {self.status}>"
+        return f"{len(self)}: {seen} take place; {days:g} days before and after the impact, {self.status}"
 
-    def _repr_html_(self) -> str:
-        return html_table(repr(self)[1:-1], self.summary.items())
+    def _facts(self) -> dict[str, Any]:
+        return dict(self.summary)
 
 
 @takes(scenario="Scenario", days=NUMBER)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import InputError
-from ..results import Lazy, html_table
+from ..lazy import Lazy
+from ..notebook import Shown, library
 from ..sampling import Design, Grid, Sample
 from ..scenario import Scenario
 from .groups import FLAGS, UNKNOWN
@@ -26,7 +27,7 @@ _PIECE = 4096
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Members(Lazy):
+class Members(Lazy, Shown):
     """What `sweep` returns, and `open` of a file with a sweep; n members, in the order of their numbers.
 
     design: which members were asked for; there may be fewer of them.  columns: arrays (n,) by name: `member`, what
@@ -94,27 +95,20 @@ class Members(Lazy):
 
         Unknown numbers are nan, unknown flags NA.
         """
-        import pandas
-
+        pandas = library("pandas", "df")
         first = ("status", "reason", *self.keys)
         names = (*first, *(name for name in self.columns if name not in (*first, "member")))
-        return pandas.DataFrame({name: self._series(name) for name in names}, self._index())
-
-    def _index(self) -> pandas.Index:
-        import pandas
-
-        return pandas.Index(self.columns["member"], name="member")
-
-    def _series(self, name: str) -> Any:
-        import pandas
-
-        values = self.columns[name]
-        return pandas.arrays.BooleanArray(values == 1, values < 0) if name in FLAGS else values
+        columns = {name: self.columns[name] for name in names}
+        columns |= {
+            name: pandas.arrays.BooleanArray(values == 1, values < 0)
+            for name, values in columns.items()
+            if name in FLAGS
+        }
+        return pandas.DataFrame(columns, pandas.Index(self.columns["member"], name="member"))
 
     def to_xarray(self) -> xarray.Dataset:
         """Each column over the axes of a grid, of others over `member`, with its unit."""
-        import xarray
-
+        xarray = library("xarray", "to_xarray")
         if isinstance(self.design, Grid):
             dims, at, take = self.keys, self.axes, self.on_grid
         else:
@@ -129,11 +123,12 @@ class Members(Lazy):
             piece = {name: values[first : first + _PIECE].tolist() for name, values in self.columns.items()}
             yield from (dict(zip(piece, row, strict=True)) for row in zip(*piece.values(), strict=True))
 
-    def __repr__(self) -> str:
+    def _line(self) -> str:
         ends = ", ".join(f"{count} {word}" for word, count in self.statuses().items())
         count = len(self.keys)
-        return f"<Members {len(self)}: {ends}; varies {count} {'key' if count == 1 else 'keys'}; {self.table} table>"
+        return f"{len(self)}: {ends}; varies {count} {'key' if count == 1 else 'keys'}; {self.table} table"
 
-    def _repr_html_(self) -> str:
-        varied = [(key, f"{self.columns[key].min():g} .. {self.columns[key].max():g}") for key in self.keys]
-        return html_table(f"{len(self)} members, {self.table} table", [*self.statuses().items(), *varied])
+    def _facts(self) -> dict[str, Any]:
+        return self.statuses() | {
+            key: f"{self.columns[key].min():g} .. {self.columns[key].max():g}" for key in self.keys
+        }

@@ -1,9 +1,8 @@
-"""What results share: contents that are read when they are first asked for, and a table for notebooks."""
+"""Results that may come from a file: what they hold is read when it is first asked for."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from html import escape
+from collections.abc import Callable
 from typing import Any, TypeVar
 
 Thing = TypeVar("Thing", bound="Lazy")
@@ -28,12 +27,3 @@ class Lazy:
         thing = object.__new__(cls)
         vars(thing)["_read"] = read
         return thing
-
-
-def html_table(caption: str, rows: Iterable[Sequence[object]]) -> str:
-    """Rows of cells as HTML, the first cell of each as its head."""
-    lines = [
-        f"<tr><th>{escape(str(head))}</th>" + "".join(f"<td>{escape(str(cell))}</td>" for cell in cells) + "</tr>"
-        for head, *cells in rows
-    ]
-    return f"<table><caption>{escape(caption)}</caption>{''.join(lines)}</table>"
