@@ -27,6 +27,9 @@ def plain(thing):
         return repr(thing.tolist())
     if isinstance(thing, binarydyn.Scenario):
         return thing.text, thing.place, thing.sha256
+    if isinstance(thing, binarydyn.System):  # of its bodies a file has what is seen of a run, not their shapes
+        densities = thing.primary.density_kg_m3, thing.secondary.density_kg_m3
+        return thing.degree, thing.tolerance, densities, plain(thing.state)
     if is_dataclass(thing):
         return type(thing).__name__, {field.name: plain(getattr(thing, field.name)) for field in fields(thing)}
     if hasattr(thing, "items"):
@@ -83,15 +86,7 @@ def test_a_thing_is_the_same_after_it_was_saved_and_opened(make, tmp_path):
     ours, theirs = properties(live), properties(again)
     assert len(ours) >= 6 and ours.keys() == theirs.keys()
     for name in ours:
-        one, other = plain(ours[name]), plain(theirs[name])
-        if name in ("before", "after"):  # of the bodies a file has what is seen of a run, not their shapes
-            bodies = [side[1]["system"][1] for side in (one, other)]
-            for key in ("primary", "secondary"):
-                whole, kept = (body.pop(key)[1] for body in bodies)
-                assert kept["density_kg_m3"] == whole["density_kg_m3"]
-            for system in bodies:
-                system.clear()
-        assert one == other, name
+        assert plain(ours[name]) == plain(theirs[name]), name
     binarydyn.save(path, again)
     assert plain(properties(binarydyn.open(path))["scenario"]) == plain(live.scenario)
     assert (again == live) is False and (again == again) is True and (again == 3) is False
