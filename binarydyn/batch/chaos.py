@@ -16,8 +16,6 @@ from ..observables.chaos import TWIST_RAD, attitude_angle
 from ..vectors import quaternion_of_turn
 from .cases import Cases, Outcomes, accumulated, dot, started
 
-COMPANIONS = 4
-
 
 @dataclass(frozen=True)
 class Beside:

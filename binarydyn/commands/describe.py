@@ -76,7 +76,7 @@ def _plain(described: Description, found: dict[str, Any]) -> dict[str, Any]:
     from ..prediction.description_numbers import displacements, element_changes, modes, rings
 
     return {
-        **{name: _finite(value) for name, value in found.items()},
+        **found,
         "modes": modes(described),
         "circular_orbits": rings(described),
         "heliocentric_missing": _missing(described),
@@ -88,10 +88,6 @@ def _plain(described: Description, found: dict[str, Any]) -> dict[str, Any]:
         "warnings": list(_warnings(described)),
         "caution": CAUTION,
     }
-
-
-def _finite(value: Any) -> Any:
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def _missing(described: Description) -> dict[str, str]:

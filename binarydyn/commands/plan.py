@@ -36,8 +36,11 @@ def plan(
     return 0
 
 
+_MARKS = ("low_68", "median", "high_68")
+
+
 def report(found: Plan) -> dict[str, Any]:
-    """Everything that is printed, as plain data; None for a sigma that the events do not tell yet."""
+    """Everything that is printed, as plain data; inf for a sigma that the events do not tell yet."""
     return {
         "scenario": found.scenario.name,
         "scenario_sha256": found.scenario.sha256,
@@ -51,14 +54,11 @@ def report(found: Plan) -> dict[str, Any]:
                 "night": night.number,
                 "date_utc": night.date_utc,
                 "events": night.events,
-                "sigma_s": _finite(night.sigma_s),
-                "fit_sigma_s": _finite(night.fit_sigma_s),
+                "sigma_s": night.sigma_s,
+                "fit_sigma_s": night.fit_sigma_s,
                 "own_error_s": night.own_error_s,
-                "change_over_sigma": _finite(abs(found.change_s) / night.sigma_s),
-                "sigma_with_losses_s": {
-                    name: _finite(value)
-                    for name, value in zip(("low_68", "median", "high_68"), night.sigmas_lost_s, strict=True)
-                },
+                "change_over_sigma": abs(found.change_s) / night.sigma_s,
+                "sigma_with_losses_s": dict(zip(_MARKS, night.sigmas_lost_s, strict=True)),
             }
             for night in found.nights
         ],
@@ -73,12 +73,8 @@ def report(found: Plan) -> dict[str, Any]:
 def _detection(one: Detection | None) -> dict[str, Any] | None:
     if one is None:
         return None
-    losses = dict(zip(("low_68", "median", "high_68"), one.with_losses, strict=True))
+    losses = dict(zip(_MARKS, one.with_losses, strict=True))
     return {"size_s": one.size_s, "night": one.night, "night_with_losses": losses}
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if math.isfinite(value) else None
 
 
 def _print(found: Plan) -> None:

@@ -11,6 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..errors import ArgumentError
+
+LEAST_RUNS, MOST_RUNS = 128, 65536
+"""By default, and at all."""
+
 
 @dataclass(frozen=True)
 class Quadratic:
@@ -37,6 +42,23 @@ class Quadratic:
 def terms_of(inputs: int) -> int:
     """How many coefficients a polynomial of so many inputs has."""
     return (inputs + 1) * (inputs + 2) // 2
+
+
+def runs_for(runs: int | None, inputs: int) -> int:
+    """Simulations behind a fit: so many, or three a coefficient where None is given.  InputError for a wrong number."""
+    terms = terms_of(inputs)
+    if runs is None:
+        return max(LEAST_RUNS, _power_of_two(3 * terms))
+    least = _power_of_two(2 * terms)
+    if not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
+        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
+        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
+    return runs
+
+
+def _power_of_two(least: int) -> int:
+    """The smallest that is not less."""
+    return 1 << (least - 1).bit_length()
 
 
 def fitted(x: np.ndarray, outcome: np.ndarray) -> Quadratic:

@@ -18,15 +18,14 @@ import numpy as np
 
 from ..batch.summary import brief_members, check_brief
 from ..ensembles.backends import rows_of
-from ..errors import ArgumentError, ConvergenceError, InputError
+from ..errors import ConvergenceError, InputError
 from ..kinds import sure
 from ..sampling.members import Row
 from ..sampling.sample import Sample
 from ..scenario import Scenario
 from .posterior import DONE
-from .quadratic import Quadratic, fitted, terms_of
+from .quadratic import Quadratic, fitted, runs_for, terms_of
 
-LEAST_RUNS, MOST_RUNS = 128, 65536
 ENDED_WELL = (DONE, "unstable", "tumbling")
 _WORDS = "<U16"
 _SETTINGS = ("simulation", "observation", "observed", "observer", "requirement", "spacecraft")
@@ -90,20 +89,7 @@ def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> 
         raise InputError(
             scenario.place, "neither [impactor] nor [push] is given, so the period does not change; add one"
         )
-    least = _power_of_two(2 * terms_of(len(sure(scenario.sampling).quantities) + further))
-    if runs is not None and not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
-        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
-        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
-
-
-def runs_for(inputs: int) -> int:
-    """Simulations behind a fit unless told otherwise: at least three for each coefficient, a power of 2."""
-    return max(LEAST_RUNS, _power_of_two(3 * terms_of(inputs)))
-
-
-def _power_of_two(least: int) -> int:
-    """The smallest that is not less."""
-    return 1 << (least - 1).bit_length()
+    runs_for(runs, len(sure(scenario.sampling).quantities) + further)
 
 
 def period_change(scenario: Scenario, runs: int | None = None, seed: int | None = None) -> Response:
@@ -112,7 +98,7 @@ def period_change(scenario: Scenario, runs: int | None = None, seed: int | None 
     Errors: InputError as in check_prediction, ConvergenceError where too few members end well.
     """
     check_prediction(scenario, runs)
-    sample = Sample.of(scenario, "sobol", runs or runs_for(len(sure(scenario.sampling).quantities)), seed)
+    sample = Sample.of(scenario, "sobol", runs_for(runs, len(sure(scenario.sampling).quantities)), seed)
     try:
         check_brief(scenario, sample)
     except InputError:

@@ -22,13 +22,12 @@ from ..scenario.draws import at_scores
 from ..scenario.tables.sampling import Sampling, check_seed
 from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
 from .pair_draws import pairs
-from .quadratic import terms_of
+from .quadratic import runs_for
 from .surrogate import Relation, Simulated, relation_of
 
 WIDER = 1.25
 """By how much the design reaches farther than the draws, in sigmas."""
 BETA = "momentum_transfer.beta"
-MOST_RUNS = 65536
 _RANGE_SIGMAS, _RANGE_SHARE = 5.0, 0.08
 
 
@@ -47,12 +46,7 @@ def related(
     """
     scenario = _without_beta(scenario)
     names = list(scenario.sampling.quantities) if scenario.sampling else []
-    terms = terms_of(len(names) + 1)
-    runs = max(128, _power_of_two(3 * terms)) if runs is None else runs
-    least = _power_of_two(2 * terms)
-    if not (least <= runs <= MOST_RUNS and runs.bit_count() == 1):
-        allowed = f"a power of 2, {least} .. {MOST_RUNS} with these inputs"
-        raise ArgumentError("runs", f"{runs} is given, allowed is {allowed}; change it")
+    runs = runs_for(runs, len(names) + 1)
     nominal = start(scenario)
     ratio = _first_ratio(scenario, nominal, change_s)
     # A new shape adds the same to any push; what else departs from the closed form does in proportion.
@@ -72,11 +66,6 @@ def seed_of(scenario: Scenario, seed: int | None) -> int:
     return scenario.sampling.seed if scenario.sampling and scenario.sampling.quantities else 0
 
 
-def _power_of_two(least: int) -> int:
-    """The smallest that is not less."""
-    return 1 << (least - 1).bit_length()
-
-
 def _without_beta(scenario: Scenario) -> Scenario:
     """The same with no distribution of beta, nor what it is correlated with."""
     given = scenario.sampling
@@ -91,18 +80,8 @@ def _without_beta(scenario: Scenario) -> Scenario:
 
 def _first_ratio(scenario: Scenario, nominal: Start, change_s: float) -> float:
     """Simulated over closed-form change at the nominal inputs, where the latter is the measured one."""
-    one = pairs(scenario, {}, 1).as_found([nominal])
-    lever = leverage(nominal.system, scenario) if scenario.impactor else None
-    if lever is not None and not lever.hit[0]:
-        raise InputError(scenario.place, "the impactor misses or grazes the moonlet; change its aim")
-    momentum = momenta(scenario, {}, 1)
-    dv = pushes_for(np.array([change_s]), one, lever, momentum, scenario)
-    if not np.isfinite(dv[0]):
-        raise ArgumentError("period_change_s", f"no push changes the period by {change_s:g} s; check it")
-    system, state = state_after(nominal.system, scenario, lever, dv[0], momentum[0])
-    periods, _ = periods_after(
-        [system], [state], scenario.simulation.days_after
-    )  # unstable ones place the design as well
+    system, state = _hit(scenario, nominal, change_s)
+    periods, _ = periods_after([system], [state], scenario.simulation.days_after)
     simulated = float(periods[0] - nominal.period_h * HOUR_S)
     if not math.isfinite(simulated):
         raise ConvergenceError(
@@ -162,19 +141,20 @@ def _begun(
             after = _hit(given, one, change)
         except BinarydynError:
             continue
-        if after is not None:
-            found.append(k)
-            begun.append(one)
-            pushed.append(after)
+        found.append(k)
+        begun.append(one)
+        pushed.append(after)
     return np.array(found, dtype=int), begun, pushed
 
 
-def _hit(scenario: Scenario, one: Start, target: float) -> tuple[System, State] | None:
-    """System and state after the push with the wanted closed-form change; None where there is none."""
+def _hit(scenario: Scenario, one: Start, change_s: float) -> tuple[System, State]:
+    """System and state after the push with the wanted closed-form change.  InputError where there is none."""
     lever = leverage(one.system, scenario) if scenario.impactor else None
-    if lever is not None and not (lever.hit[0] and abs(lever.strength[0]) >= LEAST_STRENGTH):
-        return None
+    if lever is not None and not lever.hit[0]:
+        raise InputError(scenario.place, "the impactor misses or grazes the moonlet; change its aim")
     momentum = momenta(scenario, {}, 1)
     pair = pairs(scenario, {}, 1).as_found([one])
-    dv = pushes_for(np.array([target]), pair, lever, momentum, scenario)[0]
-    return state_after(one.system, scenario, lever, dv, momentum[0]) if np.isfinite(dv) else None
+    dv = pushes_for(np.array([change_s]), pair, lever, momentum, scenario)[0]
+    if not np.isfinite(dv) or (lever is not None and abs(lever.strength[0]) < LEAST_STRENGTH):
+        raise ArgumentError("period_change_s", f"no push changes the period by {change_s:g} s; check it")
+    return state_after(one.system, scenario, lever, dv, momentum[0])

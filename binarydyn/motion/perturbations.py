@@ -21,8 +21,6 @@ import numpy as np
 from ..constants import GM_SUN
 from ..kepler import Elements, hill_radius_m, position_velocity
 
-PROFILES = ("exponential", "linear")
-
 
 @dataclass(frozen=True)
 class SolarTide:

@@ -27,7 +27,7 @@ from ..sky.geometry import Sight, Sky
 from ..sky.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
 from ..sky.timing_terms import TURN, Expected, Fit
 from .nights import check_counts, shown
-from .timetable import LIMITS_DAYS, event_run
+from .timetable import check_days, event_run
 
 APSIDAL_SHARE = 0.5
 """One sigma of the apsidal rate, in parts of that of an oblate primary: the moonlet's shape changes it by so much."""
@@ -108,9 +108,7 @@ def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, shar
     InputError for numbers that are not allowed, and where no event is left.
     """
     _check_noise(noise_s, seed, share)
-    low, high = LIMITS_DAYS
-    if not low <= days <= high:
-        raise ArgumentError("days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
+    check_days(days)
     sky, begun = sky_and_start(scenario)
     exact = own_events(scenario, begun, Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0), days)
     if not len(exact):

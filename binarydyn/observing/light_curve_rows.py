@@ -32,13 +32,14 @@ def rows(found: Photometry) -> list[dict[str, Any]]:
     seen = found.sky.clock.utc(curve.time_s + curve.light_time_s)
     parts = curve.brightness_m2 * np.array(curve.albedos)
     share = parts[:, 1] / parts.sum(axis=1)
+    exact = curve.magnitude  # worked out anew each time that it is asked for
     return [
         {
             "seen_utc": seen[k],
             "time_s": float(curve.time_s[k]),
             "side": "before" if curve.time_s[k] < 0.0 else "after",
             "magnitude": float(found.magnitude[k]),
-            "magnitude_without_noise": float(curve.magnitude[k]),
+            "magnitude_without_noise": float(exact[k]),
             "sigma_mag": found.noise_mag,
             "share_of_secondary": float(share[k]),
             "phase_angle_deg": float(curve.phase_angle_deg[k]),

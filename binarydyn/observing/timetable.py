@@ -142,6 +142,13 @@ class Timetable:
         ]
 
 
+def check_days(days: float) -> None:
+    """InputError for a length that no timetable has."""
+    low, high = LIMITS_DAYS
+    if not low <= days <= high:
+        raise ArgumentError("days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
+
+
 @takes(scenario="Scenario", days=NUMBER)
 def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     """Events of `days` before t0 and as many after it.
@@ -149,9 +156,7 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     InputError where the scenario does not say where the pair is (Sky.of) or for an impossible number of days; contact
     and escape end the table early and are its status.
     """
-    low, high = LIMITS_DAYS
-    if not low <= days <= high:
-        raise ArgumentError("days", f"{days:g} is given, allowed is {low:g} .. {high:g} days; change it")
+    check_days(days)
     sky = Sky.of(scenario)
     begun = start(scenario)
     impact = impact_on(begun.system, scenario)

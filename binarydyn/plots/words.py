@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ..store.units import long_name_of
-from ..store.units import unit_of as stored_unit_of
+from ..store.units import long_name_of, unit_of
 
 MINUS, DASH = "\N{MINUS SIGN}", "\N{EN DASH}"
 _NAMED = {
@@ -21,18 +20,18 @@ _NAMED = {
 """Names that are better known, or plainer, than the words of the key."""
 
 
-def unit_of(name: str) -> str:
+def axis_unit(name: str) -> str:
     """Unit of a dotted name; empty where it carries none."""
     if name.startswith("simulation.days_"):
         return "d"
-    unit = stored_unit_of(name)
+    unit = unit_of(name)
     return "" if unit == "1" else unit
 
 
 def label_of(name: str) -> str:
     """`impactor.speed_km_s` -> `impactor speed, km/s`."""
     words = _NAMED.get(name) or long_name_of(name)
-    return f"{words}, {unit_of(name)}" if unit_of(name) else words
+    return f"{words}, {axis_unit(name)}" if axis_unit(name) else words
 
 
 def number(value: float | None, form: str, unit: str = "") -> str:

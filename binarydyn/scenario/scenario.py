@@ -31,7 +31,7 @@ from .tables.reshaping import Reshaping, check_reshaping
 from .tables.sampling import Sampling
 from .tables.spacecraft import Spacecraft
 from .tables.transfer import MomentumTransfer
-from .variation import check_sampled_keys, check_uncertain_keys, in_order, put, unknown, value_of, why_not_numeric
+from .variation import check_sampled_keys, check_uncertain_keys, in_order, set_value, unknown, value_of, why_not_numeric
 from .wording import as_given, one_line
 
 BUILTIN = "built-in scenario"
@@ -106,7 +106,7 @@ class Scenario(Table):
         check_kind("Scenario.replace", changes, Mapping)
         data = self.to_dict()
         for name, value in in_order(self, changes):
-            put(data, self, self._place, name, value)
+            set_value(data, self, self._place, name, value)
         changed = type(self).from_dict(data, self._place, self._folder)
         changed._read = self._read
         return changed

@@ -119,7 +119,7 @@ def in_order(scenario: Table, changes: Mapping[str, Any]) -> Iterator[tuple[str,
     yield from changes.items()
 
 
-def put(data: dict[str, Any], scenario: Table, place: str, name: str, value: Any) -> None:
+def set_value(data: dict[str, Any], scenario: Table, place: str, name: str, value: Any) -> None:
     """Put a value into data at its dotted key; None takes it away.  InputError where the key leads nowhere."""
     check_kind("Scenario.replace", name, str)
     *way, last = parts_of(name)

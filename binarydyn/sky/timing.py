@@ -35,7 +35,6 @@ DRIFT_CHI2 = 9.0
 """Three sigma."""
 UNSTATED_SIGMA_S = 60.0
 """Where no sigma is stated; only the ratios count then."""
-LOSSES = ("linear", "soft_l1")
 
 
 def fitted(

@@ -82,8 +82,3 @@ def _scales(terms: Terms, span_s: float) -> np.ndarray:
     sizes = {"rate_before": 1e-2 / span_s, "rate_after": 1e-2 / span_s, "drift": 1e-2 / span_s**2}
     sizes["apsidal_rate"] = 0.1 / span_s
     return np.array([sizes.get(name, 1e-2) for name in terms.names])
-
-
-def lines_sigma_s(count: int, sigma_s: float) -> float:
-    """Of the spacing of `count` equally spaced times with equal sigmas: sigma sqrt(12 / (N (N^2 - 1))) a cycle."""
-    return sigma_s * float(np.sqrt(12.0 / (count * (count**2 - 1.0))))

@@ -26,12 +26,6 @@ class Pass:
             if not (math.isfinite(value) and (value > 0.0 or (value == 0.0 and low == "from 0"))):
                 raise InputError(name, f"{value:g} is given, allowed is a finite number {low}; change it")
 
-    @classmethod
-    def to_pericentre(cls, gm_m3_s2: float, speed_at_infinity_m_s: float, pericentre_m: float) -> Pass:
-        """The pass that comes as near as that: b = q sqrt(1 + 2 GM / (q v^2)), from energy and angular momentum."""
-        aim = math.sqrt(pericentre_m * (pericentre_m + 2.0 * gm_m3_s2 / speed_at_infinity_m_s**2))
-        return cls(gm_m3_s2, speed_at_infinity_m_s, aim)
-
     @property
     def _length(self) -> float:
         """GM / v^2, m: aimed there, a pass is bent by a right angle."""

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from round_trip import Returned, prepared, round_trips
 
 from binarydyn.scenario import Scenario, builtin
 from binarydyn.sky.events import KINDS
-from binarydyn.validation.round_trip import Returned, prepared, round_trips
 
 BETAS = (1.5, 3.5)
 WIDE = {

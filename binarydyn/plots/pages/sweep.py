@@ -20,7 +20,7 @@ from ..files import save_page
 from ..maps import sweep_line, sweep_map
 from ..seen import name_of
 from ..style import MM, PAGE, SMALL
-from ..words import label_of, number, unit_of
+from ..words import axis_unit, label_of, number
 from .sample import sample_figure
 
 if TYPE_CHECKING:
@@ -101,7 +101,7 @@ def _held(columns: dict[str, np.ndarray], keys: list[str]) -> tuple[dict[str, np
         values = np.unique(columns[key])
         middle = values[(len(values) - 1) // 2]
         columns = {name: column[columns[key] == middle] for name, column in columns.items()}
-        said.append(f"{label_of(key).removesuffix(', ' + unit_of(key))} = {number(middle, 'g', unit_of(key))}")
+        said.append(f"{label_of(key).removesuffix(', ' + axis_unit(key))} = {number(middle, 'g', axis_unit(key))}")
     return columns, f"held: {', '.join(said)}" if said else ""
 
 

@@ -12,25 +12,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import DAY_S, HOUR_S
-from ..dynamics import simulate
-from ..errors import BinarydynError
-from ..impact import impact_on
-from ..inference.infer import inverted, prior
-from ..inference.prior import Draws
-from ..inference.surrogate import Relation
-from ..inference.surrogate_runs import related
-from ..kinds import sure
-from ..observables import period
-from ..observables.averages import intervals
-from ..observing.event_times import expected, measured, own_events, sky_and_start, with_noise
-from ..relaxed.start import start
-from ..scenario import Scenario, varied
-from ..scenario.draws import drawn
-from ..sky.cycle_count import timing
-from ..sky.events import KINDS
-from ..sky.geometry import Sight
-from ..sky.mid_times import readings
+from binarydyn.constants import DAY_S, HOUR_S
+from binarydyn.dynamics import simulate
+from binarydyn.errors import BinarydynError
+from binarydyn.impact import impact_on
+from binarydyn.inference.infer import inverted, prior
+from binarydyn.inference.prior import Draws
+from binarydyn.inference.surrogate import Relation
+from binarydyn.inference.surrogate_runs import related
+from binarydyn.kinds import sure
+from binarydyn.observables import period
+from binarydyn.observables.averages import intervals
+from binarydyn.observing.event_times import expected, measured, own_events, sky_and_start, with_noise
+from binarydyn.relaxed.start import start
+from binarydyn.scenario import Scenario, varied
+from binarydyn.scenario.draws import drawn
+from binarydyn.sky.cycle_count import timing
+from binarydyn.sky.events import KINDS
+from binarydyn.sky.geometry import Sight
+from binarydyn.sky.mid_times import readings
 
 BETA = "momentum_transfer.beta"
 
