@@ -10,7 +10,7 @@ from test_geometry import pair
 from binarydyn.scenario import Scenario
 
 sys.path.append(str(Path(__file__).parents[1] / "experiments" / "13_round_trip"))
-from round_trip import prepared, round_trips  # noqa: E402
+from round_trip import prepared, round_trips
 
 DAYS, NOISE_S, BETAS, MEMBERS = 10.0, 30.0, (1.5, 3.5), 60
 SAMPLING = """
@@ -29,10 +29,7 @@ def rows():
     text = pair().text.replace("days_before = 60.0", "days_before = 10.0")
     scenario = Scenario.from_text(text.replace("days_after = 60.0", "days_after = 10.0") + SAMPLING)
     assert scenario.simulation.days_after == DAYS
-    trip = prepared(scenario, BETAS, sys.path.append(str(Path(__file__).parents[1] / "experiments" / "13_round_trip"))
-from round_trip import prepared, round_trips  # noqa: E402
-
-DAYS, NOISE_S, 3000, ("eclipse",))
+    trip = prepared(scenario, BETAS, DAYS, NOISE_S, 3000, ("eclipse",))
     return list(round_trips(trip, BETAS, range(MEMBERS)))
 
 
