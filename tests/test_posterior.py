@@ -163,7 +163,7 @@ def test_a_correlation_takes_its_part_of_the_variance(scenario):
         given = Scenario.from_text(text(rho), "correlated.toml")
         found = infer(given, -1500.0, 3.0, 4000)
         sigmas[rho] = linearised(found).sigma, found.beta.std()
-    rows = {row.name: row.slope * row.sigma for row in linearised(found).rows}
+    rows = {row.name: row.contribution for row in linearised(found).rows}
     one, two = rows["impactor.mass_kg"], rows["impactor.speed_km_s"]
     assert sigmas[0.0][0] ** 2 - sigmas[-0.9][0] ** 2 == pytest.approx(2.0 * 0.9 * one * two, rel=0.1)
     assert sigmas[-0.9][0] == pytest.approx(sigmas[-0.9][1], rel=0.03)

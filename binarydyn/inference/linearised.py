@@ -40,6 +40,11 @@ class Derivative:
     share: float
     share_by_itself: float
 
+    @property
+    def contribution(self) -> float:
+        """What one sigma of the input adds, with its sign."""
+        return self.slope * self.sigma
+
 
 @dataclass(frozen=True)
 class Linearised:
