@@ -38,7 +38,7 @@ def turned_back(matrix: np.ndarray, a: np.ndarray) -> np.ndarray:
     return a[0] * matrix[0] + a[1] * matrix[1] + a[2] * matrix[2]
 
 
-def towards(longitude_deg: np.ndarray, latitude_deg: np.ndarray) -> np.ndarray:
+def towards(longitude_deg: float | np.ndarray, latitude_deg: float | np.ndarray) -> np.ndarray:
     """Unit vector of a longitude, from x towards y, and a latitude, towards z."""
     longitude, latitude = np.radians(longitude_deg), np.radians(latitude_deg)
     across = np.cos(latitude)

@@ -148,6 +148,21 @@ def test_single_facets_are_told_in_seconds(written):
     assert told.ground.high_s - told.period_change_s < more[order[-1]]
 
 
+def test_the_pushes_of_a_material_are_those_of_whole_hits(written):
+    """With the normal that was taken: the hit's own push.  With the facet's: that of the hit that takes it."""
+    for oblique in ("normal_component", "vertical_beta"):
+        rock = f'material = {{name = "weakly_cemented_basalt"}}\noblique = "{oblique}"'
+        wide, narrow = (written(f"normal_radius_m = {radius}", rock, aim_m=-4.0) for radius in (25.0, 0.0))
+        system = start(wide).system
+        found, alone = impact_on(system, wide), impact_on(system, narrow)
+        slopes, axes = slopes_about(system, system.state, wide, found.site), orbit_axes(system.state)
+        assert slopes.taken_m_s == pytest.approx(axes @ found.dv_m_s, rel=1e-12)
+        normals = system.secondary.ground_about(found.site.hit, slopes.radius_m).normals
+        own = np.argmax(alone.site.normal @ normals)
+        assert slopes.facets_m_s[:, own] == pytest.approx(axes @ alone.dv_m_s, rel=1e-9)
+        assert np.abs(slopes.facets_m_s[:, own] - slopes.taken_m_s).max() > 1e-6
+
+
 def test_predict_counts_the_ground_in_the_error(written, tmp_path, capsys):
     """Beside the headline, in the table, and warned of where it is above one per cent; none of it for an ellipsoid."""
     written("normal_radius_m = 0.0", aim_m=-4.0)

@@ -5,12 +5,19 @@ import pytest
 from short_sweeps import PAIR, scenario
 
 from binarydyn.batch import prepared
+from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.batch.summary import brief_members
 from binarydyn.ensembles import rows_of
-from binarydyn.impact import axes_of
+from binarydyn.impact import axes_of, hits
 from binarydyn.impact.frame import aim_axes, tilted
+from binarydyn.impact.hits import arrivals
+from binarydyn.impact.momentum import ejecta_momentum, momentum_audit
+from binarydyn.relaxed import build
 from binarydyn.sampling import Grid
+from binarydyn.scenario import builtin
+from binarydyn.scenario.side_by_side import Varied
 
+COMPONENTS = ("along_track", "radial", "normal")
 SIDES = [-1.0, 0.0, 1.0]
 FLIGHT = """
 [impactor]
@@ -22,11 +29,11 @@ grazing_deg = 90.0
 SITE = "site = {longitude_deg = 0.0, latitude_deg = 0.0}\n"
 BETA, ROCK = "[momentum_transfer]\nbeta = 2.2\n", '[momentum_transfer]\nmaterial = {name = "weakly_cemented_basalt"}\n'
 NAMED = BETA + "ejecta_direction = {along_track = 1.0}\n"
-DIRECTIONS = {f"impactor.direction.{part}": SIDES for part in ("along_track", "radial", "normal")}
+DIRECTIONS = {f"impactor.direction.{part}": SIDES for part in COMPONENTS}
 AIMS = {f"impactor.aim_offset_m.{k}": [-20.0, 0.0, 20.0] for k in range(2)}
 SITES = {"impactor.site.longitude_deg": [-90.0, 0.0, 90.0, 180.0], "impactor.site.latitude_deg": [-90.0, 0.0, 90.0]}
 TILTS = {"momentum_transfer.ejecta_tilt_deg": [0.0, 10.0], "momentum_transfer.ejecta_tilt_azimuth_deg": [0.0, 90.0]}
-NAMES = {f"momentum_transfer.ejecta_direction.{part}": SIDES for part in ("along_track", "radial", "normal")}
+NAMES = {f"momentum_transfer.ejecta_direction.{part}": SIDES for part in COMPONENTS}
 CASES = {
     "aim": (FLIGHT + BETA, DIRECTIONS | AIMS | TILTS),
     "site": (FLIGHT + SITE + BETA, DIRECTIONS | SITES | TILTS),
@@ -103,3 +110,43 @@ def test_one_and_many_have_the_same_bits():
         assert np.array_equal(one, axes[..., k])
         assert np.array_equal(aim_axes(one, flight[:, k]), plane[..., k])
         assert np.array_equal(tilted(normal[:, k], flight[:, k], body[..., k], tilt[k], azimuth[k]), leaning[:, k])
+
+
+def test_a_hit_among_many_has_the_bits_that_it_has_alone():
+    """Site, incidence, axis of the ejecta, beta and state after: of every column of nine, and of it by itself."""
+    given, system = scenario(PAIR + FLIGHT + BETA + "ejecta_tilt_deg = 10.0\n"), build(builtin())
+    random, n = np.random.default_rng(4), 9
+    aims = {f"impactor.aim_offset_m.{k}": random.uniform(-40.0, 40.0, n) for k in range(2)}
+    aims["impactor.aim_offset_m.0"][4] = 300.0
+    columns = {f"impactor.direction.{part}": random.normal(size=n) for part in COMPONENTS} | aims
+    moonlets = Ellipsoids(np.array([[70.0, 61.5, 48.0]] * n).T + random.uniform(0.0, 3.0, (3, n)), np.full(n, 3120.0))
+    y = np.repeat(system.state.vector[:, None], n, axis=1)
+    together = hits(Varied(given, columns, n), system.primary, moonlets, y)
+    assert set(together.status) == {"hit", "miss"} and np.sum(together.status == "hit") > 3
+    for k in range(n):
+        own = Varied(given, {name: values[[k]] for name, values in columns.items()}, 1)
+        alone = hits(own, system.primary, moonlets.some(np.array([k])), y[:, :1])
+        for name in ("y", "dv_mm_s", "beta", "incidence_deg", "status", "reason"):
+            one, many = getattr(alone, name), getattr(together, name)
+            assert np.array_equal(one[..., 0], many[..., k], equal_nan=one.dtype != object), name
+
+
+def test_the_books_of_many_hits_balance():
+    """Momentum, angular momentum and energy before and after, worked out anew from the states (momentum_audit).
+
+    To rounding of what a state holds; the same states with a turned spin leave an angular residual.
+    """
+    random, n, system = np.random.default_rng(6), 50, build(builtin())
+    given = Varied(builtin(), {f"impactor.aim_offset_m.{k}": random.uniform(-20.0, 20.0, n) for k in range(2)}, n)
+    moonlets = Ellipsoids(np.array([[70.0, 61.5, 48.0]] * n).T, random.uniform(2000.0, 4000.0, n))
+    y = np.repeat(system.state.vector[:, None], n, axis=1)
+    y[17:20] += random.normal(0.0, 1e-4, (3, n))
+    found = arrivals(given, system.primary, moonlets, y)
+    beta, after = found.beta(moonlets.mass_kg), hits(given, system.primary, moonlets, y).y
+    thrown = ejecta_momentum(found.brought_kg_m_s, beta, found.ejecta)
+    books = [found.brought_kg_m_s, thrown, found.sites.point_m]
+    audit = momentum_audit(system.primary, moonlets, y, after, *books)
+    for name in ("linear_residual", "angular_residual", "energy_residual"):
+        assert getattr(audit, name).shape == (n,) and getattr(audit, name).max() < 1e-14, name
+    after[18] += 1e-8
+    assert momentum_audit(system.primary, moonlets, y, after, *books).angular_residual.min() > 1e-9

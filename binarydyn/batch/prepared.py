@@ -100,8 +100,8 @@ def _struck(
         table.end(places[i], ENDS[found.status[i]], found.reason[i])
     table.note_before(places[done], starts.growth[done], starts.spread_s[done], inputs.scenario.simulation.days_before)
     near = starts.primary.bounding_radius_m + starts.secondary.bounding_radius_m
-    parts = (part[:, done] for part in (found.y, starts.constants, starts.coefficients))
-    return Struck(places[done], starts.model, *parts, near[done]), places[~done]
+    y, constants, coefficients = (part[:, done] for part in (found.y, starts.constants, starts.coefficients))
+    return Struck(places[done], starts.model, y, constants, coefficients, near[done]), places[~done]
 
 
 def by_itself(

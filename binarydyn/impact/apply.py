@@ -100,9 +100,9 @@ class Impact(Shown):
         return f"{self.status}: {dv}; {self.reason}"
 
     def _facts(self) -> dict[str, Any]:
-        names = ("status", "reason", "dv_along_track_mm_s", "dv_radial_mm_s", "dv_normal_mm_s", "beta_along_normal")
-        names += ("spin_change_rad_s", "momentum_kg_m_s", "site", "warnings")
-        return {name: getattr(self, name) for name in names}
+        dv = ("dv_along_track_mm_s", "dv_radial_mm_s", "dv_normal_mm_s")
+        rest = ("beta_along_normal", "spin_change_rad_s", "momentum_kg_m_s", "site", "warnings")
+        return {name: getattr(self, name) for name in ("status", "reason", *dv, *rest)}
 
 
 @takes(system="System", given=("Scenario", "ImpactSpec"), state=(None, "State"))
@@ -126,9 +126,13 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
 def _reshaped(system: System, impact: Impact, given: Reshaping) -> Impact:
     """The same impact on bodies that then take their new shapes."""
     new = reshaped(system, impact.state, given)
-    alone = {"status": "reshaped", "reason": "nothing hits; the shapes change"} if impact.status == "none" else {}
+    status, reason = impact.status, impact.reason
+    if status == "none":
+        status, reason = "reshaped", "nothing hits; the shapes change"
     warnings = impact.warnings + new.warnings
-    return replace(impact, state=new.state, system=new.system, reshaped=new, warnings=warnings, **alone)
+    return replace(
+        impact, status=status, reason=reason, state=new.state, system=new.system, reshaped=new, warnings=warnings
+    )
 
 
 def _pushed(system: System, before: State, given: Scenario | ImpactSpec) -> Impact:

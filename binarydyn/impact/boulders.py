@@ -36,8 +36,8 @@ class Thrown:
     warnings: tuple[str, ...]
 
 
-def boulder_momenta(given: Varied, axes: np.ndarray, mass_kg: np.ndarray) -> np.ndarray:
-    """(k, 3, n) kg m/s, inertial, that k boulders carry away from each moonlet of these masses (n,).
+def boulder_momenta(given: Varied, axes: np.ndarray, mass_kg: float) -> np.ndarray:
+    """(k, 3, n) kg m/s, inertial, that k boulders carry away from each moonlet of this mass.
 
     axes (3, 3, n) of the orbits.  InputError for boulders that weigh more than the moonlet.
     """

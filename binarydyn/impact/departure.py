@@ -90,7 +90,7 @@ def departed(stand: Stand, crater: Crater, axis: np.ndarray, launch_angle_deg: f
     """Sum over the cone of half angle 90 deg less the launch angle about `axis` (3,), and over what is launched."""
     cone = _cone(axis, np.radians(launch_angle_deg))
     x, mass = map(np.array, zip(*crater.launches(crater.reach_m(_slowest_m_s(stand, cone))), strict=True))
-    launch = crater.launch_speed_m_s(x)[..., None] * cone
+    launch = np.asarray(crater.launch_speed_m_s(x))[..., None] * cone
     velocity, leaves = stand.far_away(stand.out_of_the_well(launch))
     momentum = np.einsum("ij,ijk->k", mass, velocity) / len(cone)
     return Departed(momentum, float((mass * leaves).sum() / len(cone)))

@@ -138,7 +138,7 @@ class Crater:
         return blow.mass_kg * blow.speed_m_s * scale * (out / blow.radius_m) ** one * share
 
     def _left_over(self, reach_m: Numbers, escape_speed_m_s: Numbers) -> Numbers:
-        total = 0.0
+        total: Numbers = 0.0
         for x, mass in self.launches(reach_m):
             total = total + mass * np.sqrt(np.maximum(self.launch_speed_m_s(x) ** 2 - escape_speed_m_s**2, 0.0))
         return total

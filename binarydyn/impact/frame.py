@@ -18,6 +18,7 @@ from ..motion.state import State
 from ..scenario import Direction, MutualOrbit
 from ..scenario.side_by_side import Varied
 
+Numbers = float | np.ndarray
 _SMALLEST_SINE = 1e-9
 """Sine of an angle below which a plane is not worth naming: its direction would be known to fewer than 7 digits."""
 
@@ -78,7 +79,7 @@ def ecliptic_axes(orbit: MutualOrbit | None) -> np.ndarray:
     return _axes_of_pole(*orbit.pole_deg, orbit.node_angle_deg)
 
 
-def _axes_of_pole(longitude_deg: np.ndarray, latitude_deg: np.ndarray, node_angle_deg: np.ndarray) -> np.ndarray:
+def _axes_of_pole(longitude_deg: Numbers, latitude_deg: Numbers, node_angle_deg: Numbers) -> np.ndarray:
     """The same of numbers, or (3, 3, n) of (n,) each."""
     pole, longitude, ahead = towards(longitude_deg, latitude_deg), np.radians(longitude_deg), np.radians(node_angle_deg)
     node = np.array([-np.sin(longitude), np.cos(longitude), 0.0 * longitude])

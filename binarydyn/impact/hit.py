@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any, cast
 
 import numpy as np
 
@@ -42,7 +43,7 @@ def hit(
         raise InputError("hit", "what and velocity_change_m_s are both given, allowed is one of them; leave one out")
     if velocity_change_m_s is not None:
         what = ImpactSpec(push=_push(system, velocity_change_m_s, frame))
-    if (what := what or system.impact) is None or isinstance(what, Impact):
+    if (what := what or cast(Any, system.impact)) is None or isinstance(what, Impact):
         so_far = f"has been hit already ({what.reason})" if what else "comes from no scenario that says what hits it"
         raise InputError("hit", f"the system {so_far}; give a scenario as `what`, or velocity_change_m_s")
     impact = impact_on(system, what)

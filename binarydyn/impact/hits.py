@@ -73,7 +73,7 @@ class Arrivals:
         """(3, n) m U of the impactors, inertial."""
         return self.given["impactor.mass_kg"] * 1e3 * self.given["impactor.speed_km_s"] * self.flight
 
-    def beta(self, mass_kg: np.ndarray) -> np.ndarray:
+    def beta(self, mass_kg: float | np.ndarray) -> np.ndarray:
         """(n,) along E, as given or from the ground's material, on moonlets of these masses; 1 where it grazes."""
         transfer = self.given.stated("momentum_transfer")
         if not transfer.material:
@@ -104,8 +104,8 @@ def _sites(given: Varied, secondary: Any, axes: np.ndarray, flight: np.ndarray, 
     impactor, inside = given.stated("impactor"), turned_back(to_inertial, flight)
     radius = normal_radius_m(secondary, impactor, given.stated("momentum_transfer"))
     if impactor.site:
-        place = given.vector("impactor.site", "longitude_deg", "latitude_deg")
-        return sites_by_coordinates(secondary, inside, *place, radius)
+        longitude, latitude = given.vector("impactor.site", "longitude_deg", "latitude_deg")
+        return sites_by_coordinates(secondary, inside, longitude, latitude, radius)
     (u, v), plane = given.vector("impactor.aim_offset_m", 0, 1), aim_axes(axes, flight)
     return sites_by_aim(secondary, inside, turned_back(to_inertial, u * plane[0] + v * plane[1]), radius)
 
@@ -151,13 +151,13 @@ def hits(given: Varied, primary: Any, secondary: Any, y: np.ndarray) -> Hits:
 
 
 def _pushed(given: Varied, y: np.ndarray) -> Hits:
-    status, reason = ("push", "") if given.stated("push") else ("none", NOTHING)
-    dv = given.vector("push", *PUSH) if status == "push" else np.zeros((3, given.count))
+    word, why = ("push", "") if given.stated("push") else ("none", NOTHING)
+    dv = given.vector("push", *PUSH) if word == "push" else np.zeros((3, given.count))
     after = y.copy()
     after[3:6] += 1e-3 * turned_back(axes_of(y[0:3], y[3:6]), dv)
-    words = (np.full(given.count, word, dtype=object) for word in (status, reason))
+    status, reason = (np.full(given.count, text, dtype=object) for text in (word, why))
     nothing = np.full(given.count, np.nan)
-    return Hits(after, dv, nothing, nothing, *words, np.zeros(given.count, dtype=bool))
+    return Hits(after, dv, nothing, nothing, status, reason, np.zeros(given.count, dtype=bool))
 
 
 def _hit(given: Varied, primary: Any, secondary: Any, y: np.ndarray) -> Hits:

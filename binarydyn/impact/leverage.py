@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any, cast
 
 import numpy as np
 
@@ -67,7 +68,7 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
     named, ground = bool(scenario.momentum_transfer.ejecta_direction), isinstance(system.secondary, Ellipsoid)
     of_site = _OF_SITE if named or not ground else _OF_SITE + _OF_GROUND
     columns = {name: values for name, values in inputs.items() if name.startswith((*of_site, *_OF_REST))}
-    given, body = Varied(scenario, columns, len(next(iter(inputs.values())))), system.secondary
+    given, body = Varied(scenario, columns, len(next(iter(inputs.values())))), cast(Any, system.secondary)
     at_site = {name: values for name, values in columns.items() if name.startswith(of_site)}
     # Where nothing of the site varies, it is found once.
     there = Varied(scenario, at_site, given.count if at_site else 1)
@@ -75,14 +76,14 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
         body = _Ellipsoids(np.sort(there.semi_axes_m("secondary"), axis=0)[::-1])
     with np.errstate(all="ignore"):
         found = replace(arrivals(there, system.primary, body, system.state.vector[:, None]), given=given)
-        recoil = np.zeros((3, 1))
-        if scenario.boulders:
-            thrown = boulder_momenta(given, found.axes, system.secondary.mass_kg).sum(axis=0)
-            recoil = -turned(found.axes, thrown)
         hit = found.sites.met & ~found.grazing
-        vectors = turned(found.axes, found.flight), turned(found.axes, found.ejecta), found.sites.point_m, recoil
-    rows = (np.broadcast_to(np.where(hit, vector, np.nan), (3, given.count)).T.copy() for vector in vectors)
-    return Leverage(*rows, np.broadcast_to(hit, given.count).copy())
+        vectors = turned(found.axes, found.flight), turned(found.axes, found.ejecta), found.sites.point_m
+    recoil = np.zeros((3, 1))
+    if scenario.boulders:
+        thrown = boulder_momenta(given, found.axes, system.secondary.mass_kg)
+        recoil = -turned(found.axes, thrown.sum(axis=0))
+    rows = [np.broadcast_to(np.where(hit, vector, np.nan), (3, given.count)).T.copy() for vector in (*vectors, recoil)]
+    return Leverage(rows[0], rows[1], rows[2], rows[3], np.broadcast_to(hit, given.count).copy())
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ mass_kg and inertia_kg_m2, () and (3,) or (n,) and (3, n).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -110,8 +111,8 @@ def momentum_audit(
     impact_point = share * r + turned(to_inertial, point_m)
     angular_scale = length(impact_point) * length(given) + m * length(cross(r, v)) + length(inertia * w)
 
-    orbital = [0.5 * m * dot(u, u) for u in (v, after[3:6])]
-    rotational = [0.5 * dot(u, inertia * u) for u in (w, after[17:20])]
+    orbital: list[Any] = [0.5 * m * dot(u, u) for u in (v, after[3:6])]
+    rotational: list[Any] = [0.5 * dot(u, inertia * u) for u in (w, after[17:20])]
     barycentre = 0.5 * mass * dot(both_dv, both_dv)
     # Mean of the impact point's velocities before and after.
     point_velocity = share * (v + 0.5 * dv) + 0.5 * both_dv + turned(to_inertial, cross(w + 0.5 * dw, point_m))

@@ -5,6 +5,8 @@ None where nothing is known; a text is empty then.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..kinds import takes
@@ -26,7 +28,9 @@ _OF_THE_PAIR = ("mass_kept_pair_kg", "mass_lost_pair_kg")
 @takes(impact="Impact")
 def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
     """Both betas with the middle 68 % of the first, what all boulders give, the site, the crater and its ejecta."""
-    site, released, thrown, mass_kg = impact.site, impact.released, impact.thrown, impact.system.secondary.mass_kg
+    thrown, mass_kg = impact.thrown, impact.system.secondary.mass_kg
+    site: Any = impact.site
+    released: Any = impact.released
     found = released and released.scaled
     return {
         "beta": released and released.beta,

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..columns import dot, length
 from ..errors import InputError
+from ..kinds import sure
 from ..motion.state import State, System
 from .departure import Stand, departed
 from .momentum import ejecta_momentum, pushed
@@ -35,7 +36,7 @@ class Released:
     @property
     def mass_kept_pair_kg(self) -> float | None:
         """What leaves the moonlet and not the pair: it goes about both bodies until it falls on one of them."""
-        return None if self.scaled is None else self.scaled.mass_lost_kg - self.mass_lost_pair_kg
+        return None if self.scaled is None else self.scaled.mass_lost_kg - sure(self.mass_lost_pair_kg)
 
 
 def ejecta_released(

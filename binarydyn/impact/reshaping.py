@@ -57,7 +57,7 @@ class Reshaped:
 def reshaped(system: System, state: State, given: Reshaping) -> Reshaped:
     """Give the bodies of a system that is in `state` their new shapes."""
     new = {name: reshaped_body(getattr(system, name), given.axes_m(name), given.volume) for name in BODIES}
-    after = replace(system, **new)
+    after = replace(system, primary=new["primary"], secondary=new["secondary"])
     rates = [_rate(getattr(system, name), new[name], rate) for name, rate in zip(BODIES, _rates(state), strict=True)]
     changed = replace(state, rate1_rad_s=rates[0], rate2_rad_s=rates[1])
     spins, spins_after = _spins(system, state), _spins(after, changed)
@@ -81,13 +81,12 @@ def reshaped_body(body: Body, semi_axes_m: tuple[float, float, float] | None, vo
     where no axes are given or they are those that it has."""
     if semi_axes_m is None:
         return body
-    axes = tuple(semi_axes_m)
+    axes = np.array(semi_axes_m, dtype=float)
     if volume == "kept":
-        grows = (body.volume_m3 / Ellipsoid(axes, 1.0).volume_m3) ** (1.0 / 3.0)
-        axes = tuple(grows * axis for axis in axes)
-    if isinstance(body, Ellipsoid) and axes == body.semi_axes_m:
+        axes *= (body.volume_m3 / Ellipsoid(tuple(axes), 1.0).volume_m3) ** (1.0 / 3.0)
+    if isinstance(body, Ellipsoid) and tuple(axes) == body.semi_axes_m:
         return body
-    return Ellipsoid.of_mass(axes, body.mass_kg)
+    return Ellipsoid.of_mass(tuple(axes), body.mass_kg)
 
 
 def potential_J(system: System, state: State) -> float:

@@ -10,31 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
 from ..bodies import Hit
-from ..bodies.surface import Facets, ellipsoid_distance
+from ..bodies.surface import ellipsoid_distance
 from ..columns import angle_deg, cross, dot, length, towards, unit
+from ..kinds import sure
 
 EDGE_ON_COSINE = 1e-7
 """Rounding makes of a tangent line a chord of 1e-8 of the size, the root of 1e-16: below this a flight only touches."""
-
-
-class Target(Protocol):
-    """What a site asks of a body that is no ellipsoid; bodies/ provides it."""
-
-    bounding_radius_m: float
-    spacing_m: float
-
-    def hit(self, origin_m, direction) -> Hit | None: ...
-
-    def at_longitude_latitude(self, longitude_deg: float, latitude_deg: float) -> Hit: ...
-
-    def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray: ...
-
-    def ground_about(self, hit: Hit, radius_m: float) -> Facets: ...
 
 
 @dataclass(frozen=True)
@@ -72,44 +58,39 @@ def longitude_latitude_deg(point_m: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class Sites:
-    """Where n lines of flight end: points and outward unit normals (3, n), body frames; nothing where they miss.
+    """Where n lines of flight end: points and outward unit normals (3, n) in the body frames, how far along the ray.
 
-    ground: normals (3, n) of the facets that are hit, of which `normal` is a mean where a radius is given; distance_m
-    (n,) along the ray, facet (n,) its number, below 0 on an ellipsoid.  why (n,): why a line misses, else empty.
+    why (n,): why a line misses, empty where it is met; the rest means nothing then.  hits: of single rays, on bodies
+    that are no ellipsoids; their normals are those of facets.
     """
 
     point_m: np.ndarray
     normal: np.ndarray
-    ground: np.ndarray
     distance_m: np.ndarray
-    facet: np.ndarray
     met: np.ndarray
     why: np.ndarray
+    hits: Sequence[Hit | None] = ()
 
     @classmethod
-    def at(cls, point_m: np.ndarray, normal: np.ndarray) -> Sites:
-        """Places that are hit, of which only these are known."""
-        count = normal.shape[1]
-        unknown = np.full(count, np.nan), np.full(count, -1)
-        return cls(point_m, normal, normal, *unknown, np.ones(count, dtype=bool), _no_reasons(count))
+    def found(
+        cls, point_m: np.ndarray, normal: np.ndarray, distance_m: np.ndarray, met: np.ndarray, hits: Sequence = ()
+    ) -> Sites:
+        """Without reasons yet."""
+        return cls(point_m, normal, distance_m, met, np.full(len(met), "", dtype=object), hits)
 
     def missed(self, at: np.ndarray, why: Callable[[int], str]) -> Sites:
-        """The same, but that those `at` (n,), of what is met, miss for a reason."""
-        at, reasons = self.met & at, self.why.copy()
+        """The same, but that those `at` (n,), where no reason stands yet, miss for a reason."""
+        at, reasons = at & (self.why == ""), self.why.copy()
         for i in np.flatnonzero(at).tolist():
             reasons[i] = why(i)
         return replace(self, met=self.met & ~at, why=reasons)
 
-    def hit(self, i: int) -> Hit:
-        """The meeting of one line with the surface."""
-        facet = int(self.facet[i])
-        return Hit(self.point_m[:, i], self.ground[:, i], float(self.distance_m[i]), None if facet < 0 else facet)
-
     def one(self, i: int, flight: np.ndarray, normal_radius_m: float) -> Site:
-        """One of them, met by a flight (3,) in its body frame."""
+        """One that is met by a flight (3,) in its body frame."""
         point, normal = self.point_m[:, i], self.normal[:, i]
         lever_arm, incidence = float(length(cross(point, flight))), float(angle_deg(normal, -flight))
-        return Site(point, normal, lever_arm, incidence, normal_radius_m, self.hit(i))
+        hit = self.hits[i] if self.hits else Hit(point, normal, float(self.distance_m[i]))
+        return Site(point, normal, lever_arm, incidence, normal_radius_m, sure(hit))
 
 
 BEHIND = "the line of flight meets the primary before the moonlet; choose another direction"
@@ -121,16 +102,16 @@ def sites_by_aim(body: Any, flight: np.ndarray, offset_m: np.ndarray, normal_rad
     flight (3, n) unit, offset_m (3, n) of the lines from the centre of mass and normal to them, both in the body frame;
     a normal is the mean over the ground within normal_radius_m.
     """
-    found = _first_met(body, offset_m - 2.0 * body.bounding_radius_m * flight, flight)
-    off = length(offset_m)
-    for i in np.flatnonzero(~found.met).tolist():
-        found.why[i] = (
+    found, off = _first_met(body, offset_m - 2.0 * body.bounding_radius_m * flight, flight), length(offset_m)
+    missed = found.missed(
+        ~found.met,
+        lambda i: (
             f"the line of flight passes the moonlet's centre at {off[i]:.6g} m and does not meet its surface; aim "
             "closer to the centre"
-        )
-    edge_on = dot(found.normal, flight) > -EDGE_ON_COSINE
+        ),
+    )
     touches = "the line of flight only touches the moonlet's surface; aim closer to the centre"
-    return _averaged(body, found.missed(edge_on, lambda i: touches), normal_radius_m)
+    return _averaged(body, missed.missed(_edge_on(found, flight), lambda i: touches), normal_radius_m)
 
 
 def sites_by_coordinates(
@@ -147,7 +128,7 @@ def sites_by_coordinates(
         return f"the site at longitude {longitude_deg[i]:g}, latitude {latitude_deg[i]:g} deg"
 
     found = found.missed(
-        dot(found.normal, flight) > -EDGE_ON_COSINE,
+        _edge_on(found, flight),
         lambda i: (
             f"{place(i)} faces away from the impactor ({steep[i]:.1f} deg between its normal and the way back, less "
             "than 90 is allowed); choose a site on the other side"
@@ -171,15 +152,18 @@ def are_behind(body: Any, point_m: np.ndarray, flight: np.ndarray) -> tuple[np.n
     return np.zeros_like(behind), behind
 
 
+def _edge_on(found: Sites, flight: np.ndarray) -> np.ndarray:
+    return dot(found.normal, flight) > -EDGE_ON_COSINE
+
+
 def _first_met(body: Any, origin_m: np.ndarray, ray: np.ndarray) -> Sites:
-    """Where rays (3, n) from outside meet a body."""
+    """Where rays (3, n) from outside, or from the centre, meet a body."""
     if not hasattr(body, "semi_axes_m"):
         return _of_hits([body.hit(*each) for each in zip(origin_m.T, ray.T, strict=True)])
     shape = np.reshape(body.semi_axes_m, (3, -1))
     distance, met = ellipsoid_distance(shape, origin_m, ray)
     point = origin_m + distance * ray
-    normal = unit(point / shape**2)
-    return Sites(point, normal, normal, distance, np.full_like(met, -1, dtype=int), met, _no_reasons(len(met)))
+    return Sites.found(point, unit(point / shape**2), distance, met)
 
 
 def _ground_at(body: Any, flight: np.ndarray, longitude_deg: np.ndarray, latitude_deg: np.ndarray) -> Sites:
@@ -190,33 +174,26 @@ def _ground_at(body: Any, flight: np.ndarray, longitude_deg: np.ndarray, latitud
 
 
 def _of_hits(hits: Sequence[Hit | None]) -> Sites:
-    """Of single rays."""
-    met, nowhere = np.array([hit is not None for hit in hits]), Hit(np.full(3, np.nan), np.full(3, np.nan), np.nan)
-    rows = [hit or nowhere for hit in hits]
-    point, normal = (np.array([getattr(row, name) for row in rows]).T for name in ("point_m", "normal"))
-    distance = np.array([row.distance_m for row in rows])
-    facet = np.array([-1 if row.facet is None else row.facet for row in rows])
-    return Sites(point, normal, normal, distance, facet, met, _no_reasons(len(rows)))
+    nowhere = Hit(np.full(3, np.nan), np.full(3, np.nan), np.nan)
+    point, normal, distance = (
+        np.array([getattr(hit or nowhere, name) for hit in hits]).T for name in ("point_m", "normal", "distance_m")
+    )
+    return Sites.found(point, normal, distance, np.isfinite(distance), hits)
 
 
-def _no_reasons(count: int) -> np.ndarray:
-    return np.full(count, "", dtype=object)
-
-
-def _hidden(body: Target, found: Sites, flight: np.ndarray) -> np.ndarray:
+def _hidden(body: Any, found: Sites, flight: np.ndarray) -> np.ndarray:
     """Whether a line from outside meets other ground first; a millionth of the size is left to rounding."""
-    size = body.bounding_radius_m
     if hasattr(body, "semi_axes_m"):
         return np.zeros_like(found.met)
-    first = _first_met(body, found.point_m - 3.0 * size * flight, flight)
-    return first.met & (first.distance_m < (3.0 - 1e-6) * size)
+    size = body.bounding_radius_m
+    return _first_met(body, found.point_m - 3.0 * size * flight, flight).distance_m < (3.0 - 1e-6) * size
 
 
-def _averaged(body: Target, found: Sites, radius_m: float) -> Sites:
+def _averaged(body: Any, found: Sites, radius_m: float) -> Sites:
     """With the mean normals of the ground within a radius; an ellipsoid is smooth."""
-    if hasattr(body, "semi_axes_m") or not radius_m > 0.0:
+    if not (found.hits and radius_m > 0.0):
         return found
     normal = found.normal.copy()
     for i in np.flatnonzero(found.met).tolist():
-        normal[:, i] = body.normal_about(found.hit(i), radius_m)
+        normal[:, i] = body.normal_about(found.hits[i], radius_m)
     return replace(found, normal=normal)

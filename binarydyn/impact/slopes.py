@@ -76,7 +76,8 @@ def _pushes(system: System, before: State, given: Any, site: Site, normals: np.n
     numbers, mass_kg = Varied(given, {}, 1), system.secondary.mass_kg
     axes, to_inertial = orbit_axes(before)[..., None], rotation(before.attitude2)[..., None]
     flight = directions_in_space(numbers, "impactor.direction", axes)
-    there = Sites.at(site.point_m[:, None], normals)
-    found = Arrivals(numbers, axes, to_inertial, flight, there, np.zeros(1, dtype=bool))
+    everywhere = np.ones(normals.shape[1], dtype=bool)
+    there = Sites.found(site.point_m[:, None], normals, np.zeros(1), everywhere)
+    found = Arrivals(numbers, axes, to_inertial, flight, there, ~everywhere)
     with np.errstate(all="ignore"):  # of a material, where the flight comes from below such ground
         return turned(axes, found.received_kg_m_s(found.beta(mass_kg))) / mass_kg

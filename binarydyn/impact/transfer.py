@@ -12,13 +12,14 @@ Icarus 374, 114793, from memory).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..columns import length
 from ..constants import G
-from ..kinds import takes
+from ..kinds import sure, takes
 from ..motion.state import Body
 from ..scenario import Impactor, MomentumTransfer, Sampling
 from ..scenario.draws import drawn
@@ -158,9 +159,9 @@ def beta_draws(
     return 1.0 + (betas - 1.0) * np.exp(transfer.scaling_sigma * random.standard_normal(count))
 
 
-def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs: dict[str, np.ndarray]) -> Yield:
+def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs: Mapping[str, np.ndarray]) -> Yield:
     """What leaves the crater, with numbers of the scenario replaced by arrays (n,), by their dotted names."""
-    ground = GroundMaterial.of(transfer.material)
+    ground = GroundMaterial.of(sure(transfer.material))
     names = {name: f"momentum_transfer.material.{name}" for name in GroundMaterial.__dataclass_fields__}
     ground = GroundMaterial(**{name: inputs.get(dotted, getattr(ground, name)) for name, dotted in names.items()})
     mass = inputs.get("impactor.mass_kg", impactor.mass_kg)
@@ -183,7 +184,7 @@ def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs
 
 def _warnings(body: Body, found: Yield, transfer: MomentumTransfer) -> tuple[str, ...]:
     """Where the scaling is outside its validity, and what it leaves out."""
-    crater, material = found.crater, transfer.material
+    crater, material = found.crater, sure(transfer.material)
     size = (3.0 * body.volume_m3 / (4.0 * np.pi)) ** (1.0 / 3.0)
     said = []
     if crater.radius_m > 0.5 * size:
