@@ -13,6 +13,7 @@ import numpy as np
 
 from ..constants import HOUR_S, G
 from ..errors import InputError
+from ..kinds import sure
 from ..relaxed.asked import DECIDING, is_relaxed
 from ..sampling.design import Design
 from ..scenario import Scenario, varied
@@ -160,7 +161,7 @@ def _doubtful_impactor(inputs: Inputs) -> np.ndarray:
 def directions_of(scenario: Scenario) -> list[tuple[str, tuple[str, ...]]]:
     """Names of the directions that are given by components, and of these."""
     given = [
-        ("impactor.direction", scenario.impactor.direction),
+        ("impactor.direction", sure(scenario.impactor).direction),
         ("momentum_transfer.ejecta_direction", scenario.momentum_transfer.ejecta_direction),
     ]
     return [(name, each.parts) for name, each in given if each and each.frame != "ecliptic"]

@@ -11,6 +11,7 @@ import numpy as np
 from ..bodies import Ellipsoid
 from ..constants import HOUR_S
 from ..errors import ConvergenceError, InputError
+from ..kinds import sure
 from ..motion.equations import with_masses
 from ..observables.chaos import covered_days, is_unstable
 from ..relaxed.asked import StartKey, wanted_of
@@ -151,7 +152,9 @@ def _growths(orbits: PeriodicOrbits, days: float) -> np.ndarray:
     """(n,) amplification of companions, as trust_of_relaxed; nan where there is no start."""
     growth = np.full(len(orbits.found), np.nan)
     for k in np.flatnonzero(orbits.found):
-        growth[k], _ = growth_by_map(orbits.return_map[k], orbits.scale[:, k], orbits.y[:6, k], orbits.turn_s[k], days)
+        growth[k], _ = growth_by_map(
+            sure(orbits.return_map)[k], orbits.scale[:, k], orbits.y[:6, k], orbits.turn_s[k], days
+        )
     return growth
 
 

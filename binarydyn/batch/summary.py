@@ -34,7 +34,7 @@ from .cases import Cases, Outcomes, accumulated, from_arrays
 from .chaos import Beside, with_companions
 from .prepared import Struck, Table, prepared
 
-Stepper = Callable[[Cases, float, int], Outcomes]
+Stepper = Callable[[Cases, float, int | np.ndarray], Outcomes]
 LARGEST_RATIO = 1.3
 """Of the separations of a member that keeps the fixed step, an eccentricity of 0.13; others run by the adaptive method.
 

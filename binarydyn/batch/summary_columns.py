@@ -61,8 +61,8 @@ class Table:
             columns[amplification], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
             columns[unstable] = np.full(count, -1, dtype=np.int8)
             columns[BEFORE[0]], columns[BEFORE[1]] = np.full(count, np.nan), np.full(count, -1, dtype=np.int8)
-        texts = (np.full(count, "", dtype=object) for _ in range(2))
-        return cls(members, columns, *texts, np.zeros(count))
+        status, reason = (np.full(count, "", dtype=object) for _ in range(2))
+        return cls(members, columns, status, reason, np.zeros(count))
 
     @property
     def companions(self) -> bool:

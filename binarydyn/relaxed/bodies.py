@@ -9,6 +9,7 @@ import numpy as np
 from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
 from ..errors import InputError
 from ..integrators.rungekutta import apart
+from ..kinds import sure
 from ..scenario import Scenario
 
 Body = Ellipsoid | Polyhedron | Layered
@@ -39,7 +40,7 @@ def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> E
         return Polyhedron.read(mesh.path, mesh.unit, density_kg_m3=density_kg_m3, mass_kg=mass_kg)
     if mass_kg is not None:
         return Ellipsoid.of_mass(table.semi_axes_m, mass_kg)
-    return Ellipsoid(table.semi_axes_m, density_kg_m3)
+    return Ellipsoid(table.semi_axes_m, sure(density_kg_m3))
 
 
 def refuse_overlap(scenario: Scenario, primary, secondary, separation: float | None) -> None:

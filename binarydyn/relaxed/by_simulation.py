@@ -69,8 +69,8 @@ def by_simulation(
         _refuse_turning(scenario, before)
         found = 2.0 * math.pi / period(before).value_s
         mean = float(averages.mean(np.linalg.norm(before.position_m, axis=1), averages.squared_hann(before.time_s)))
-        rate_ratio = wanted.rate_rad_s / found if wanted.rate_rad_s else 1.0
-        separation_ratio = wanted.separation_m / mean if wanted.separation_m else 1.0
+        rate_ratio = float(wanted.rate_rad_s / found) if wanted.rate_rad_s else 1.0
+        separation_ratio = float(wanted.separation_m / mean) if wanted.separation_m else 1.0
         residual_s = abs(rate_ratio - 1.0) * 2.0 * math.pi / found
         shape_ratio = _shape_ratio(scenario, before)
         settled = residual_s < PERIOD_TOLERANCE_S and abs(separation_ratio - 1.0) < 1e-6

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -31,7 +32,9 @@ def third_law(gm_m3_s2, flattening_m2, wanted: Wanted):
 
     n^2 a^3 = GM f (1 + 3/2 J / a^2), of one pair or of m; J as of motion.state.flattening_m2, 0 for point masses.
     """
-    factor, a, n = wanted.mass_factor, wanted.separation_m, wanted.rate_rad_s
+    factor: Any = wanted.mass_factor
+    a: Any = wanted.separation_m
+    n: Any = wanted.rate_rad_s
     if a is None:
         a = point_masses = np.cbrt(gm_m3_s2 * factor / n**2)
         for _ in range(_ROUNDS):

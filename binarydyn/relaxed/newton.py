@@ -56,8 +56,9 @@ class Pairs:
     def of(cls, primary, secondary, degree: int) -> Pairs:
         """Of two bodies, or of arrays of them with the masses and moments of bodies."""
         even = even_pair(primary, secondary)
-        columns = (part.reshape(len(part), -1) for part in parameters(primary, secondary, degree, even))
-        return cls(model_number(degree, even), even, *columns, np.atleast_1d(flattening_m2(primary, secondary)))
+        constants, coefficients = (part.reshape(len(part), -1) for part in parameters(primary, secondary, degree, even))
+        number = model_number(degree, even)
+        return cls(number, even, constants, coefficients, np.atleast_1d(flattening_m2(primary, secondary)))
 
     @property
     def gm_m3_s2(self) -> np.ndarray:

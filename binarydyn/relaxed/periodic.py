@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import ConvergenceError
+from ..kinds import sure
 from ..motion.state import State
 from .circular import Wanted
 from .newton import SLIP_LIMIT, Pairs, Search, turn_s
@@ -67,7 +68,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
     """
     orbits = find_all(Pairs.of(primary, secondary, degree), wanted, whole=True, maps=True)
     rate = float(orbits.rate_rad_s[0])
-    slip, steps = abs(wanted.spin_rate_rad_s - rate) / rate, int(orbits.steps[0])
+    slip, steps = abs(float(wanted.spin_rate_rad_s) - rate) / rate, int(orbits.steps[0])
     if slip <= SLIP_LIMIT:
         sentence = "the primary turns nearly with the orbit: a doubly synchronous pair is not supported yet"
         raise ConvergenceError(sentence, slip, steps)
@@ -80,7 +81,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
         separation_m=float(orbits.separation_m[0]),
         rate_rad_s=rate,
         turn_s=float(orbits.turn_s[0]),
-        return_map=orbits.return_map[0],
+        return_map=sure(orbits.return_map)[0],
         scale=orbits.scale[:, 0],
         residual=float(orbits.residual[0]),
         steps=steps,

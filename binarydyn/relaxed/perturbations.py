@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..constants import DAY_S
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, System
 from ..impact.frame import ecliptic_axes
+from ..kinds import sure
 from ..motion.damping import eccentricity_damping_s, libration_damping_s
 from ..motion.drift import mean_motion_and_drag
 from ..scenario import Scenario
@@ -22,7 +23,7 @@ def perturbations_of(scenario: Scenario, secondary) -> Perturbations | None:
         return None
     tide = drift = dissipation = None
     if asked.solar_tide == "on":
-        elements = elements_at_impact(scenario.heliocentric_orbit, scenario.impact_epoch_utc)
+        elements = elements_at_impact(sure(scenario.heliocentric_orbit), scenario.impact_epoch_utc)
         tide = SolarTide(elements, ecliptic_axes(scenario.mutual_orbit))
     if asked.rate_rad_s2 or asked.transient_period_change_s:
         seconds = asked.transient_days * DAY_S

@@ -115,7 +115,7 @@ def _calibration_warnings(scenario: Scenario, factor: float, primary, secondary)
 def _degree(scenario: Scenario, primary, secondary, wanted: Wanted) -> tuple[int, tuple[str, ...]]:
     """The degree that is asked for, or the one that `auto` stands for, with a warning where none is enough."""
     simulation = scenario.simulation
-    if simulation.degree != "auto":
+    if isinstance(simulation.degree, int):
         return simulation.degree, ()
     gm = G * (primary.mass_kg + secondary.mass_kg)
     _, separation_m, _ = third_law(gm, flattening_m2(primary, secondary), wanted)
