@@ -11,6 +11,9 @@ FREE = 18
 product = getattr(quaternion_product, "py_func", quaternion_product)
 """quaternion_product on numbers or on whole arrays."""
 
+LONGEST_MOVE = 0.2
+"""Of one step of Newton's method, each component in its own size."""
+
 
 def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
     """The states y (20,) or (20, m) with moves (18,) or (18, m) added: attitudes by small turns in body frames."""
@@ -21,6 +24,11 @@ def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
     out[13:17] = product(*y[13:17], *_of_turn(move[12:15]))
     out[17:20] += move[15:18]
     return out
+
+
+def shortened(move: np.ndarray) -> np.ndarray:
+    """Newton's moves (k,) or (k, m), each along its own direction and no longer than LONGEST_MOVE."""
+    return move * np.minimum(1.0, LONGEST_MOVE / np.maximum(np.abs(move).max(axis=0), 1e-300))
 
 
 def _of_turn(turn: np.ndarray) -> np.ndarray:

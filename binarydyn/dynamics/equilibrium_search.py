@@ -18,7 +18,7 @@ from ..gravity.mutual import even_pair
 from ..motion.equations import parameters, rates
 from ..motion.state import Body
 from ..vectors import quaternion_product
-from .displacement import FREE, displaced
+from .displacement import FREE, displaced, shortened
 from .stability import Pair, integrals, linearised, momentum, rotations
 
 RESIDUAL = 1e-12
@@ -26,7 +26,6 @@ RESIDUAL = 1e-12
 ENOUGH = 1e-15
 _RANK = 1e-10
 _NEWTON_STEPS = 30
-_LONGEST_MOVE = 0.2
 _HALF = 0.5**0.5
 _ATTITUDES = {
     "long": (1.0, 0.0, 0.0, 0.0),
@@ -185,8 +184,7 @@ def search(turning: Turning, separation_m: float | None, rate_rad_s: float | Non
         best = min(best, found.residual)
         if best < ENOUGH:
             break
-        move = np.linalg.lstsq(_newton_matrix(found, separation_m is not None), -value, rcond=_RANK)[0]
-        move *= min(1.0, _LONGEST_MOVE / max(float(np.max(np.abs(move))), 1e-300))
+        move = shortened(np.linalg.lstsq(_newton_matrix(found, separation_m is not None), -value, rcond=_RANK)[0])
         size = turning.size(float(np.linalg.norm(y[0:3])), n)
         y, n = displaced(y, move[:FREE] * size), n * float(np.exp(move[FREE]))
     if not found.residual < RESIDUAL:

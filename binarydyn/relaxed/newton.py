@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..dynamics.displacement import FREE, displaced
+from ..dynamics.displacement import FREE, displaced, shortened
 from ..dynamics.shooting import shots
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
@@ -25,7 +25,6 @@ TURN_LIMIT = 1e-12
 """Relative residual at which the search ends at once."""
 ACCEPTED = 1e-10
 """Relative residual that counts as periodic where rounding allows no better; the free modes then have a 1e-10 of r."""
-LONGEST_MOVE = 0.2
 SLIP_LIMIT = 0.1
 """|w1 - n| over n below which the turn of the primary is too long beside the free modes."""
 _IN_PLANE = [0, 1, 3, 4, 8, 11, 14, 17]
@@ -133,8 +132,7 @@ class Search:
             at, before, values, inverse = at[going], here[going], values[:, going], inverse[going]
             if not len(at):
                 return
-            move = -np.matmul(inverse, values.T[:, :, None])[:, :, 0].T
-            self._move(at, move * np.minimum(1.0, LONGEST_MOVE / np.maximum(np.abs(move).max(axis=0), 1e-300)))
+            self._move(at, shortened(-np.matmul(inverse, values.T[:, :, None])[:, :, 0].T))
             values = self._values(at)
 
     def unit_y(self) -> np.ndarray:
