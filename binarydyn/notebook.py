@@ -11,7 +11,7 @@ from typing import Any
 from .errors import InputError
 
 
-class Shown:
+class Displayed:
     """A class that says of itself what `_line` and `_facts` return: one line, and rows of a table by their labels."""
 
     def _line(self) -> str:

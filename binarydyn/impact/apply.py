@@ -11,7 +11,7 @@ from ..columns import dot, turned, turned_back
 from ..errors import InputError
 from ..kinds import takes
 from ..motion.state import State, System
-from ..notebook import Shown
+from ..notebook import Displayed
 from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
 from ..scenario.side_by_side import Varied
 from .boulders import Thrown, boulders_thrown
@@ -59,7 +59,7 @@ class ImpactSpec:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Impact(Shown):
+class Impact(Displayed):
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
     status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given), `reshaped` (only the shapes change) or

@@ -16,7 +16,7 @@ from ..errors import InputError
 from ..gravity.models import DEGREES, model_number
 from ..gravity.mutual import MutualGravity, even_pair, mutual_gravity
 from ..kinds import BODY, check_choice, check_kind, shape, shown
-from ..notebook import Shown
+from ..notebook import Displayed
 from ..vectors import quaternion_of_turn, quaternion_product, rotation_of_quaternion
 from .equations import parameters
 from .layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
@@ -73,7 +73,7 @@ _UNTURNED = (1.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class State(Shown):
+class State(Displayed):
     """Where two bodies are and how they move, at one instant; its arrays are copies that nobody can change.
 
     position_m (3,), m, from the primary to the secondary, and velocity_m_s (3,), m/s, in the inertial frame;
@@ -164,7 +164,7 @@ def _fixed(name: str, given: Any, length: int) -> np.ndarray:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class System(Shown):
+class System(Displayed):
     """Two rigid bodies, their state at t0, how to integrate it, what is to hit it (for impact/; dynamics never looks),
     and what moves them besides their own gravity.
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..kinds import WHOLE, check_kind
-from ..notebook import Shown, later
+from ..notebook import Displayed, later
 from .layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from .state import State, System
 
@@ -18,7 +18,7 @@ STATUSES = ("done", "contact", "escape", "step_failure", "step_limit")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Trajectory(Shown):
+class Trajectory(Displayed):
     """Samples in ascending time, also for a run backwards; `simulate` makes one.
 
     time_s (n,) from t0; y (n, 20) as State.vector; both cannot be changed.  status is one of STATUSES' words; after an
