@@ -23,6 +23,9 @@ class Displayed:
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self._line()}>"
 
+    def __str__(self) -> str:
+        return repr(self)
+
     def _repr_html_(self) -> str:
         rows = "".join(f"<tr><th>{escape(k)}</th><td>{escape(str(v))}</td></tr>" for k, v in self._facts().items())
         return f"<table><caption>{escape(repr(self))}</caption>{rows}</table>"

@@ -11,7 +11,7 @@ import trimesh
 from scipy.spatial.transform import Rotation
 from trimesh.ray.ray_triangle import ray_triangle_id
 
-from binarydyn.bodies import Ellipsoid, Hit, Layered, Polyhedron
+from binarydyn.bodies import Ellipsoid, Hit, Layered, Mesh
 from binarydyn.bodies.inclusion import Inclusion
 from binarydyn.commands import main
 from binarydyn.errors import InputError
@@ -91,8 +91,8 @@ def test_an_ecliptic_direction_needs_the_pole():
 
 
 @cache
-def lumpy() -> Polyhedron:
-    return Polyhedron.from_facets(*meshes.lumpy(12, 3, 70.0), 2500.0)
+def lumpy() -> Mesh:
+    return Mesh(*meshes.lumpy(12, 3, 70.0), 2500.0)
 
 
 class EveryFacet:
@@ -105,7 +105,7 @@ class EveryFacet:
         return range(self.count)
 
 
-def check_rays(body: Polyhedron, count: int):
+def check_rays(body: Mesh, count: int):
     """The site of an aim against trimesh's float64 rays: nearest point on the line of flight, to 1e-9 of the size, its
     facet's normal, and misses."""
     mesh = trimesh.Trimesh(body.vertices_m, body.facets, process=False)
@@ -138,8 +138,8 @@ def test_sites_on_a_lumpy_mesh_against_trimesh():
 
 def test_sites_on_a_real_shape_against_trimesh(shapes_folder):
     """(4769), scaled to a tenth."""
-    full = Polyhedron.read(shapes_folder / "castalia_4769.tab", "km", density_kg_m3=2500.0)
-    check_rays(Polyhedron.from_facets(0.1 * full.vertices_m, full.facets, 2500.0), 100)
+    full = Mesh.read(shapes_folder / "castalia_4769.tab", "km", density_kg_m3=2500.0)
+    check_rays(Mesh(0.1 * full.vertices_m, full.facets, 2500.0), 100)
 
 
 @pytest.mark.parametrize("radius", [0.0, 3.0, 8.0, 30.0, 1e4])
@@ -173,7 +173,7 @@ def test_mean_normal_against_trimesh(radius):
 
 def test_the_ground_within_a_facet_is_a_disc():
     """pi r^2 in the middle of a face, half of it at an edge, of a box; a quarter on each side of a corner of three."""
-    body = Polyhedron.from_facets(*meshes.box((40.0, 40.0, 40.0)), 2500.0)
+    body = Mesh(*meshes.box((40.0, 40.0, 40.0)), 2500.0)
     for place, share in (((20.0, -5.0, 7.0), 1.0), ((20.0, 20.0, 7.0), 1.0), ((20.0, 20.0, 20.0), 0.75)):
         hit = Hit(np.array(place), np.ones(3) / np.sqrt(3.0), 0.0, 0)
         assert body.ground_about(hit, 3.0).areas.sum() == pytest.approx(share * np.pi * 9.0, rel=1e-12)
@@ -184,7 +184,7 @@ def test_a_footprint_smooths_the_slope_of_a_bumpy_ball():
     many facets comes back to the direction of the point; the site stays where it is."""
     vertices, facets = meshes.sphere_mesh(30)
     bumps = 1.0 + 0.01 * np.random.default_rng(2).uniform(-1.0, 1.0, len(vertices))
-    body = Polyhedron.from_facets(80.0 * bumps[:, None] * vertices, facets, 2500.0)
+    body = Mesh(80.0 * bumps[:, None] * vertices, facets, 2500.0)
     leans = {}
     for radius in (0.0, 25.0):
         sites = [
@@ -252,9 +252,9 @@ def test_predict_tells_what_a_material_does(tmp_path, capsys):
 
 def aimed(body, **impactor):
     """What the figure needs of a prediction: the built-in impactor, aimed anew at a body."""
-    data = builtin().data
+    data = builtin().to_dict()
     hitter = {name: value for name, value in data["impactor"].items() if name != "aim_offset_m"} | impactor
-    scenario, system = Scenario.from_data(data | {"impactor": hitter}, "aimed"), circular(body)
+    scenario, system = Scenario.from_dict(data | {"impactor": hitter}, "aimed"), circular(body)
     return SimpleNamespace(
         scenario=scenario, start=SimpleNamespace(system=system), impact=impact_on(system, scenario), before=None
     )

@@ -11,7 +11,7 @@ import pytest
 from meshes import lumpy, obj_text
 
 import binarydyn
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import System, simulate
 from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.observables import attitude, averages, lines, period
@@ -30,9 +30,9 @@ LONG, MOONLET = Ellipsoid((400.0, 350.0, 310.0), 2300.0), Ellipsoid((90.0, 75.0,
 FREE_RADIAL, FREE_YAW_DEG = 1e-6, 1e-4  # what may be left of free modes: of r, and in degrees
 
 
-def lumpy_primary() -> Polyhedron:
+def lumpy_primary() -> Mesh:
     vertices, facets = lumpy(12, 1)[:2]
-    return Polyhedron.from_facets(vertices * 400.0 / np.abs(vertices).max(), facets, 2300.0)
+    return Mesh(vertices * 400.0 / np.abs(vertices).max(), facets, 2300.0)
 
 
 def relaxed(primary, secondary=MOONLET, phase=0.0, factor=None, separation=SEPARATION_M, period_h=PERIOD_H):
@@ -52,7 +52,7 @@ def pair(**tables) -> Scenario:
     }
     for name, table in tables.items():
         data[name] = {**data.get(name, {}), **table}
-    return Scenario.from_data(data, "pair")
+    return Scenario.from_dict(data, "pair")
 
 
 @pytest.mark.parametrize("make", [lambda: LONG, lumpy_primary], ids=["ellipsoid", "lumpy mesh"])
@@ -309,7 +309,7 @@ def test_a_wrong_unit_is_refused_by_the_density_that_calibration_finds(tmp_path)
         primary = {"polyhedron": {"file": str(file), "unit": unit}, "density_kg_m3": 2300.0, "spin_period_h": SPIN_H}
         data = {"primary": primary, "secondary": {"semi_axes_m": [90.0, 75.0, 60.0], "mass_kg": 4e9}}
         data |= {"mutual_orbit": {"separation_m": SEPARATION_M, "period_h": PERIOD_H}}
-        asked = Scenario.from_data(data, "pair")
+        asked = Scenario.from_dict(data, "pair")
         if ok:
             assert 1000.0 < start(asked).system.primary.density_kg_m3 < 20000.0
         else:

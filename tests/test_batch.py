@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from meshes import lumpy
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate, simulate_many
 from binarydyn.integrators import batch, lanes
@@ -14,9 +14,9 @@ from binarydyn.integrators import batch, lanes
 DAYS = 3.0
 
 
-def mesh() -> Polyhedron:
+def mesh() -> Mesh:
     vertices, facets = lumpy(6, 1)[:2]
-    return Polyhedron.from_facets(vertices * 380.0 / np.abs(vertices).max(), facets, 2300.0)
+    return Mesh(vertices * 380.0 / np.abs(vertices).max(), facets, 2300.0)
 
 
 def member(random, degree: int = 4, primary=None) -> System:

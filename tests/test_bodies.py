@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
-from binarydyn.bodies import Ellipsoid, Polyhedron, ellipsoids_touch
+from binarydyn.bodies import Ellipsoid, Mesh, ellipsoids_touch
 from binarydyn.bodies.integrals import place_of_moment
 from binarydyn.bodies.principal import principal_axes
 from binarydyn.errors import InputError, ShapeError
@@ -25,8 +25,8 @@ def relative(ours, theirs) -> float:
     return float(np.max(np.abs(np.subtract(ours, theirs))) / np.max(np.abs(theirs)))
 
 
-def lumpy(n: int = 8, seed: int = 4, density: float = 2000.0) -> Polyhedron:
-    return Polyhedron.from_facets(*meshes.lumpy(n, seed), density)
+def lumpy(n: int = 8, seed: int = 4, density: float = 2000.0) -> Mesh:
+    return Mesh(*meshes.lumpy(n, seed), density)
 
 
 # Ellipsoid -------------------------------------------------------------------------------------------------------
@@ -70,14 +70,14 @@ def test_ellipsoid_refuses_bad_density(density):
         Ellipsoid(AXES, density)
 
 
-# Polyhedron: moments ---------------------------------------------------------------------------------------------
+# Mesh: moments ---------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("exponents", EXPONENTS)
 def test_box_moments_in_closed_form(exponents):
     """M prod (L/2)^n / (n + 1) for even n, zero otherwise; the box stands off the origin of its file."""
     lengths = np.array([8.0, 6.0, 5.0])
-    body = Polyhedron.from_facets(*meshes.box(lengths, (3.0, -2.0, 7.0)), 1500.0)
+    body = Mesh(*meshes.box(lengths, (3.0, -2.0, 7.0)), 1500.0)
     scale = 1500.0 * lengths.prod() * np.prod((lengths / 2) ** np.array(exponents))
     exact = 0.0 if any(n % 2 for n in exponents) else scale / np.prod(np.array(exponents) + 1.0)
     assert abs(body.moment(*exponents) - exact) < 1e-14 * scale
@@ -88,9 +88,7 @@ def test_box_moments_in_closed_form(exponents):
 def test_inscribed_meshes_converge_at_second_order(exponents):
     """Halving the facets divides the error by 4; 3.9 to 4.1 allows the next term at these sizes."""
     exact = Ellipsoid(AXES, 2000.0).moment(*exponents)
-    coarse, fine = (
-        Polyhedron.from_facets(*meshes.ellipsoid_mesh(AXES, n), 2000.0).moment(*exponents) - exact for n in (12, 24)
-    )
+    coarse, fine = (Mesh(*meshes.ellipsoid_mesh(AXES, n), 2000.0).moment(*exponents) - exact for n in (12, 24))
     assert abs(fine) < 0.05 * exact
     assert 3.9 < coarse / fine < 4.1
 
@@ -111,15 +109,15 @@ def test_moments_equal_an_independent_cubature():
 def test_moments_do_not_depend_on_where_the_file_stands():
     """A shift by 1000 sizes loses 1000 eps in the vertices and no more: 1e-11 of M R^n at degree 8."""
     vertices, facets = meshes.lumpy(6, 1)
-    near = Polyhedron.from_facets(vertices, facets, 2000.0)
-    far = Polyhedron.from_facets(vertices + [1e5, -1e5, 5e4], facets, 2000.0)
+    near = Mesh(vertices, facets, 2000.0)
+    far = Mesh(vertices + [1e5, -1e5, 5e4], facets, 2000.0)
     for exponents in EXPONENTS:
         scale = near.mass_kg * np.prod(near.enclosing_axes_m ** np.array(exponents))
         assert abs(near.moment(*exponents) - far.moment(*exponents)) < 1e-11 * scale
     assert relative(far.centre_m - near.centre_m, [1e5, -1e5, 5e4]) < 1e-14
 
 
-def check_against_trimesh(vertices, facets, body: Polyhedron):
+def check_against_trimesh(vertices, facets, body: Mesh):
     """Volume, centre of mass, principal moments and frame against trimesh 4 or newer, to 1e-10 (its sums cancel)."""
     mesh = trimesh.Trimesh(vertices, facets, process=False)
     mesh.density = body.density_kg_m3
@@ -136,7 +134,7 @@ def check_against_trimesh(vertices, facets, body: Polyhedron):
 @pytest.mark.parametrize("n, seed", [(2, 1), (5, 2), (16, 3)])
 def test_lumpy_bodies_against_trimesh(n, seed):
     vertices, facets = meshes.lumpy(n, seed)
-    check_against_trimesh(vertices, facets, Polyhedron.from_facets(vertices, facets, 2000.0))
+    check_against_trimesh(vertices, facets, Mesh(vertices, facets, 2000.0))
 
 
 @pytest.mark.parametrize("number, volume_km3, last_digit", [(4769, 0.6678, 1e-4), (25143, 0.02406, 1e-5)])
@@ -146,13 +144,13 @@ def test_shapes_of_real_bodies(number, volume_km3, last_digit):
     if not folder:
         pytest.skip("BINARYDYN_SHAPES is not set: it names a folder with shape files of (4769) and (25143), in km")
     (path,) = Path(folder).glob(f"*{number}*")
-    body = Polyhedron.read(path, "km", density_kg_m3=2000.0)
+    body = Mesh.read(path, "km", density_kg_m3=2000.0)
     assert abs(body.volume_m3 / 1e9 - volume_km3) < last_digit / 2
     mesh = trimesh.load(path, file_type="obj", process=False)
     check_against_trimesh(np.asarray(mesh.vertices) * 1e3, np.asarray(mesh.faces), body)
 
 
-# Polyhedron: frame ------------------------------------------------------------------------------------------------
+# Mesh: frame ------------------------------------------------------------------------------------------------
 
 
 @settings(max_examples=30, deadline=None)
@@ -160,8 +158,8 @@ def test_shapes_of_real_bodies(number, volume_km3, last_digit):
 def test_a_turned_body_has_the_same_moments(turn):
     """Turning the file changes nothing but signs of axes: compare even moments and |odd| ones, 1e-11 of M R^n."""
     vertices, facets = meshes.lumpy(2, 6)
-    one = Polyhedron.from_facets(vertices, facets, 2000.0)
-    two = Polyhedron.from_facets(Rotation.from_rotvec(turn).apply(vertices), facets, 2000.0)
+    one = Mesh(vertices, facets, 2000.0)
+    two = Mesh(Rotation.from_rotvec(turn).apply(vertices), facets, 2000.0)
     for exponents in EXPONENTS:
         scale = one.mass_kg * one.bounding_radius_m ** sum(exponents)
         assert abs(abs(one.moment(*exponents)) - abs(two.moment(*exponents))) < 1e-11 * scale
@@ -184,18 +182,18 @@ def test_axes_are_the_nearest_rotation():
         assert np.trace(axes) > np.trace(axes * np.array(signs)[:, None])
     turn = Rotation.from_rotvec([0.2, -0.3, 0.1]).as_matrix()
     vertices, facets = meshes.box((8.0, 6.0, 5.0))
-    assert np.abs(Polyhedron.from_facets(vertices @ turn, facets, 1.0).axes - turn).max() < 1e-14
+    assert np.abs(Mesh(vertices @ turn, facets, 1.0).axes - turn).max() < 1e-14
 
 
 def test_equal_moments_keep_the_axes_of_the_file():
     """Cube: no turn; square prisms: no turn where their axis is z or x already, 120 degrees at most where it is y."""
     vertices, facets = meshes.box((2.0, 2.0, 2.0))
     turned = vertices @ Rotation.from_rotvec([0.4, 0.5, 0.6]).as_matrix()
-    assert np.array_equal(Polyhedron.from_facets(turned, facets, 1.0).axes, np.eye(3))
+    assert np.array_equal(Mesh(turned, facets, 1.0).axes, np.eye(3))
     for lengths in [(3.0, 3.0, 1.0), (3.0, 1.0, 1.0)]:
         about_axis = Rotation.from_rotvec([0, 0, 0.3] if lengths[1] == 3.0 else [0.3, 0, 0]).as_matrix()
         vertices, facets = meshes.box(lengths)
-        assert np.abs(Polyhedron.from_facets(vertices @ about_axis, facets, 1.0).axes - np.eye(3)).max() < 1e-9
+        assert np.abs(Mesh(vertices @ about_axis, facets, 1.0).axes - np.eye(3)).max() < 1e-9
     quarter = principal_axes(np.diag([1.0, 3.0, 1.0]))
     assert np.abs(np.abs(quarter) - [[1, 0, 0], [0, 0, 1], [0, 1, 0]]).max() < 1e-12
     assert abs(np.trace(quarter) - 1.0) < 1e-12 and abs(np.linalg.det(quarter) - 1.0) < 1e-12
@@ -208,7 +206,7 @@ def test_envelopes_hold_every_vertex():
     assert relative(np.linalg.norm(body.vertices_m, axis=1).max(), body.bounding_radius_m) < 1e-15
 
 
-# Polyhedron: files and refusals -----------------------------------------------------------------------------------
+# Mesh: files and refusals -----------------------------------------------------------------------------------
 
 
 def test_reads_every_form_of_facet(tmp_path):
@@ -224,7 +222,7 @@ def test_reads_every_form_of_facet(tmp_path):
     lines += ["vn 0 0 1", "s off", "usemtl grey", "f 1 2 4 3  # four corners", "f 5/1 7/2 8/3 6/4", "f -8 -4 -3 -7"]
     lines += ["f 3//1 4//1 8//1 7//1", "f 1/1/1 3/1/1 7/1/1 5/1/1", "f 2 6 8 4"]
     path.write_text("\n".join(lines))
-    body = Polyhedron.read(path, "km", mass_kg=48.0)
+    body = Mesh.read(path, "km", mass_kg=48.0)
     assert len(body.facets) == 12
     assert relative(body.volume_m3, 24.0) < 1e-14 and relative(body.density_kg_m3, 2.0) < 1e-14
 
@@ -233,7 +231,7 @@ def test_file_and_arrays_give_the_same_body(tmp_path):
     path = tmp_path / "lumpy.obj"
     mesh = meshes.lumpy(4, 2)
     path.write_text(meshes.obj_text(*mesh))
-    read, made = Polyhedron.read(path, "m", density_kg_m3=1800.0), Polyhedron.from_facets(*mesh, 1800.0)
+    read, made = Mesh.read(path, "m", density_kg_m3=1800.0), Mesh(*mesh, 1800.0)
     assert np.array_equal(read.integrals_m, made.integrals_m) and read.mass_kg == made.mass_kg
 
 
@@ -250,12 +248,12 @@ def test_file_and_arrays_give_the_same_body(tmp_path):
 )
 def test_broken_meshes_are_refused(mesh, words, tmp_path):
     with pytest.raises(ShapeError) as caught:
-        Polyhedron.from_facets(*mesh(), 2000.0)
+        Mesh(*mesh(), 2000.0)
     assert words in str(caught.value)
     path = tmp_path / "broken.obj"
     path.write_text(meshes.obj_text(*mesh()))
     with pytest.raises(ShapeError) as caught:
-        Polyhedron.read(path, "m", density_kg_m3=2000.0)
+        Mesh.read(path, "m", density_kg_m3=2000.0)
     assert words in caught.value.sentence and caught.value.place == str(path) and "\n" not in str(caught.value)
 
 
@@ -264,7 +262,7 @@ def test_refusal_names_the_edge_and_the_line(tmp_path):
     path = tmp_path / "open.obj"
     path.write_text(meshes.obj_text(*meshes.broken_open()))
     with pytest.raises(ShapeError) as caught:
-        Polyhedron.read(path, "m", density_kg_m3=2000.0)
+        Mesh.read(path, "m", density_kg_m3=2000.0)
     assert "the edge between vertices 2 and 4 of the facet on line 9" in str(caught.value)
 
 
@@ -289,7 +287,7 @@ def test_bad_files_are_refused(text, words, tmp_path):
     path = tmp_path / "bad.obj"
     path.write_text(text)
     with pytest.raises(ShapeError) as caught:
-        Polyhedron.read(path, "m", density_kg_m3=2000.0)
+        Mesh.read(path, "m", density_kg_m3=2000.0)
     assert words in str(caught.value) and "\n" not in str(caught.value)
 
 
@@ -302,13 +300,13 @@ def test_bad_arguments_are_refused(tmp_path):
         dict(unit="m", density_kg_m3=1.0, mass_kg=1.0),
     ]:
         with pytest.raises(InputError, match="allowed"):
-            Polyhedron.read(path, **arguments)
+            Mesh.read(path, **arguments)
     for arguments in [dict(density_kg_m3=-1.0), dict(mass_kg=float("nan"))]:
         with pytest.raises(InputError, match="above zero"):
-            Polyhedron.read(path, "m", **arguments)
+            Mesh.read(path, "m", **arguments)
     for place in (tmp_path, tmp_path / "absent.obj"):
         with pytest.raises(ShapeError, match="cannot be read"):
-            Polyhedron.read(place, "m", density_kg_m3=1.0)
+            Mesh.read(place, "m", density_kg_m3=1.0)
     vertices, facets = meshes.box((1, 1, 1))
     for bad in [
         (vertices[:, :2], facets),
@@ -317,7 +315,7 @@ def test_bad_arguments_are_refused(tmp_path):
         (vertices, facets * 1.0),
     ]:
         with pytest.raises(ShapeError, match="allowed"):
-            Polyhedron.from_facets(*bad, 1.0)
+            Mesh(*bad, 1.0)
     with pytest.raises(InputError, match="up to 8"):
         lumpy(2).moment(9, 0, 0)
 
@@ -350,7 +348,7 @@ def test_rays_at_an_ellipsoid():
     assert 50 < hits < 200
 
 
-@pytest.mark.parametrize("body", [Ellipsoid((3.0, 2.0, 1.0), 1.0), Polyhedron.from_facets(*meshes.box((6, 4, 2)), 1.0)])
+@pytest.mark.parametrize("body", [Ellipsoid((3.0, 2.0, 1.0), 1.0), Mesh(*meshes.box((6, 4, 2)), 1.0)])
 def test_rays_that_miss_graze_or_start_inside(body):
     assert body.hit([10, 0, 0], [1, 0, 0]) is None
     assert body.hit([10, 0, 1.001], [-1, 0, 0]) is None
@@ -422,7 +420,7 @@ def test_the_outermost_ground_of_a_bent_body():
     vertices, facets = meshes.sphere_mesh(12)
     rod = vertices * [3.0, 0.3, 0.25]
     rod[:, 1] += 0.4 * rod[:, 0] ** 2
-    body = Polyhedron.from_facets(100.0 * rod, facets, 2000.0)
+    body = Mesh(100.0 * rod, facets, 2000.0)
     assert np.abs(body.axes - np.eye(3)).max() < 1e-9
     first, outermost = body.hit([0, 0, 0], [1, 0, 0]), body.at_longitude_latitude(0, 0)
     assert outermost.distance_m > first.distance_m + 10.0

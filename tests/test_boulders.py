@@ -113,10 +113,11 @@ def test_no_boulders_without_a_site():
 
 def test_boulders_need_an_impactor_and_can_be_varied():
     row = {"mass_kg": 4e5, "speed_m_s": 5.0, "direction": {"normal": -1.0}}
-    pushed = {name: table for name, table in builtin().data.items() if name not in ("impactor", "momentum_transfer")}
+    pushed = builtin().to_dict()
+    del pushed["impactor"], pushed["momentum_transfer"]
     with pytest.raises(InputError, match="whose site they leave"):
-        Scenario.from_data(pushed | {"push": {"along_track_mm_s": -1.0}, "boulders": [row]}, "test")
-    asked = Scenario.from_data(builtin().data | {"boulders": [row]}, "test")
+        Scenario.from_dict(pushed | {"push": {"along_track_mm_s": -1.0}, "boulders": [row]}, "test")
+    asked = Scenario.from_dict(builtin().to_dict() | {"boulders": [row]}, "test")
     assert varied(asked, {"boulders.0.mass_kg": 7.0}).boulders[0].mass_kg == 7.0
     assert Scenario.from_text(varied(asked, {"boulders.0.mass_kg": 7.0}).text).boulders[0].mass_kg == 7.0
 
@@ -124,9 +125,9 @@ def test_boulders_need_an_impactor_and_can_be_varied():
 def test_boulders_tilt_the_orbit():
     """By atan(p_n / (M2 v)) about r.  Then the orbit turns about the total angular momentum, which the push has tilted
     by its share L/H of that."""
-    data = builtin().data | {"impactor": HEAD_ON, "momentum_transfer": {"beta": 1.0}}
+    data = builtin().to_dict() | {"impactor": HEAD_ON, "momentum_transfer": {"beta": 1.0}}
     data |= {"boulders": [{"mass_kg": 4e5, "speed_m_s": 5.0, "direction": {"normal": -1.0}}]}
-    result = predict(Scenario.from_data(data, "test"))
+    result = predict(Scenario.from_dict(data, "test"))
     state, mass = result.start.system.state, result.start.system.secondary.mass_kg
     speed = np.linalg.norm(state.velocity_m_s) + 1e-3 * result.impact.dv_along_track_mm_s
     numbers = result.numbers()

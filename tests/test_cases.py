@@ -15,7 +15,7 @@ from binarydyn.batch.cases import accumulated, cases, turn_weights
 from binarydyn.batch.chaos import with_companions
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.batch.scaled import Scaled
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import DAY_S, G
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.errors import InputError
@@ -141,11 +141,11 @@ def test_many_ellipsoids_have_the_parameters_of_each():
 
 def test_many_scaled_bodies_have_the_parameters_of_each():
     """Integrals of degree d grow as size^(3 + d): those of meshes that are scaled vertex by vertex."""
-    shapes = [Polyhedron.from_facets(*lumpy(4, seed), 2000.0) for seed in (1, 2)]
+    shapes = [Mesh(*lumpy(4, seed), 2000.0) for seed in (1, 2)]
     size, density = np.array([0.7, 1.0, 1.9]), np.array([1500.0, 2000.0, 2900.0])
     ours = parameters(*(Scaled(shape, size, density) for shape in shapes), 4, False)
     for i in range(3):
-        bodies = [Polyhedron.from_facets(s.vertices_m * size[i], s.facets, density[i]) for s in shapes]
+        bodies = [Mesh(s.vertices_m * size[i], s.facets, density[i]) for s in shapes]
         for one, other in zip(parameters(*bodies, 4, False), ours, strict=True):
             assert np.abs(one - other[:, i]).max() <= 1e-11 * np.abs(one).max()
     assert Scaled(shapes[0], size, density).bounding_radius_m[2] == pytest.approx(1.9 * shapes[0].bounding_radius_m)

@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.spatial.transform import Rotation
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import G
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, beta_draws, impact_on, orbit_axes
@@ -277,7 +277,7 @@ def test_a_given_beta_of_the_pair_moves_the_barycentre_alone():
 def body_named(name: str):
     if name == "ellipsoid":
         return Ellipsoid((90.0, 75.0, 55.0), 2500.0)
-    return Polyhedron.from_facets(*meshes.lumpy(6, 3, 70.0), 2500.0)
+    return Mesh(*meshes.lumpy(6, 3, 70.0), 2500.0)
 
 
 def check_books(body, count: int, size_m: float):
@@ -346,8 +346,8 @@ def test_books_close_in_a_thousand_hits(name):
 
 def test_books_close_on_a_real_shape(shapes_folder):
     """(25143), 49 152 facets, at half its size, extents of some 270 x 150 x 105 m."""
-    full = Polyhedron.read(shapes_folder / "itokawa_25143.tab", "km", density_kg_m3=2500.0)
-    check_books(Polyhedron.from_facets(0.5 * full.vertices_m, full.facets, 2500.0), 1000, 25.0)
+    full = Mesh.read(shapes_folder / "itokawa_25143.tab", "km", density_kg_m3=2500.0)
+    check_books(Mesh(0.5 * full.vertices_m, full.facets, 2500.0), 1000, 25.0)
 
 
 # Spread and validity ----------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from meshes import box
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.sky import overlap
@@ -184,7 +184,7 @@ def test_outlines_of_turned_ellipsoids_touch_where_their_ellipses_do():
 
 def test_a_mesh_of_a_box_is_seen_as_a_box():
     """Silhouette of a unit cube along a diagonal: a hexagon of area sqrt 3; its gap to a sphere."""
-    cube = Polyhedron.from_facets(*box((1.0, 1.0, 1.0)), 2000.0)
+    cube = Mesh(*box((1.0, 1.0, 1.0)), 2000.0)
     figures = Figure.of(cube), Figure.of(Ellipsoid((0.3, 0.3, 0.3), 2000.0))
     diagonal = np.array([[1.0, 1.0, 1.0]]) / np.sqrt(3.0)
     one, two, both = overlap.areas(placed([0.1, 0.0, 0.0], np.eye(3), np.eye(3)), figures, diagonal)
@@ -200,7 +200,7 @@ def test_a_fine_mesh_gives_the_events_of_its_ellipsoid():
 
     solid = Ellipsoid((90.0, 75.0, 60.0), 2300.0)
     vertices, facets = mesh_of_ellipsoid(np.array(solid.semi_axes_m), 2000)
-    mesh = Polyhedron.from_facets(vertices, facets, 2300.0)
+    mesh = Mesh(vertices, facets, 2300.0)
     line = FixedSky([1.0, 0.2, 0.05], [1.0, 0.25, 0.05])
     plain, meshed = (events(simulate(circular(secondary=body)[0], 1.5), line) for body in (solid, mesh))
     assert [(e.kind, e.body, e.extent, e.cycle) for e in plain] == [(e.kind, e.body, e.extent, e.cycle) for e in meshed]

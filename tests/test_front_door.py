@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 import binarydyn
 from binarydyn import State, build, hit, load, periods, predict, simulate
 from binarydyn.batch import brief_members
-from binarydyn.bodies import Ellipsoid, Layered, Polyhedron
+from binarydyn.bodies import Ellipsoid, Layered, Mesh
 from binarydyn.commands import main
 from binarydyn.dynamics import relative_equilibrium, semi_major_axis_m, simulate_many
 from binarydyn.ensembles import Backend, rows_of
@@ -131,7 +131,11 @@ CALLS = {
     "varied": (lambda t, x: varied(x, {MASS: 3.0}), {S}),
     "varied changes": (lambda t, x: varied(t[S], x), set()),
     "value_of": (lambda t, x: value_of(x, MASS), {S}),
-    "Scenario.replace": (lambda t, x: t[S].replace(x), set()),
+    "Scenario.replace": (lambda t, x: t[S].replace(x), {"None"}),
+    "Scenario.replace secondary": (lambda t, x: t[S].replace(secondary=x), set()),
+    "Scenario[..]": (lambda t, x: t[S][x], set()),
+    "Scenario.diff": (lambda t, x: t[S].diff(x), {S}),
+    "Mesh.read": (lambda t, x: Mesh.read(x, "m", 2000.0), set()),
     "Scenario.from_dict": (lambda t, x: Scenario.from_dict(x), set()),
     "Scenario.from_dict place": (lambda t, x: Scenario.from_dict(t[S].to_dict(), x), {"path"}),
     "Scenario.from_text": (lambda t, x: Scenario.from_text(x), set()),
@@ -150,7 +154,7 @@ CALLS = {
     "Backend": (lambda t, x: Backend(x), set()),
     "Backend workers": (lambda t, x: Backend(workers=x), {"number", "None"}),
     "Ellipsoid": (lambda t, x: Ellipsoid(x, 2000.0), set()),
-    "Polyhedron.from_facets": (lambda t, x: Polyhedron.from_facets(x, np.array([[0, 1, 2]]), 2000.0), set()),
+    "Mesh": (lambda t, x: Mesh(x, np.array([[0, 1, 2]]), 2000.0), set()),
     "Layered": (lambda t, x: Layered(x, ()), set()),
     "Layered inclusions": (lambda t, x: Layered(t[SYSTEM].primary, x), set()),
 }
@@ -234,6 +238,32 @@ def test_states_and_runs_are_looked_up_and_cut(things):
         system.state.position_m[0] = 0.0
 
 
+def test_a_body_takes_the_place_of_what_a_scenario_says_of_one(things, tmp_path):
+    scenario, body = things[S], Ellipsoid((80.0, 70.0, 60.0), 2400.0)
+    other = scenario.replace({"secondary": body, "primary.spin_period_h": 3.0})
+    assert other.secondary.semi_axes_m == (80.0, 70.0, 60.0) and other["secondary.density_kg_m3"] == 2400.0
+    assert other == scenario.replace(
+        {"secondary.semi_axes_m": [80.0, 70.0, 60.0], "secondary.density_kg_m3": 2400.0, "primary.spin_period_h": 3.0}
+    )
+    corners = 1e-3 * np.array([[70, 0, 0], [-70, 0, 0], [0, 60, 0], [0, -60, 0], [0, 0, 50], [0, 0, -50.0]])
+    sides = [[i, j, k] if (i + j + k) % 2 else [i, k, j] for i in (0, 1) for j in (2, 3) for k in (4, 5)]
+    sides = [[a, b, c] if np.linalg.det(corners[[a, b, c]]) > 0 else [a, c, b] for a, b, c in sides]
+    lines = [f"v {x} {y} {z}" for x, y, z in corners] + [f"f {a + 1} {b + 1} {c + 1}" for a, b, c in sides]
+    (tmp_path / "m.obj").write_text("\n".join(lines))
+    mesh = Mesh.read(tmp_path / "m.obj", "km", 2400.0)
+    found = scenario.replace(secondary=mesh)
+    assert found.secondary.semi_axes_m is None and found["secondary.polyhedron.unit"] == "km"
+    assert build(found).secondary.volume_m3 == mesh.volume_m3
+    with pytest.raises(InputError, match="it comes from no file, which a scenario names"):
+        scenario.replace(secondary=Mesh(1e3 * corners, sides, 2400.0))
+
+
+def test_a_scenario_shows_its_own_names_alone():
+    shown = [name for name in dir(Scenario) if not name.startswith("_")]
+    assert not [name for name in shown if name.startswith("model_") or name in ("copy", "json", "construct")]
+    assert {"replace", "diff", "to_dict", "to_toml", "from_dict", "impactor"} <= set(shown) and len(shown) < 40
+
+
 def test_a_tilted_moonlet_begins_with_these_angles(things):
     """The sequence of Trajectory's roll, pitch and yaw, in the relaxed state, where all three are zero."""
     system = things[SYSTEM]
@@ -274,7 +304,7 @@ def test_tables_of_a_run(things):
 
 
 def test_things_show_themselves_in_a_line_and_compare_without_error(things):
-    for name in (STATE, SYSTEM, RUN, "side"):
+    for name in (S, STATE, SYSTEM, RUN, "side"):
         thing = things[name]
         assert (
             repr(thing).startswith(f"<{type(thing).__name__} ") and len(repr(thing)) < 160 and "\n" not in repr(thing)

@@ -11,7 +11,7 @@ import pytest
 import reference_gravity as reference
 from contracts import ROUNDING, AsGeneral, Case, Cloud, G, GravityContract, apart, attitudes, field
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.gravity import MODELS, model_number, mutual_gravity
 from binarydyn.gravity.generator import source
 from binarydyn.gravity.models import module
@@ -111,8 +111,7 @@ class TestLumpyBodiesDegree4(GravityContract):
     def bodies(random):
         seeds = random.integers(100, size=2)
         return tuple(
-            Polyhedron.from_facets(*meshes.lumpy(4, int(seed), size), 2000.0)
-            for seed, size in zip(seeds, (400.0, 90.0), strict=True)
+            Mesh(*meshes.lumpy(4, int(seed), size), 2000.0) for seed, size in zip(seeds, (400.0, 90.0), strict=True)
         )
 
 
@@ -253,7 +252,7 @@ def test_errors_of_any_bodies_fall_as_declared(degree):
     assert all(within_tail(case, theirs, degree, 1) for row in pairs for case, theirs in row)
 
 
-def polyhedron_solid(body: Polyhedron, order: int, block: int) -> reference.Solid:
+def polyhedron_solid(body: Mesh, order: int, block: int) -> reference.Solid:
     """Reference of a polyhedron in its principal frame; `block` points at a time keep the memory small."""
     corners = np.asarray(body.vertices_m)[body.facets]
     solid = reference.polyhedron(body.vertices_m, body.facets, body.density_kg_m3, order)
@@ -276,7 +275,7 @@ def test_lumpy_mesh_and_ellipsoid_fall_as_declared(degree):
     random, errors = np.random.default_rng(5), []
     distances = {2: 16.0, 4: 16.0, 6: 8.0}[degree] * np.array([1.0, 1.425, 2.0])
     for seed in range(12):
-        one, two = Polyhedron.from_facets(*meshes.lumpy(2, seed, 300.0), 2200.0), random_ellipsoid(random, 120.0)
+        one, two = Mesh(*meshes.lumpy(2, seed, 300.0), 2200.0), random_ellipsoid(random, 120.0)
         (C1, C2), direction = attitudes(random, 2), unit(random)
         solids = polyhedron_solid(one, 6, 500), reference.ellipsoid(two.semi_axes_m, two.density_kg_m3, order=6)
         row = []
@@ -296,7 +295,7 @@ def test_lumpy_mesh_and_ellipsoid_close_by():
     """
     random, errors = np.random.default_rng(6), []
     for seed in range(8):
-        one, two = Polyhedron.from_facets(*meshes.lumpy(3, seed, 300.0), 2200.0), random_ellipsoid(random, 120.0)
+        one, two = Mesh(*meshes.lumpy(3, seed, 300.0), 2200.0), random_ellipsoid(random, 120.0)
         (C1, C2), direction = attitudes(random, 2), unit(random)
         solids = polyhedron_solid(one, 5, 500), reference.ellipsoid(two.semi_axes_m, two.density_kg_m3, order=7)
         case = Case(one, two, 1.4 * (one.bounding_radius_m + two.bounding_radius_m) * direction, C1, C2)
@@ -311,7 +310,7 @@ def test_lumpy_mesh_and_ellipsoid_close_by():
 def test_real_shapes_against_both_attractions(shapes_folder, number):
     """Meshes of thousands of facets, the ellipsoid a fifth of their size, at 1.6 and 3.2 (R1 + R2)."""
     (path,) = shapes_folder.glob(f"*{number}*")
-    one = Polyhedron.read(path, "km", density_kg_m3=2100.0)
+    one = Mesh.read(path, "km", density_kg_m3=2100.0)
     a = one.bounding_radius_m
     two = Ellipsoid((0.2 * a, 0.16 * a, 0.12 * a), 2100.0)
     random = np.random.default_rng(number)

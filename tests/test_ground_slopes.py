@@ -9,7 +9,7 @@ import pytest
 from short_sweeps import HIT
 
 from binarydyn.batch.summary import brief_members
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
 from binarydyn.impact import ImpactSpec, impact_on, orbit_axes, slopes_about
@@ -109,7 +109,7 @@ def test_the_error_is_as_large_as_what_it_stands_for(radius, rough):
     vertices = vertices * (1.0 + rough * random.uniform(-1.0, 1.0, size=(len(vertices), 1)))
     scenario = builtin()
     system = start(scenario).system
-    coarse = replace(system, secondary=Polyhedron.from_facets(vertices, facets, 2500.0))
+    coarse = replace(system, secondary=Mesh(vertices, facets, 2500.0))
     away = []
     for u, v in random.uniform(-35.0, 35.0, size=(80, 2)):
         direction = Direction(along_track=-0.9, radial=0.3, normal=-0.25)

@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.spatial.transform import Rotation
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, impact_on, inertial_direction, orbit_axes
 from binarydyn.impact.momentum import momentum_audit
@@ -200,11 +200,7 @@ def test_published_push_of_the_2022_test():
 
 @cache
 def body_named(name: str):
-    return (
-        Ellipsoid((90.0, 75.0, 55.0), DENSITY)
-        if name == "ellipsoid"
-        else Polyhedron.from_facets(*meshes.lumpy(6, 3, 70.0), DENSITY)
-    )
+    return Ellipsoid((90.0, 75.0, 55.0), DENSITY) if name == "ellipsoid" else Mesh(*meshes.lumpy(6, 3, 70.0), DENSITY)
 
 
 def random_hits(body, count: int, seed: int):
@@ -422,11 +418,11 @@ def test_far_side_is_a_miss_with_its_reason(place):
 
 
 @cache
-def pitted() -> tuple[Polyhedron, float, float]:
+def pitted() -> tuple[Mesh, float, float]:
     """A 100 m ball with a pit 60 m deep, and longitude and latitude of its floor, in the body frame."""
     vertices, facets = meshes.sphere_mesh(16)
     angle = np.arccos(np.clip(vertices[:, 2], -1.0, 1.0))
-    body = Polyhedron.from_facets(vertices * (100.0 - 60.0 * np.exp(-((angle / 0.35) ** 2)))[:, None], facets, DENSITY)
+    body = Mesh(vertices * (100.0 - 60.0 * np.exp(-((angle / 0.35) ** 2)))[:, None], facets, DENSITY)
     floor = -body.axes @ body.centre_m + body.axes @ [0.0, 0.0, 40.0]
     return (
         body,

@@ -11,8 +11,8 @@ from contracts import attitudes
 from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
-from binarydyn.bodies import Ellipsoid, Inclusion, Layered, Polyhedron
-from binarydyn.bodies.containment import Ball, Mesh, _nearest_facet, clear, farthest, holds, is_inside
+from binarydyn.bodies import Ellipsoid, Inclusion, Layered, Mesh
+from binarydyn.bodies.containment import Ball, Shell, _nearest_facet, clear, farthest, holds, is_inside
 from binarydyn.bodies.integrals import place_of_moment
 from binarydyn.commands import main
 from binarydyn.errors import InputError
@@ -30,8 +30,8 @@ def relative(ours, theirs) -> float:
     return float(np.max(np.abs(np.subtract(ours, theirs))) / np.max(np.abs(theirs)))
 
 
-def lumpy(n: int = 3, seed: int = 4, size_m: float = 300.0) -> Polyhedron:
-    return Polyhedron.from_facets(*meshes.lumpy(n, seed, size_m), 2000.0)
+def lumpy(n: int = 3, seed: int = 4, size_m: float = 300.0) -> Mesh:
+    return Mesh(*meshes.lumpy(n, seed, size_m), 2000.0)
 
 
 def cloud(layered: Layered) -> tuple[np.ndarray, np.ndarray]:
@@ -58,7 +58,7 @@ def cloud(layered: Layered) -> tuple[np.ndarray, np.ndarray]:
 
 def lump_and_pebble() -> tuple[Inclusion, ...]:
     """A slanting light lump off the centre, a dense turned box in it, and a pebble beside both."""
-    box = Polyhedron.from_facets(*meshes.box((60.0, 40.0, 30.0), (15.0, 5.0, -5.0)), 7800.0)
+    box = Mesh(*meshes.box((60.0, 40.0, 30.0), (15.0, 5.0, -5.0)), 7800.0)
     return (
         Inclusion(Ellipsoid((120.0, 90.0, 70.0), 1200.0), (70.0, 40.0, -20.0), TURN),
         Inclusion(box, (65.0, 35.0, -10.0), TURN.T),
@@ -233,7 +233,7 @@ def test_the_ground_is_the_outermost_one():
     vertices, facets = meshes.ellipsoid_mesh((200.0, 200.0, 200.0), 8)
     vertices = vertices.copy()
     vertices[np.argmax(vertices[:, 2])] = [400.0, 0.0, 250.0]
-    shape = Polyhedron.from_facets(vertices, facets, 2000.0)
+    shape = Mesh(vertices, facets, 2000.0)
     body = Layered(shape, (Inclusion(Ellipsoid((50.0, 50.0, 50.0), 9000.0), (20.0, 0.0, 0.0)),))
     x, y, z = body.axes @ (np.array([395.0, 0.0, 249.3]) - body.centre_m)
     longitude, latitude = np.degrees([np.arctan2(y, x), np.arctan2(z, np.hypot(x, y))])
@@ -311,19 +311,19 @@ def test_distance_to_facets_equals_trimesh():
         triangles = ball.to_unit(vertices)[facets]
         closest = trimesh.triangles.closest_point(triangles, np.zeros((len(facets), 3)))
         exact = np.linalg.norm(closest, axis=1).min()
-        assert _nearest_facet(Mesh(vertices, facets), ball) == pytest.approx(exact, rel=1e-9)
+        assert _nearest_facet(Shell(vertices, facets), ball) == pytest.approx(exact, rel=1e-9)
 
 
 def test_inside_a_box():
-    mesh = Mesh(*meshes.box((2.0, 3.0, 4.0), (5.0, 0.0, 0.0)))
+    mesh = Shell(*meshes.box((2.0, 3.0, 4.0), (5.0, 0.0, 0.0)))
     for point in np.random.default_rng(1).uniform([3.0, -2.5, -3.0], [7.0, 2.5, 3.0], (200, 3)):
         assert is_inside(mesh, point) == bool(np.all(np.abs(point - [5.0, 0.0, 0.0]) < [1.0, 1.5, 2.0]))
-    for within in (Ball(np.array([5.0, 0.0, 0.0]), 0.5 * np.eye(3)), Mesh(*meshes.box((1.0,) * 3, (5.0, 0.0, 0.0)))):
+    for within in (Ball(np.array([5.0, 0.0, 0.0]), 0.5 * np.eye(3)), Shell(*meshes.box((1.0,) * 3, (5.0, 0.0, 0.0)))):
         assert holds(mesh, within) and not clear(mesh, within) and not clear(within, mesh)
 
 
-ROUND, BOX = Ellipsoid((50.0, 50.0, 50.0), 3000.0), Polyhedron.from_facets(*meshes.box((80.0, 80.0, 80.0)), 3000.0)
-LARGE, LARGE_BOX = Ellipsoid((200.0, 200.0, 200.0), 2000.0), Polyhedron.from_facets(*meshes.box((400.0,) * 3), 2000.0)
+ROUND, BOX = Ellipsoid((50.0, 50.0, 50.0), 3000.0), Mesh(*meshes.box((80.0, 80.0, 80.0)), 3000.0)
+LARGE, LARGE_BOX = Ellipsoid((200.0, 200.0, 200.0), 2000.0), Mesh(*meshes.box((400.0,) * 3), 2000.0)
 
 
 @pytest.mark.parametrize("outer", [LARGE, LARGE_BOX], ids=["in an ellipsoid", "in a mesh"])
@@ -354,7 +354,7 @@ def test_a_mesh_peak_that_dips_into_a_part_is_seen():
     vertices, facets = meshes.ellipsoid_mesh((200.0, 200.0, 200.0), 8)
     vertices = vertices.copy()
     vertices[np.argmax(vertices[:, 2])] = [0.0, 0.0, 20.0]
-    outer = Polyhedron.from_facets(vertices, facets, 2000.0)
+    outer = Mesh(vertices, facets, 2000.0)
     Layered(outer, (Inclusion(Ellipsoid((19.0, 19.0, 19.0), 3000.0)),))
     with pytest.raises(InputError, match="sticks out"):
         Layered(outer, (Inclusion(Ellipsoid((21.0, 21.0, 21.0), 3000.0)),))
@@ -424,11 +424,11 @@ LUMP = {"semi_axes_m": [20.0, 15.0, 20.0], "density_kg_m3": 1200.0, "centre_m": 
 
 
 def layered_pair(**simulation) -> Scenario:
-    data = {**builtin().data}
+    data = {**builtin().to_dict()}
     data["primary"] = {**data["primary"], "inclusions": [CORE]}
     data["secondary"] = {**data["secondary"], "inclusions": [LUMP]}
     data["simulation"] = {**data["simulation"], **simulation}
-    return Scenario.from_data(data, "layered.toml")
+    return Scenario.from_dict(data, "layered.toml")
 
 
 def test_inclusions_are_read_shown_and_varied(tmp_path, capsys):
@@ -459,19 +459,19 @@ def test_inclusions_are_read_shown_and_varied(tmp_path, capsys):
 
 def test_a_light_mantle_does_not_make_the_implied_density_absurd():
     """Fluff of 15 kg/m3 about a core that has nearly all the mass: Kepler's third law asks for a mean density only."""
-    data = layered_pair().data
+    data = layered_pair().to_dict()
     core = {"semi_axes_m": [250.0, 240.0, 220.0], "density_kg_m3": 4000.0}
     primary = {**data["primary"], "density_kg_m3": 15.0, "inclusions": [core]}
     orbit = data["mutual_orbit"]
-    assert Scenario.from_data({**data, "primary": primary}, "fluff").primary.inclusions[0].density_kg_m3 == 4000.0
+    assert Scenario.from_dict({**data, "primary": primary}, "fluff").primary.inclusions[0].density_kg_m3 == 4000.0
     with pytest.raises(InputError, match="ask for a density"):
-        Scenario.from_data({**data, "primary": primary, "mutual_orbit": {**orbit, "period_h": 0.3}}, "fluff")
+        Scenario.from_dict({**data, "primary": primary, "mutual_orbit": {**orbit, "period_h": 0.3}}, "fluff")
 
 
 def test_mass_and_inclusions_leave_the_density_between_to_be_found():
-    data = layered_pair().data
+    data = layered_pair().to_dict()
     primary = {k: v for k, v in data["primary"].items() if k != "density_kg_m3"} | {"mass_kg": 2.4e11}
-    body, _ = bodies(Scenario.from_data({**data, "primary": primary}, "by mass"))
+    body, _ = bodies(Scenario.from_dict({**data, "primary": primary}, "by mass"))
     core = 4 / 3 * np.pi * np.prod(CORE["semi_axes_m"])
     assert relative(body.mass_kg, 2.4e11) < 1e-13
     assert relative(body.shape.density_kg_m3, (2.4e11 - 4500.0 * core) / (body.volume_m3 - core)) < 1e-12
@@ -480,13 +480,13 @@ def test_mass_and_inclusions_leave_the_density_between_to_be_found():
 def test_a_mesh_takes_inclusions_in_the_frame_of_its_file(tmp_path):
     vertices, facets = meshes.lumpy(4, 4, 250.0)
     (tmp_path / "rock.obj").write_text(meshes.obj_text(vertices, facets))
-    centre = Polyhedron.from_facets(vertices, facets, 2000.0).centre_m
+    centre = Mesh(vertices, facets, 2000.0).centre_m
     core = {**CORE, "centre_m": (centre + [10.0, 20.0, 30.0]).tolist()}
-    data = {**layered_pair().data}
+    data = {**layered_pair().to_dict()}
     data["primary"] = {"polyhedron": {"file": "rock.obj", "unit": "m"}, "density_kg_m3": 2000.0, "spin_period_h": 3.0}
     data["primary"]["inclusions"] = [core]
     data["mutual_orbit"] = {**data["mutual_orbit"], "separation_m": 1200.0, "period_h": 18.0}
-    body, _ = bodies(Scenario.from_data(data, "mesh", tmp_path))
+    body, _ = bodies(Scenario.from_dict(data, "mesh", tmp_path))
     excess = 4 / 3 * np.pi * np.prod(CORE["semi_axes_m"]) * 2500.0
     assert relative(body.mass_kg - body.shape.mass_kg, excess) < 1e-10
     assert relative(body.centre_m - centre, excess / body.mass_kg * np.array([10.0, 20.0, 30.0])) < 1e-10
@@ -494,13 +494,13 @@ def test_a_mesh_takes_inclusions_in_the_frame_of_its_file(tmp_path):
 
 def test_a_slanting_part_that_sticks_out_is_refused_in_one_line(tmp_path, capsys):
     """Within the box around the body, but not within the body."""
-    data = layered_pair().data
+    data = layered_pair().to_dict()
     data = {
         **data,
         "primary": {**data["primary"], "inclusions": [CORE, {**CORE, "centre_m": [-150.0, -130.0, -120.0]}]},
     }
     file = tmp_path / "out.toml"
-    file.write_text(Scenario.from_data(data, "out").text)
+    file.write_text(Scenario.from_dict(data, "out").text)
     assert main(["predict", str(file)]) == 2
     out, err = capsys.readouterr()
     assert out == "" and f"{file}:primary.inclusions.1: it sticks out" in err and len(err.splitlines()) == 1

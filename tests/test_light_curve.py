@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from test_events import R1, R2, FixedSky, circular
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import simulate
 from binarydyn.errors import InputError
 from binarydyn.sky.events import events
@@ -102,9 +102,7 @@ def test_an_eclipse_that_cannot_be_seen_from_here(run):
 def test_a_mesh_gives_the_light_curve_of_its_ellipsoid():
     """Both blocking routes: exact surface and facets sorted into cells, for shadows and occultations of both bodies."""
     one, two = Ellipsoid((400.0, 350.0, 300.0), 2300.0), Ellipsoid((140.0, 110.0, 90.0), 2300.0)
-    meshes = [
-        Polyhedron.from_facets(*mesh_of_ellipsoid(np.array(body.semi_axes_m), 2000), 2300.0) for body in (one, two)
-    ]
+    meshes = [Mesh(*mesh_of_ellipsoid(np.array(body.semi_axes_m), 2000), 2300.0) for body in (one, two)]
     sky = FixedSky([1.0, 0.3, 0.02], [1.0, -0.2, 0.05])
     plain = simulate(circular(one, two)[0], 0.6)
     meshed = simulate(circular(*meshes)[0], 0.6)
@@ -138,7 +136,7 @@ def test_a_hill_shadows_its_own_ground():
     Seen along (cos t, -sin t) it is s + 2 c wide; its facing faces add up to 2 s + 2 c.
     """
     size = 100.0
-    body = Polyhedron.from_facets(*angle_iron(size, 4), 2300.0)
+    body = Mesh(*angle_iron(size, 4), 2300.0)
     assert not Figure.of(body).is_convex and Figure.of(Ellipsoid((3.0, 2.0, 1.0), 1.0)).is_convex
     run = simulate(circular(body, distance=2000.0)[0], 0.1)
     c, s = np.cos(0.4), np.sin(0.4)

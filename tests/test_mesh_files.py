@@ -12,7 +12,7 @@ import pytest
 import trimesh
 from short_sweeps import HIT
 
-from binarydyn.bodies import Polyhedron, mesh_facts
+from binarydyn.bodies import Mesh, mesh_facts
 from binarydyn.bodies.meshes import limits as mesh_limits
 from binarydyn.bodies.meshes.crossing import CROSS, FOLD, TOO_MANY, crossing
 from binarydyn.bodies.meshes.mesh_file import read_mesh
@@ -36,10 +36,10 @@ def ply(order: str, index: str = "int", more: str = "") -> bytes:
     return head.encode() + body + b"".join(struct.pack(f"{sign}B3{kind}", 3, *row) for row in facets.tolist())
 
 
-def written(tmp_path, content) -> Polyhedron:
+def written(tmp_path, content) -> Mesh:
     path = tmp_path / "body.mesh"
     path.write_bytes(content.encode() if isinstance(content, str) else content)
-    return Polyhedron.read(path, "m", density_kg_m3=2000.0)
+    return Mesh.read(path, "m", density_kg_m3=2000.0)
 
 
 # Forms ------------------------------------------------------------------------------------------------------------
@@ -51,7 +51,7 @@ def test_what_trimesh_writes_is_read(form, tmp_path):
     mesh = trimesh.Trimesh(*LUMPS, process=False)
     binary = mesh.export(file_type="ply", encoding="ascii" if form == "ply_ascii" else "binary")
     made = binary if form.startswith("ply") else mesh.export(file_type=form)
-    body, exact = written(tmp_path, made), Polyhedron.from_facets(*LUMPS, 2000.0)
+    body, exact = written(tmp_path, made), Mesh(*LUMPS, 2000.0)
     assert len(body.facets) == len(exact.facets) and len(body.vertices_m) == len(exact.vertices_m)
     assert body.volume_m3 == pytest.approx(exact.volume_m3, rel=1e-6)
     assert np.allclose(body.centre_m, exact.centre_m, atol=1e-5)
@@ -61,7 +61,7 @@ def test_what_trimesh_writes_is_read(form, tmp_path):
 @pytest.mark.parametrize("text", [meshes.obj_text, meshes.stl_text, meshes.ply_text])
 def test_text_with_all_digits_gives_the_same_body(text, tmp_path):
     """Corners of an STL become one vertex where they are equal; the order of vertices is then another."""
-    body, exact = written(tmp_path, text(*LUMPS)), Polyhedron.from_facets(*LUMPS, 2000.0)
+    body, exact = written(tmp_path, text(*LUMPS)), Mesh(*LUMPS, 2000.0)
     assert len(body.vertices_m) == len(LUMPS[0])
     assert np.allclose(body.integrals_m, exact.integrals_m, rtol=1e-12, atol=1e-9 * np.abs(exact.integrals_m).max())
 
@@ -159,7 +159,7 @@ def test_a_mesh_has_a_largest_size(tmp_path, monkeypatch, capsys):
     """Of its file, told by scenario and reader alike, and of its facets, from arrays too."""
     monkeypatch.setattr(mesh_limits, "LARGEST_FACETS", 200)
     with pytest.raises(ShapeError, match="288 facets given, up to 200 are"):
-        Polyhedron.from_facets(*LUMPS, 1.0)
+        Mesh(*LUMPS, 1.0)
     for text in (meshes.obj_text, meshes.stl_text, meshes.ply_text):
         with pytest.raises(ShapeError, match="up to 200 are"):
             written(tmp_path, text(*LUMPS))
@@ -233,7 +233,7 @@ def test_a_mesh_that_crosses_itself_is_refused(tmp_path):
     """Closed, oriented and connected; its volume is that of a body with what is inside out taken away."""
     vertices, facets = meshes.inside_out()
     with pytest.raises(ShapeError, match=r"crosses itself: facet \d+ and facet \d+ pass through each other"):
-        Polyhedron.from_facets(vertices, facets, 2000.0)
+        Mesh(vertices, facets, 2000.0)
     with pytest.raises(ShapeError, match=r"crosses itself: the facet on line \d+ and"):
         written(tmp_path, meshes.obj_text(vertices, facets))
 
@@ -274,7 +274,7 @@ def test_a_search_that_would_last_too_long_is_given_up(monkeypatch):
     """Facets of a cone of 30 000 lie beside each other at the tip: half a thousand million pairs."""
     assert crossing(*cone(30_000))[0] == TOO_MANY
     with pytest.raises(ShapeError, match="divide long ones"):
-        Polyhedron.from_facets(*cone(30_000), 1.0)
+        Mesh(*cone(30_000), 1.0)
 
 
 def test_real_shapes_do_not_cross_themselves(shapes_folder):
@@ -313,7 +313,7 @@ def test_the_turn_to_the_principal_axes():
     vertices, facets = meshes.box((8.0, 5.0, 3.0))
     c, s = np.cos(0.3), np.sin(0.3)
     turned = vertices @ np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
-    facts = mesh_facts(Polyhedron.from_facets(turned, facets, 2000.0))
+    facts = mesh_facts(Mesh(turned, facets, 2000.0))
     assert facts["turn_deg"] == pytest.approx(np.degrees(0.3), rel=1e-9)
     assert np.allclose(facts["extents_m"], [8.0, 5.0, 3.0], rtol=1e-12)
 

@@ -31,7 +31,7 @@ def spheroid_and_sphere(spin_h: float = 2.5) -> Scenario:
         "push": {"along_track_mm_s": 0.0, "radial_mm_s": 0.0, "normal_mm_s": 0.02},
         "simulation": {"days_before": 5.0},
     }
-    return Scenario.from_data(data, "test")
+    return Scenario.from_dict(data, "test")
 
 
 def rates_about_a_spheroid(a: float, c: float, gm: float, r: float) -> tuple[float, float]:
@@ -94,9 +94,9 @@ def test_the_plane_jumps_at_the_hit_by_the_closed_form():
 
 
 def test_a_miss_turns_nothing_and_a_planar_push_has_no_node_and_no_warning_of_it():
-    data = builtin().data | {"push": {"along_track_mm_s": -2.0}}
+    data = builtin().to_dict() | {"push": {"along_track_mm_s": -2.0}}
     data = {key: value for key, value in data.items() if key not in ("impactor", "momentum_transfer")}
-    planar = predict(Scenario.from_data(data, "test"))
+    planar = predict(Scenario.from_dict(data, "test"))
     numbers = planar.numbers()
     assert numbers["nodal_precession_after_deg_day"] is None
     assert numbers["orbit_plane_change_deg"] < 1e-9 and numbers["angular_momentum_tilt_deg"] < 1e-9
@@ -112,7 +112,7 @@ def test_full_and_brief_rows_tell_the_same_turns():
     """For hits as arrays, and for members that go alone (a mesh's way: here with boulders)."""
     base = varied(builtin(), {"simulation.days_before": 5.0, "simulation.days_after": 5.0})
     thrown = {"mass_kg": 1e4, "speed_m_s": 2.0, "direction": {"normal": 1.0}}
-    for scenario in (base, Scenario.from_data(base.data | {"boulders": [thrown]}, "test")):
+    for scenario in (base, Scenario.from_dict(base.to_dict() | {"boulders": [thrown]}, "test")):
         grid = Grid.of({"impactor.mass_kg": [300.0, 900.0]})
         rows = list(rows_of(scenario, grid))
         brief = brief_members(scenario, grid, np.arange(2))

@@ -95,7 +95,7 @@ def test_a_mesh_that_is_edited_is_read_again(tmp_path):
             "push": {"along_track_mm_s": -2.0},
             "simulation": {"days_before": 6.0, "days_after": 6.0},
         }
-        changes.append(predict(Scenario.from_data(data, "mesh")).start.system.secondary.mass_kg)
+        changes.append(predict(Scenario.from_dict(data, "mesh")).start.system.secondary.mass_kg)
     assert changes[1] > 1.2 * changes[0]
 
 
@@ -131,6 +131,6 @@ def test_near_a_resonance_the_dependence_on_phase_is_said(ratio):
 def test_a_name_is_no_formula(tmp_path):
     from binarydyn.plots import save_prediction
 
-    data = {**pair().data, "name": r"$\frac{a}{$ pair"}
-    save_prediction(str(tmp_path / "page.png"), predict(Scenario.from_data(data, "named")))
+    data = {**pair().to_dict(), "name": r"$\frac{a}{$ pair"}
+    save_prediction(str(tmp_path / "page.png"), predict(Scenario.from_dict(data, "named")))
     assert (tmp_path / "page.png").stat().st_size > 10_000

@@ -203,7 +203,7 @@ def relaxed(axes1, axes2, separation_m: float) -> System:
         "mutual_orbit": {"separation_m": separation_m, "solve_for": "period"},
         "push": {"along_track_mm_s": 0.0},
     }
-    return build(Scenario.from_data(data, "test"))
+    return build(Scenario.from_dict(data, "test"))
 
 
 PAIRS = {  # and by how much n' was off before the whole field counted
@@ -387,10 +387,14 @@ SUN = {  # of (65803), as above
 
 def asked(**given):
     """The built-in scenario under the Sun, with what is given of [perturbations]."""
-    data = deepcopy(builtin().data) | {"impact_epoch_utc": EPOCH, "heliocentric_orbit": SUN, "perturbations": given}
+    data = builtin().to_dict() | {
+        "impact_epoch_utc": EPOCH,
+        "heliocentric_orbit": SUN,
+        "perturbations": given,
+    }
     data["mutual_orbit"] |= {"pole_longitude_deg": 320.6, "pole_latitude_deg": -78.6}
     data["simulation"] |= {"days_before": 20.0, "days_after": 20.0}
-    return Scenario.from_data(data, "test")
+    return Scenario.from_dict(data, "test")
 
 
 def test_predict_calibrates_with_the_perturbations_and_says_what_is_not_conserved():
@@ -419,11 +423,11 @@ def test_a_steady_drift_moves_the_period_change_by_its_rate():
 
 def under(orbit, tide="off", **tables):
     """`asked` on another orbit about the Sun, other tables merged in, windows of 60 days."""
-    data = deepcopy(asked(solar_tide=tide).data) | {"heliocentric_orbit": SUN | orbit}
+    data = deepcopy(asked(solar_tide=tide).to_dict()) | {"heliocentric_orbit": SUN | orbit}
     for name, table in tables.items():
         data[name] = (data[name] if name in ("mutual_orbit", "impactor") else {}) | table
     data["simulation"] |= {"days_before": 60.0, "days_after": 60.0}
-    return Scenario.from_data(data, "test")
+    return Scenario.from_dict(data, "test")
 
 
 PAST_PERIHELION = {  # a (66391)-like pair, hit 30 days before it passes the Sun at 0.2 au
@@ -503,15 +507,15 @@ def test_the_size_of_the_tide_goes_as_p3_over_d3():
 
 def test_without_date_or_pole_the_tide_has_a_bound():
     """2 P (N/n)^2 at the perihelion, which is what it does from the orbit's pole."""
-    data = deepcopy(under(PAST_PERIHELION["orbit"]).data)
+    data = deepcopy(under(PAST_PERIHELION["orbit"]).to_dict())
     del data["mutual_orbit"]["pole_longitude_deg"], data["mutual_orbit"]["pole_latitude_deg"]
     data["mutual_orbit"].pop("node_angle_deg", None)
-    size = tide_size(Scenario.from_data(data, "test"), 4e4, 3e4)
+    size = tide_size(Scenario.from_dict(data, "test"), 4e4, 3e4)
     perihelion_m = 0.642 * (1.0 - 0.688) * ASTRONOMICAL_UNIT_M
     most = 2.0 * 4e4 * GM_SUN / perihelion_m**3 * (4e4 / (2.0 * math.pi)) ** 2
     assert size.is_bound and size.largest_s == size.change_s == pytest.approx(most, rel=1e-9)
     del data["heliocentric_orbit"]
-    assert tide_size(Scenario.from_data(data, "test"), 4e4, 3e4) is None
+    assert tide_size(Scenario.from_dict(data, "test"), 4e4, 3e4) is None
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from meshes import box
 
 import binarydyn
 from binarydyn import plots
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import Trajectory
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
@@ -148,7 +148,7 @@ def test_outline_of_an_ellipsoid_has_the_area_of_its_shadow():
 
 def test_outline_of_a_mesh_is_the_shadow_of_its_corners():
     """A box of 2 x 4 x 6 m seen along its shortest side, turned by 30 deg, is a rectangle of 4 x 6 m."""
-    body = Polyhedron.from_facets(*box([2.0, 4.0, 6.0]), 1000.0)
+    body = Mesh(*box([2.0, 4.0, 6.0]), 1000.0)
     # Principal axes ascend in inertia: the longest side is x and the shortest z, which stays along the line of sight.
     half = np.radians(15.0)
     x, y = outlines.outline(body, np.array([np.cos(half), 0.0, 0.0, np.sin(half)]), np.eye(3)[:2])

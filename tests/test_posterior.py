@@ -70,9 +70,9 @@ def _pairs(separation_m, period_h, secondary_kg):
 
 
 def _push_only(scenario, radial_mm_s, normal_mm_s):
-    data = {k: v for k, v in scenario.data.items() if k not in ("impactor", "momentum_transfer", "sampling")}
+    data = {k: v for k, v in scenario.to_dict().items() if k not in ("impactor", "momentum_transfer", "sampling")}
     push = {"along_track_mm_s": 0.0, "radial_mm_s": radial_mm_s, "normal_mm_s": normal_mm_s}
-    return Scenario.from_data(data | {"push": push}, "push")
+    return Scenario.from_dict(data | {"push": push}, "push")
 
 
 @pytest.mark.parametrize("along_m_s", [-0.06, -0.004, 0.03])
@@ -239,7 +239,7 @@ def test_closed_forms_that_have_run_away_are_near_some_run(relation):
 def test_ejecta_that_alone_vary_have_the_axes_of_the_whole_hit(scenario):
     """Against each hit in full, one at a time, all turned askew: else the orbit axes are symmetric."""
     transfer = {"ejecta_direction": {"along_track": 0.9, "radial": -0.2, "normal": 0.3}}
-    given = Scenario.from_data(scenario.data | {"momentum_transfer": transfer, "sampling": {}}, "axes")
+    given = Scenario.from_dict(scenario.to_dict() | {"momentum_transfer": transfer, "sampling": {}}, "axes")
     system = start(given).system
     state, turn = system.state, np.array([0.8, 0.2, 0.4, 0.4])
     q1, q2 = (np.array(quaternion_product(*turn, *q)) for q in (state.attitude1, state.attitude2))
@@ -265,13 +265,13 @@ def test_boulders_and_new_shapes_are_those_of_the_prediction(scenario, more):
         ],
         "reshaping": {"secondary_semi_axes_m": [72.0, 61.0, 47.0]},
     }
-    data = {key: value for key, value in scenario.data.items() if key not in ("sampling", "observed")}
-    plain = predict(Scenario.from_data(data, "plain")).period_change_s
-    given = Scenario.from_data(data | {more: tables[more]}, "more")
+    data = {key: value for key, value in scenario.to_dict().items() if key not in ("sampling", "observed")}
+    plain = predict(Scenario.from_dict(data, "plain")).period_change_s
+    given = Scenario.from_dict(data | {more: tables[more]}, "more")
     change = predict(given).period_change_s
     assert abs(change - plain) > 30.0
     names = {"mutual_orbit.separation_m": {"normal": [821.0, 0.1]}}
-    given = Scenario.from_data(given.data | {"sampling": {"quantities": names}}, "more")
+    given = Scenario.from_dict(given.to_dict() | {"sampling": {"quantities": names}}, "more")
     found = infer(given, change, 0.5, 1000)
     off = abs(np.median(found.beta) - 2.2)
     assert found.well.all() and off < 3.0 * found.beta.std() / np.sqrt(1000) + 1e-3
@@ -282,8 +282,8 @@ def test_a_drawn_boulder_takes_its_recoil_from_beta(scenario):
     """d beta/d mass = u_t/(m U s): the ejecta need not give what the recoil, -m_b u, gives along the track."""
     thrown = [{"mass_kg": 9e4, "speed_m_s": 8.0, "direction": {"along_track": 1.0}}]
     names = {"boulders.0.mass_kg": {"normal": [9e4, 1e4]}}
-    data = scenario.data | {"boulders": thrown, "sampling": {"quantities": names}}
-    found = infer(Scenario.from_data(data, "boulder"), -1500.0, 3.0, 1000)
+    data = scenario.to_dict() | {"boulders": thrown, "sampling": {"quantities": names}}
+    found = infer(Scenario.from_dict(data, "boulder"), -1500.0, 3.0, 1000)
     slope = next(row for row in linearised(found).rows if row.name == "boulders.0.mass_kg").slope
     wanted = 8.0 / (found.momentum_kg_m_s[0] * found.lever.strength[0])
     assert slope == pytest.approx(wanted, rel=0.02)
@@ -360,11 +360,11 @@ def test_plot_is_written_beside_the_text(file, tmp_path, capsys):
 
 
 def test_a_push_without_an_impactor_has_no_beta(scenario, tmp_path, capsys):
-    data = {k: v for k, v in scenario.data.items() if k not in ("impactor", "momentum_transfer")}
+    data = {k: v for k, v in scenario.to_dict().items() if k not in ("impactor", "momentum_transfer")}
     names = {k: v for k, v in data["sampling"]["quantities"].items() if not k.startswith("impactor")}
     data |= {"push": {"along_track_mm_s": 0.0}, "sampling": {"quantities": names}}
     path = tmp_path / "push.toml"
-    path.write_text(Scenario.from_data(data, "push").text)
+    path.write_text(Scenario.from_dict(data, "push").text)
     assert main(["infer", str(path), "--count", "300", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["beta"] is None and told["linearised"]["of"] == "along_track_dv_mm_s"
@@ -423,13 +423,13 @@ def test_the_line_of_the_density_needs_a_density_drawn_by_itself(file, scenario,
     assert main(["infer", file, "--count", "300"]) == 0
     said = capsys.readouterr().out
     assert re.search(r"^over the draws, \d+ \.\. \d+ kg/m3 \(95 %\), all inputs varying: beta = ", said, re.M)
-    sampling = scenario.data["sampling"]
+    sampling = scenario.to_dict()["sampling"]
     names = {k: v for k, v in sampling["quantities"].items() if k != "secondary.density_kg_m3"}
     follows = {"quantities": names}
     tied = sampling | {"correlations": [["secondary.density_kg_m3", "impactor.mass_kg", 0.3]]}
     path = tmp_path / "other.toml"
     for other in (follows, tied):
-        path.write_text(Scenario.from_data(scenario.data | {"sampling": other}, "other").text)
+        path.write_text(Scenario.from_dict(scenario.to_dict() | {"sampling": other}, "other").text)
         assert main(["infer", str(path), "--count", "300", "--json"]) == 0
         told = json.loads(capsys.readouterr().out)
         assert told["beta_of_density"] is None and told["secondary_density_kg_m3"]["sigma"] > 20.0

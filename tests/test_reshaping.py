@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.errors import InputError
 from binarydyn.impact import first_order_change, hit, impact_budget, impact_on, reshaped
@@ -34,7 +34,7 @@ def scenario(*tables: dict) -> Scenario:
     data = dict(DATA)
     for table in tables:
         data |= table
-    return Scenario.from_data(data, "test")
+    return Scenario.from_dict(data, "test")
 
 
 def push(along_track=0.0, radial=0.0, normal=0.0) -> dict:
@@ -85,7 +85,7 @@ def test_axes_as_given_change_the_density():
 def test_a_mesh_becomes_an_ellipsoid_of_its_volume_and_mass():
     corners = np.array([[x, y, z] for x in (-80.0, 80.0) for y in (-70.0, 70.0) for z in (-50.0, 50.0)])
     facets = [[0, 1, 3], [0, 3, 2], [4, 6, 7], [4, 7, 5], [0, 4, 5], [0, 5, 1], [2, 3, 7], [2, 7, 6], [0, 2, 6]]
-    mesh = Polyhedron.from_facets(corners, [*facets, [0, 6, 4], [1, 5, 7], [1, 7, 3]], 2000.0)
+    mesh = Mesh(corners, [*facets, [0, 6, 4], [1, 5, 7], [1, 7, 3]], 2000.0)
     body = reshaped_body(mesh, (9.0, 8.0, 5.0))
     assert isinstance(body, Ellipsoid)
     assert body.volume_m3 == pytest.approx(160.0 * 140.0 * 100.0, rel=1e-12)

@@ -222,7 +222,7 @@ def test_varied_changes_the_named_numbers_and_nothing_else():
     expected["impactor"]["mass_kg"], expected["simulation"]["degree"] = 500.0, 2
     expected["primary"]["semi_axes_m"] = (280.5, 262.0, 246.0)
     assert after.model_dump() == expected
-    assert (before.model_dump(), before.data, before.text) == (builtin().model_dump(), builtin().data, TEXT)
+    assert (before.model_dump(), before.to_dict(), before.text) == (builtin().model_dump(), builtin().to_dict(), TEXT)
     assert after.sha256 != before.sha256
 
 
@@ -414,7 +414,7 @@ def test_no_text_gives_anything_but_a_scenario_or_one_line(text):
         sentence = str(error)
         assert sentence.startswith("any.toml") and sentence.isprintable() and len(sentence) < 700
     else:
-        assert Scenario.from_data(scenario.data, "any.toml").model_dump() == scenario.model_dump()
+        assert Scenario.from_dict(scenario.to_dict(), "any.toml").model_dump() == scenario.model_dump()
 
 
 def test_a_shape_by_its_ratios_is_the_ellipsoid_of_that_volume():

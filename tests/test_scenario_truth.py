@@ -62,7 +62,7 @@ def changed_by_tables() -> Scenario:
 WAYS = {
     "load": from_file,
     "from_text": lambda _: Scenario.from_text(base().replace(CHANGES).text),
-    "from_data": lambda _: Scenario.from_data(base().replace(CHANGES).data, "pair"),
+    "from_data": lambda _: Scenario.from_dict(base().replace(CHANGES).to_dict(), "pair"),
     "from_dict": lambda _: Scenario.from_dict(base().replace(CHANGES).to_dict()),
     "constructor": lambda _: by_constructor(),
     "model_copy": lambda _: changed_by_tables(),
@@ -127,12 +127,12 @@ def test_nothing_is_shared_with_who_gave_or_asked():
         data["momentum_transfer"]["beta"] = beta
         made.append(Scenario.from_dict(data))
     data["impactor"]["direction"]["radial"] = 9.0
-    assert [s.data["momentum_transfer"]["beta"] for s in made] == [1.5, 2.5, 3.5] == [s[BETA] for s in made]
+    assert [s.to_dict()["momentum_transfer"]["beta"] for s in made] == [1.5, 2.5, 3.5] == [s[BETA] for s in made]
     assert len({s.sha256 for s in made}) == 3
-    made[0].data["momentum_transfer"]["beta"] = 9.0
+    made[0].to_dict()["momentum_transfer"]["beta"] = 9.0
     made[0].to_dict()["impactor"]["direction"]["radial"] = 9.0
-    assert made[0][BETA] == made[0].data["momentum_transfer"]["beta"] == 1.5
-    assert made[0]["impactor.direction.radial"] == made[0].data["impactor"]["direction"]["radial"] == 0.15
+    assert made[0][BETA] == made[0].to_dict()["momentum_transfer"]["beta"] == 1.5
+    assert made[0]["impactor.direction.radial"] == made[0].to_dict()["impactor"]["direction"]["radial"] == 0.15
 
 
 def test_constructed_scenarios_have_a_text_a_hash_and_read_back():
@@ -140,7 +140,7 @@ def test_constructed_scenarios_have_a_text_a_hash_and_read_back():
     assert one.sha256 != other.sha256 and len(one.text) > 300
     for scenario in (one, other):
         assert Scenario.from_text(scenario.text).model_dump() == scenario.model_dump()
-        assert Scenario.from_dict(scenario.data).sha256 == scenario.sha256
+        assert Scenario.from_dict(scenario.to_dict()).sha256 == scenario.sha256
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ def swings(warnings) -> list[str]:
 def test_an_eccentricity_near_resonance_is_named_not_a_spheroid():
     """Yaw from the line of centres 2 e / ((w/n)^2 - 1), w^2 = 3 n^2 (B - A)/C (Murray & Dermott 1999, ch. 5, from
     memory); to 3 %, the libration's amplitude."""
-    result = predict(Scenario.from_data(NEAR_RESONANCE, "test"))
+    result = predict(Scenario.from_dict(NEAR_RESONANCE, "test"))
     a, b, c = result.start.system.secondary.inertia_kg_m2
     yaw = math.degrees(2.0 * 0.01 / abs(3.0 * (b - a) / c - 1.0))
     assert result.before.attitude.libration_max_deg == pytest.approx(yaw, rel=0.03)
@@ -61,9 +61,9 @@ def test_nothing_locks_a_turn_between_two_equal_moments():
 @pytest.mark.parametrize(("axes", "word"), [([60.0] * 3, "ball"), ([66.0, 66.0, 50.0], "round")])
 def test_a_round_moonlet_does_not_tumble_and_it_is_said_that_nothing_locks_it(axes, word):
     """A push along the track parts its spin from the orbit by 360 deg in days; full and brief rows alike."""
-    data = {key: value for key, value in builtin().data.items() if key not in ("impactor", "momentum_transfer")}
+    data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     data |= {"secondary": {"semi_axes_m": axes, "density_kg_m3": 3120.0}, "push": {"along_track_mm_s": -3.0}}
-    scenario = Scenario.from_data(data, "test")
+    scenario = Scenario.from_dict(data, "test")
     result = predict(scenario)
     numbers = result.numbers()
     assert np.abs(result.after.attitude.yaw_deg).max() > 360.0
@@ -80,9 +80,9 @@ def test_a_round_moonlet_does_not_tumble_and_it_is_said_that_nothing_locks_it(ax
 
 def test_a_moonlet_that_is_hardly_out_of_round_still_tumbles():
     """0.1 % between two axes is a lock, one that such a push breaks."""
-    data = {key: value for key, value in builtin().data.items() if key not in ("impactor", "momentum_transfer")}
+    data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     data |= {"secondary": {"semi_axes_m": [60.06, 60.0, 50.0], "density_kg_m3": 3120.0}}
-    result = predict(Scenario.from_data(data | {"push": {"along_track_mm_s": -3.0}}, "test"))
+    result = predict(Scenario.from_dict(data | {"push": {"along_track_mm_s": -3.0}}, "test"))
     assert result.numbers()["tumbling"] is True
     assert not any("nothing locks" in sentence for sentence in result.warnings)
     assert orbit_shape(result.after).eccentricity > 0.01

@@ -251,7 +251,7 @@ def test_chaos_after_the_impact_is_told_in_the_words_of_chaos_before_it(capsys, 
 
 def test_a_change_of_nothing_has_no_sign_of_minus(capsys, tmp_path):
     path = tmp_path / "normal.toml"
-    data = {key: value for key, value in builtin().data.items() if key not in ("impactor", "momentum_transfer")}
-    path.write_text(Scenario.from_data(data | {"push": {"normal_mm_s": 0.02}}, "test").to_toml())
+    data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
+    path.write_text(Scenario.from_dict(data | {"push": {"normal_mm_s": 0.02}}, "test").to_toml())
     assert main(["predict", str(path)]) == 0
     assert not re.search(r"-0\.0+\b", capsys.readouterr().out.split("energy drift")[0])

@@ -225,8 +225,8 @@ def test_a_run_that_ends_early_has_no_period(pushed, after):
 def test_unstable_members_take_part_in_the_response(scenario, forward):
     """Inputs in which a quadratic is good: what unstable members are off by leaves the share small."""
     names = (SEPARATION, "secondary.semi_axes_m.0")
-    given = {name: scenario.data["sampling"]["quantities"][name] for name in names}
-    asked = Scenario.from_data(scenario.data | {"sampling": {"seed": 11, "quantities": given}}, "asked")
+    given = {name: scenario.to_dict()["sampling"]["quantities"][name] for name in names}
+    asked = Scenario.from_dict(scenario.to_dict() | {"sampling": {"seed": 11, "quantities": given}}, "asked")
     fit = period_change(asked, 64)
     assert fit.unstable > 3 and not fit.left_out and len(fit.fit.left_out) == 64
     assert fit.error_share < 1e-4
@@ -238,7 +238,7 @@ def test_unstable_members_take_part_in_the_response(scenario, forward):
 
 def test_a_drawn_beta_is_no_input_of_what_is_inferred(pushed, scenario):
     """And what it is correlated with stays."""
-    given = scenario.data["sampling"]
+    given = scenario.to_dict()["sampling"]
     beta = "momentum_transfer.beta"
     sampling = {
         "seed": 11,
@@ -246,7 +246,7 @@ def test_a_drawn_beta_is_no_input_of_what_is_inferred(pushed, scenario):
         "quantities": {beta: {"lognormal": [3.0, 0.25]}}
         | {name: given["quantities"][name] for name in (SEPARATION, "impactor.speed_km_s")},
     }
-    asked = Scenario.from_data(scenario.data | {"sampling": sampling}, "asked")
+    asked = Scenario.from_dict(scenario.to_dict() | {"sampling": sampling}, "asked")
     found = infer(asked, -1500.0, 2.0, 500, runs=32)
     assert list(found.inputs) == [SEPARATION, "impactor.speed_km_s"]
     assert found.scenario.sampling.correlations == ((SEPARATION, "impactor.speed_km_s", 0.2),)

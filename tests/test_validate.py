@@ -26,8 +26,8 @@ def case(name: str) -> Scenario:
 
 def only(scenario: Scenario, **row) -> Comparison:
     """The one comparison of a scenario with this row in place of its own."""
-    data = scenario.data | {"expected": [{"source": "a test"} | row]}
-    return compared(Scenario.from_data(data, "test", scenario.folder))[0]
+    data = scenario.to_dict() | {"expected": [{"source": "a test"} | row]}
+    return compared(Scenario.from_dict(data, "test", scenario.folder))[0]
 
 
 # ---- verdicts ----
@@ -164,7 +164,7 @@ def test_sigma_of_the_mass_is_that_of_keplers_third_law():
 def test_a_case_that_breaks_down_one_sigma_off_is_a_new_miss_with_its_reason():
     scenario = case("impact_2022_fit_extents")
     entry = {"keys": ["push.along_track_mm_s"], "sigma": 200.0, "source": "a test"}
-    broken = Scenario.from_data(scenario.data | {"input_sigma": [entry]}, "test")
+    broken = Scenario.from_dict(scenario.to_dict() | {"input_sigma": [entry]}, "test")
     row = compared(broken)[0]
     assert (row.verdict, row.ours) == (MISS, None)
     assert row.reason.startswith("with push.along_track_mm_s one sigma off: there is no period_change_s, ")
@@ -303,7 +303,7 @@ def test_wrong_input_sigmas_and_a_scenario_without_rows_are_refused_in_one_line(
 
 @pytest.mark.parametrize(("table", "quantity"), [("observed", "posterior_push_mm_s"), ("impactor", "posterior_beta")])
 def test_a_posterior_needs_what_was_measured(table, quantity):
-    data = dict(case("impact_2022_posterior").data)
+    data = dict(case("impact_2022_posterior").to_dict())
     data.pop("momentum_transfer"), data.pop(table)
     if table == "observed":
         del data["impactor"], data["sampling"]
@@ -311,7 +311,7 @@ def test_a_posterior_needs_what_was_measured(table, quantity):
     else:
         data["sampling"] = {"quantities": {"mutual_orbit.separation_m": {"normal": [1206.0, 35.0]}}}
     with pytest.raises(InputError, match=rf"needs \[{table}\]"):
-        only(Scenario.from_data(data, "test"), quantity=quantity, value=1.0, sigma=1.0)
+        only(Scenario.from_dict(data, "test"), quantity=quantity, value=1.0, sigma=1.0)
 
 
 def test_the_width_of_a_posterior_is_that_of_its_inputs(everything):

@@ -5,8 +5,7 @@ from .ellipsoid import Ellipsoid
 from .inclusion import Inclusion
 from .layered import Layered
 from .mesh_facts import mesh_facts
-from .polyhedron import Polyhedron
+from .polyhedron import Mesh
 from .surface import Hit
 
-Mesh = Polyhedron
-__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Mesh", "Polyhedron", "ellipsoids_touch", "mesh_facts"]
+__all__ = ["Ellipsoid", "Hit", "Inclusion", "Layered", "Mesh", "ellipsoids_touch", "mesh_facts"]

@@ -1,7 +1,7 @@
 """Which of two solids holds the other, and whether they keep clear of each other: for bodies made of several parts.
 
 A solid is `Ball`, the image x = centre + matrix u of the unit ball |u| <= 1 (an ellipsoid anywhere, any way round), or
-`Mesh`.  Wherever a ball takes part the answer is exact but for `TOUCH`; of two meshes only the vertices are looked at,
+`Shell`.  Wherever a ball takes part the answer is exact but for `TOUCH`; of two meshes only the vertices are looked at,
 so that an edge which pierces a facet between its corners is missed.
 """
 
@@ -30,21 +30,21 @@ class Ball:
 
 
 @dataclass(frozen=True)
-class Mesh:
+class Shell:
     """vertices (n, 3), m, facets (m, 3) outward."""
 
     vertices: np.ndarray
     facets: np.ndarray
 
-    def shrunk(self) -> Mesh:
+    def shrunk(self) -> Shell:
         """Drawn in by TOUCH, so that no vertex lies in the surface of a solid that this one touches."""
-        return Mesh(self.vertices + TOUCH * (self.vertices.mean(axis=0) - self.vertices), self.facets)
+        return Shell(self.vertices + TOUCH * (self.vertices.mean(axis=0) - self.vertices), self.facets)
 
 
-def holds(outer: Ball | Mesh, inner: Ball | Mesh) -> bool:
+def holds(outer: Ball | Shell, inner: Ball | Shell) -> bool:
     """Whether `inner` lies wholly in `outer`; surfaces may touch."""
     if isinstance(outer, Ball):
-        if isinstance(inner, Mesh):
+        if isinstance(inner, Shell):
             return bool(np.linalg.norm(outer.to_unit(inner.vertices), axis=1).max() <= 1.0 + TOUCH)
         matrix = np.linalg.solve(outer.matrix, inner.matrix)
         return farthest(matrix, outer.to_unit(inner.centre[None])[0]) <= 1.0 + TOUCH
@@ -54,7 +54,7 @@ def holds(outer: Ball | Mesh, inner: Ball | Mesh) -> bool:
     return all(is_inside(outer, point) for point in inner.vertices) and _no_vertex_inside(inner, outer)
 
 
-def clear(one: Ball | Mesh, two: Ball | Mesh) -> bool:
+def clear(one: Ball | Shell, two: Ball | Shell) -> bool:
     """Whether the two have no volume in common; surfaces may touch."""
     if isinstance(one, Ball) and isinstance(two, Ball):
         # Where `one` is the unit ball, `two` is an ellipsoid whose axes are the singular vectors.
@@ -63,7 +63,7 @@ def clear(one: Ball | Mesh, two: Ball | Mesh) -> bool:
         return ellipsoids_touch(1.0, 1.0, 1.0, *axes, *between, *turn.ravel()) >= -TOUCH
     if isinstance(one, Ball):
         return clear(two, one)
-    if isinstance(two, Mesh):
+    if isinstance(two, Shell):
         one, two = one.shrunk(), two.shrunk()
         return _no_vertex_inside(one, two) and _no_vertex_inside(two, one)
     return not is_inside(one, two.centre) and _nearest_facet(one, two) >= 1.0 - TOUCH
@@ -93,7 +93,7 @@ def farthest(matrix: np.ndarray, centre: np.ndarray) -> float:
     return float(np.sqrt(l + np.sum(q * q / (l - p)) + centre @ centre))
 
 
-def is_inside(mesh: Mesh, point: np.ndarray) -> bool:
+def is_inside(mesh: Shell, point: np.ndarray) -> bool:
     """Whether the surface is seen from the point under 4 pi, not 0 (van Oosterom & Strackee 1983, IEEE TBME 30, 125).
 
     Unlike the parity of a ray's crossings it needs no care at edges and corners.
@@ -105,12 +105,12 @@ def is_inside(mesh: Mesh, point: np.ndarray) -> bool:
     return bool(2.0 * np.arctan2(triple, la * lb * lc + ab * lc + bc * la + ca * lb).sum() > 2.0 * np.pi)
 
 
-def _no_vertex_inside(one: Mesh, two: Mesh) -> bool:
+def _no_vertex_inside(one: Shell, two: Shell) -> bool:
     """Whether no vertex of `two` lies in `one`."""
     return not any(is_inside(one, point) for point in two.vertices)
 
 
-def _nearest_facet(mesh: Mesh, ball: Ball) -> float:
+def _nearest_facet(mesh: Shell, ball: Ball) -> float:
     """Distance of the mesh's surface from the centre of the ball, in whose coordinates its radius is 1."""
     a, b, c = ball.to_unit(mesh.vertices)[mesh.facets].swapaxes(0, 1)
     normal = np.cross(b - a, c - a)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import isfinite, pi, prod
+from typing import Any
 
 import numpy as np
 
@@ -58,6 +59,11 @@ class Ellipsoid:
     def of_mass(cls, semi_axes_m, mass_kg: float) -> Ellipsoid:
         """The ellipsoid of these semi-axes whose density gives it this mass."""
         return cls(semi_axes_m, positive("mass_kg", mass_kg) / cls(semi_axes_m, 1.0).volume_m3)
+
+    @property
+    def scenario_keys(self) -> dict[str, Any]:
+        """What a scenario says of it."""
+        return {"semi_axes_m": list(self.semi_axes_m), "density_kg_m3": self.density_kg_m3}
 
     @property
     def volume_m3(self) -> float:

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from .containment import Ball, Mesh, clear, holds
+from .containment import Ball, Shell, clear, holds
 from .ellipsoid import Ellipsoid, positive
-from .polyhedron import Polyhedron
+from .polyhedron import Mesh
 
-Shape = Ellipsoid | Polyhedron
+Shape = Ellipsoid | Mesh
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,9 +59,9 @@ class Inclusion:
         return outer.axes @ self.rotation @ self.shape.axes.T, outer.axes @ (origin - outer.centre_m)
 
 
-def _solid(shape: Shape, turn: np.ndarray, shift: np.ndarray) -> Ball | Mesh:
-    if isinstance(shape, Polyhedron):
-        return Mesh(shape.vertices_m @ turn.T + shift, shape.facets)
+def _solid(shape: Shape, turn: np.ndarray, shift: np.ndarray) -> Ball | Shell:
+    if isinstance(shape, Mesh):
+        return Shell(shape.vertices_m @ turn.T + shift, shape.facets)
     return Ball(shift, turn * shape.semi_axes_m)
 
 

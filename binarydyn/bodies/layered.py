@@ -19,7 +19,7 @@ from .ellipsoid import Ellipsoid, positive
 from .inclusion import Inclusion, Shape, hosts
 from .integrals import DEGREE, place_of_moment
 from .moved import integrals, moved
-from .polyhedron import Polyhedron
+from .polyhedron import Mesh
 from .principal import principal_axes
 from .surface import Facets, Hit, direction_of, ground_about, hit_ellipsoid, hit_mesh, mean_normal
 
@@ -44,7 +44,7 @@ class Layered:
     """int x^i y^j z^k dm, kg m^(i+j+k), as place_of_moment lists them."""
 
     def __post_init__(self):
-        check_kind("Layered.shape", self.shape, "Ellipsoid", "Polyhedron")
+        check_kind("Layered.shape", self.shape, "Ellipsoid", "Mesh")
         check_kind("Layered.inclusions", self.inclusions, tuple, list)
         outer, parts = self.shape, tuple(self.inclusions)
         for part in parts:
@@ -142,7 +142,7 @@ class Layered:
     def vertices_m(self) -> np.ndarray:
         """(n, 3) points of the outer surface: the vertices of a mesh, of an ellipsoid a grid of 5 degrees."""
         turn, shift = self._surface
-        if isinstance(self.shape, Polyhedron):
+        if isinstance(self.shape, Mesh):
             return self.shape.vertices_m @ turn.T + shift
         grid = [direction_of(longitude, latitude) for longitude in range(0, 360, 5) for latitude in range(-90, 91, 5)]
         return (np.array(grid) * self.shape.semi_axes_m) @ turn.T + shift
@@ -150,7 +150,7 @@ class Layered:
     @cached_property
     def _extent_m(self) -> np.ndarray:
         """(3,) largest distance of the surface from the centre of mass along each principal axis."""
-        if isinstance(self.shape, Polyhedron):
+        if isinstance(self.shape, Mesh):
             return np.abs(self.vertices_m).max(axis=0)
         turn, shift = self._surface
         return np.linalg.norm(turn * self.shape.semi_axes_m, axis=1) + np.abs(shift)
@@ -162,12 +162,12 @@ class Layered:
 
     @cached_property
     def enclosing_axes_m(self) -> np.ndarray:
-        """(3,) semi-axes of an ellipsoid about the centre of mass that holds the body, as a Polyhedron's."""
+        """(3,) semi-axes of an ellipsoid about the centre of mass that holds the body, as a Mesh's."""
         return self._extent_m * self._reach(self._extent_m)
 
     def _reach(self, unit_m: np.ndarray) -> float:
         """Largest |x / unit| on the surface."""
-        if isinstance(self.shape, Polyhedron):
+        if isinstance(self.shape, Mesh):
             return float(np.linalg.norm(self.vertices_m / unit_m, axis=1).max())
         turn, shift = self._surface
         return farthest(turn * self.shape.semi_axes_m / unit_m[:, None], shift / unit_m)
@@ -205,7 +205,7 @@ class Layered:
         return hit
 
     def _hit(self, origin: np.ndarray, direction: np.ndarray, outermost: bool) -> Hit | None:
-        if isinstance(self.shape, Polyhedron):
+        if isinstance(self.shape, Mesh):
             return hit_mesh(self.vertices_m, self.shape.facets, origin, direction, outermost)
         turn, shift = self._surface
         hit = hit_ellipsoid(self.shape.enclosing_axes_m, turn.T @ (origin - shift), turn.T @ direction)

@@ -8,10 +8,10 @@ import numpy as np
 
 from .ellipsoid import Ellipsoid
 from .layered import Layered
-from .polyhedron import Polyhedron
+from .polyhedron import Mesh
 
 
-def mesh_facts(body: Ellipsoid | Polyhedron | Layered) -> dict[str, Any]:
+def mesh_facts(body: Ellipsoid | Mesh | Layered) -> dict[str, Any]:
     """By names that carry their units.
 
     extents_m: full, along the principal axes.  centre_of_mass_m: in the frame of the file, metres.  turn_deg: from the

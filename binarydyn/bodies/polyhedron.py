@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from ..errors import InputError, ShapeError
+from ..notebook import Displayed
 from .ellipsoid import positive
 from .integrals import DEGREE, place_of_moment, volume_integrals
 from .meshes.mesh_file import read_mesh
@@ -21,28 +23,44 @@ _SECOND = place_of_moment(2)
 _EVEN_LIMIT = 1e-12
 
 
-@dataclass(frozen=True, eq=False)
-class Polyhedron:
-    """Homogeneous polyhedron in its principal frame; made by `read` or `from_facets`, which check it.
+@dataclass(frozen=True, eq=False, repr=False)
+class Mesh(Displayed):
+    """A homogeneous body under a closed triangle mesh, in its principal frame.
 
-    vertices_m (n, 3) about the centre of mass, facets (m, 3) counting from 0, corners anticlockwise from outside.
-    x_principal = axes @ (x_file - centre_m).  integrals_m: int x^i y^j z^k dV to total degree 8.
+    Made from vertices_m (n, 3), facets (m, 3) counting from 0, corners anticlockwise from outside, and density_kg_m3,
+    or by `read` from a file.  Once made, vertices_m are about the centre of mass, x = axes @ (x_given - centre_m), and
+    integrals_m are int x^i y^j z^k dV to total degree 8.  ShapeError if it is no closed, connected solid with its
+    facets outward.
+
+    >>> import binarydyn as bd
+    >>> corners = [[0, 0, 0], [90, 0, 0], [0, 80, 0], [0, 0, 70]]
+    >>> bd.Mesh(corners, [[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]], 2400.0)
+    <Mesh 4 facets, 8.4e+04 m3, 2.016e+08 kg, within 72.54 m>
     """
 
     vertices_m: np.ndarray
     facets: np.ndarray
     density_kg_m3: float
-    axes: np.ndarray
-    centre_m: np.ndarray
-    integrals_m: np.ndarray
+    axes: np.ndarray = field(default=None)  # type: ignore[assignment]
+    centre_m: np.ndarray = field(default=None)  # type: ignore[assignment]
+    integrals_m: np.ndarray = field(default=None)  # type: ignore[assignment]
+    source: tuple[str, str] | None = None
+    """File and unit of a mesh that was read."""
+
+    def __post_init__(self) -> None:
+        if self.integrals_m is None:
+            vertices, facets = _checked(self.vertices_m, self.facets)
+            object.__setattr__(self, "density_kg_m3", positive("density_kg_m3", self.density_kg_m3))
+            for name, value in zip(_FRAME, _in_principal_frame(vertices, facets), strict=True):
+                object.__setattr__(self, name, value)
 
     @classmethod
     def read(
         cls, path: str | Path, unit: str, density_kg_m3: float | None = None, mass_kg: float | None = None
-    ) -> Polyhedron:
+    ) -> Mesh:
         """Body from OBJ-style text, STL or PLY with coordinates in `unit` ("m" or "km"); density or mass, one of them.
 
-        ShapeError if the file is no mesh of one closed, connected solid with its facets outward.
+        ShapeError as of Mesh, InputError for a file that is none or an unknown unit.
         """
         if (density_kg_m3 is None) == (mass_kg is None):
             given = "neither" if mass_kg is None else "both"
@@ -51,47 +69,30 @@ class Polyhedron:
             )
         vertices, facets, lines = read_mesh(path, unit)
         require_solid(vertices, facets, str(path), first=1, lines=lines)
-        if density_kg_m3 is not None:
-            return cls._of_solid(vertices, facets, positive("density_kg_m3", density_kg_m3))
-        body = cls._of_solid(vertices, facets, 1.0)
-        return body.scaled_mass(positive("mass_kg", mass_kg or 0.0) / body.mass_kg)
+        density = 1.0 if density_kg_m3 is None else positive("density_kg_m3", density_kg_m3)
+        frame = dict(zip(_FRAME, _in_principal_frame(vertices, facets), strict=True))
+        body = cls(**frame, density_kg_m3=density, source=(str(Path(path).absolute()), unit))
+        return body if mass_kg is None else body.scaled_mass(positive("mass_kg", mass_kg) / body.mass_kg)
 
-    @classmethod
-    def from_facets(cls, vertices_m: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:
-        """Body from vertices (n, 3) and facets (m, 3) counting from 0; ShapeError as in `read`."""
-        try:
-            vertices, facets = np.array(vertices_m, dtype=float), np.array(facets)
-        except (TypeError, ValueError):
-            raise ShapeError("vertices_m", "no table of numbers given, finite numbers (n, 3) are allowed") from None
-        if vertices.ndim != 2 or vertices.shape[1] != 3 or not np.all(np.isfinite(vertices)):
-            raise ShapeError("vertices_m", f"shape {vertices.shape} given, finite numbers (n, 3) are allowed")
-        if facets.ndim != 2 or facets.shape[1] != 3 or not facets.size or facets.dtype.kind not in "iu":
-            raise ShapeError("facets", f"{facets.dtype} {facets.shape} given, whole numbers (m, 3) are allowed")
-        if facets.min() < 0 or facets.max() >= len(vertices):
-            raise ShapeError("facets", f"{facets.min()} to {facets.max()} given, 0 to {len(vertices) - 1} is allowed")
-        facets = facets.astype(np.int64)
-        require_solid(vertices, facets, "facets")
-        return cls._of_solid(vertices, facets, positive("density_kg_m3", density_kg_m3))
+    @property
+    def scenario_keys(self) -> dict[str, Any]:
+        """What a scenario says of it.  InputError where it was not read from a file."""
+        if self.source is None:
+            raise InputError(
+                "Mesh", "it comes from no file, which a scenario names; write it to one and read that, or use pair(..)"
+            )
+        return {
+            "polyhedron": dict(zip(("file", "unit"), self.source, strict=True)),
+            "density_kg_m3": self.density_kg_m3,
+        }
 
-    @classmethod
-    def _of_solid(cls, vertices: np.ndarray, facets: np.ndarray, density_kg_m3: float) -> Polyhedron:
-        """Shift to the centre of mass, turn to the principal axes, and only then integrate: no large sums cancel."""
-        used, facets = np.unique(facets, return_inverse=True)
-        vertices, facets = vertices[used], np.ascontiguousarray(facets.reshape(-1, 3))
-        centre = vertices.mean(axis=0)
-        for _ in range(2):
-            volume, first = _volume_and_first(vertices - centre, facets)
-            centre = centre + first / volume
-        second = volume_integrals(vertices - centre, facets, 2)
-        axes = principal_axes(_inertia_matrix(second))
-        vertices = (vertices - centre) @ axes.T
-        # The rotation is a matrix of rounded numbers; what is left of the first moments is a last shift.
-        volume, first = _volume_and_first(vertices, facets)
-        vertices = np.ascontiguousarray(vertices - first / volume)
-        integrals = volume_integrals(vertices, facets, DEGREE)
-        for array in (vertices, facets, axes, centre, integrals):
-            array.flags.writeable = False
-        return cls(vertices, facets, density_kg_m3, axes, centre, integrals)
+    def _line(self) -> str:
+        size = f"{self.volume_m3:.4g} m3, {self.mass_kg:.4g} kg, within {self.bounding_radius_m:.4g} m"
+        return f"{len(self.facets)} facets, {size}"
+
+    def _facts(self) -> dict[str, Any]:
+        names = ("volume_m3", "density_kg_m3", "mass_kg", "inertia_kg_m2", "bounding_radius_m", "source")
+        return {"facets": len(self.facets)} | {name: getattr(self, name) for name in names}
 
     @property
     def volume_m3(self) -> float:
@@ -148,7 +149,7 @@ class Polyhedron:
         extent = self._extent_m
         return extent * np.linalg.norm(self.vertices_m / extent, axis=1).max()
 
-    def scaled_mass(self, factor: float) -> Polyhedron:
+    def scaled_mass(self, factor: float) -> Mesh:
         """The same shape with `factor` times the mass."""
         return replace(self, density_kg_m3=self.density_kg_m3 * positive("factor", factor))
 
@@ -180,6 +181,49 @@ class Polyhedron:
                 "which is outside the body; choose another direction",
             )
         return hit
+
+
+_FRAME = ("vertices_m", "facets", "axes", "centre_m", "integrals_m")
+
+
+def _checked(vertices_m: object, facets: object) -> tuple[np.ndarray, np.ndarray]:
+    """Both as arrays of one closed solid; ShapeError else."""
+    try:
+        vertices, corners = np.array(vertices_m, dtype=float), np.array(facets)
+    except (TypeError, ValueError):
+        raise ShapeError("vertices_m", "no table of numbers given, finite numbers (n, 3) are allowed") from None
+    if vertices.ndim != 2 or vertices.shape[1] != 3 or not np.all(np.isfinite(vertices)):
+        raise ShapeError("vertices_m", f"shape {vertices.shape} given, finite numbers (n, 3) are allowed")
+    if corners.ndim != 2 or corners.shape[1] != 3 or not corners.size or corners.dtype.kind not in "iu":
+        raise ShapeError("facets", f"{corners.dtype} {corners.shape} given, whole numbers (m, 3) are allowed")
+    if corners.min() < 0 or corners.max() >= len(vertices):
+        raise ShapeError("facets", f"{corners.min()} to {corners.max()} given, 0 to {len(vertices) - 1} is allowed")
+    corners = corners.astype(np.int64)
+    require_solid(vertices, corners, "facets")
+    return vertices, corners
+
+
+def _in_principal_frame(vertices: np.ndarray, facets: np.ndarray) -> tuple[np.ndarray, ...]:
+    """What _FRAME names: shift to the centre of mass, turn to the principal axes, and only then integrate.
+
+    So no large sums cancel.
+    """
+    used, facets = np.unique(facets, return_inverse=True)
+    vertices, facets = vertices[used], np.ascontiguousarray(facets.reshape(-1, 3))
+    centre = vertices.mean(axis=0)
+    for _ in range(2):
+        volume, first = _volume_and_first(vertices - centre, facets)
+        centre = centre + first / volume
+    second = volume_integrals(vertices - centre, facets, 2)
+    axes = principal_axes(_inertia_matrix(second))
+    vertices = (vertices - centre) @ axes.T
+    # The rotation is a matrix of rounded numbers; what is left of the first moments is a last shift.
+    volume, first = _volume_and_first(vertices, facets)
+    vertices = np.ascontiguousarray(vertices - first / volume)
+    integrals = volume_integrals(vertices, facets, DEGREE)
+    for array in (vertices, facets, axes, centre, integrals):
+        array.flags.writeable = False
+    return vertices, facets, axes, centre, integrals
 
 
 def _volume_and_first(vertices: np.ndarray, facets: np.ndarray) -> tuple[float, np.ndarray]:

@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 
-from ..bodies import Ellipsoid, Inclusion, Layered, Polyhedron
+from ..bodies import Ellipsoid, Inclusion, Layered, Mesh
 from ..errors import InputError
 from ..integrators.rungekutta import apart
 from ..kinds import sure
 from ..scenario import Scenario
 
-Body = Ellipsoid | Polyhedron | Layered
+Body = Ellipsoid | Mesh | Layered
 
 
 def bodies(scenario: Scenario) -> tuple[Body, Body]:
@@ -34,10 +34,10 @@ def _body(scenario: Scenario, name: str) -> Body:
         raise InputError(f"{scenario.place}:{name}.{error.place}", error.sentence) from None
 
 
-def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> Ellipsoid | Polyhedron:
+def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> Ellipsoid | Mesh:
     if table.polyhedron is not None:
         mesh = table.polyhedron
-        return Polyhedron.read(mesh.path, mesh.unit, density_kg_m3=density_kg_m3, mass_kg=mass_kg)
+        return Mesh.read(mesh.path, mesh.unit, density_kg_m3=density_kg_m3, mass_kg=mass_kg)
     if mass_kg is not None:
         return Ellipsoid.of_mass(table.semi_axes_m, mass_kg)
     return Ellipsoid(table.semi_axes_m, sure(density_kg_m3))

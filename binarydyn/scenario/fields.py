@@ -73,8 +73,15 @@ else:
     ModelMetaclass = type(BaseModel)
 
 
+_HIDDEN = {name for name in dir(BaseModel) if not name.startswith("__")}
+"""What tab completion leaves out: how a table is checked is nothing to call."""
+
+
 class _Sentences(ModelMetaclass):
     """Makes tables that are written in Python, `Push(radial_mm_s=1.0)`, from copies, and refuses them in a sentence."""
+
+    def __dir__(cls) -> list[str]:
+        return sorted({*super().__dir__(), *getattr(cls, "model_fields", ())} - _HIDDEN)
 
     def __call__(cls, /, *given: Any, **values: Any) -> Any:
         if given:
@@ -86,6 +93,9 @@ class Table(BaseModel, metaclass=_Sentences):
     """A table of the scenario: unchangeable, no unknown keys, every number in its declared range."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    def __dir__(self) -> list[str]:
+        return sorted(set(super().__dir__()) - _HIDDEN)
 
     @classmethod
     def of(cls, values: Mapping[str, Any]) -> Self:

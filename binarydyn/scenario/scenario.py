@@ -8,13 +8,15 @@ import numbers
 from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pydantic import PrivateAttr, model_validator
 
 from ..constants import HOUR_S, G
 from ..errors import InputError
 from ..kinds import PATH, check_kind, sure, takes
+from ..notebook import Displayed
+from .differences import differences, flat
 from .fields import Table, key, refusal
 from .plain import HERE
 from .reading import parsed, read_text, toml_text, write_text
@@ -34,13 +36,32 @@ from .tables.transfer import MomentumTransfer
 from .variation import check_sampled_keys, check_uncertain_keys, in_order, set_value, unknown, value_of, why_not_numeric
 from .wording import as_given, one_line
 
+if TYPE_CHECKING:
+    import pandas
+
 BUILTIN = "built-in scenario"
 SPIN_ORBIT_GAP = 0.2
 """|w1 - n| must be above this share of n: closer, the forced response 2 (w1 - n) is as slow as the free modes."""
 
 
-class Scenario(Table):
-    """A pair, what hits it, and how to calculate and observe it.  `momentum_transfer` counts only with an impactor."""
+class Scenario(Displayed, Table):
+    """A pair, what hits it, and how to calculate and observe it; it does not change, `replace` gives another one.
+
+    `load`, `example` and `Scenario.from_dict` make one, `scenario["impactor.mass_kg"]` is a value, None where it is not
+    given.  Text, values and hash follow from each other however it was made.
+
+    >>> import binarydyn as bd
+    >>> scenario = bd.example()
+    >>> scenario
+    <Scenario 'Orrin and Pell': 271x262x246 m + 70x61.5x48 m, 821 m, 10.42 h; impactor 480 kg, 5.4 km/s, beta 2.2>
+    >>> other = scenario.replace({"momentum_transfer.beta": 3.5, "primary.semi_axes_m.0": 275.0})
+    >>> other["momentum_transfer.beta"], scenario["momentum_transfer.beta"]
+    (3.5, 2.2)
+    >>> print(scenario.diff(other))
+                                             this                  other
+    primary.semi_axes_m     [271.0, 262.0, 246.0]  [275.0, 262.0, 246.0]
+    momentum_transfer.beta                    2.2                    3.5
+    """
 
     name: str = key("", "", "a title for tables and figures")
     description: str = key("", "", "anything worth remembering about it")
@@ -94,18 +115,23 @@ class Scenario(Table):
         scenario._place, scenario._folder = place, folder
         return scenario
 
-    of = from_data = from_dict
+    of = from_dict
 
-    def replace(self, changes: Mapping[str, Any]) -> Scenario:
+    def replace(self, changes: Mapping[str, Any] | None = None, /, **tables: Any) -> Scenario:
         """The scenario with other values: {"impactor.mass_kg": 500.0}, a number, a word, a list or a whole table by its
-        dotted key; None takes a key or a table away.
+        dotted key, or by keyword where that has no dot; None takes a key or a table away.
 
         List elements and rows go by index, `primary.inclusions.0.density_kg_m3`.  Semi-axes of a body take the place of
-        its axis ratios and volume.  The result is checked as a file is.  Raises InputError.
+        its axis ratios and volume; an Ellipsoid or a Mesh (that was read from a file), as `secondary=body`, that of all
+        that says its shape and mass.  The result is checked as a file is.  Raises InputError.
+
+        >>> import binarydyn as bd
+        >>> bd.example().replace(secondary=bd.Ellipsoid((80.0, 70.0, 60.0), 2400.0))["secondary.density_kg_m3"]
+        2400.0
         """
-        check_kind("Scenario.replace", changes, Mapping)
+        check_kind("Scenario.replace", changes, None, Mapping)
         data = self.to_dict()
-        for name, value in in_order(self, changes):
+        for name, value in in_order(self, dict(changes or {}) | tables):
             set_value(data, self, self._place, name, value)
         changed = type(self).from_dict(data, self._place, self._folder)
         changed._read = self._read
@@ -138,10 +164,13 @@ class Scenario(Table):
         write_text(path, text)
         return text
 
-    @property
-    def data(self) -> dict[str, Any]:
-        """See to_dict."""
-        return self.to_dict()
+    def diff(self, other: Scenario) -> pandas.DataFrame:
+        """In which values another one differs, defaults too: a row for each dotted key, columns `this` and `other`.
+
+        None stands for what is not given.  Raises InputError, also without pandas.
+        """
+        check_kind("Scenario.diff", other, "Scenario")
+        return differences(self, other)
 
     @property
     def place(self) -> str:
@@ -163,6 +192,22 @@ class Scenario(Table):
     def sha256(self) -> str:
         """Of the text, in hexadecimal."""
         return hashlib.sha256(self.text.encode()).hexdigest()
+
+    def _line(self) -> str:
+        one, two, orbit = self.primary, self.secondary, self.mutual_orbit
+        words = [f"{_called(one)} + {_called(two)}"]
+        words += [f"{x:g} {unit}" for x, unit in ((orbit.separation_m, "m"), (orbit.period_h, "h")) if x is not None]
+        return f"{self.name!r}: {', '.join(words)}; {self._hit_line}"
+
+    @property
+    def _hit_line(self) -> str:
+        if not (by := self.impactor):
+            return self.kind_of_impact if not self.push else f"push of {self.push.along_track_mm_s:g} mm/s along track"
+        transfer = self.momentum_transfer
+        return f"impactor {by.mass_kg:g} kg, {by.speed_km_s:g} km/s, {transfer.material or f'beta {transfer.beta:g}'}"
+
+    def _facts(self) -> dict[str, Any]:
+        return dict(flat(self.to_dict()))
 
     def __eq__(self, other: object) -> bool:
         """Whether all values are the same, wherever they came from."""
@@ -198,6 +243,11 @@ class Scenario(Table):
             check_sampled_keys(self, self.sampling.quantities)
         check_uncertain_keys(self, self.input_sigma)
         return self
+
+
+def _called(body: Primary | Secondary) -> str:
+    """A body in a word."""
+    return "x".join(f"{axis:g}" for axis in body.semi_axes_m) + " m" if body.semi_axes_m else body.polyhedron.file
 
 
 def _check_impact(scenario: Scenario) -> None:

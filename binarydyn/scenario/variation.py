@@ -13,7 +13,7 @@ from .fields import Table, refusal
 from .keys import Key, key_name
 from .nearest import advice
 from .ranges import in_range, range_text
-from .tables.bodies import RATIOS
+from .tables.bodies import RATIOS, SHAPE_KEYS
 from .tables.reference import InputSigma
 from .tables.sampling import Distribution
 from .wording import as_given, one_line
@@ -109,7 +109,8 @@ def unknown(scenario: Table, name: str) -> str:
 
 
 def in_order(scenario: Table, changes: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
-    """The changes, with all that a new shape of a body takes away before it."""
+    """The changes, with all that a new shape of a body takes away before it, and bodies by their keys."""
+    changes = dict(_by_keys(changes))
     for body in ("primary", "secondary"):
         axes = f"{body}.semi_axes_m"
         if changes.get(axes) is not None or all(f"{axes}.{i}" in changes for i in range(3)):
@@ -117,6 +118,16 @@ def in_order(scenario: Table, changes: Mapping[str, Any]) -> Iterator[tuple[str,
                 if value_of(scenario, f"{body}.{name}") is not None:
                     yield f"{body}.{name}", None
     yield from changes.items()
+
+
+def _by_keys(changes: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    """A body that stands for all that says its shape and mass as these keys; other changes as they are."""
+    for name, value in changes.items():
+        if name in ("primary", "secondary") and hasattr(value, "scenario_keys"):
+            keys = dict.fromkeys(SHAPE_KEYS) | value.scenario_keys
+            yield from ((f"{name}.{key}", each) for key, each in keys.items())
+        else:
+            yield name, value
 
 
 def set_value(data: dict[str, Any], scenario: Table, place: str, name: str, value: Any) -> None:

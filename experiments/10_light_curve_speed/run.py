@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import ASTRONOMICAL_UNIT_M
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.kepler import Elements
@@ -25,17 +25,17 @@ ONE, TWO = (400.0, 380.0, 310.0), (90.0, 75.0, 60.0)
 RATE_RAD_S = 2.0 * np.pi / (12.0 * 3600.0)
 
 
-def bumpy(semi_axes_m) -> Polyhedron:
+def bumpy(semi_axes_m) -> Mesh:
     """A mesh of 2000 facets with hills and hollows of 5 %, so that it shadows itself."""
     vertices, facets = mesh_of_ellipsoid(np.array(semi_axes_m), FACETS)
     unit = vertices / np.linalg.norm(vertices, axis=1)[:, None]
     hills = 1.0 + 0.05 * np.sin(7.0 * unit[:, 0] + 1.0) * np.cos(6.0 * unit[:, 1]) * np.sin(5.0 * unit[:, 2] + 0.5)
-    return Polyhedron.from_facets(vertices * hills[:, None], facets, 2300.0)
+    return Mesh(vertices * hills[:, None], facets, 2300.0)
 
 
-def plain(semi_axes_m) -> Polyhedron:
+def plain(semi_axes_m) -> Mesh:
     """A mesh of 2000 facets on the ellipsoid."""
-    return Polyhedron.from_facets(*mesh_of_ellipsoid(np.array(semi_axes_m), FACETS), 2300.0)
+    return Mesh(*mesh_of_ellipsoid(np.array(semi_axes_m), FACETS), 2300.0)
 
 
 def run(one, two):

@@ -21,7 +21,7 @@ from binarydyn.batch import gpu
 from binarydyn.batch.chaos import with_companions
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.batch.scaled import Scaled
-from binarydyn.bodies import Ellipsoid, Polyhedron
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate_many
 from binarydyn.gravity.models import model_number
@@ -44,7 +44,7 @@ def drawn(count: int, seed: int = SEED) -> dict[str, np.ndarray]:
     return {"primary": sizes[:4], "secondary": sizes[4:], "push_m_s": push, "tilt_rad": tilt}
 
 
-def lumpy(semi_axes_m, seed: int) -> Polyhedron:
+def lumpy(semi_axes_m, seed: int) -> Mesh:
     """An ellipsoid with hills of a few per cent, not even in any axis."""
     random = np.random.default_rng(seed)
     points = random.standard_normal((400, 3))
@@ -53,11 +53,11 @@ def lumpy(semi_axes_m, seed: int) -> Polyhedron:
     outward = np.einsum("ij,ij->i", np.cross(*np.diff(points[facets], axis=1).transpose(1, 0, 2)), points[facets[:, 0]])
     facets = np.where(outward[:, None] > 0.0, facets, facets[:, ::-1])
     hills = 1.0 + sum(0.02 * np.cos(k * points @ random.standard_normal(3) + k) for k in (1, 2, 3))
-    return Polyhedron.from_facets(points * hills[:, None] * np.array(semi_axes_m), facets, 2300.0)
+    return Mesh(points * hills[:, None] * np.array(semi_axes_m), facets, 2300.0)
 
 
 @cache
-def lumps() -> tuple[Polyhedron, Polyhedron]:
+def lumps() -> tuple[Mesh, Mesh]:
     """Of the general pair: the nominal axes with hills."""
     return lumpy(NOMINAL[:3], 1), lumpy(NOMINAL[4:7], 2)
 
@@ -155,11 +155,11 @@ def systems_of(part, degree: int, general: bool, some: int) -> list[System]:
     return [System(single(one, i), single(two, i), State.from_vector(y[:, i]), degree, 1e-13) for i in range(some)]
 
 
-def single(many: Ellipsoids | Scaled, i: int) -> Ellipsoid | Polyhedron:
+def single(many: Ellipsoids | Scaled, i: int) -> Ellipsoid | Mesh:
     """One of many bodies."""
     if isinstance(many, Ellipsoids):
         return Ellipsoid(tuple(many.semi_axes_m[:, i]), many.density_kg_m3[i])
-    return Polyhedron.from_facets(many.body.vertices_m * many.size[i], many.body.facets, many.density_kg_m3[i])
+    return Mesh(many.body.vertices_m * many.size[i], many.body.facets, many.density_kg_m3[i])
 
 
 def main() -> None:

@@ -25,11 +25,11 @@ COUNTS = (10_000, 100_000)
 
 def along_the_normal() -> Scenario:
     """The same case, the ejecta along the surface normal, the moonlet's axis ratio drawn in place of the direction."""
-    data = dict(load(CASE).data)
+    data = load(CASE).to_dict()
     del data["momentum_transfer"]
     names = {key: value for key, value in data["sampling"]["quantities"].items() if not key.startswith("momentum")}
     names |= {"secondary.axis_ratio_bc": {"normal": [1.5, 0.05]}, "impactor.speed_km_s": {"normal": [6.1449, 0.0003]}}
-    return Scenario.from_data(data | {"sampling": {"quantities": names}, "expected": []}, "along the normal")
+    return Scenario.from_dict(data | {"sampling": {"quantities": names}, "expected": []}, "along the normal")
 
 
 class Watch:

@@ -140,7 +140,7 @@ def looked_at(wanted: int, most: int = 20_000) -> tuple[Counter, list[str]]:
     while sum(ends.values()) - ends["refused"] < wanted and number < most:
         number += 1
         try:
-            scenario = Scenario.from_data(data(number), f"edge {number}")
+            scenario = Scenario.from_dict(data(number), f"edge {number}")
         except InputError:
             ends["refused"] += 1
             continue

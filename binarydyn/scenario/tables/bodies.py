@@ -114,6 +114,8 @@ class Body(Table):
 
 RATIOS = ("axis_ratio_ab", "axis_ratio_bc", "volume_equivalent_diameter_m")
 """Together they stand for semi_axes_m."""
+SHAPE_KEYS = (*RATIOS, "semi_axes_m", "polyhedron", "density_kg_m3", "mass_kg", "inclusions")
+"""What says the shape and the mass of a body."""
 
 
 def _take_ratios(body: Body) -> None:
