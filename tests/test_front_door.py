@@ -136,6 +136,7 @@ CALLS = {
     "Scenario[..]": (lambda t, x: t[S][x], set()),
     "Scenario.diff": (lambda t, x: t[S].diff(x), {S}),
     "Mesh.read": (lambda t, x: Mesh.read(x, "m", 2000.0), set()),
+    "Mesh.read unit": (lambda t, x: Mesh.read("m.obj", x, 2000.0), set()),
     "Scenario.from_dict": (lambda t, x: Scenario.from_dict(x), set()),
     "Scenario.from_dict place": (lambda t, x: Scenario.from_dict(t[S].to_dict(), x), {"path"}),
     "Scenario.from_text": (lambda t, x: Scenario.from_text(x), set()),

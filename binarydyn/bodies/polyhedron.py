@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError, ShapeError
+from ..kinds import PATH, check_kind
 from ..notebook import Displayed
 from .ellipsoid import positive
 from .integrals import DEGREE, place_of_moment, volume_integrals
@@ -62,6 +63,8 @@ class Mesh(Displayed):
 
         ShapeError as of Mesh, InputError for a file that is none or an unknown unit.
         """
+        check_kind("Mesh.read", path, *PATH)
+        check_kind("Mesh.read(unit)", unit, str)
         if (density_kg_m3 is None) == (mass_kg is None):
             given = "neither" if mass_kg is None else "both"
             raise InputError(
