@@ -12,7 +12,7 @@ import numpy as np
 from ..files.whole import image, put
 from ..kinds import NUMBER, takes
 from ..lazy import Lazy
-from ..notebook import Shown, library
+from ..notebook import Displayed, library
 from ..observing.timetable import DEFAULT_DAYS, Timetable, timetable
 from ..observing.timetable_rows import COLUMNS, rows, summary
 from ..scenario import Scenario
@@ -27,7 +27,7 @@ KIND = "events"
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Events(Lazy, Shown):
+class Events(Lazy, Displayed):
     """What `events` returns, and `open` of a file with a timetable; n events in the order of time, absent ones too.
 
     columns: arrays (n,) by name; an unknown number is nan, an unknown text is empty.  summary: what holds for all of

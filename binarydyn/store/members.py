@@ -11,7 +11,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..lazy import Lazy
-from ..notebook import Shown, library
+from ..notebook import Displayed, library
 from ..sampling import Design, Grid, Sample
 from ..scenario import Scenario
 from .groups import FLAGS, UNKNOWN
@@ -27,7 +27,7 @@ _PIECE = 4096
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Members(Lazy, Shown):
+class Members(Lazy, Displayed):
     """What `sweep` returns, and `open` of a file with a sweep; n members, in the order of their numbers.
 
     design: which members were asked for; there may be fewer of them.  columns: arrays (n,) by name: `member`, what
