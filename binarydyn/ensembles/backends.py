@@ -164,8 +164,9 @@ def _elsewhere(base: Scenario, design: Design, done: Collection[int], how: Backe
     work, pool = Asked.of(base, design, how.brief), how.pool
     batches = (Batches.of_blocks if how.brief else Batches.of_rows)(design, done, how.crew)
     if pool is None:
-        own = cluster.opened(how.crew, how.scheduler) if how.name == "cluster" else processes.opened(how.crew)
-        return shared(own, work, batches, design)
+        if how.name == "cluster":
+            return shared(cluster.opened(how.crew, how.scheduler), work, batches, design)
+        return shared(processes.opened(how.crew), work, batches, design, here=work)
     if hasattr(pool, "get_executor"):  # a client of Dask, whose own futures are not those of the standard library
         return shared(nullcontext(cluster.ClientWorkers(pool)), work, batches, design)
     if hasattr(pool, "submit"):

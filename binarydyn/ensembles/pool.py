@@ -11,7 +11,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator
-from concurrent.futures import CancelledError, Executor, Future
+from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future
 from contextlib import AbstractContextManager, suppress
 from itertools import chain, islice
 from queue import Empty, SimpleQueue
@@ -74,21 +74,32 @@ class Lent(Workers):
     """A pool of the user's own, which is neither replaced nor shut down."""
 
     def failure(self, error: BaseException, members: Collection[int]) -> BaseException:
-        if isinstance(error, RuntimeError | CancelledError):
+        if isinstance(error, BrokenExecutor | CancelledError):
             some = ", ".join(map(str, sorted(members)[:_NAMED])) + (", .." if len(members) > _NAMED else "")
             return WorkersLostError(f"the pool ended with members {some} under way ({words_of(error)})")
         return ArgumentError("backend", f"a worker of the pool cannot compute ({words_of(error)}); see to its packages")
 
 
 def shared(
-    opened: AbstractContextManager[Workers], work: Work, batches: Batches, design: Design
+    opened: AbstractContextManager[Workers],
+    work: Callable[..., Done],
+    batches: Batches,
+    design: Design,
+    here: Work | None = None,
 ) -> Iterator[Row | Block]:
     """Iterate over the rows or blocks of all batches, in any order.
 
-    On KeyboardInterrupt, batches under way are given up, what is ready is still yielded, then it goes on up.
+    The first batch is computed alone, by `here` in this thread where that is given: kernels are compiled, and what
+    members share is cached, once.  On KeyboardInterrupt, batches under way are given up, what is ready is still
+    yielded, then it goes on up.
     """
+    for members in islice(batches, 1 if here else 0):
+        yield from _parts(here(members), batches, members)
     with opened as workers:
         sharing = _Sharing(workers, work, batches, design)
+        if here:
+            sharing.look()
+        sharing.thread.start()
         try:
             yield from sharing.parts()
         except KeyboardInterrupt:
@@ -101,8 +112,8 @@ def shared(
 
 def in_rounds(pool: Pool, work: Work, batches: Batches, count: int) -> Iterator[Row | Block]:
     """The same by `map` alone, a batch for each of `count` workers at a time; the first is computed alone."""
-    jobs, several = iter(batches), 1
-    while members := list(islice(jobs, several)):
+    several = 1
+    while members := list(islice(batches, several)):
         for some, done in zip(members, pool.map(work, members), strict=True):
             yield from _parts(done, batches, some)
         several = count
@@ -124,19 +135,17 @@ class _Sharing:
     operations cannot be split.
     """
 
-    def __init__(self, workers: Workers, work: Work, batches: Batches, design: Design):
+    def __init__(self, workers: Workers, work: Callable[..., Done], batches: Batches, design: Design):
         self.workers, self.work, self.batches, self.design = workers, work, batches, design
         self.jobs = iter(batches)
         self.flight: dict[Future[Done], tuple[int, ...]] = {}
         self.suspects: deque[int] = deque()
         self.suspected: set[int] = set()
-        self.room = 1  # the first batch is computed alone: kernels are compiled, and what members share is cached, once
-        self.untaken, self.looked = 0, time.monotonic()
+        self.room, self.untaken, self.looked = 1, 0, time.monotonic()
         self.news: SimpleQueue[Future[Done] | None] = SimpleQueue()
         self.ready: SimpleQueue[tuple[Row | Block, ...] | BaseException | None] = SimpleQueue()
         self.is_stopped = False
         self.thread = threading.Thread(target=self._run, name="members", daemon=True)
-        self.thread.start()
 
     def parts(self) -> Iterator[Row | Block]:
         """What comes back, as it comes."""
@@ -156,16 +165,18 @@ class _Sharing:
                 yield from parts
 
     def _run(self) -> None:
-        """What the thread does."""
+        """What the thread does; what has come back is given before what ended it."""
+        ended_by = None
         try:
             self._share_out()
         except BaseException as error:
-            self.ready.put(error)
-        finally:
-            for future in self.flight:
-                if not future.cancel() and future.done() and not future.exception():
-                    self.ready.put(future.result().parts)
-            self.ready.put(None)
+            ended_by = error
+        for future in self.flight:
+            if not future.cancel() and future.done() and not future.exception():
+                self.ready.put(future.result().parts)
+        if ended_by:
+            self.ready.put(ended_by)
+        self.ready.put(None)
 
     def _share_out(self) -> None:
         while not self.is_stopped and self._fill():
@@ -175,7 +186,7 @@ class _Sharing:
                 else:
                     self.untaken -= 1
             if time.monotonic() - self.looked > _POLL_S:
-                self._look()
+                self.look()
 
     def _fill(self) -> bool:
         """Send as much as there is room for; whether anything is still to come or to be taken."""
@@ -203,7 +214,7 @@ class _Sharing:
         else:
             self._give(_parts(future.result(), self.batches, members))
             if self.room == 1:
-                self._look()
+                self.look()
 
     def _give(self, parts: tuple[Row | Block, ...]) -> None:
         self.untaken += 1
@@ -217,7 +228,7 @@ class _Sharing:
             self.suspected.update(members)
             self.suspects.extend(members)
 
-    def _look(self) -> None:
+    def look(self) -> None:
         """See how many workers there are."""
         self.looked = time.monotonic()
         if count := self.workers.count():

@@ -67,16 +67,12 @@ class _Processes(Workers):
         super().__init__(executor, count)
         self.started: list[_Process] = []
         self._own = threading.local()
-        self._is_first = True
 
     def submit(self, work: Work, members: tuple[int, ...]) -> Future[Done]:
         return self.executor.submit(self._computed, work, members)
 
     def _computed(self, work: Work, members: tuple[int, ...]) -> Done:
-        """By the process of this thread; the first members of all here, so that kernels are compiled once."""
-        if self._is_first:
-            self._is_first = False
-            return work(members)
+        """By the process of this thread."""
         try:
             return self._begun(work, members).result()
         except BrokenProcessPool:

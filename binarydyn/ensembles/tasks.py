@@ -24,7 +24,7 @@ LARGEST_IN_LANES = 4096
 
 
 class Batches:
-    """Iterate over tuples of members that take about `seconds`, from `smallest` to `largest` of them.
+    """Iterate over tuples of members that take about `seconds`, from `smallest` to `largest` of them; again: go on.
 
     left: how many members there are.  workers: who share them, None where batches are to stay large; towards the end
     they get smaller, so that nobody waits long for the last one.

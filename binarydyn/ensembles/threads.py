@@ -40,6 +40,12 @@ def _opened(workers: int) -> Iterator[Workers]:
             executor.shutdown(cancel_futures=True)
 
 
+def _shared(workers: int, work: Callable[[Any, Watch], Done], batches: Batches, design: Design) -> Iterator[Any]:
+    return shared(
+        _opened(workers), work, batches, design, here=lambda members: work(members, lambda stage, share: None)
+    )
+
+
 @dataclass
 class _Gate:
     """Members that share all that comes before the impact: the first works it out, the others wait for the cache."""
@@ -67,7 +73,7 @@ def full(base: Scenario, design: Design, done: Collection[int], workers: int) ->
 
     jobs = ((k, gate) for members in in_groups(design, done) for gate in [_Gate()] for k in members)
     batches = Batches(jobs, len(design) - len(done), workers, 0.0, 1, 1)
-    return shared(_opened(workers), work, batches, design)
+    return _shared(workers, work, batches, design)
 
 
 def brief(
@@ -90,4 +96,4 @@ def brief(
 
     sharing = workers if largest == LARGEST_IN_LANES else None  # many small blocks would leave a GPU empty
     batches = Batches.of_blocks(design, done, sharing, largest)
-    return shared(_opened(workers), work, batches, design)
+    return _shared(workers, work, batches, design)
