@@ -1,4 +1,4 @@
-"""binarydyn: what a kinetic impact does to the moonlet of a binary asteroid.
+"""binarydyn: what a kinetic impact does to the secondary of a binary asteroid.
 
 Results are research estimates and no hazard decision; those belong to the responsible authorities and licensed
 practice.  The names that `__init__.pyi` lists, for editors and type checkers too, and the subpackages are imported

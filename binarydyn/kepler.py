@@ -164,7 +164,7 @@ def elements_at(position_m, velocity_m_s, gm_m3_s2: float = GM_SUN) -> Elements:
 
 
 def hill_radius_m(distance_m: float, gm_m3_s2: float, gm_sun_m3_s2: float = GM_SUN) -> float:
-    """d (GM / 3 GM_sun)^(1/3): reach of the pair's pull against the Sun's tide at a distance d from the Sun.
+    """d (GM / 3 GM_sun)^(1/3): reach of the system's pull against the Sun's tide at a distance d from the Sun.
 
     At the perihelion d = a (1 - e), as usually quoted (Hamilton & Burns 1992, Icarus 96, 43).
     """

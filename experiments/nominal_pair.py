@@ -1,7 +1,7 @@
-"""The pair that the experiments on speed share, its right-hand side as functions of arrays, and how they time.
+"""The system that the experiments on speed share, its right-hand side as functions of arrays, and how they time.
 
-Ellipsoids 400 x 380 x 310 m and 90 x 75 x 60 m, 2300 kg/m3, primary spin 2.4 h, 1180 m apart, after a push of
--3 mm/s against the motion, the moonlet's axes tilted by 2 degrees.
+Ellipsoids 400 x 380 x 310 m and 90 x 75 x 60 m, 2300 kg/m3, primary spin 2.4 h, 1180 m apart, after a velocity change
+of -3 mm/s against the motion, the secondary's axes tilted by 2 degrees.
 """
 
 from __future__ import annotations
@@ -48,16 +48,17 @@ def evaluate(w, count, c, k):
 
 
 def nominal(tolerance: float = 1e-9, degree: int = 4, random: np.random.Generator | None = None) -> System:
-    """The pair; with `random`, one of 3 % scatter in its axes and densities and a tenth in its push and tilt."""
+    """The system; with `random`, one of 3 % scatter in its axes and densities and a tenth in its velocity change and
+    tilt."""
     f = np.ones(8) if random is None else 1.0 + 0.03 * random.standard_normal(8)
-    push, turn = (3e-3, 1.0) if random is None else np.array([3e-3, 1.0]) * random.uniform(0.9, 1.1, 2)
+    velocity_change, turn = (3e-3, 1.0) if random is None else np.array([3e-3, 1.0]) * random.uniform(0.9, 1.1, 2)
     primary = Ellipsoid(tuple(sorted(np.array([400.0, 380.0, 310.0]) * f[:3], reverse=True)), 2300.0 * f[3])
     secondary = Ellipsoid(tuple(sorted(np.array([90.0, 75.0, 60.0]) * f[4:7], reverse=True)), 2300.0 * f[7])
     n = 1.01 * np.sqrt(G * (primary.mass_kg + secondary.mass_kg) / 1180.0**3)
     half = np.radians(turn)
     state = State(
         np.array([1180.0, 0.0, 0.0]),
-        np.array([0.0, 1180.0 * n - push, 0.0]),
+        np.array([0.0, 1180.0 * n - velocity_change, 0.0]),
         np.array([1.0, 0.0, 0.0, 0.0]),
         np.array([0.0, 0.0, 2.0 * np.pi / (2.4 * 3600.0)]),
         np.array([np.cos(half), *(np.sin(half) * np.sqrt([0.5, 0.5, 0.0]))]),

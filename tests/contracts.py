@@ -195,7 +195,7 @@ class GravityContract:
         assert np.linalg.norm(g.torque1_N_m + g.torque2_N_m + np.cross(case.r_m, g.force_N)) <= 1e-13 * arm
 
     def test_exchange_of_the_bodies(self, case):
-        """Newton's third law: the same pair seen from the other body, to 1e-14 (some 50 roundings)."""
+        """Newton's third law: the same system seen from the other body, to 1e-14 (some 50 roundings)."""
         g = field(case, self.degree)
         h = mutual_gravity(case.two, case.one, -case.r_m, case.C2, case.C1, self.degree)
         arm = np.linalg.norm(case.r_m) * np.linalg.norm(g.force_N)

@@ -1,4 +1,4 @@
-"""The built-in pair without its place among the planets, for tests that give it another one or none."""
+"""The built-in system without its place among the planets, for tests that give it another one or none."""
 
 from binarydyn.scenario import builtin
 

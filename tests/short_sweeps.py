@@ -13,7 +13,7 @@ from binarydyn.scenario import Scenario
 from binarydyn.store import SweepStore
 
 PAIR = """
-name = "an invented pair"
+name = "an invented system"
 [primary]
 semi_axes_m = [271.0, 262.0, 246.0]
 density_kg_m3 = 3120.0
@@ -37,7 +37,7 @@ speed_km_s = 5.4
 direction = {along_track = -0.96, radial = 0.15, normal = -0.24}
 """
 )
-PUSH = PAIR + "[push]\nalong_track_mm_s = -1.0\n"
+PUSH = PAIR + "[velocity_change]\nalong_track_mm_s = -1.0\n"
 CHILD = """
 import functools, sys, binarydyn.store
 store = binarydyn.store.SweepStore

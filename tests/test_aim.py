@@ -145,7 +145,7 @@ def test_sites_on_a_real_shape_against_trimesh(shapes_folder):
 @pytest.mark.parametrize("radius", [0.0, 3.0, 8.0, 30.0, 1e4])
 def test_mean_normal_against_trimesh(radius):
     """By area, of the parts of facets within the radius that face the same way: here of thousands of small pieces, by
-    trimesh's division, areas and middles; the outer shape of a layered body likewise, in its own frame.
+    trimesh's division, areas and mid-times; the outer shape of a layered body likewise, in its own frame.
 
     A piece on the rim counts whole or not at all: the mean over N pieces is then off by about N^(-3/4)."""
     core = Inclusion.along_axes((20.0, 20.0, 20.0), 4000.0, (5.0, 3.0, 0.0))
@@ -157,8 +157,8 @@ def test_mean_normal_against_trimesh(radius):
             if radius == 0.0:
                 assert np.allclose(normal, mesh.face_normals[hit.facet], atol=1e-12)
                 continue
-            middles = np.linalg.norm(mesh.triangles_center - hit.point_m, axis=1)
-            touched = np.flatnonzero((middles < radius + 15.0) & (mesh.face_normals @ hit.normal > 0.0))
+            mid_times = np.linalg.norm(mesh.triangles_center - hit.point_m, axis=1)
+            touched = np.flatnonzero((mid_times < radius + 15.0) & (mesh.face_normals @ hit.normal > 0.0))
             points, pieces = mesh.vertices, mesh.faces[touched]
             for _ in range(5 if radius < 100.0 else 0):
                 points, pieces = trimesh.remesh.subdivide(points, pieces)
@@ -200,7 +200,7 @@ def test_a_footprint_smooths_the_slope_of_a_bumpy_ball():
 
 def test_a_grazing_hit_is_an_outcome_with_a_name():
     """On a ball sin i = offset/radius.  Beyond grazing_deg the impactor's own momentum alone is received, whatever
-    beta; grazing_deg = 90 leaves it a hit."""
+    beta; grazing_deg = 90 leaves it an impact."""
     system, head_on = circular(Ellipsoid((80.0, 80.0, 80.0), 2500.0)), Direction(along_track=-1.0)
     for degrees, status in ((74.9, "hit"), (75.1, "grazing")):
         impact = struck(system, head_on, beta=3.0, aim_offset_m=(80.0 * np.sin(np.radians(degrees)), 0.0))
@@ -233,17 +233,19 @@ def test_predict_tells_what_a_material_does(tmp_path, capsys):
     text = short().text.replace("beta = 2.2", 'material = {name = "perlite_sand", c1 = 0.65}')
     file.write_text(text)
     numbers = predict(Scenario.from_text(text)).numbers()
-    assert numbers["beta_pair"] > 1.0 and numbers["beta_low"] < numbers["beta"] < numbers["beta_high"]
+    assert numbers["beta_system"] > 1.0 and numbers["beta_low"] < numbers["beta"] < numbers["beta_high"]
     assert numbers["crater_regime"] == "strength" and 5.0 < numbers["crater_radius_m"] < 20.0
     assert numbers["mass_captured_kg"] + numbers["mass_lost_kg"] == pytest.approx(numbers["ejecta_mass_kg"], rel=1e-12)
     assert main(["predict", str(file)]) == 0
     said = capsys.readouterr().out
     assert "crater radius" in said and "68 %" in said
-    masses = r"(\S+) kg: (\S+) fall back on the moonlet, (\S+) leave it and stay in the pair, (\S+) leave the pair"
+    masses = (
+        r"(\S+) kg: (\S+) fall back on the secondary, (\S+) leave it and stay in the system, (\S+) leave the system"
+    )
     launched, *parts = (float(mass) for mass in re.search(masses, said).groups())
     assert min(parts) > 0.0 and sum(parts) == pytest.approx(launched, abs=4e-4 * launched)
     given = predict(short()).numbers()
-    assert given["beta"] == given["beta_pair"] == 2.2 and given["crater_regime"] == ""
+    assert given["beta"] == given["beta_system"] == 2.2 and given["crater_regime"] == ""
     assert all(given[name] is None for name in ("crater_radius_m", "beta_low", "ejecta_mass_kg", "mass_lost_kg"))
 
 
@@ -275,7 +277,7 @@ def test_the_figure_shows_aim_scatter_site_and_slopes():
     assert np.allclose([(xy.max(axis=0) + xy.min(axis=0)) / 2 for xy in ellipses], [[15, 10]] * 3, atol=1e-9)
     slopes = ax.collections[0].get_array()
     assert np.nanmin(slopes) < 2.0 and np.nanmax(slopes) > 80.0
-    # For a hit from the front the orbit normal points up, and outward to the left.
+    # For an impact from the front the orbit normal points up, and outward to the left.
     assert view.orbit_axes[2, 1] > 0.9 and view.orbit_axes[1, 0] > 0.9
 
 
@@ -308,7 +310,7 @@ def test_the_command_writes_the_figure_and_refuses_early(tmp_path, capsys):
     assert main(["predict", str(file), "--plot-aim", str(tmp_path / "aim.doc")]) == 2
     assert ".doc" in capsys.readouterr().err
     pushed = short().text
-    pushed = pushed[: pushed.index("[impactor]")] + "[push]\nalong_track_mm_s = -1.0\n"
+    pushed = pushed[: pushed.index("[impactor]")] + "[velocity_change]\nalong_track_mm_s = -1.0\n"
     file.write_text(pushed)
     assert main(["predict", str(file), "--plot-aim", str(tmp_path / "none.png")]) == 2
     line = capsys.readouterr().err

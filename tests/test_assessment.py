@@ -42,12 +42,12 @@ def relaxed(primary, secondary=MOONLET, phase=0.0, factor=None, separation=SEPAR
 
 
 def pair(**tables) -> Scenario:
-    """A scenario of the long primary with [push]; tables override or add keys."""
+    """A scenario of the long primary with [velocity_change]; tables override or add keys."""
     data = {
         "primary": {"semi_axes_m": [400.0, 350.0, 310.0], "density_kg_m3": 2300.0, "spin_period_h": SPIN_H},
         "secondary": {"semi_axes_m": [90.0, 75.0, 60.0], "density_kg_m3": 2300.0},
         "mutual_orbit": {"separation_m": SEPARATION_M, "period_h": PERIOD_H},
-        "push": {},
+        "velocity_change": {},
         "simulation": {"days_before": 30.0, "days_after": 30.0},
     }
     for name, table in tables.items():
@@ -113,7 +113,7 @@ def test_calibration_recovers_the_density_of_a_synthetic_truth():
 
 
 def test_calibration_of_separation_and_period_agree_with_that_of_density():
-    """The three open quantities describe one pair: what one search finds, put in as given, brings back the others."""
+    """The three open quantities describe one system: what one search finds, put in as given, brings back the others."""
     by_density = start(pair())
     density = by_density.system.primary.density_kg_m3
     given = {"density_kg_m3": density}
@@ -173,31 +173,31 @@ def test_a_given_eccentricity_still_has_the_measured_period_and_separation():
 
 def test_no_push_no_change():
     result = predict(pair())
-    assert result.status == "done"
+    assert result.status == "completed"
     assert abs(result.period_change_s) < 0.01
 
 
 def test_push_on_spheres_is_exactly_vis_viva():
     """Two spheres are two points.
 
-    The period after a push is Kepler's of the new energy (vis-viva, Murray & Dermott 1999, ch. 2).
+    The period after a velocity change is Kepler's of the new energy (vis-viva, Murray & Dermott 1999, ch. 2).
     """
     spheres = {
         "primary": {"semi_axes_m": [300.0, 300.0, 300.0], "density_kg_m3": 2000.0},
         "secondary": {"semi_axes_m": [60.0, 60.0, 60.0], "density_kg_m3": 2000.0},
     }
-    push = {"along_track_mm_s": -2.0, "radial_mm_s": 0.7, "normal_mm_s": 0.4}
-    result = predict(pair(**spheres, push=push))
+    velocity_change = {"along_track_mm_s": -2.0, "radial_mm_s": 0.7, "normal_mm_s": 0.4}
+    result = predict(pair(**spheres, velocity_change=velocity_change))
     assert result.period_change_s == pytest.approx(result.analytic_changes_s()["vis_viva"], abs=2e-3)
 
 
 def test_small_push_on_an_oblate_primary_follows_the_oblate_coefficient():
-    """Round moonlet, oblate primary: dP/P = (4 (1+k)/(1-k) - 1) dv/v to first order.
+    """Round secondary, oblate primary: dP/P = (4 (1+k)/(1-k) - 1) dv/v to first order.
 
     K^2 and J4 are left out, 1 % of the coefficient.
     """
     bodies = {"primary": {"semi_axes_m": [400.0, 400.0, 310.0]}, "secondary": {"semi_axes_m": [70.0, 70.0, 70.0]}}
-    result = predict(pair(**bodies, push={"along_track_mm_s": -0.05}))
+    result = predict(pair(**bodies, velocity_change={"along_track_mm_s": -0.05}))
     closed = result.analytic_changes_s()
     assert result.period_change_s == pytest.approx(closed["oblate"], rel=0.01)
     assert abs(result.period_change_s / closed["oblate"] - 1.0) < 0.3 * abs(
@@ -215,14 +215,14 @@ def test_analytic_first_order_sign_and_size():
 
 
 @pytest.mark.parametrize(
-    ("sides", "separation_m", "period_h", "push_mm_s", "change_min", "allowed_min"),
+    ("sides", "separation_m", "period_h", "dv_mm_s", "change_min", "allowed_min"),
     [
         ([394.0, 394.0, 290.0], 1189.0, 11.921493, -2.63, -32.7, 16.0 / 60.0),  # Naidu et al. 2024, PSJ 5, 74; 1 sigma
         ([425.5, 424.5, 310.0], 1206.0, 11.921473, -2.70, -33.0, 1.0),  # Thomas et al. 2023, Nature 616, 448; 3 sigma
     ],
 )
-def test_the_2022_kinetic_impact_test(sides, separation_m, period_h, push_mm_s, change_min, allowed_min):
-    """The published push gives the published change; windows of 30, 60 and 90 days agree to 0.001 min.
+def test_the_2022_kinetic_impact_test(sides, separation_m, period_h, dv_mm_s, change_min, allowed_min):
+    """The published velocity change gives the published change; windows of 30, 60 and 90 days agree to 0.001 min.
 
     Kepler alone falls short.
     """
@@ -233,7 +233,7 @@ def test_the_2022_kinetic_impact_test(sides, separation_m, period_h, push_mm_s, 
                 primary={"semi_axes_m": sides, "density_kg_m3": 2400.0, "spin_period_h": 2.26},
                 secondary={"semi_axes_m": [88.5, 87.0, 58.0], "density_kg_m3": 2400.0},
                 mutual_orbit={"separation_m": separation_m, "period_h": period_h},
-                push={"along_track_mm_s": push_mm_s},
+                velocity_change={"along_track_mm_s": dv_mm_s},
                 simulation={"days_before": days, "days_after": days},
             )
         )
@@ -245,14 +245,14 @@ def test_the_2022_kinetic_impact_test(sides, separation_m, period_h, push_mm_s, 
 
 
 def test_outcomes_have_names():
-    """A pushed-down moonlet touches the primary, a pushed-out one leaves, an aim beside it misses.
+    """A pushed-down secondary touches the primary, a pushed-out one leaves, an aim beside it misses.
 
     Statuses, not exceptions.
     """
-    fallen = predict(pair(push={"along_track_mm_s": -160.0}))
+    fallen = predict(pair(velocity_change={"along_track_mm_s": -160.0}))
     assert fallen.status == "contact" and fallen.period_change_s is None
     assert any("cycles" in sentence or "samples" in sentence for sentence in fallen.warnings)
-    assert predict(pair(push={"along_track_mm_s": 200.0})).status == "escape"
+    assert predict(pair(velocity_change={"along_track_mm_s": 200.0})).status == "escape"
     missed = predict(varied(builtin(), {"impactor.aim_offset_m.0": 500.0, "simulation.days_after": 10.0}))
     assert missed.status == "miss" and abs(missed.period_change_s) < 0.01
     assert missed.warnings == ()
@@ -260,7 +260,7 @@ def test_outcomes_have_names():
 
 def test_the_front_door_does_what_predict_does():
     """build, hit, simulate and periods, called one after the other as in a notebook."""
-    asked = pair(push={"along_track_mm_s": -2.0, "radial_mm_s": 0.5})
+    asked = pair(velocity_change={"along_track_mm_s": -2.0, "radial_mm_s": 0.5})
     system = binarydyn.build(asked)
     after = binarydyn.hit(system)
     before = binarydyn.periods(binarydyn.simulate(system, -30.0))["weighted_fit"]
@@ -272,7 +272,7 @@ def test_the_front_door_does_what_predict_does():
 
 
 def test_a_pair_that_cannot_settle_says_so():
-    """A moonlet that skims the ends of a long, slow primary cannot settle.
+    """A secondary that skims the ends of a long, slow primary cannot settle.
 
     A named error with the residual that was reached.
     """
@@ -294,10 +294,10 @@ def test_a_growing_mode_is_named_with_its_growth():
     grown = np.eye(18)
     grown[14, 14] = grown[17, 17] = 1.25
     grown[14, 17] = grown[17, 14] = 0.75
-    unstable = [mode for mode in free_modes(replace(orbit, return_map=grown)) if not mode.stable]
+    chaotic = [mode for mode in free_modes(replace(orbit, return_map=grown)) if not mode.stable]
     turns = 2.0 * math.pi / (orbit.rate_rad_s * orbit.turn_s)
-    assert {mode.name for mode in unstable} == {"libration"}
-    assert max(mode.growth_per_orbit for mode in unstable) == pytest.approx(2.0**turns)
+    assert {mode.name for mode in chaotic} == {"libration"}
+    assert max(mode.growth_per_orbit for mode in chaotic) == pytest.approx(2.0**turns)
 
 
 def test_a_wrong_unit_is_refused_by_the_density_that_calibration_finds(tmp_path):
@@ -326,12 +326,12 @@ def test_inputs_that_disagree_are_said():
 
 
 def test_the_model_error_is_what_another_model_predicts():
-    """Next degree and a denser moonlet: the differences of plain predictions; a ratio that is drawn is not told."""
-    pushed = pair(push={"along_track_mm_s": -2.0})
+    """Next degree and a denser secondary: the differences of plain predictions; a ratio that is drawn is not told."""
+    pushed = pair(velocity_change={"along_track_mm_s": -2.0})
     result = predict(pushed)
     error = model_error(result)
-    finer = predict(varied(pushed, {"simulation.degree": 6}))
-    assert error.next_degree_s == finer.period_change_s - result.period_change_s != 0.0
+    refine = predict(varied(pushed, {"simulation.degree": 6}))
+    assert error.next_degree_s == refine.period_change_s - result.period_change_s != 0.0
     density = 1.1 * pushed.secondary.density_kg_m3
     denser = predict(varied(pushed, {"secondary.density_kg_m3": density}))
     assert error.denser_moonlet_s == denser.period_change_s - result.period_change_s != 0.0
@@ -339,7 +339,7 @@ def test_the_model_error_is_what_another_model_predicts():
 
 
 def test_an_early_end_says_when():
-    fallen = predict(pair(push={"along_track_mm_s": -160.0}))
+    fallen = predict(pair(velocity_change={"along_track_mm_s": -160.0}))
     assert any(
         sentence.startswith("the bodies touch") and "h after the impact" in sentence for sentence in fallen.warnings
     )

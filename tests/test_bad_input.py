@@ -9,7 +9,7 @@ from binarydyn.commands import main
 from binarydyn.scenario import Scenario
 
 GOOD = """
-name = "a pair"
+name = "a system"
 [primary]
 semi_axes_m = [300, 290, 250]
 density_kg_m3 = 2000.0
@@ -65,7 +65,7 @@ WRONG = [
     ("beta = 2.0", "Beta = 2.0", "momentum_transfer.Beta", "beta"),
     ("degree = 4", "degree = 4\nbeta = 2.0", "simulation.beta", "[momentum_transfer]"),
     ("mass_kg = 500.0", "mass_kg = 500.0\nseparation_m = 9.0", "impactor.separation_m", "[mutual_orbit]"),
-    ('name = "a pair"', "spin_period_h = 3.1", "spin_period_h", "[primary]"),
+    ('name = "a system"', "spin_period_h = 3.1", "spin_period_h", "[primary]"),
     ("[impactor]", "[impacter]", "impacter", "impactor"),
     ("[mutual_orbit]", "[orbit]", "orbit", "mutual_orbit"),
     ("degree = 4", '"a\\nb" = 4', 'simulation."a\\nb"', "unknown"),
@@ -82,7 +82,7 @@ WRONG = [
     ("degree = 4", "degree = 4.5", "simulation.degree", "2 or 4"),
     ("seed = 1", "seed = 1.5", "sampling.seed", "whole number"),
     ("seed = 1", "seed = true", "sampling.seed", "whole number"),
-    ('name = "a pair"', "name = 3", "name", "quotes"),
+    ('name = "a system"', "name = 3", "name", "quotes"),
     ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [70, 60]", "secondary.semi_axes_m", "3 numbers"),
     ("semi_axes_m = [70, 60, 50]", "semi_axes_m = [70, 60, 50, 40]", "secondary.semi_axes_m", "3 numbers"),
     ("semi_axes_m = [70, 60, 50]", "semi_axes_m = 70", "secondary.semi_axes_m", "3 numbers"),
@@ -126,7 +126,7 @@ WRONG = [
     ("[secondary]", "[secondary]\nlibration_amplitude_deg = 90.0", "secondary.libration_amplitude_deg", "60 deg"),
     ("{along_track = -1.0}", "{along_track = 0.0, radial = 0.0}", "impactor.direction", "zero"),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\nsite = {longitude_deg = 0, latitude_deg = 91}", "site.latitude_deg", "90"),
-    # the pair as a whole
+    # the system as a whole
     ("separation_m = 900.0", "", "mutual_orbit.separation_m", "under-determined"),
     ("period_h = 12.9", "", "mutual_orbit.period_h", "under-determined"),
     ("period_h = 12.9", 'period_h = 12.9\nsolve_for = "period"', "mutual_orbit.period_h", "over-determined"),
@@ -160,8 +160,8 @@ WRONG = [
     ("semi_axes_m = [70, 60, 50]", RATIOS.replace("1.1", "0.9"), "secondary.axis_ratio_bc", "1 .. 20"),
     ("semi_axes_m = [70, 60, 50]", RATIOS.replace("120", "0"), "secondary.volume_equivalent_diameter_m", "0.1"),
     ("semi_axes_m = [70, 60, 50]", RATIOS.replace("_ab", "_ac"), "secondary.axis_ratio_ac", "axis_ratio_a"),
-    # the hit
-    ("[simulation]", "[push]\nradial_mm_s = 1.0\n[simulation]", "push", "both"),
+    # the impact
+    ("[simulation]", "[velocity_change]\nradial_mm_s = 1.0\n[simulation]", "velocity_change", "both"),
     (
         "[impactor]\nmass_kg = 500.0\nspeed_km_s = 5.0\ndirection = {along_track = -1.0}",
         "",
@@ -188,7 +188,7 @@ WRONG = [
     ("[impactor]", '[perturbations]\nsolar_tide = "on"\n[impactor]', "heliocentric_orbit", "missing"),
     ("[impactor]", '[perturbations]\nsolar_tide = "on"\n' + HELIO, "impact_epoch_utc", "missing"),
     (
-        'name = "a pair"',
+        'name = "a system"',
         'impact_epoch_utc = "2031-05-06T07:08:09"\nperturbations = {solar_tide = "on"}\n'
         + "heliocentric_orbit = {"
         + ", ".join(HELIO.splitlines()[1:-1])
@@ -253,12 +253,12 @@ WRONG = [
         "perturbations.time_lag_s",
         "0 .. 100000",
     ),
-    ('name = "a pair"', "impact_epoch_utc = 2031-05-06T07:08:09", "impact_epoch_utc", "quotes"),
-    ('name = "a pair"', 'impact_epoch_utc = "tomorrow"', "impact_epoch_utc", "ISO 8601"),
-    ('name = "a pair"', 'impact_epoch_utc = "2031-05-06"', "impact_epoch_utc", "date and time"),
-    ('name = "a pair"', 'impact_epoch_utc = "2031-05-06T07:08:09+02:00"', "impact_epoch_utc", "UTC"),
-    ('name = "a pair"', 'impact_epoch_utc = "1931-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
-    ('name = "a pair"', 'impact_epoch_utc = "2131-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
+    ('name = "a system"', "impact_epoch_utc = 2031-05-06T07:08:09", "impact_epoch_utc", "quotes"),
+    ('name = "a system"', 'impact_epoch_utc = "tomorrow"', "impact_epoch_utc", "ISO 8601"),
+    ('name = "a system"', 'impact_epoch_utc = "2031-05-06"', "impact_epoch_utc", "date and time"),
+    ('name = "a system"', 'impact_epoch_utc = "2031-05-06T07:08:09+02:00"', "impact_epoch_utc", "UTC"),
+    ('name = "a system"', 'impact_epoch_utc = "1931-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
+    ('name = "a system"', 'impact_epoch_utc = "2131-05-06T07:08:09"', "impact_epoch_utc", "1972 .. 2100"),
     # what comes near
     # shapes and boulders
     ("[impactor]", SHAPE.replace("[75, 60, 48]", "[60, 75, 48]"), "reshaping.secondary_semi_axes_m", "longest first"),
@@ -291,7 +291,12 @@ WRONG = [
     ),
     ("[impactor]", "[spacecraft]\nreflectance = 1.5\n[impactor]", "spacecraft.reflectance", "0 .. 1"),
     ("[impactor]", "[spacecraft]\narea_to_mass_m2_kg = 0\n[impactor]", "spacecraft.area_to_mass_m2_kg", "above 0"),
-    ("[impactor]", "[spacecraft]\naim_distance_m = -5\n[impactor]", "spacecraft.aim_distance_m", "0 .. 1e+09 m"),
+    (
+        "[impactor]",
+        "[spacecraft]\nimpact_parameter_m = -5\n[impactor]",
+        "spacecraft.impact_parameter_m",
+        "0 .. 1e+09 m",
+    ),
     ("[impactor]", "[spacecraft]\ndistance_km = 5\n[impactor]", "spacecraft.distance_km", "distance_m"),
     (
         "[impactor]",
@@ -334,9 +339,9 @@ WRONG = [
     ("speed_km_s = 5.0", "speed_km_s = 5.0\nradius_m = 0.5\ndensity_kg_m3 = 900", "impactor.radius_m", "both"),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\nradius_m = 0.1", "impactor.radius_m", "a density of 1.19e+05"),
     # ejecta
-    ("beta = 2.0", "beta = 2.0\nbeta_pair = -1", "momentum_transfer.beta_pair", "0 .. 100"),
+    ("beta = 2.0", "beta = 2.0\nbeta_system = -1", "momentum_transfer.beta_system", "0 .. 100"),
     ("beta = 2.0", 'beta = 2.0\nmaterial = {name = "sand"}', "momentum_transfer.beta", "both"),
-    ("beta = 2.0", 'beta_pair = 2.0\nmaterial = {name = "sand"}', "momentum_transfer.beta_pair", "both"),
+    ("beta = 2.0", 'beta_system = 2.0\nmaterial = {name = "sand"}', "momentum_transfer.beta_system", "both"),
     ("beta = 2.0", 'material = {name = "sand"}', 'sampling.quantities."momentum_transfer.beta"', "a material gives it"),
     ("beta = 2.0", 'material = "sand"', "momentum_transfer.material", "a table with the keys name, mu"),
     ("beta = 2.0", 'material = {name = "sant"}', "momentum_transfer.material.name", "sand"),
@@ -410,7 +415,7 @@ WRONG = [
     ),
     ('"impactor.mass_kg" =', '"impactor.mass_kgs" =', "impactor.mass_kgs", "mass_kg"),
     ('"impactor.mass_kg" =', '"impactor.direction" =', "impactor.direction", "impactor.direction.along_track"),
-    ('"impactor.mass_kg" =', '"push.radial_mm_s" =', "push.radial_mm_s", "does not give"),
+    ('"impactor.mass_kg" =', '"velocity_change.radial_mm_s" =', "velocity_change.radial_mm_s", "does not give"),
     ('"impactor.mass_kg" =', "impactor.mass_kg =", "sampling.quantities.impactor.mass_kg", "quotes"),
     ("seed = 1", f"correlations = [[{TWO}, 1.0]]", "sampling.correlations", "-1 < rho < 1"),
     ("seed = 1", f"correlations = [[{TWO}]]", "sampling.correlations", "key"),
@@ -445,7 +450,7 @@ def refused(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> str:
 
 
 def test_what_the_table_starts_from_is_a_good_scenario():
-    assert Scenario.from_text(GOOD).name == "a pair"
+    assert Scenario.from_text(GOOD).name == "a system"
 
 
 @pytest.mark.parametrize(("old", "new", "key", "word"), WRONG, ids=[f"{i}-{row[2]}" for i, row in enumerate(WRONG)])

@@ -406,7 +406,7 @@ def test_rays_at_a_mesh_against_trimesh():
 
 
 def test_no_ray_slips_through_an_edge_or_a_corner():
-    """From the centre through every corner and every edge's middle of a mesh, in random attitude: always a hit."""
+    """From the centre through every corner and every edge's middle of a mesh, in random attitude: always an impact."""
     body = lumpy(5, 3)
     corners = body.vertices_m[body.facets]
     targets = np.concatenate([body.vertices_m, (corners + np.roll(corners, 1, axis=1)).reshape(-1, 3) / 2.0])

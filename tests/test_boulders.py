@@ -71,9 +71,9 @@ def test_the_books_hold_the_boulders():
 
 
 def test_slow_boulders_stay_with_the_pair_or_fall_back():
-    """v_esc^2 = 2 G M2/d of the moonlet; out of its well and with the moonlet's velocity added, w^2 = 2 G (M1 + M2)/r
-    is the least that leaves the pair, and sqrt(w^2 - that) what is left of it (textbook): ahead less is needed than
-    behind."""
+    """v_esc^2 = 2 G M2/d of the secondary; out of its well and with the secondary's velocity added, w^2 = 2 G (M1 +
+    M2)/r is the least that leaves the system, and sqrt(w^2 - that) what is left of it (textbook): ahead less is needed
+    than behind."""
     site, state = hit().site, PAIR.state
     low = np.sqrt(2.0 * G * PAIR.secondary.mass_kg / np.linalg.norm(site.point_m))
     square = 2.0 * G * PAIR.mass_kg / np.linalg.norm(state.position_m)
@@ -94,7 +94,7 @@ def test_slow_boulders_stay_with_the_pair_or_fall_back():
 def test_boulders_outside_validity_are_named():
     assert "below the ground" in hit(boulder(1e3, 10.0, along_track=-1.0)).warnings[0]
     heavy = hit(boulder(2e-3 * PAIR.secondary.mass_kg, 0.5, along_track=1.0))
-    assert "the moonlet's mass" in heavy.warnings[0]
+    assert "the secondary's mass" in heavy.warnings[0]
     assert hit(boulder(1e3, 10.0, along_track=1.0)).warnings == ()
 
 
@@ -116,15 +116,15 @@ def test_boulders_need_an_impactor_and_can_be_varied():
     pushed = builtin().to_dict()
     del pushed["impactor"], pushed["momentum_transfer"]
     with pytest.raises(InputError, match="whose site they leave"):
-        Scenario.from_dict(pushed | {"push": {"along_track_mm_s": -1.0}, "boulders": [row]}, "test")
+        Scenario.from_dict(pushed | {"velocity_change": {"along_track_mm_s": -1.0}, "boulders": [row]}, "test")
     asked = Scenario.from_dict(builtin().to_dict() | {"boulders": [row]}, "test")
     assert varied(asked, {"boulders.0.mass_kg": 7.0}).boulders[0].mass_kg == 7.0
     assert Scenario.from_text(varied(asked, {"boulders.0.mass_kg": 7.0}).text).boulders[0].mass_kg == 7.0
 
 
 def test_boulders_tilt_the_orbit():
-    """By atan(p_n / (M2 v)) about r.  Then the orbit turns about the total angular momentum, which the push has tilted
-    by its share L/H of that."""
+    """By atan(p_n / (M2 v)) about r.  Then the orbit turns about the total angular momentum, which the velocity change
+    has tilted by its share L/H of that."""
     data = builtin().to_dict() | {"impactor": HEAD_ON, "momentum_transfer": {"beta": 1.0}}
     data |= {"boulders": [{"mass_kg": 4e5, "speed_m_s": 5.0, "direction": {"normal": -1.0}}]}
     result = predict(Scenario.from_dict(data, "test"))
@@ -137,10 +137,10 @@ def test_boulders_tilt_the_orbit():
     orbit, spin = result.budget().angular_momentum_kg_m2_s[1][:2]
     share = np.linalg.norm(orbit) / np.linalg.norm(orbit + spin)
     assert numbers["orbit_plane_change_deg"] == pytest.approx(tilt, rel=1e-9)
-    assert numbers["angular_momentum_tilt_deg"] == pytest.approx(share * tilt, rel=0.02)  # the moonlet's spin: 0.3 %
+    assert numbers["angular_momentum_tilt_deg"] == pytest.approx(share * tilt, rel=0.02)  # the secondary's spin: 0.3 %
     assert numbers["inclination_after_deg"] == pytest.approx((1.0 - share) * tilt, rel=0.02)
 
 
 def test_boulders_heavier_than_the_moonlet_are_refused():
-    with pytest.raises(InputError, match="times the moonlet's mass"):
+    with pytest.raises(InputError, match="times the secondary's mass"):
         hit(boulder(1.1 * PAIR.secondary.mass_kg, 1.0, normal=1.0))

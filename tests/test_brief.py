@@ -7,7 +7,7 @@ from short_sweeps import HIT, PUSH, scenario
 from binarydyn.batch import adaptive as near
 from binarydyn.batch import prepared, starts
 from binarydyn.batch.inputs import Inputs, doubtful
-from binarydyn.batch.summary import TIGHT, brief_members
+from binarydyn.batch.summary import TIGHT, summary_rows
 from binarydyn.batch.summary_columns import Table
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
@@ -44,25 +44,27 @@ def same(one, other, places=slice(None)) -> bool:
 @pytest.mark.parametrize("text", [SAMPLED, PUSH])
 def test_a_member_has_the_same_bits_in_any_block(text):
     given = scenario(text)
-    design = Sample.of(given, "random", 24) if text == SAMPLED else Grid.of({"push.radial_mm_s": np.arange(24.0)})
-    whole = brief_members(given, design, np.arange(24))
-    assert set(whole.status.tolist()) == {"done"}
+    design = (
+        Sample.of(given, "random", 24) if text == SAMPLED else Grid.of({"velocity_change.radial_mm_s": np.arange(24.0)})
+    )
+    whole = summary_rows(given, design, np.arange(24))
+    assert set(whole.status.tolist()) == {"completed"}
     mixed = np.random.default_rng(1).permutation(24)
-    assert same(whole, brief_members(given, design, mixed), mixed)
+    assert same(whole, summary_rows(given, design, mixed), mixed)
     for size in (1, 7):
         for first in (0, 7, 14):
             part = np.arange(first, first + size)
-            assert same(whole, brief_members(given, design, part), part)
+            assert same(whole, summary_rows(given, design, part), part)
 
 
 def test_threads_that_relax_starts_change_no_bit(monkeypatch):
     given = scenario(SAMPLED)
     design, members = Sample.of(given, "random", 24), np.arange(24)
-    whole = brief_members(given, design, members)
+    whole = summary_rows(given, design, members)
     monkeypatch.setattr(starts, "_PART", 7)
-    assert same(whole, brief_members(given, design, members, workers=2))
+    assert same(whole, summary_rows(given, design, members, workers=2))
     grid = Grid.of({"primary.rotation_phase_deg": np.arange(12.0), "momentum_transfer.beta": [1.0, 2.0]})
-    assert same(brief_members(given, grid, members, workers=3), brief_members(given, grid, members))
+    assert same(summary_rows(given, grid, members, workers=3), summary_rows(given, grid, members))
 
 
 MATERIAL = SAMPLED.replace(
@@ -103,7 +105,7 @@ PUSHED = (
 [sampling.quantities]
 "mutual_orbit.separation_m" = {normal = [821.0, 8.0]}
 "primary.rotation_phase_deg" = {uniform = [0.0, 180.0]}
-"push.radial_mm_s" = {uniform = [-2.0, 2.0]}
+"velocity_change.radial_mm_s" = {uniform = [-2.0, 2.0]}
 """
 )
 VARIANTS = [LUMPY, PUSHED, SAMPLED, MATERIAL, TILTED, NAMED, AT_SITE, RATIOS, RETROGRADE, SEPARATION, PERIOD, IMPACTS]
@@ -119,10 +121,10 @@ def test_side_by_side_is_as_alone(text, monkeypatch):
     given, single, by_itself = scenario(text), [], prepared.by_itself
     design, members = Sample.of(given, "random", 12), np.arange(12)
     monkeypatch.setattr(prepared, "by_itself", lambda *given: single.append(1) or by_itself(*given))
-    ours = brief_members(given, design, members)
+    ours = summary_rows(given, design, members)
     assert not single
     monkeypatch.setattr(prepared, "_side_by_side", lambda *_: False)
-    theirs = brief_members(given, design, members)
+    theirs = summary_rows(given, design, members)
     assert len(single) == 12
     assert ours.status.tolist() == theirs.status.tolist() and ours.reason.tolist() == theirs.reason.tolist()
     for name, values in ours.numbers.items():
@@ -138,22 +140,22 @@ def test_numbers_are_those_of_predict():
     """Of the same names; the period within what the splitting may err by (0.04 s at most in regular motion)."""
     given = scenario(SAMPLED)
     design = Sample.of(given, "random", 4)
-    ours = brief_members(given, design, np.arange(4))
+    ours = summary_rows(given, design, np.arange(4))
     for k in range(4):
         theirs = predict(varied(given, design.member(k))).numbers()
         shared = [name for name in ours.numbers if name in theirs and name not in ("period_after_h", "period_change_s")]
         assert len(shared) >= 9
         for name in shared:
             # Greatest angles are those at the ends of steps, half a step of 0.48 rad from the true one: 1 - cos 0.24.
-            within = 0.03 if name in ("long_axis_angle_max_after_deg", "tilt_max_after_deg") else 1e-6
+            within = 0.03 if name in ("long_axis_misalignment_max_after_deg", "pole_tilt_max_after_deg") else 1e-6
             assert ours.numbers[name][k] == pytest.approx(float(theirs[name]), rel=within), name
         assert ours.numbers["period_change_s"][k] == pytest.approx(theirs["period_change_s"], abs=0.04)
 
 
 def test_the_tight_setting_keeps_its_promise():
-    """60 days of the built-in pair against `predict`, whose own error at 1e-12 is 1e-7 s; TIGHT promises 1e-4 s."""
+    """60 days of the built-in system against `predict`, whose own error at 1e-12 is 1e-7 s; TIGHT promises 1e-4 s."""
     design = Grid.of({"momentum_transfer.beta": [1.5, 2.5], "primary.rotation_phase_deg": [0.0, 50.0]})
-    ours = brief_members(builtin(), design, np.arange(4), finer=TIGHT).numbers["period_change_s"]
+    ours = summary_rows(builtin(), design, np.arange(4), refine=TIGHT).numbers["period_change_s"]
     for k in range(4):
         exact = predict(varied(builtin(), design.member(k))).period_change_s
         assert ours[k] == pytest.approx(exact, abs=1e-4)
@@ -162,28 +164,32 @@ def test_the_tight_setting_keeps_its_promise():
 def test_what_becomes_of_a_member_has_a_name():
     given = scenario(HIT)
     key = "impactor.aim_offset_m.0"
-    block = brief_members(given, Grid.of({key: [0.0, 68.0, 500.0, 2e6]}), np.arange(4))
-    assert block.status.tolist() == ["done", "grazing", "miss", "bad_input"]
+    block = summary_rows(given, Grid.of({key: [0.0, 68.0, 500.0, 2e6]}), np.arange(4))
+    assert block.status.tolist() == ["completed", "grazing", "miss", "bad_input"]
     with pytest.raises(InputError) as refused:
         varied(given, {key: 2e6})
     assert block.reason[3] == str(refused.value)
     assert np.isnan(block.numbers["period_change_s"][3]) and abs(block.numbers["period_change_s"][2]) < 0.01
     close = Grid.of({"mutual_orbit.separation_m": [821.0, 346.0, 340.0]})
-    none = brief_members(scenario(PUSH), close, np.arange(3))
-    assert none.status.tolist() == ["done", "contact", "bad_input"]
+    none = summary_rows(scenario(PUSH), close, np.arange(3))
+    assert none.status.tolist() == ["completed", "contact", "bad_input"]
 
 
 def test_near_and_far_members_end_as_in_a_full_sweep():
     """They run by the method of `predict`: the same ends to the last digit, the same periods to 1e-5 s."""
     given = scenario(PUSH)
-    design = Grid.of({"push.along_track_mm_s": [-1.0, -30.0, -40.0, -60.0, 120.0]})
-    ours = brief_members(given, design, np.arange(5), companions=True)
+    design = Grid.of({"velocity_change.along_track_mm_s": [-1.0, -30.0, -40.0, -60.0, 120.0]})
+    ours = summary_rows(given, design, np.arange(5), chaos=True)
     theirs = sorted(rows_of(given, design, 1), key=lambda row: row.index)
-    assert ours.status.tolist() == [row.status for row in theirs] == ["done", "done", "contact", "contact", "escape"]
+    assert (
+        ours.status.tolist()
+        == [row.status for row in theirs]
+        == ["completed", "completed", "contact", "contact", "escape"]
+    )
     assert ours.reason.tolist() == [row.reason for row in theirs]
     for k, row in enumerate(theirs):
-        assert ours.numbers["unstable_after"][k] == row.numbers["unstable_after"]
-        if row.status == "done":
+        assert ours.numbers["chaotic_after"][k] == row.numbers["chaotic_after"]
+        if row.status == "completed":
             assert ours.numbers["period_change_s"][k] == pytest.approx(row.numbers["period_change_s"], abs=0.04)
 
 
@@ -198,33 +204,33 @@ beta = 3.0
 
 
 def test_companions_change_no_other_number_and_tell_what_is_unstable():
-    """As `predict` tells it, whose amplification is the largest over the run, not that at its end."""
+    """As `predict` tells it, whose divergence_factor is the largest over the run, not that at its end."""
     given = scenario(UNSTABLE)
     design, members = Sample.of(given, "random", 6), np.arange(6)
-    without, beside = brief_members(given, design, members), brief_members(given, design, members, companions=True)
+    without, beside = summary_rows(given, design, members), summary_rows(given, design, members, chaos=True)
     assert set(beside.numbers) - set(without.numbers) == {
-        "amplification_before",
-        "unstable_before",
-        "amplification_at_end",
-        "unstable_after",
-        "period_change_spread_s",
+        "divergence_factor_before",
+        "chaotic_before",
+        "divergence_factor_at_end",
+        "chaotic_after",
+        "period_change_neighbour_sd_s",
     }
     assert all(np.array_equal(values, beside.numbers[name], equal_nan=True) for name, values in without.numbers.items())
-    told = [predict(varied(given, design.member(k))).trust for k in range(6)]
-    assert beside.numbers["unstable_after"].tolist() == [trust.unstable for trust in told]
-    assert 0 < sum(trust.unstable for trust in told) < 6
-    for growth, trust in zip(beside.numbers["amplification_at_end"], told, strict=True):
-        assert growth <= 1.01 * trust.amplification or trust.unstable
+    told = [predict(varied(given, design.member(k))).chaos for k in range(6)]
+    assert beside.numbers["chaotic_after"].tolist() == [chaos.chaotic for chaos in told]
+    assert 0 < sum(chaos.chaotic for chaos in told) < 6
+    for growth, chaos in zip(beside.numbers["divergence_factor_at_end"], told, strict=True):
+        assert growth <= 1.01 * chaos.divergence_factor or chaos.chaotic
 
 
 def test_a_member_that_does_not_relax_or_has_too_few_cycles_says_so():
     given = scenario(PUSH.replace("period_h = 10.42", 'solve_for = "period"'))
     design = Grid.of({"primary.spin_period_h": [2.03, 10.4]})
-    ours, theirs = brief_members(given, design, np.arange(2)), list(rows_of(given, design, 1))
-    assert ours.status.tolist() == [row.status for row in theirs] == ["done", "not_converged"]
+    ours, theirs = summary_rows(given, design, np.arange(2)), list(rows_of(given, design, 1))
+    assert ours.status.tolist() == [row.status for row in theirs] == ["completed", "not_converged"]
     assert ours.reason.tolist() == [row.reason for row in theirs]
     short = scenario(PUSH.replace("days_after = 6.0", "days_after = 1.5"))
-    block = brief_members(short, Grid.of({"push.radial_mm_s": [0.0]}), np.arange(1))
+    block = summary_rows(short, Grid.of({"velocity_change.radial_mm_s": [0.0]}), np.arange(1))
     assert block.status.tolist() == ["not_measured"] and "cycles in the window" in block.reason[0]
     assert np.isnan(block.numbers["period_change_s"][0]) and block.numbers["separation_max_after_m"][0] > 800.0
 
@@ -233,17 +239,17 @@ def test_the_adaptive_method_says_the_same_of_regular_members():
     """What is run again where bodies come near, for members that do not; extremes between samples and steps differ."""
     given = scenario(SAMPLED)
     design, members = Sample.of(given, "random", 6), np.arange(6)
-    steps = brief_members(given, design, members, finer=4.0)
+    steps = summary_rows(given, design, members, refine=4.0)
     table = Table.of(members)
     table.columns["period_before_h"][:] = steps.numbers["period_before_h"]
-    near.followed(given, design, table, members, companions=False)
-    assert table.status.tolist() == ["done"] * 6
+    near.followed(given, design, table, members, chaos=False)
+    assert table.status.tolist() == ["completed"] * 6
     assert table.columns["period_change_s"] == pytest.approx(steps.numbers["period_change_s"], abs=1e-3)
     for name, within in (("separation_min_after_m", 0.5), ("separation_max_after_m", 0.5)):
         assert table.columns[name] == pytest.approx(steps.numbers[name], abs=within)
-    for name in ("long_axis_angle_max_after_deg", "tilt_max_after_deg"):
+    for name in ("long_axis_misalignment_max_after_deg", "pole_tilt_max_after_deg"):
         assert table.columns[name] == pytest.approx(steps.numbers[name], abs=0.5)
-    assert not table.columns["turned_over_after"].any()
+    assert not table.columns["lost_lock_after"].any()
 
 
 WIDE = (
@@ -279,31 +285,35 @@ def test_no_member_that_the_schema_refuses_passes_for_a_good_one():
 def test_what_only_a_single_run_can_do_is_refused():
     given = scenario(HIT + '[observation]\nestimator = "frequency"\n')
     with pytest.raises(InputError, match="choose the full table"):
-        brief_members(given, Grid.of({MASS: [1.0]}), np.arange(1))
+        summary_rows(given, Grid.of({MASS: [1.0]}), np.arange(1))
 
 
 def test_an_eccentric_member_has_the_numbers_of_the_adaptive_method():
     """A fixed step errs by seconds at the pericentre of e = 0.24 (10 days, before); sweeps run at 1e-9: 1e-5 s."""
-    given = varied(scenario(PUSH), {"push.along_track_mm_s": 20.0, "simulation.days_after": 10.0})
-    design = Grid.of({"push.radial_mm_s": [0.0, 1.0]})
-    brief = brief_members(given, design, np.arange(2))
-    ratio = brief.numbers["separation_max_after_m"] / brief.numbers["separation_min_after_m"]
+    given = varied(scenario(PUSH), {"velocity_change.along_track_mm_s": 20.0, "simulation.days_after": 10.0})
+    design = Grid.of({"velocity_change.radial_mm_s": [0.0, 1.0]})
+    summary = summary_rows(given, design, np.arange(2))
+    ratio = summary.numbers["separation_max_after_m"] / summary.numbers["separation_min_after_m"]
     assert np.all(ratio > 1.3)
     for row in rows_of(given, design, 1):
-        assert brief.numbers["period_change_s"][row.index] == pytest.approx(row.numbers["period_change_s"], abs=1e-5)
+        assert summary.numbers["period_change_s"][row.index] == pytest.approx(row.numbers["period_change_s"], abs=1e-5)
 
 
 def test_brief_members_tell_chaos_before_the_impact_too():
     """Varied bodies, whose starts are searched side by side: as `predict` tells it of each, from a return map of its
-    own; with a free eccentricity of 0.09 on the built-in pair, the runs of a start by itself do."""
+    own; with a free eccentricity of 0.09 on the built-in system, the runs of a start by itself do."""
     given = scenario(UNSTABLE)
     design = Sample.of(given, "random", 3)
-    ours = brief_members(given, design, np.arange(3), companions=True)
+    ours = summary_rows(given, design, np.arange(3), chaos=True)
     for k in range(3):
         theirs = predict(varied(given, design.member(k))).numbers()
-        assert ours.numbers["amplification_before"][k] == pytest.approx(theirs["amplification_before"], rel=0.01)
-        assert ours.numbers["unstable_before"][k] == theirs["unstable_before"] == 0
+        assert ours.numbers["divergence_factor_before"][k] == pytest.approx(
+            theirs["divergence_factor_before"], rel=0.01
+        )
+        assert ours.numbers["chaotic_before"][k] == theirs["chaotic_before"] == 0
     wild = varied(scenario(PUSH), {"mutual_orbit.eccentricity": 0.09, "simulation.days_before": 60.0})
-    block = brief_members(wild, Grid.of({"push.radial_mm_s": [0.0, 0.5]}), np.arange(2), companions=True)
-    assert block.numbers["unstable_before"].tolist() == [1, 1] and block.status.tolist() == ["done"] * 2
-    assert np.all(block.numbers["amplification_before"] > 1e6) and np.all(block.numbers["period_change_spread_s"] > 0.1)
+    block = summary_rows(wild, Grid.of({"velocity_change.radial_mm_s": [0.0, 0.5]}), np.arange(2), chaos=True)
+    assert block.numbers["chaotic_before"].tolist() == [1, 1] and block.status.tolist() == ["completed"] * 2
+    assert np.all(block.numbers["divergence_factor_before"] > 1e6) and np.all(
+        block.numbers["period_change_neighbour_sd_s"] > 0.1
+    )

@@ -12,7 +12,7 @@ from test_batch import member, thrown
 
 from binarydyn.batch import accumulate, gpu
 from binarydyn.batch.cases import accumulated, cases, turn_weights
-from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.chaos import with_neighbours
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.batch.scaled import Scaled
 from binarydyn.bodies import Ellipsoid, Mesh
@@ -32,7 +32,14 @@ def systems():
 
 def same(one, other, i=slice(None), j=slice(None)):
     """Every number of some cases equal to the last bit."""
-    names = ("period_s", "separation_min_m", "separation_max_m", "long_axis_angle_max_deg", "tilt_max_deg", "state")
+    names = (
+        "period_s",
+        "separation_min_m",
+        "separation_max_m",
+        "long_axis_misalignment_max_deg",
+        "pole_tilt_max_deg",
+        "state",
+    )
     return all(np.array_equal(getattr(one, name)[..., i], getattr(other, name)[..., j]) for name in names)
 
 
@@ -60,7 +67,7 @@ def test_the_long_axis_angle_bounds_yaw_and_pitch(systems):
         cosine = np.cos(np.radians(history.yaw_deg)) * np.cos(np.radians(history.pitch_deg))
         expected = np.degrees(np.arccos(cosine.min()))
         if expected < 60.0:
-            assert ours.long_axis_angle_max_deg[i] == pytest.approx(expected, abs=0.5)
+            assert ours.long_axis_misalignment_max_deg[i] == pytest.approx(expected, abs=0.5)
 
 
 def test_a_case_does_not_depend_on_its_mates_or_on_threads(systems):
@@ -75,7 +82,7 @@ def test_a_case_does_not_depend_on_its_mates_or_on_threads(systems):
 
 
 def test_a_case_makes_its_own_number_of_steps_whoever_steps_beside_it(systems):
-    """Alone, in twos and in elevens, beside a pair half as fast and one twice as fast: the same bits."""
+    """Alone, in twos and in elevens, beside a system half as fast and one twice as fast: the same bits."""
     slow, fast = (
         one.with_state(
             replace(one.state, position_m=x * one.state.position_m, velocity_m_s=one.state.velocity_m_s / x**0.5)
@@ -86,12 +93,12 @@ def test_a_case_makes_its_own_number_of_steps_whoever_steps_beside_it(systems):
     given = cases(several)
     counts, whole = given.steps(DAYS), accumulated(given, DAYS)
     assert counts[1] > 1.4 * counts[2] and whole.fits.all()
-    beside = with_companions(given, DAYS)[1]
+    beside = with_neighbours(given, DAYS)[1]
     for some in ([0], [2], [1, 2], [5, 0, 3], list(range(10))):
         part = cases([several[k] for k in some])
         assert np.array_equal(part.steps(DAYS), counts[some]) and np.array_equal(part.columns, given.columns[:, some])
         assert same(whole, accumulated(part, DAYS), some)
-    alone = with_companions(cases([fast]), DAYS)[1]
+    alone = with_neighbours(cases([fast]), DAYS)[1]
     assert (alone.growth[0], alone.period_spread_s[0]) == (beside.growth[1], beside.period_spread_s[1])
 
 
@@ -105,7 +112,7 @@ def test_keplers_third_law():
     ours = accumulated(cases([System(*ball, state)]), DAYS)
     assert ours.period_s[0] == pytest.approx(2.0 * np.pi / n, rel=1e-12)
     assert ours.separation_max_m[0] - ours.separation_min_m[0] < 1e-9 * a
-    assert ours.long_axis_angle_max_deg[0] < 1e-4
+    assert ours.long_axis_misalignment_max_deg[0] < 1e-4
 
 
 def test_the_weights_fit_a_straight_line_exactly():

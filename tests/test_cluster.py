@@ -90,12 +90,12 @@ def test_two_threads_and_two_workers_give_the_bits_of_one_thread(one_thread, mon
     with running() as found:
         rows = list(rows_of(scenario(), GRID, backend=Backend("cluster", scheduler=found.address)))
         assert in_order(rows) == one_thread
-        assert {row.status for row in rows} == {"done", "bad_input"}
+        assert {row.status for row in rows} == {"completed", "bad_input"}
         with distributed.Client(found.address, set_as_default=False) as client:
             assert in_order(rows_of(scenario(), GRID, backend=client)) == one_thread and client.status == "running"
-        how = Backend("cluster", scheduler=found.address, table="brief", companions=True)
+        how = Backend("cluster", scheduler=found.address, table="summary", chaos=True)
         assert columns(rows_of(scenario(), HITS, backend=how)) == columns(
-            rows_of(scenario(), HITS, backend=Backend(workers=1, table="brief", companions=True))
+            rows_of(scenario(), HITS, backend=Backend(workers=1, table="summary", chaos=True))
         )
         monkeypatch.setattr(tasks.Asked, "of", lambda *asked, of=tasks.Asked.of: other(of(*asked)))
         with pytest.raises(InputError, match="another state of the package's source .*install the same"):
@@ -147,13 +147,13 @@ def test_workers_that_are_started_here_give_the_same_bits(one_thread):
         (["--backend", "cluster", "--scheduler", "tcp://127.0.0.1:9"], "no scheduler answers there"),
         (["--backend", "cluster", "--scheduler", "what://x"], "no scheduler answers there"),
         (["--backend", "cluster", "--workers", "0"], "allowed is 1 .. 1024"),
-        (["--backend", "gpu"], "the brief one; choose that"),
+        (["--backend", "gpu"], "the summary one; choose that"),
         (["--table", "short"], "allowed is full or brief"),
-        (["--finer", "2"], "given with the full table"),
-        (["--table", "brief", "--finer", "0.5"], "allowed is 1 .. 100"),
-        (["--table", "brief", "--finer", "nan"], "allowed is 1 .. 100"),
-        (["--companions"], "given with the full table"),
-        (["--table", "brief", "--vary", "simulation.days_after=5,6"], "--table brief"),
+        (["--refine", "2"], "given with the full table"),
+        (["--table", "summary", "--refine", "0.5"], "allowed is 1 .. 100"),
+        (["--table", "summary", "--refine", "nan"], "allowed is 1 .. 100"),
+        (["--chaos"], "given with the full table"),
+        (["--table", "summary", "--vary", "simulation.days_after=5,6"], "--table summary"),
     ],
 )
 def test_options_that_do_not_fit_are_refused_in_a_line(words, sentence, tmp_path, monkeypatch, capsys):
@@ -262,13 +262,13 @@ def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
     monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")
     asked, grid = scenario(), Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0, 700.0, 800.0]})
     rows = sorted(rows_of(asked, grid, backend=Backend("cluster", 2)), key=lambda row: row.index)
-    assert [row.status for row in rows] == ["done", "done", "error", "done", "done", "done"]
+    assert [row.status for row in rows] == ["completed", "completed", "error", "completed", "completed", "completed"]
     assert "died" in rows[2].reason
 
 
 def test_progress_counts_rows_and_blocks_and_names_the_failures(monkeypatch, capsys):
     row = Row(0, {}, {}, "contact", "touch")
-    block = Block(np.arange(1, 5), {}, np.array(["done", "contact", "done", "escape"]), np.array([""] * 4))
+    block = Block(np.arange(1, 5), {}, np.array(["completed", "contact", "completed", "escape"]), np.array([""] * 4))
     monkeypatch.setattr(progress, "INTERVAL_S", 0.0)
     clock = iter([0.0, 10.0, 10.0, 10.0, 12.0, 12.0, 12.0, 12.0])
     monkeypatch.setattr(progress.time, "monotonic", lambda: next(clock, 12.0))

@@ -193,7 +193,7 @@ def test_texts_of_a_file_do_not_command_the_terminal(made, tmp_path, capsys):
 
 @pytest.mark.parametrize("command", ["check", "describe", "predict"])
 def test_texts_of_a_scenario_do_not_command_the_terminal(command, tmp_path, capsys):
-    text = HIT.replace('"an invented pair"', r'"\u001b[31mred\u0007"' + '\ndescription = """two\nlines\\u001b[0m"""')
+    text = HIT.replace('"an invented system"', r'"\u001b[31mred\u0007"' + '\ndescription = """two\nlines\\u001b[0m"""')
     path = tmp_path / "red.toml"
     path.write_text(text)
     assert main([command, str(path)]) == 0
@@ -204,7 +204,7 @@ def test_texts_of_a_scenario_do_not_command_the_terminal(command, tmp_path, caps
 
 def test_a_name_with_a_zero_can_be_stored(tmp_path, capsys):
     path = tmp_path / "zero.toml"
-    path.write_text(HIT.replace('"an invented pair"', r'"a\u0000b"'))
+    path.write_text(HIT.replace('"an invented system"', r'"a\u0000b"'))
     assert main(["predict", str(path), "--out", str(tmp_path / "p.h5")]) == 0
     assert open_result(tmp_path / "p.h5").scenario.name == "a\0b"
 

@@ -1,4 +1,4 @@
-"""What leaves the pair: the asymptote against an integrated flight, the sum over the cone against followed ejecta."""
+"""What leaves the system: the asymptote against an integrated flight, the sum over the cone against followed ejecta."""
 
 from functools import cache
 
@@ -82,7 +82,7 @@ STEP_S, DAYS, ROWS, COLUMNS, FAST_M_S = 60.0, 3.0, 96, 12, 20.0
 
 
 def bodies(r, v, t):
-    """(2, 3): primary and moonlet on a circle through r, from their barycentre."""
+    """(2, 3): primary and secondary on a circle through r, from their barycentre."""
     rate, across = np.linalg.norm(v) / R_M, np.cross(np.cross(r, v), r)
     moonlet = R_M * (np.cos(rate * t) * r / np.linalg.norm(r) + np.sin(rate * t) * across / np.linalg.norm(across))
     return np.outer([-M2_KG / (M1_KG + M2_KG), M1_KG / (M1_KG + M2_KG)], moonlet)
@@ -108,7 +108,7 @@ def launched(impact: Impact):
 
 
 def followed(impact: Impact) -> tuple[float, float]:
-    """beta of the pair and mass that leaves it, of 1152 particles that fly in the field of two balls by the classical
+    """beta of the system and mass that leaves it, of 1152 particles that fly in the field of two balls by the classical
     Runge-Kutta method: what meets a ball stays, and so does what is bound in the end."""
     r, v = impact.state.vector[:6].reshape(2, 3)
     place, velocity, mass = launched(impact)
@@ -147,8 +147,8 @@ def test_the_cone_leaves_as_followed_particles_do(side):
     mass, of which some goes round first.  A threshold at rest is 18 and 31 % off."""
     impact = hit("sand", side)
     beta, mass = followed(impact)
-    assert impact.released.beta_pair - 1.0 == pytest.approx(beta - 1.0, rel=0.015)
-    assert impact.released.mass_lost_pair_kg == pytest.approx(mass, rel=0.06)
+    assert impact.released.beta_system - 1.0 == pytest.approx(beta - 1.0, rel=0.015)
+    assert impact.released.mass_lost_system_kg == pytest.approx(mass, rel=0.06)
 
 
 FOLLOWED = {
@@ -157,7 +157,7 @@ FOLLOWED = {
     "perlite of 20 Pa": (1.405, 1.310),
     "sand": (2.205, 1.747),
 }
-"""beta of the pair, ejecta ahead and behind, of 8192 particles followed once for 30 days in the closed-form field of
+"""beta of the system, ejecta ahead and behind, of 8192 particles followed once for 30 days in the closed-form field of
 both turning ellipsoids with the Sun's tide, by a program of its own."""
 
 
@@ -166,24 +166,24 @@ both turning ellipsoids with the Sun's tide, by a program of its own."""
 def test_beta_of_the_pair_is_that_of_particles_in_the_full_field(ground, side):
     """Within a per cent of beta - 1: two point masses for the field, three sets of particles scatter by 0.5 %."""
     expected = FOLLOWED[ground][0 if side == 1 else 1] - 1.0
-    assert hit(ground, side).released.beta_pair - 1.0 == pytest.approx(expected, rel=0.01)
+    assert hit(ground, side).released.beta_system - 1.0 == pytest.approx(expected, rel=0.01)
 
 
 def test_the_barycentre_takes_all_that_leaves_and_not_its_part_along_the_axis():
-    """(M1 + M2) dv = m U - sum dm v_far, as vectors; the moonlet's motion turns what leaves off the axis."""
+    """(M1 + M2) dv = m U - sum dm v_far, as vectors; the secondary's motion turns what leaves off the axis."""
     impact = hit("sand", 1)
     away, axis = impact.released.pair_momentum_kg_m_s, impact.released.axis
     brought = impact.audit.impactor_kg_m_s
     assert PAIR.mass_kg * impact.audit.barycentre_dv_m_s == pytest.approx(brought - away, rel=1e-12)
-    assert impact.released.beta_pair == pytest.approx(1.0 - (away @ axis) / (brought @ axis), rel=1e-12)
+    assert impact.released.beta_system == pytest.approx(1.0 - (away @ axis) / (brought @ axis), rel=1e-12)
     assert 0.10 < np.linalg.norm(away - (away @ axis) * axis) / (away @ axis) < 0.17
     assert impact.audit.pair_residual < 1e-14
 
 
 @pytest.mark.parametrize("oblique", ["normal_component", "vertical_beta"])
 def test_an_oblique_hit_counts_as_much_for_the_pair(oblique):
-    """Fast ejecta, of which the wells keep 3 %: beta of the pair is that of the moonlet for both readings of a hit at
-    some 40 deg, whose betas differ."""
+    """Fast ejecta, of which the wells keep 3 %: beta of the system is that of the secondary for both readings of an
+    impact at some 40 deg, whose betas differ."""
     asked = builtin().impactor
     aimed = asked.model_copy(update={"aim_offset_m": (0.0, 34.0)})
     found = {}
@@ -193,7 +193,7 @@ def test_an_oblique_hit_counts_as_much_for_the_pair(oblique):
         assert 30.0 < impact.site.incidence_deg < 60.0
         found[name] = impact.released
     released = found[oblique]
-    assert released.beta_pair - 1.0 == pytest.approx(released.beta - 1.0, rel=0.03)
+    assert released.beta_system - 1.0 == pytest.approx(released.beta - 1.0, rel=0.03)
     if oblique == "vertical_beta":
         assert released.beta - 1.0 != pytest.approx(found["normal_component"].beta - 1.0, rel=0.05)
 
@@ -201,8 +201,8 @@ def test_an_oblique_hit_counts_as_much_for_the_pair(oblique):
 @pytest.mark.parametrize("ground", GROUNDS)
 @pytest.mark.parametrize("side", [1, -1])
 def test_all_that_is_launched_is_named(ground, side):
-    """Falls back + stays in the pair + leaves it = launched, none below zero."""
+    """Falls back + stays in the system + leaves it = launched, none below zero."""
     numbers = impact_numbers(hit(ground, side))
-    parts = [numbers[name] for name in ("mass_captured_kg", "mass_kept_pair_kg", "mass_lost_pair_kg")]
+    parts = [numbers[name] for name in ("mass_captured_kg", "mass_kept_system_kg", "mass_lost_system_kg")]
     assert min(parts) >= 0.0 and sum(parts) == pytest.approx(numbers["ejecta_mass_kg"], rel=1e-9)
     assert parts[1] + parts[2] == pytest.approx(numbers["mass_lost_kg"], rel=1e-9)

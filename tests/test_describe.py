@@ -92,7 +92,7 @@ def test_orbit_equilibrium_and_small_motions(invented):
     answers."""
     found = numbers(invented)
     assert found["orbital_speed_m_s"] == pytest.approx(2 * math.pi * 821.0 / (10.42 * HOUR_S), rel=1e-12)
-    assert found["equilibrium_stable"] is True and found["equilibrium_least_energy"] is True
+    assert found["equilibrium_stable"] is True and found["equilibrium_minimum_energy"] is True
     assert found["equilibrium_period_h"] == pytest.approx(10.42, abs=1e-4)
     a, b, _ = invented.scenario.secondary.semi_axes_m
     textbook = 10.42 / math.sqrt(3 * (a * a - b * b) / (a * a + b * b))
@@ -105,13 +105,13 @@ def test_orbit_equilibrium_and_small_motions(invented):
 
 
 def test_escape_speeds_of_the_pair_hit_in_2022(impact_2022):
-    """About 0.09 m/s from the moonlet and 0.26 from the pair at its ground.
+    """About 0.09 m/s from the secondary and 0.26 from the system at its ground.
 
     Worked by hand from M2 4.3e9 kg, R2 75.5 m, M1 5.6e11 kg, a 1206 m: sqrt(2 G M2/R2), sqrt(2 G (M2/R2 + M1/a)).
     """
     found = numbers(impact_2022)
     assert found["secondary_escape_speed_m_s"] == pytest.approx(0.0872, abs=0.0025)
-    assert found["secondary_pair_escape_speed_m_s"] == pytest.approx(0.263, abs=0.003)
+    assert found["secondary_system_escape_speed_m_s"] == pytest.approx(0.263, abs=0.003)
 
 
 def test_barycentre_of_2022_is_pushed_as_measured(impact_2022):
@@ -121,7 +121,7 @@ def test_barycentre_of_2022_is_pushed_as_measured(impact_2022):
 
 
 def test_barycentre_takes_what_leaves_the_pair(impact_2022):
-    """(M1 + M2) dv = m U + m (beta_pair - 1)(E.U) E, from the scenario's own directions, ecliptic all along."""
+    """(M1 + M2) dv = m U + m (beta_system - 1)(E.U) E, from the scenario's own directions, ecliptic all along."""
     scenario = impact_2022.scenario
     flight, ejecta = (
         np.array(way.unit) for way in (scenario.impactor.direction, scenario.momentum_transfer.ejecta_direction)
@@ -185,7 +185,7 @@ def test_what_is_missing_is_said(tmp_path, capsys):
         (LIT, "impact_epoch_utc"),
         (DATED.replace(POLE, "eccentricity = 0.0\n"), "pole"),
         (DATED[: DATED.index("[impactor]")] + SUN, "an impact"),
-        (DATED.replace("aim_offset_m = [0.0, 0.0]", "aim_offset_m = [500.0, 0.0]"), "a hit"),
+        (DATED.replace("aim_offset_m = [0.0, 0.0]", "aim_offset_m = [500.0, 0.0]"), "an impact"),
     ):
         found = described(text)
         assert lacks in found.deflection_missing and found.deflection is None
@@ -200,10 +200,10 @@ def test_what_is_missing_is_said(tmp_path, capsys):
 
 @pytest.mark.parametrize("aim, outcome", [(0.0, "contact"), (1500.0, "inside"), (5000.0, "free")])
 def test_a_pass_that_ends_on_the_primary_is_an_outcome(aim, outcome):
-    found = described(BUILTIN + f"[spacecraft]\naim_distance_m = {aim}\n")
+    found = described(BUILTIN + f"[spacecraft]\nimpact_parameter_m = {aim}\n")
     shown = numbers(found)
-    assert shown["pass_outcome"] == outcome
-    assert (shown["pass_burn_to_circle_m_s"] is None) == (outcome == "contact")
+    assert shown["flyby_outcome"] == outcome
+    assert (shown["flyby_capture_dv_circle_m_s"] is None) == (outcome == "contact")
 
 
 def test_speeds_relative_to_each_body(invented):
@@ -216,7 +216,7 @@ def test_speeds_relative_to_each_body(invented):
     at = math.sqrt(0.2**2 + 2 * found["total_gm_m3_s2"] / 1e4)
     for name in ("primary", "secondary"):
         own = found[f"{name}_own_speed_m_s"]
-        span = found[f"{name}_pass_speed_least_m_s"], found[f"{name}_pass_speed_greatest_m_s"]
+        span = found[f"{name}_flyby_speed_least_m_s"], found[f"{name}_flyby_speed_greatest_m_s"]
         assert span == pytest.approx((at - own, at + own), rel=1e-12)
 
 
@@ -259,7 +259,7 @@ def test_the_figure_is_to_scale(dated):
 
 
 def test_what_is_printed_says_where_it_holds(capsys):
-    """The moonlet takes over nowhere around the primary: a dash, and no second name of the separation."""
+    """The secondary takes over nowhere around the primary: a dash, and no second name of the separation."""
     assert main(["describe"]) == 0
     lines = capsys.readouterr().out.splitlines()
     (row,) = [line.split() for line in lines if line.startswith("the other takes over from")]

@@ -20,7 +20,7 @@ from binarydyn.scenario import MATERIALS, Direction, Impactor, Material, Momentu
 NAMES = tuple(MATERIALS)
 PRIMARY = Ellipsoid((260.0, 250.0, 230.0), 2500.0)
 STILL = np.array([1.0, 0.0, 0.0, 0.0])
-# Mass and speed of the 2022 test, Daly et al. 2023, Nature 616, 443, and the moonlet's mass there, all from memory.
+# Mass and speed of the 2022 test, Daly et al. 2023, Nature 616, 443, and the secondary's mass there, all from memory.
 MASS_KG, SPEED_M_S, MOONLET_KG, RADIUS_M = 579.4, 6144.9, 4.3e9, 75.5
 ESCAPE_M_S = np.sqrt(2.0 * G * MOONLET_KG / RADIUS_M)
 LAUNCH = {"ejecta_speed": "launch"}
@@ -214,9 +214,9 @@ def test_launch_angle_keeps_its_sine():
 
 
 def test_both_readings_of_an_oblique_hit():
-    """At 40 deg from the normal of a ball: driven by U cos i, beta along the normal is that of a vertical hit at this
-    speed; with vertical_beta that of a vertical hit at U.  The ejecta leave along the normal, so what is along the
-    ground arrives once."""
+    """At 40 deg from the normal of a ball: driven by U cos i, beta along the normal is that of a vertical impact at
+    this speed; with vertical_beta that of a vertical impact at U.  The ejecta leave along the normal, so what is along
+    the ground arrives once."""
     body, offset = ball(), RADIUS_M * np.sin(np.radians(40.0))
     normal = np.array([np.sin(np.radians(40.0)), np.cos(np.radians(40.0)), 0.0])
     for oblique, speed in (("normal_component", SPEED_M_S * np.cos(np.radians(40.0))), ("vertical_beta", SPEED_M_S)):
@@ -260,9 +260,9 @@ def test_ejecta_across_the_flight_are_refused():
 
 def test_a_given_beta_of_the_pair_moves_the_barycentre_alone():
     """As measured in 2022, 3.6 and 2.0 (Cheng et al. 2023, Nature 616, 457; Makadia et al. 2026, Science Advances
-    12(10)): (M1 + M2) dv = mU + m (beta_pair - 1)(E.U)E while M2 dv2 keeps beta; without beta_pair it is beta."""
+    12(10)): (M1 + M2) dv = mU + m (beta_system - 1)(E.U)E while M2 dv2 keeps beta; without beta_system it is beta."""
     system = circular(ball())
-    impact = hit(system, MomentumTransfer(beta=3.6, beta_pair=2.0))
+    impact = hit(system, MomentumTransfer(beta=3.6, beta_system=2.0))
     both, alone = hit(system, MomentumTransfer(beta=3.6)), MASS_KG * SPEED_M_S / system.mass_kg
     assert np.array_equal(impact.state.vector, both.state.vector)
     assert np.linalg.norm(impact.audit.barycentre_dv_m_s) == pytest.approx(2.0 * alone, rel=1e-12)
@@ -281,8 +281,8 @@ def body_named(name: str):
 
 
 def check_books(body, count: int, size_m: float):
-    """Momentum of the moonlet and of the pair, and angular momentum about the barycentre, kept here with the absolute
-    motion of both bodies and of what stays in the pair: relative to what is given to 1e-12."""
+    """Momentum of the secondary and of the system, and angular momentum about the barycentre, kept here with the
+    absolute motion of both bodies and of what stays in the system: relative to what is given to 1e-12."""
     random, found = np.random.default_rng(11), 0
     for _ in range(10 * count):
         if found == count:
@@ -320,17 +320,17 @@ def check_one(system: System, impactor: Impactor, impact):
     flight = np.array(impactor.direction.unit) @ orbit_axes(before)
     brought, e = impactor.mass_kg * impactor.speed_km_s * 1e3 * flight, released.axis
     gone, gone_pair = -(released.beta - 1.0) * (e @ brought) * e, released.pair_momentum_kg_m_s
-    assert gone_pair @ e == pytest.approx(-(released.beta_pair - 1.0) * (e @ brought), rel=1e-9)
+    assert gone_pair @ e == pytest.approx(-(released.beta_system - 1.0) * (e @ brought), rel=1e-9)
     size = np.linalg.norm(brought) + np.linalg.norm(gone)
 
-    # The primary is not pushed: the moonlet's own change is that of r'.
+    # The primary is not pushed: the secondary's own change is that of r'.
     moonlet = m2 * (after.velocity_m_s - before.velocity_m_s)
     assert np.linalg.norm(moonlet + gone - brought) < 1e-12 * size
     pair = (m1 + m2) * impact.audit.barycentre_dv_m_s
     assert np.linalg.norm(pair - (moonlet + gone - gone_pair)) < 1e-12 * size
     assert np.linalg.norm(pair + gone_pair - brought) < 1e-12 * size
 
-    # Angular momentum: of the impactor on its line, of the ejecta from the crater, of the moonlet's spin and orbit.
+    # Angular momentum: of the impactor on its line, of the ejecta from the crater, of the secondary's spin and orbit.
     spin = turn @ (system.secondary.inertia_kg_m2 * (after.rate2_rad_s - before.rate2_rad_s))
     centre = m1 / (m1 + m2) * before.position_m
     point = centre + turn @ impact.site.point_m
@@ -403,7 +403,7 @@ def test_low_and_high_hold_the_middle_of_the_distribution():
 
 
 def test_what_is_outside_validity_is_said():
-    """Half the radius of the moonlet, sound speed of the ground, mass that is lost; rock at 12 km/s says nothing."""
+    """Half the radius of the secondary, sound speed of the ground, mass that is lost; rock at 12 km/s says nothing."""
 
     def said(name: str, speed_km_s: float, radius: float = RADIUS_M) -> str:
         impactor = Impactor(mass_kg=MASS_KG, speed_km_s=speed_km_s, direction=Direction(along_track=-1.0))
@@ -412,7 +412,7 @@ def test_what_is_outside_validity_is_said():
     assert said("rock", 12.0) == ""
     assert "below the sound speed" in said("rock", 4.9) and said("rock", 5.1) == ""
     radius = crater("sand").radius_m
-    assert "more than half the moonlet's mean radius" in said("sand", SPEED_M_S / 1e3)
+    assert "more than half the secondary's mean radius" in said("sand", SPEED_M_S / 1e3)
     assert radius > 0.5 * RADIUS_M and "loses 0.31 % of its mass" in said("sand", SPEED_M_S / 1e3)
     assert "half" not in said("rock", 12.0, 30.0)
     slow = Impactor(mass_kg=MASS_KG, speed_km_s=0.03, direction=Direction(along_track=-1.0))

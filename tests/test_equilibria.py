@@ -68,7 +68,7 @@ def test_synchronous_spheres_have_an_inner_and_an_outer_orbit_of_the_same_angula
     inner, outer = circular_orbits(*SPHERES, momentum)
     assert [inner.separation_m, outer.separation_m] == pytest.approx(separations, rel=1e-10)
     assert (inner.branch, outer.branch) == ("inner", "outer")
-    assert (inner.least_energy, outer.least_energy) == (False, True)
+    assert (inner.minimum_energy, outer.minimum_energy) == (False, True)
     assert inner.energy_J > outer.energy_J
     for orbit in (inner, outer):
         assert orbit.angular_momentum_kg_m2_s == pytest.approx(momentum, rel=1e-12)
@@ -99,7 +99,7 @@ def test_spheres_with_given_spins_have_one_orbit(spin2):
     momentum = own + m * math.sqrt(gm(*SPHERES) * 1234.0)
     (orbit,) = circular_orbits(*SPHERES, momentum, spins_rad_s=spins)
     assert orbit.separation_m == pytest.approx(1234.0, rel=1e-12)
-    assert orbit.branch == "outer" and orbit.least_energy == (spin2 > 0.0)
+    assert orbit.branch == "outer" and orbit.minimum_energy == (spin2 > 0.0)
 
 
 # ---- second degree in closed form ----
@@ -126,7 +126,7 @@ def test_rate_of_a_sphere_and_an_ellipsoid_to_second_degree(facing, which):
 
 @pytest.mark.parametrize("facing", FACINGS)
 def test_attitude_of_a_satellite_under_gravity_gradient(facing):
-    """A moonlet of 1 m, 1 km from a sphere: the textbook's satellite, whose orbit does not answer.
+    """A secondary of 1 m, 1 km from a sphere: the textbook's satellite, whose orbit does not answer.
 
     Pitch s^2 = -3 (I_t - I_r)/I_n n^2; the other two s^4 + (1 + 3 k1 + k1 k3) s^2 + 4 k1 k3 = 0, k1 = (I_n - I_r)/I_t,
     k3 = (I_n - I_t)/I_r, with r along the radius, t along the motion, n normal (Hughes 1986, Spacecraft Attitude
@@ -171,7 +171,7 @@ def test_radial_and_out_of_plane_motion_of_a_point_about_an_oblate_body():
 
 
 def test_orbit_and_equator_precess_together():
-    """A heavy moonlet nods the primary: the node turns (1 + L/S) times faster, 3/2 n j (1 + L/S) in all.
+    """A heavy secondary nods the primary: the node turns (1 + L/S) times faster, 3/2 n j (1 + L/S) in all.
 
     L, S angular momenta of orbit and spin (Goldstein 1980, 2nd ed., sec. 5-8 for the torque; both turn about L + S).
     Neglected: j itself, and n / spin of it.
@@ -204,8 +204,8 @@ def test_of_two_orbits_with_one_angular_momentum_only_the_outer_is_stable_with_t
     outer = relative_equilibrium(*LONG_PAIR, separation_m=1100.0)
     inner, again = circular_orbits(*LONG_PAIR, outer.angular_momentum_kg_m2_s)
     assert again.separation_m == pytest.approx(1100.0, rel=1e-10)
-    assert (outer.branch, outer.stable, outer.least_energy) == ("outer", True, True)
-    assert (inner.branch, inner.stable, inner.least_energy) == ("inner", False, False)
+    assert (outer.branch, outer.stable, outer.minimum_energy) == ("outer", True, True)
+    assert (inner.branch, inner.stable, inner.minimum_energy) == ("inner", False, False)
     assert inner.separation_m < 800.0 and inner.energy_J > outer.energy_J
 
 
@@ -213,7 +213,7 @@ def test_arrangements_of_a_pair_only_the_long_axes_have_the_least_energy():
     """Nine of them (Scheeres 2009, CMDA 104, 103); the energies at one separation are ordered by the axes."""
     every = {found.name: found for found in relative_equilibria(*LONG_PAIR, separation_m=1100.0)}
     assert len(every) == 9 and list(every)[0] == "long-long"
-    assert [name for name, found in every.items() if found.least_energy] == ["long-long"]
+    assert [name for name, found in every.items() if found.minimum_energy] == ["long-long"]
     assert [name for name, found in every.items() if found.stable] == ["long-long"]
     assert all(len(found.eigenvalues_rad_s) == 14 for found in every.values())
     fast_first = sorted(every.values(), key=lambda found: -found.rate_rad_s)
@@ -231,7 +231,7 @@ def test_energy_and_equations_of_motion_are_two_forms_of_one_thing():
 
 
 def test_names_of_the_motions():
-    """Seven where both bodies turn with the orbit: its tilt is then that of the whole pair, which is left out.
+    """Seven where both bodies turn with the orbit: its tilt is then that of the whole system, which is left out.
 
     The turn of a round primary about its axis is nothing to name, and the orbit's tilt against its equator is.
     """
@@ -254,7 +254,7 @@ def test_a_run_from_a_stable_equilibrium_stays_there():
     run = simulate(System(*LONG_PAIR, found.state), 10.0)
     angle = found.rate_rad_s * run.time_s
     expected = 1100.0 * np.stack([np.cos(angle), np.sin(angle), 0.0 * angle], axis=1)
-    assert run.status == "done"
+    assert run.status == "completed"
     # Twelve orbits at a relative tolerance of 1e-12; what the run loses grows along the track.
     assert np.abs(run.position_m - expected).max() < 1e-10 * 1100.0
     for k, attitude in enumerate((run.attitude1, run.attitude2)):
@@ -263,7 +263,7 @@ def test_a_run_from_a_stable_equilibrium_stays_there():
 
 
 def test_a_run_beside_an_unstable_equilibrium_departs_as_predicted():
-    """The moonlet's intermediate axis points at the primary; begun 1e-7 along the growing motion.
+    """The secondary's intermediate axis points at the primary; begun 1e-7 along the growing motion.
 
     Between 1e-6 and 1e-3 the departure grows as exp(g t): squares of it are 1e-6, the decaying partner is not there.
     """
@@ -291,7 +291,7 @@ def relaxed(primary, secondary, separation_m=1000.0):
 def test_modes_are_the_free_modes_of_the_relaxed_orbit_about_a_spheroid():
     """Two ways to the same numbers: a return map over one turn, and the equations linearised in the turning frame.
 
-    The map has one mode more, the tilt of the whole pair in space, seen from the turning frame at exactly n; and it
+    The map has one mode more, the tilt of the whole system in space, seen from the turning frame at exactly n; and it
     knows the fast nod of the primary only modulo its turn.  The map's in-plane differences are good to 1e-8.
     """
     pair = Ellipsoid((330.0, 330.0, 270.0), 2100.0), Ellipsoid((95.0, 78.0, 66.0), 2100.0)

@@ -33,7 +33,7 @@ class FixedSky(Sky):
 
 
 def circular(primary=None, secondary=None, distance=A, degree=2):
-    """A circular equatorial pair whose moonlet turns with it; the period is Kepler's, exact for spheres."""
+    """A circular equatorial pair whose secondary turns with it; the period is Kepler's, exact for spheres."""
     primary, secondary = primary or Ellipsoid((R1,) * 3, 2300.0), secondary or Ellipsoid((R2,) * 3, 2300.0)
     n = np.sqrt(G * (primary.mass_kg + secondary.mass_kg) / distance**3)
     state = State(

@@ -1,4 +1,4 @@
-"""The functions that a notebook calls: another kind of thing, a second hit, too many members get one sentence."""
+"""The functions that a notebook calls: another kind of thing, a second impact, too many members get one sentence."""
 
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 import binarydyn
 from binarydyn import State, build, hit, load, periods, predict, simulate
-from binarydyn.batch import brief_members
+from binarydyn.batch import summary_rows
 from binarydyn.bodies import Ellipsoid, Layered, Mesh
 from binarydyn.commands import main
 from binarydyn.dynamics import relative_equilibrium, semi_major_axis_m, simulate_many
@@ -28,12 +28,20 @@ from binarydyn.impact import (
 )
 from binarydyn.inference.infer import infer
 from binarydyn.kepler import elements_at
-from binarydyn.observables import attitude, cycle_periods, fundamental_lines, lines, orbit_shape, passage_times, period
+from binarydyn.observables import (
+    attitude,
+    fundamental_lines,
+    lines,
+    orbit_shape,
+    passage_times,
+    period,
+    single_orbit_periods,
+)
 from binarydyn.observing.plan import plan
 from binarydyn.observing.timetable import timetable
 from binarydyn.prediction.description import describe
 from binarydyn.sampling import Grid, Sample, member_scenario, swept
-from binarydyn.scenario import Push, Scenario, builtin, value_of, varied
+from binarydyn.scenario import Scenario, VelocityChange, builtin, value_of, varied
 from binarydyn.store import open_result
 
 MASS = "impactor.mass_kg"
@@ -89,7 +97,7 @@ CALLS = {
     "period": (lambda t, x: period(x), {RUN, "side"}),
     "period method": (lambda t, x: period(t[RUN], x), set()),
     "period normal": (lambda t, x: period(t[RUN], normal=x), {"None"}),
-    "cycle_periods": (lambda t, x: cycle_periods(x), {RUN, "side"}),
+    "single_orbit_periods": (lambda t, x: single_orbit_periods(x), {RUN, "side"}),
     "passage_times": (lambda t, x: passage_times(x), {RUN, "side"}),
     "orbit_shape": (lambda t, x: orbit_shape(x), {RUN, "side"}),
     "attitude": (lambda t, x: attitude(x), {RUN, "side"}),
@@ -147,9 +155,9 @@ CALLS = {
     "Sample.of kind": (lambda t, x: Sample.of(t[S].replace(DRAWN), x), set()),
     "Sample.of count": (lambda t, x: Sample.of(t[S].replace(DRAWN), "random", x), {"number", "None"}),
     "Sample.of seed": (lambda t, x: Sample.of(t[S].replace(DRAWN), "random", 3, x), {"number", "None"}),
-    "brief_members": (lambda t, x: brief_members(x, Grid.of(ONE), np.arange(1)), {S}),
-    "brief_members design": (lambda t, x: brief_members(t[S], x, np.arange(1)), set()),
-    "brief_members members": (lambda t, x: brief_members(t[S], Grid.of(ONE), x), set()),
+    "summary_rows": (lambda t, x: summary_rows(x, Grid.of(ONE), np.arange(1)), {S}),
+    "summary_rows design": (lambda t, x: summary_rows(t[S], x, np.arange(1)), set()),
+    "summary_rows members": (lambda t, x: summary_rows(t[S], Grid.of(ONE), x), set()),
     "swept": (lambda t, x: swept(x), {S}),
     "member_scenario": (lambda t, x: member_scenario(x, {}), {S}),
     "Backend": (lambda t, x: Backend(x), set()),
@@ -328,7 +336,7 @@ def test_a_second_hit_is_asked_for(things):
             hit(system_hit)
     with pytest.raises(InputError, match="comes from no scenario that says what hits it; give a scenario"):
         hit(replace(system, impact=None))
-    twice = hit(after, ImpactSpec(push=Push(along_track_mm_s=1.0)))
+    twice = hit(after, ImpactSpec(velocity_change=VelocityChange(along_track_mm_s=1.0)))
     assert twice.state == hit(after, velocity_change_m_s=[1e-3, 0.0, 0.0]).state
     step = np.linalg.norm(twice.state.velocity_m_s - after.state.velocity_m_s)
     assert step == pytest.approx(1e-3, rel=1e-9)
@@ -353,7 +361,7 @@ def test_so_many_members_are_confirmed(things, tmp_path, capsys):
         InputError, match="8000000 members are asked for, some .* hours .* more than 100000 are started only"
     ):
         rows_of(things[S], grid, 1)
-    assert first(rows_of(things[S], grid, 1, confirm=True)).status == "done"
+    assert first(rows_of(things[S], grid, 1, confirm=True)).status == "completed"
     assert first(rows_of(things[S], grid, 1, range(50, 8_000_000))).index < 50
     words = ["sweep", "--out", str(tmp_path / "s.h5"), "--quiet"]
     for key in grid:
@@ -394,7 +402,7 @@ def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypat
     monkeypatch.setattr(backends, "ENOUGH", 1)
     design = Diagonal(6)
     alone, shared = (sorted(rows_of(things[S], design, n), key=lambda row: row.index) for n in (1, 2))
-    assert repr(alone) == repr(shared) and [row.status for row in alone] == 6 * ["done"]
+    assert repr(alone) == repr(shared) and [row.status for row in alone] == 6 * ["completed"]
     with SweepStore(tmp_path / "own.h5", things[S], design) as store:
         for row in shared:
             store.keep(row)

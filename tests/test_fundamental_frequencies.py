@@ -11,7 +11,7 @@ from test_observables import KEPLER_PERIOD_S, KEPLER_RATE, ellipse
 from binarydyn.bodies import Ellipsoid
 from binarydyn.dynamics import relative_equilibrium, simulate
 from binarydyn.observables import FundamentalLines, attitude, fundamental_lines, small_motion
-from binarydyn.observables.chaos import simulate_with_companions
+from binarydyn.observables.chaos import simulate_with_neighbours
 from binarydyn.prediction import predict
 from binarydyn.relaxed import start
 from binarydyn.vectors import quaternion_of_turn, quaternion_product
@@ -21,8 +21,8 @@ HOUR = 3600.0
 
 @pytest.mark.parametrize("axes", [(100.0, 80.0, 70.0), (100.0, 95.0, 60.0), (100.0, 72.0, 66.0)])
 def test_rates_of_small_motion_are_those_of_the_linearised_equations(axes):
-    """A moonlet of 100 m, 100 km from a heavy sphere: what is left out is (R'/a)^2 = 1e-6, m/M = 4e-6, and twenty times
-    as much where libration and orbit nearly resonate (the third one's libration is at 0.975 n).
+    """A secondary of 100 m, 100 km from a heavy sphere: what is left out is (R'/a)^2 = 1e-6, m/M = 4e-6, and twenty
+    times as much where libration and orbit nearly resonate (the third one's libration is at 0.975 n).
     """
     moonlet = Ellipsoid(axes, 2000.0)
     found = relative_equilibrium(
@@ -44,7 +44,7 @@ def test_rates_of_small_motion_of_nearly_round_bodies():
 
 
 def swinging(yaw=(), roll=(), pitch=(), days=60.0):
-    """A circular orbit whose moonlet swings by sums of (amplitude deg, rate over n, phase)."""
+    """A circular orbit whose secondary swings by sums of (amplitude deg, rate over n, phase)."""
     time = np.arange(0.0, days * 86400.0, 1200.0)
     still = ellipse(days=days, e=0.0, time=time)
     angles = [
@@ -123,44 +123,46 @@ def test_lines_of_a_nudged_moonlet_are_its_free_modes():
     assert ours == pytest.approx([expected.libration, expected.slow, expected.fast], rel=0.06)
 
 
-def after_a_push(axes_m, **push) -> tuple[dict, str]:
-    """Numbers and warnings of a pair like (65803), the moonlet's shape and the push, mm/s, as given."""
+def after_a_push(axes_m, **velocity_change) -> tuple[dict, str]:
+    """Numbers and warnings of a system like (65803), the secondary's shape and the velocity change, mm/s, as given."""
     data = {
         "primary": {"semi_axes_m": [425.5, 424.5, 310.0], "spin_period_h": 2.26},
         "secondary": {"semi_axes_m": axes_m, "density_kg_m3": 2400.0},
         "mutual_orbit": {"separation_m": 1206.0, "period_h": 11.921473},
         "simulation": {"days_before": 3.0, "days_after": 60.0, "tolerance": 1e-9},
     }
-    result = predict(pair(**data, push=push))
+    result = predict(pair(**data, velocity_change=velocity_change))
     return result.numbers(), " ".join(result.warnings)
 
 
 def test_both_criteria_of_tumbling_are_reported_and_agree_on_calm_and_on_wild_motion():
     calm, said = after_a_push([81.0, 74.0, 67.0], along_track_mm_s=-1.0)
-    assert (calm["tumbling"], calm["unstable_after"], calm["tumbling_criteria_agree"]) == (False, False, True)
+    assert (calm["tumbling"], calm["chaotic_after"], calm["tumbling_criteria_agree"]) == (False, False, True)
     assert "tumble" not in said and calm["libration_period_after_h"] > calm["mean_motion_period_after_h"]
     wild, said = after_a_push([100.4, 76.1, 56.4], along_track_mm_s=-2.7, normal_mm_s=0.27)
-    assert (wild["tumbling"], wild["unstable_after"], wild["tumbling_criteria_agree"]) == (True, True, True)
+    assert (wild["tumbling"], wild["chaotic_after"], wild["tumbling_criteria_agree"]) == (True, True, True)
     assert "tumble" not in said and wild["libration_period_after_h"] is None
 
 
 def test_where_the_criteria_of_tumbling_disagree_a_warning_says_how():
-    """A moonlet whose nutation is at half its mean motion, pushed gently; and one that nothing holds to the primary."""
-    unstable, said = after_a_push([100.4, 76.1, 56.4], along_track_mm_s=-0.7, normal_mm_s=0.27)
-    assert (unstable["tumbling"], unstable["unstable_after"], unstable["tumbling_criteria_agree"]) == (
+    """A secondary whose nutation is at half its mean motion, pushed gently; and one that nothing holds to the
+    primary."""
+    chaotic, said = after_a_push([100.4, 76.1, 56.4], along_track_mm_s=-0.7, normal_mm_s=0.27)
+    assert (chaotic["tumbling"], chaotic["chaotic_after"], chaotic["tumbling_criteria_agree"]) == (
         False,
         True,
         False,
     )
     assert "does not tumble within the window" in said
     free, said = after_a_push([80.0, 80.0, 65.0], along_track_mm_s=-2.7)
-    assert (free["tumbling"], free["unstable_after"], free["tumbling_criteria_agree"]) == (False, False, True)
+    assert (free["tumbling"], free["chaotic_after"], free["tumbling_criteria_agree"]) == (False, False, True)
     assert "nothing locks" in said and "tumbles" not in said
 
 
 def test_a_moonlet_that_spins_fast_tumbles_by_its_angles_but_not_by_its_companions():
-    """Ten turns an orbit about the short axis: the yaw runs away, evenly, and companions stay beside it."""
+    """Ten turns an orbit about the short axis: the yaw runs away, evenly, and neighbouring trajectories stay beside
+    it."""
     system = start(pair()).system
     fast = replace(system.state, rate2_rad_s=10.0 * system.state.rate2_rad_s)
-    run, trust = simulate_with_companions(system, 10.0, fast, 20.0, 10**9)
-    assert attitude(run).tumbling and not trust.unstable
+    run, chaos = simulate_with_neighbours(system, 10.0, fast, 20.0, 10**9)
+    assert attitude(run).tumbling and not chaos.chaotic

@@ -1,4 +1,4 @@
-"""Sun and Earth seen from the pair: against skyfield with an ephemeris of its own, offline, and in closed forms."""
+"""Sun and Earth seen from the system: against skyfield with an ephemeris of its own, offline, and in closed forms."""
 
 import socket
 from dataclasses import replace
@@ -30,7 +30,7 @@ epoch_jd_tdb = 2463000.5
 
 
 def pair(extra="", places=PLACES, pole="pole_longitude_deg = 131.0\npole_latitude_deg = 74.0\nnode_angle_deg = 40.0\n"):
-    """The built-in pair at another place among the planets."""
+    """The built-in system at another place among the planets."""
     text = PLACELESS.replace("[mutual_orbit]\n", "[mutual_orbit]\n" + pole)
     return Scenario.from_text(places.split("[")[0] + text + "\n[" + places.split("[", 1)[1] + extra)
 
@@ -52,7 +52,7 @@ DAYS = np.array([-400.0, -37.25, 0.0, 12.5, 61.0, 512.0])
 
 
 def other_route(elements: Elements, jd_tdb: float, utc: datetime, place=None):
-    """Heliocentric place of the pair and of the observer, ecliptic J2000, m, by skyfield with DE421.
+    """Heliocentric place of the system and of the observer, ecliptic J2000, m, by skyfield with DE421.
 
     Elements hold at jd_tdb; light time by skyfield's own iteration.
     """
@@ -84,7 +84,7 @@ def other_route(elements: Elements, jd_tdb: float, utc: datetime, place=None):
     start = scale.from_datetime(utc)
     lines, suns, delays = [], [], []
     for day in DAYS:
-        # the instant at the pair is given: look for the observer's one a light time later
+        # the instant at the system is given: look for the observer's one a light time later
         at_pair = scale.tdb_jd(start.tdb + day)
         delay = 0.0
         for _ in range(4):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from short_sweeps import HIT
 
-from binarydyn.batch.summary import brief_members
+from binarydyn.batch.summary import summary_rows
 from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
@@ -27,7 +27,7 @@ OFFSET = "impactor.aim_offset_m.0"
 
 @pytest.fixture
 def written(tmp_path):
-    """A scenario of the short pair whose moonlet is a lumpy mesh of 8 n^2 facets, with more in [impactor]."""
+    """A scenario of the short pair whose secondary is a lumpy mesh of 8 n^2 facets, with more in [impactor]."""
 
     def write(more: str = "", transfer: str = "beta = 2.2", n: int = 12, aim_m: float = 0.0, days: float = 6.0):
         (tmp_path / "lumps.obj").write_text(meshes.obj_text(*meshes.lumpy(n, 3, 55.0)))
@@ -46,13 +46,14 @@ def along_track(scenario, begun, aims) -> np.ndarray:
 
 
 def test_the_push_is_no_staircase_of_the_aim(written):
-    """From metre to metre the push changes evenly: a facet of 10 m makes steps of 2 % of it where it alone decides."""
+    """From metre to metre the velocity change changes evenly: a facet of 10 m makes steps of 2 % of it where it alone
+    decides."""
     aims = np.arange(-8.0, 8.5)
     steps = {}
     for more in ("", "normal_radius_m = 0.0"):
         scenario = written(more)
-        push = along_track(scenario, start(scenario), aims)
-        steps[more] = np.abs(np.diff(push)) / np.abs(push).mean()
+        velocity_change = along_track(scenario, start(scenario), aims)
+        steps[more] = np.abs(np.diff(velocity_change)) / np.abs(velocity_change).mean()
     assert steps["normal_radius_m = 0.0"].max() > 10.0 * np.median(steps["normal_radius_m = 0.0"])
     assert steps[""].max() < 2.0 * np.median(steps[""]) < 0.01
 
@@ -60,21 +61,22 @@ def test_the_push_is_no_staircase_of_the_aim(written):
 def test_full_and_brief_rows_agree_on_a_mesh(written):
     """The splitting errs by 0.04 s at most in regular motion."""
     scenario, design = written(), Grid.of({OFFSET: [-8.0, 0.0, 8.0]})
-    brief = brief_members(scenario, design, np.arange(3)).numbers["period_change_s"]
+    summary = summary_rows(scenario, design, np.arange(3)).numbers["period_change_s"]
     full = sorted(rows_of(scenario, design, 1), key=lambda row: row.index)
-    assert brief == pytest.approx([row.numbers["period_change_s"] for row in full], abs=0.04)
+    assert summary == pytest.approx([row.numbers["period_change_s"] for row in full], abs=0.04)
 
 
 @pytest.mark.parametrize("name", ["perlite_sand", "sand_fly_ash"])
 def test_the_radius_is_that_of_the_crater(written, name):
-    """Of a hit straight down, which the crater of the prediction is for `vertical_beta`; gravity has no part in it."""
+    """Of an impact straight down, which the crater of the prediction is for `vertical_beta`; gravity has no part in
+    it."""
     scenario = written(transfer=f'material = {{name = "{name}"}}\noblique = "vertical_beta"', n=40)
     impact = impact_on(start(scenario).system, scenario)
     assert impact.site.normal_radius_m == pytest.approx(impact.released.scaled.crater_radius_m, rel=1e-12)
 
 
 def test_the_radius_has_limits(written):
-    """From the mesh's mean edge to half the mean radius; as given; none on a smooth moonlet."""
+    """From the mesh's mean edge to half the mean radius; as given; none on a smooth secondary."""
     scenario = written(transfer='material = {name = "rock"}')
     system = start(scenario).system
     v, f = system.secondary.vertices_m, system.secondary.facets
@@ -149,7 +151,8 @@ def test_single_facets_are_told_in_seconds(written):
 
 
 def test_the_pushes_of_a_material_are_those_of_whole_hits(written):
-    """With the normal that was taken: the hit's own push.  With the facet's: that of the hit that takes it."""
+    """With the normal that was taken: the impact's own velocity change.  With the facet's: that of the impact that
+    takes it."""
     for oblique in ("normal_component", "vertical_beta"):
         rock = f'material = {{name = "weakly_cemented_basalt"}}\noblique = "{oblique}"'
         wide, narrow = (written(f"normal_radius_m = {radius}", rock, aim_m=-4.0) for radius in (25.0, 0.0))

@@ -6,7 +6,7 @@ from short_sweeps import PAIR, scenario
 
 from binarydyn.batch import prepared
 from binarydyn.batch.ellipsoids import Ellipsoids
-from binarydyn.batch.summary import brief_members
+from binarydyn.batch.summary import summary_rows
 from binarydyn.ensembles import rows_of
 from binarydyn.impact import axes_of, hits
 from binarydyn.impact.frame import aim_axes, tilted
@@ -45,18 +45,19 @@ CASES = {
 
 @pytest.mark.parametrize("name", CASES)
 def test_axis_aligned_hits_are_the_same_alone_and_together(name, monkeypatch):
-    """Every combination along the axes: status, sentence, push and period of both paths.
+    """Every combination along the axes: status, sentence, velocity change and period of both paths.
 
-    Pushes agree to rounding.  A push that differs by 1e-15 of 1 mm/s moves a period by 1e-11 s; 1e-6 s leaves room.
+    Pushes agree to rounding.  A velocity change that differs by 1e-15 of 1 mm/s moves a period by 1e-11 s; 1e-6 s
+    leaves room.
     """
     text, keys = CASES[name]
     given, design = scenario(PAIR + text), Grid.of(keys)
     members = np.arange(len(design))
-    together = brief_members(given, design, members)
+    together = summary_rows(given, design, members)
     monkeypatch.setattr(prepared, "_side_by_side", lambda *_: False)
-    alone = brief_members(given, design, members)
+    alone = summary_rows(given, design, members)
     assert together.status.tolist() == alone.status.tolist() and together.reason.tolist() == alone.reason.tolist()
-    assert np.sum(alone.status == "done") >= 18
+    assert np.sum(alone.status == "completed") >= 18
     for column in ("along_track_dv_mm_s", "radial_dv_mm_s", "normal_dv_mm_s", "beta", "incidence_deg"):
         assert together.numbers[column] == pytest.approx(alone.numbers[column], abs=1e-9, nan_ok=True), column
     change = alone.numbers["period_change_s"]
@@ -64,20 +65,20 @@ def test_axis_aligned_hits_are_the_same_alone_and_together(name, monkeypatch):
 
 
 def test_full_and_brief_rows_of_a_hit_down_the_pole_agree():
-    """Ejecta tilted from a flight along the moonlet's z axis onto its pole: only its x axis says where azimuth 0 is.
+    """Ejecta tilted from a flight along the secondary's z axis onto its pole: only its x axis says where azimuth 0 is.
 
     The splitting errs by 0.04 s at most in regular motion.
     """
     given = scenario(PAIR + FLIGHT + BETA + "ejecta_tilt_deg = 10.0\n")
     design = Grid.of({"impactor.direction.along_track": [0.0], "impactor.direction.normal": [-1.0, 1.0]})
-    brief = brief_members(given, design, np.arange(2)).numbers["period_change_s"]
+    summary = summary_rows(given, design, np.arange(2)).numbers["period_change_s"]
     full = [row.numbers["period_change_s"] for row in rows_of(given, design, 1)]
     assert np.abs(full).min() > 1.0
-    assert brief == pytest.approx(full, abs=0.04)
+    assert summary == pytest.approx(full, abs=0.04)
 
 
 def test_azimuth_counts_from_the_x_axis_on_the_pole():
-    """The last of three directions along the ground: of the flight, of the moonlet's z axis, of its x axis.
+    """The last of three directions along the ground: of the flight, of the secondary's z axis, of its x axis.
 
     For all eight attitudes and a flight along the pole the axis leans by the tilt, towards x at azimuth 0.
     """

@@ -13,7 +13,7 @@ from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, impact_on, inertial_direction, orbit_axes
 from binarydyn.impact.momentum import momentum_audit
 from binarydyn.motion.state import State, System
-from binarydyn.scenario import Direction, Impactor, MomentumTransfer, Push, Site, builtin
+from binarydyn.scenario import Direction, Impactor, MomentumTransfer, Site, VelocityChange, builtin
 
 STILL = np.array([1.0, 0.0, 0.0, 0.0])
 DENSITY = 2500.0
@@ -204,7 +204,7 @@ def body_named(name: str):
 
 
 def random_hits(body, count: int, seed: int):
-    """(system, impactor, transfer, impact) of `count` random hits; what misses is drawn again."""
+    """(system, impactor, transfer, impact) of `count` random impacts; what misses is drawn again."""
     random = np.random.default_rng(seed)
     found = 0
     while found < count:
@@ -288,7 +288,7 @@ def test_energy_budget_is_that_of_both_bodies():
     ],
 )
 def test_audit_sees_a_wrong_state(residual, wrong):
-    """A thousandth of the push or of the spin change too much must not pass as rounding."""
+    """A thousandth of the velocity change or of the spin change too much must not pass as rounding."""
     system = circular(body_named("ellipsoid"), rate2=(0.0, 0.0, 1.7e-4))
     impact = outcome(system, 2.0, aim_offset_m=(30.0, 10.0))
     state = impact.state
@@ -336,7 +336,7 @@ def test_impulse_is_the_limit_of_a_short_force():
     for span in (1e-1, 1e-2, 1e-3):
         rates = rates_under_force(body, impact.momentum_kg_m_s / span, impact.site.point_m)
         end = solve_ivp(rates, (0, span), start, method="DOP853", rtol=1e-13, atol=1e-20).y[:, -1]
-        # The primary stays, so the change of its companion's velocity is the change of r'.
+        # The primary stays, so the change of its neighbouring trajectory's velocity is the change of r'.
         assert close(end[:3] - state.velocity_m_s, impact.dv_m_s, 1e-12)
         off.append(np.linalg.norm(end[7:] - state.rate2_rad_s - dw))
         assert off[-1] < w * span * (w + np.linalg.norm(dw)) < 0.02 * np.linalg.norm(dw)
@@ -374,7 +374,7 @@ def test_graze_gives_the_tangential_momentum_and_warns():
     impact = outcome(circular(body), 4.0, aim_offset_m=(b, 0.0))
     assert close(impact.site.incidence_deg, np.degrees(np.arcsin(b / 80.0)), 1e-10)
     assert close(impact.spin_change_rad_s, [0.0, 0.0, -BROUGHT * b / body.inertia_kg_m2[2]], 1e-12)
-    assert any("oblique hit: 89.7 deg" in warning for warning in impact.warnings)
+    assert any("oblique impact: 89.7 deg" in warning for warning in impact.warnings)
 
 
 def test_aim_uses_the_actual_shape_and_attitude():
@@ -449,7 +449,7 @@ def test_primary_in_the_way_is_a_miss():
     blocked = outcome(system, direction={"radial": 1.0})
     assert blocked.status == "miss" and "primary" in blocked.reason and unchanged(blocked, system)
     assert outcome(system, direction={"radial": -1.0}).status == "hit"
-    # From the moonlet the primary's limb is at asin(250/900) = 16.1 deg in the orbit plane, 14.8 deg out of it.
+    # From the secondary the primary's limb is at asin(250/900) = 16.1 deg in the orbit plane, 14.8 deg out of it.
     for degrees, status in ((14.0, "miss"), (18.0, "hit")):
         flight = {"radial": np.cos(np.radians(degrees)), "normal": np.sin(np.radians(degrees))}
         assert outcome(system, direction=flight).status == status
@@ -463,11 +463,11 @@ def test_push_against_the_motion_shortens_the_period():
     system = circular(body_named("ellipsoid"), rate2=(0.0, 0.0, 1.7e-4))
     speed = system.state.velocity_m_s[1]
     for along_track_mm_s in (-0.5, -0.05, 0.05):
-        impact = impact_on(system, ImpactSpec(push=Push(along_track_mm_s=along_track_mm_s)))
+        impact = impact_on(system, ImpactSpec(velocity_change=VelocityChange(along_track_mm_s=along_track_mm_s)))
         v = impact.state.velocity_m_s
         axis = 1.0 / (2.0 / SEPARATION_M - v @ v / system.gm_m3_s2)
         change, share = (axis / SEPARATION_M) ** 1.5 - 1.0, 1e-3 * along_track_mm_s / speed
-        assert impact.status == "push" and change * along_track_mm_s > 0.0
+        assert impact.status == "velocity_change" and change * along_track_mm_s > 0.0
         assert abs(change - 3.0 * share) < 10.0 * share**2
 
 
@@ -475,7 +475,9 @@ def test_push_in_all_three_axes_turns_nothing():
     random = np.random.default_rng(5)
     state = random_state(random)
     system = System(PRIMARY, body_named("lumpy"), state)
-    impact = impact_on(system, ImpactSpec(push=Push(along_track_mm_s=-2.5, radial_mm_s=0.7, normal_mm_s=0.3)))
+    impact = impact_on(
+        system, ImpactSpec(velocity_change=VelocityChange(along_track_mm_s=-2.5, radial_mm_s=0.7, normal_mm_s=0.3))
+    )
     t, outward, n = orbit_axes(state)
     assert close(impact.dv_m_s, 1e-3 * (-2.5 * t + 0.7 * outward + 0.3 * n))
     assert close([impact.dv_along_track_mm_s, impact.dv_radial_mm_s, impact.dv_normal_mm_s], [-2.5, 0.7, 0.3])
@@ -493,7 +495,7 @@ def test_nothing_given_changes_nothing():
 
 def test_impactor_and_push_together_are_refused():
     with pytest.raises(InputError, match="at most one"):
-        ImpactSpec(impactor=impactor(), push=Push())
+        ImpactSpec(impactor=impactor(), velocity_change=VelocityChange())
 
 
 def test_a_scenario_and_another_state_can_be_given():
@@ -518,10 +520,10 @@ def test_warnings_name_what_is_outside_validity():
     assert said() == ""
     assert said(aim_offset_m=(80.0 * np.sin(np.radians(59.9)), 0.0)) == ""
     oblique = said(aim_offset_m=(80.0 * np.sin(np.radians(60.1)), 0.0))
-    assert "oblique hit: 60.1 deg" in oblique and "skip" not in oblique  # impactors skip off beyond 75 deg only
+    assert "oblique impact: 60.1 deg" in oblique and "skip" not in oblique  # impactors skip off beyond 75 deg only
     at_threshold = np.sqrt(2.0 * 100.0 * mass / 1e5) / 1e3  # km/s of 1e5 kg
     assert said(mass=1e5, speed=0.99 * at_threshold) == ""
     assert "above 100 J/kg, a cautious lower edge" in said(mass=1e5, speed=1.01 * at_threshold)
     assert said(mass=0.99e-3 * mass, speed=0.1) == ""
-    assert "of the moonlet's mass" in said(mass=1.01e-3 * mass, speed=0.1)
+    assert "of the secondary's mass" in said(mass=1.01e-3 * mass, speed=0.1)
     assert "beta 0.9 is below 1" in said(beta=0.9)

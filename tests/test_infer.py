@@ -49,7 +49,7 @@ def test_beta_is_the_inverse_of_the_momentum_transfer(scenario):
     mass = np.array([system.secondary.mass_kg])
     dv = np.array([1e-3 * done.dv_along_track_mm_s])
     assert lever.beta(dv, mass, momentum)[0] == pytest.approx(2.2, rel=1e-12)
-    whole = 1e3 * lever.push(dv, mass, momentum)[0]
+    whole = 1e3 * lever.velocity_change(dv, mass, momentum)[0]
     wanted = [done.dv_along_track_mm_s, done.dv_radial_mm_s, done.dv_normal_mm_s]
     np.testing.assert_allclose(whole, wanted, rtol=1e-11, atol=1e-12)
 
@@ -69,11 +69,11 @@ def test_leave_one_out_error_is_that_of_refitting():
 def test_the_posterior_holds_the_truth(scenario, forward, posterior):
     """Draws repeat the closed form of the error: sigma(dv)/dv from the change and, at first order, the separation."""
     found = report(posterior)
-    push, beta = found["along_track_dv_mm_s"], found["beta"]
+    velocity_change, beta = found["along_track_dv_mm_s"], found["beta"]
     truth = forward.numbers()["along_track_dv_mm_s"]
-    assert abs(push["median"] / truth - 1.0) < 4e-3
+    assert abs(velocity_change["median"] / truth - 1.0) < 4e-3
     wanted = np.hypot(2.0 / forward.period_change_s, 8.0 / 821.0)  # dv = dP v / 3P, v in proportion to separation
-    assert push["sigma"] / abs(push["mean"]) == pytest.approx(wanted, rel=0.08)
+    assert velocity_change["sigma"] / abs(velocity_change["mean"]) == pytest.approx(wanted, rel=0.08)
     assert beta["low_68"] < 2.2 < beta["high_68"]
     assert found["emulator_error_s"] < 0.5 and posterior.well.all()
 
@@ -86,7 +86,7 @@ def test_one_draw_in_full_gives_the_change_asked_for(scenario, posterior):
         values = {name: float(x[k]) for name, x in posterior.inputs.items()}
         forward = predict(varied(scenario, values | {"momentum_transfer.beta": float(posterior.beta[k])}))
         assert forward.numbers()["along_track_dv_mm_s"] == pytest.approx(posterior.dv_mm_s[k], rel=2e-5)
-        assert abs(forward.period_change_s - posterior.change_s) < 4.5 * np.hypot(2.0, posterior.relation.error_s)
+        assert abs(forward.period_change_s - posterior.change_s) < 4.5 * np.hypot(2.0, posterior.surrogate.error_s)
         assert forward.numbers()["secondary_density_kg_m3"] == pytest.approx(posterior.density_kg_m3[k], rel=1e-4)
 
 
@@ -112,7 +112,7 @@ def test_what_the_command_refuses(tmp_path, scenario, capsys):
 
 
 def test_a_change_of_the_wrong_sign_is_refused(scenario, forward):
-    """A push against the motion cannot lengthen the period, whatever beta is."""
+    """A velocity change against the motion cannot lengthen the period, whatever beta is."""
     with pytest.raises(InputError, match="the other way"):
         infer(scenario, -forward.period_change_s, 2.0, 500)
     doubtful = infer(scenario, 0.4 * forward.period_change_s, 2.0, 500)

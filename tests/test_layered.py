@@ -514,7 +514,7 @@ def test_a_calibrated_prediction_of_a_layered_pair(tmp_path, capsys):
     assert main(["predict", str(file), "--json"]) == 0
     result = json.loads(capsys.readouterr().out)
     assert abs(result["period_before_h"] - scenario.mutual_orbit.period_h) * 3600.0 < 0.01
-    assert result["status"] == "done" and result["energy_drift"] < 1e-11
+    assert result["status"] == "completed" and result["relative_energy_error"] < 1e-11
     begun = start(scenario)
     factor = begun.mass_factor
     assert begun.system.primary.inclusions[0].shape.density_kg_m3 == pytest.approx(4500.0 * factor, rel=1e-12)

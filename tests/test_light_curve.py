@@ -40,7 +40,7 @@ def test_spheres_at_any_phase_angle(run, law, closed, degrees):
     """Lines across the orbit's pole's plane at +-a/2 from the pole: no mutual event, both bodies are whole spheres."""
     half = radians(degrees) / 2.0
     sky = FixedSky([0.0, -sin(half), cos(half)], [0.0, sin(half), cos(half)])
-    time = [run.time_s[0]]  # the moonlet is on the x axis, beside both lines
+    time = [run.time_s[0]]  # the secondary is on the x axis, beside both lines
     curve = light_curve(run, sky, time, law=law)
     assert curve.phase_angle_deg[0] == pytest.approx(degrees, abs=1e-5)
     wanted = closed(radians(degrees)) * np.array([R1**2, R2**2])

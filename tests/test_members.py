@@ -22,7 +22,7 @@ def found() -> Members:
 def test_members_are_the_rows_in_the_order_of_the_grid(found):
     rows = sorted(rows_of(scenario(), Grid.of(GRID), 1), key=lambda row: row.index)
     assert found.df.index.tolist() == [row.index for row in rows] == list(range(6)) and found.df.index.name == "member"
-    assert found.df["status"].tolist() == [row.status for row in rows] == 3 * ["done"] + 3 * ["bad_input"]
+    assert found.df["status"].tolist() == [row.status for row in rows] == 3 * ["completed"] + 3 * ["bad_input"]
     assert found.ok.tolist() == 3 * [True] + 3 * [False] and found.df["reason"].tolist() == [r.reason for r in rows]
     assert found.df[BETA].tolist() == 2 * GRID[BETA]
     for name, value in rows[0].numbers.items():
@@ -50,7 +50,7 @@ def test_a_grid_has_its_keys_as_axes(found):
     assert data[MASS].attrs["units"] == "kg" and np.isnan(data["period_change_s"].sel({MASS: -1.0})).all()
 
 
-@pytest.mark.parametrize("table", ["full", "brief"])
+@pytest.mark.parametrize("table", ["full", "summary"])
 def test_a_file_holds_what_the_command_writes_and_gives_the_members_back(found, table, tmp_path):
     told = []
     live = sweep(scenario(), GRID, table=table, workers=1, progress=lambda word, share: told.append((word, share)))
@@ -75,7 +75,7 @@ def test_a_sweep_goes_on_from_its_file(found, tmp_path):
 
 
 def test_it_says_what_it_is(found):
-    assert repr(found) == "<Members 6: 3 done, 3 bad_input; varies 2 keys; full table>"
+    assert repr(found) == "<Members 6: 3 completed, 3 bad_input; varies 2 keys; full table>"
     assert "<th>bad_input</th><td>3</td>" in found._repr_html_()
     assert (found == found) is True and (found == 3) is False
 

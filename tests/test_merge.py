@@ -25,7 +25,7 @@ def invented(members, factor: float = 1.0) -> Block:
     change = np.where(ended, np.nan, np.sin(members) * factor)
     reason = np.array([f"contact {0.5 * k:.3f} days from the impact" if bad else "" for k, bad in zip(members, ended)])  # noqa: B905
     numbers = {"period_change_s": change, "tumbling": members % 2}
-    return Block(members, numbers, np.where(ended, "contact", "done"), reason)
+    return Block(members, numbers, np.where(ended, "contact", "completed"), reason)
 
 
 def written(path, design, members=None, text=DRAWN, factor=1.0, part=None):

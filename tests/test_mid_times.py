@@ -181,7 +181,7 @@ def test_the_commands_refuse_with_exit_code_two(file, tmp_path, capsys):
 
 
 def test_from_the_simulation_to_beta(file, tmp_path, capsys):
-    """Synthesise, fit, infer, by the command line: beta of the built-in pair within three sigma."""
+    """Synthesise, fit, infer, by the command line: beta of the built-in system within three sigma."""
     sheet, figure = tmp_path / "s.csv", tmp_path / "s.svg"
     given_words = ["--synthesise", str(sheet), "--days", "10", "--noise-s", "20", "--seed", "5"]
     assert main(["timing", str(file), *given_words]) == 0
@@ -199,8 +199,8 @@ def test_from_the_simulation_to_beta(file, tmp_path, capsys):
     assert "sidereal period after" in text and "O-C, min" in text and "hazard" in text
     rows = [line for line in text.splitlines() if line.startswith("20")]
     assert len(rows) == 12 and f"... ({len(found['events']) - 12} more; --json has all)" in text
-    off = found["longitude_minus_scenario_deg"]
-    assert abs(off) < 4.0 * found["longitude_minus_scenario_sigma_deg"] < 1.0
+    off = found["longitude_minus_nominal_deg"]
+    assert abs(off) < 4.0 * found["longitude_minus_nominal_sigma_deg"] < 1.0
     assert main(["infer", str(file), "--events", str(sheet), "--count", "1000", "--json"]) == 0
     beta = json.loads(capsys.readouterr().out)["beta"]
     assert abs(beta["mean"] - 2.2) < 3.0 * beta["sigma"] < 0.1
@@ -215,7 +215,7 @@ def test_the_moonlet_stands_on_the_zero_of_longitude_at_the_impact():
 def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_path, capsys):
     """The same events, and the sigma of their fit within 2 % of the plan's, which has exact times."""
     path, sheet = tmp_path / "pair.toml", tmp_path / "s.csv"
-    nights = "\n[campaign]\nnights_before = 8\nnights_after = 9\nmid_sigma_s = 40.0\nleast_depth_mag = 0.005\n"
+    nights = "\n[campaign]\nnights_before = 8\nnights_after = 9\nmid_time_sigma_s = 40.0\nleast_depth_mag = 0.005\n"
     path.write_text(pair(nights).text, encoding="utf-8")
     assert main(["timing", str(path), "--synthesise", str(sheet), "--campaign", "--json"]) == 0
     written = json.loads(capsys.readouterr().out)
@@ -225,7 +225,7 @@ def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_pa
     assert len(sheet.read_text().splitlines()) == count + 1
     assert main(["timing", str(path), "--events", str(sheet), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert not found["drift_is_fitted"] and found["errors_scaled_by"] == 1.0
+    assert not found["mean_motion_drift_is_fitted"] and found["errors_scaled_by"] == 1.0
     assert found["period_change_fit_sigma_s"] == pytest.approx(foretold.nights[-1].sigma_s, rel=0.02)
 
 

@@ -13,7 +13,7 @@ from binarydyn import observables
 from binarydyn.errors import FewCyclesError, InputError
 from binarydyn.motion.state import System
 from binarydyn.motion.trajectory import Trajectory
-from binarydyn.observables import attitude, cycle_periods, estimators, lines, orbit, orbit_shape, period, periods
+from binarydyn.observables import attitude, estimators, lines, orbit, orbit_shape, period, periods, single_orbit_periods
 from binarydyn.observables import interpolation as between
 from binarydyn.observables.window import window
 
@@ -53,7 +53,7 @@ def trajectory(time, position, velocity, attitude2=None, rate2=None, attitude1=N
     zero = np.zeros((n, 3))
     q1, q2 = (fixed if q is None else q for q in (attitude1, attitude2))
     y = np.hstack([position, velocity, q1, zero, q2, zero if rate2 is None else rate2])
-    return Trajectory(system, time, y, "done", 0.0, 0.0, 0, 0)
+    return Trajectory(system, time, y, "completed", 0.0, 0.0, 0, 0)
 
 
 def planar(time, r, radial, longitude, rate, **more):
@@ -196,7 +196,7 @@ def test_single_cycle_periods_are_the_spacings_of_passages():
     for k in range(1, whole + 1):
         about = k * span
         times.append(brentq(lambda t, k=k: longitude(t) - start - 2.0 * np.pi * k, about - 3e3, about + 3e3, xtol=1e-9))
-    found = cycle_periods(view)
+    found = single_orbit_periods(view)
     assert np.allclose(found, np.diff(times), rtol=0.0, atol=1e-5)
     assert found.std() > 5.0  # the pericentre turns, so the cycles differ
     assert period(view, "crossings").value_s == pytest.approx(times[-1] / whole, abs=1e-6)
@@ -224,16 +224,16 @@ def test_extrema_are_those_of_the_curve():
         assert np.allclose(values, np.exp(-expected / 9.0) * np.cos(expected), rtol=0.0, atol=1e-8)
 
 
-# A pair with an oblate primary, integrated by scipy.
+# A system with an oblate primary, integrated by scipy.
 
 
 @pytest.fixture(scope="module")
 def oblate():
     """Planar J2 orbits r'' = -GM/r^2 (1 + 3/2 J2 R^2/r^2) by scipy, 40 days: launch speed over circular -> run."""
 
-    def run(push):
+    def run(velocity_change):
         gm, j = PAIR.gm_m3_s2, PAIR.oblateness_m2
-        speed = push * np.sqrt(gm / A_M * (1.0 + 1.5 * j / A_M**2))
+        speed = velocity_change * np.sqrt(gm / A_M * (1.0 + 1.5 * j / A_M**2))
 
         def rates(_, y):
             r2 = y[0] ** 2 + y[1] ** 2
@@ -245,7 +245,7 @@ def oblate():
         flat = np.zeros((len(time), 1))
         return trajectory(time, np.hstack([y[:2].T, flat]), np.hstack([y[2:].T, flat]))
 
-    return {push: run(push) for push in (1.0, 0.985)}
+    return {velocity_change: run(velocity_change) for velocity_change in (1.0, 0.985)}
 
 
 def test_third_law_with_j2_holds_on_a_circular_orbit(oblate):
@@ -567,7 +567,7 @@ def test_fewer_than_five_cycles_are_refused_with_the_number(method):
 def test_less_than_a_cycle_has_no_single_periods_and_no_shape():
     view = ellipse(time=np.linspace(0.0, 0.6 * KEPLER_PERIOD_S, 50))
     with pytest.raises(FewCyclesError):
-        cycle_periods(view)
+        single_orbit_periods(view)
     with pytest.raises(FewCyclesError):
         period(view, "crossings")
     with pytest.raises(InputError, match="at least 1"):
@@ -582,7 +582,7 @@ def test_a_short_window_has_a_shape_but_no_precession():
 
 def spoilt(view, time=None, y=None):
     return Trajectory(
-        view.system, view.time_s if time is None else time, view.y if y is None else y, "done", 0, 0, 0, 0
+        view.system, view.time_s if time is None else time, view.y if y is None else y, "completed", 0, 0, 0, 0
     )
 
 

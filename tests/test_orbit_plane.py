@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import quad
 
 from binarydyn import build, predict, simulate
-from binarydyn.batch.summary import brief_members
+from binarydyn.batch.summary import summary_rows
 from binarydyn.commands import main
 from binarydyn.constants import DAY_S
 from binarydyn.dynamics.angular_momentum import angular_momenta
@@ -28,7 +28,7 @@ def spheroid_and_sphere(spin_h: float = 2.5) -> Scenario:
         "primary": {"semi_axes_m": list(SPHEROID_M), "density_kg_m3": 2400.0, "spin_period_h": spin_h},
         "secondary": {"semi_axes_m": [60.0] * 3, "density_kg_m3": 2400.0},
         "mutual_orbit": {"separation_m": 1000.0, "solve_for": "period"},
-        "push": {"along_track_mm_s": 0.0, "radial_mm_s": 0.0, "normal_mm_s": 0.02},
+        "velocity_change": {"along_track_mm_s": 0.0, "radial_mm_s": 0.0, "normal_mm_s": 0.02},
         "simulation": {"days_before": 5.0},
     }
     return Scenario.from_dict(data, "test")
@@ -75,7 +75,7 @@ def test_the_nodal_rate_does_not_hang_on_the_window():
 
 
 def test_the_plane_jumps_at_the_hit_by_the_closed_form():
-    """atan(dv_n / (v + dv_t)) at a start whose velocity is across r; built-in pair 0.278848 deg."""
+    """atan(dv_n / (v + dv_t)) at a start whose velocity is across r; built-in system 0.278848 deg."""
     result = predict(builtin())
     numbers, state = result.numbers(), result.start.system.state
     speed = float(np.linalg.norm(state.velocity_m_s))
@@ -83,7 +83,7 @@ def test_the_plane_jumps_at_the_hit_by_the_closed_form():
         math.atan2(abs(numbers["normal_dv_mm_s"]) * 1e-3, speed + numbers["along_track_dv_mm_s"] * 1e-3)
     )
     assert numbers["orbit_plane_change_deg"] == pytest.approx(jump, rel=1e-9)
-    # the axis H moves by the share of the push's moment: |dH| / |H| of the budget's books
+    # the axis H moves by the share of the velocity change's moment: |dH| / |H| of the budget's books
     before, after = result.budget().angular_momentum_kg_m2_s.sum(axis=1)
     cosine = before @ after / np.linalg.norm(before) / np.linalg.norm(after)
     assert numbers["angular_momentum_tilt_deg"] == pytest.approx(math.degrees(math.acos(cosine)), rel=1e-6)
@@ -94,7 +94,7 @@ def test_the_plane_jumps_at_the_hit_by_the_closed_form():
 
 
 def test_a_miss_turns_nothing_and_a_planar_push_has_no_node_and_no_warning_of_it():
-    data = builtin().to_dict() | {"push": {"along_track_mm_s": -2.0}}
+    data = builtin().to_dict() | {"velocity_change": {"along_track_mm_s": -2.0}}
     data = {key: value for key, value in data.items() if key not in ("impactor", "momentum_transfer")}
     planar = predict(Scenario.from_dict(data, "test"))
     numbers = planar.numbers()
@@ -115,10 +115,10 @@ def test_full_and_brief_rows_tell_the_same_turns():
     for scenario in (base, Scenario.from_dict(base.to_dict() | {"boulders": [thrown]}, "test")):
         grid = Grid.of({"impactor.mass_kg": [300.0, 900.0]})
         rows = list(rows_of(scenario, grid))
-        brief = brief_members(scenario, grid, np.arange(2))
+        summary = summary_rows(scenario, grid, np.arange(2))
         for name in NEW:
-            assert brief.numbers[name] == pytest.approx([row.numbers[name] for row in rows], rel=1e-9)
-            assert brief.numbers[name][1] > 2.0 * brief.numbers[name][0] > 0.0
+            assert summary.numbers[name] == pytest.approx([row.numbers[name] for row in rows], rel=1e-9)
+            assert summary.numbers[name][1] > 2.0 * summary.numbers[name][0] > 0.0
 
 
 def test_the_turns_are_told_everywhere(capsys, tmp_path):
@@ -133,7 +133,7 @@ def test_the_turns_are_told_everywhere(capsys, tmp_path):
     for words in ("change of the orbital plane", "tilt of the total angular momentum", "mean inclination"):
         assert words in out
     assert "orbit plane change" in out and "old plane" not in out
-    assert main(["predict", str(path), "--single", "--json"]) == 0
+    assert main(["predict", str(path), "--nominal", "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
     units = {}
     with h5py.File(stored) as file:

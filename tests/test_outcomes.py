@@ -32,10 +32,10 @@ def no_constant(word):
     raise AssertionError(f"{word} is no JSON")
 
 
-@pytest.mark.parametrize("push", [-100.0, 200.0, -115.0])
-def test_an_early_end_is_a_result(push, tmp_path, capsys):
+@pytest.mark.parametrize("velocity_change", [-100.0, 200.0, -115.0])
+def test_an_early_end_is_a_result(velocity_change, tmp_path, capsys):
     """Contact after minutes or hours, and escape: exit 1, JSON without a period after."""
-    code, out, err = run(capsys, written(tmp_path, push={"along_track_mm_s": push}), "--json")
+    code, out, err = run(capsys, written(tmp_path, velocity_change={"along_track_mm_s": velocity_change}), "--json")
     answer = json.loads(out, parse_constant=no_constant)
     assert code == 1 and answer["status"] in ("contact", "escape") and "Traceback" not in err
     assert any("after the impact" in sentence for sentence in answer["warnings"])
@@ -47,7 +47,7 @@ def test_a_window_without_a_period_is_no_success(tmp_path, capsys):
 
 
 def test_modes_without_a_period_are_valid_json(tmp_path, capsys):
-    """A moonlet heavier than the primary has free modes that grow without swinging."""
+    """A secondary heavier than the primary has free modes that grow without swinging."""
     file = written(tmp_path, secondary={"semi_axes_m": [420.0, 380.0, 320.0]})
     code, out, _ = run(capsys, file, "--json")
     assert code in (0, 1)
@@ -92,7 +92,7 @@ def test_a_mesh_that_is_edited_is_read_again(tmp_path):
             "primary": {"semi_axes_m": [400.0, 350.0, 310.0], "density_kg_m3": 2300.0, "spin_period_h": SPIN_H},
             "secondary": {"polyhedron": {"file": str(file), "unit": "m"}, "density_kg_m3": 2300.0},
             "mutual_orbit": {"separation_m": 1180.0, "period_h": 11.9},
-            "push": {"along_track_mm_s": -2.0},
+            "velocity_change": {"along_track_mm_s": -2.0},
             "simulation": {"days_before": 6.0, "days_after": 6.0},
         }
         changes.append(predict(Scenario.from_dict(data, "mesh")).start.system.secondary.mass_kg)
@@ -116,11 +116,11 @@ def test_states_that_are_none_are_refused_and_long_quaternions_are_turned_into_a
 
 @pytest.mark.parametrize("ratio", [1.25, 1.35, 1.6])
 def test_near_a_resonance_the_dependence_on_phase_is_said(ratio):
-    """Spins near the orbit's rate: the primary swings the moonlet by degrees before anything hits it.
+    """Spins near the orbit's rate: the primary swings the secondary by degrees before anything hits it.
 
     Far from it, not.
     """
-    words = ("near a resonance", "is unstable", "stay relaxed")
+    words = ("near a resonance", "is chaotic", "stay relaxed")
 
     def said(scenario):
         return any(word in sentence for sentence in predict(scenario).warnings for word in words)

@@ -32,7 +32,7 @@ def test_epochs_are_a_closed_grid_and_t0_is_after_the_impact(found, told):
     time = np.array([row["time_s"] for row in told])
     np.testing.assert_allclose(time, -0.6 * 86400.0 + 360.0 * np.arange(289), atol=1e-6)
     assert [row["side"] for row in told] == ["before"] * 144 + ["after"] * 145
-    assert time[144] == pytest.approx(0.0, abs=1e-6) and found.status == "done"
+    assert time[144] == pytest.approx(0.0, abs=1e-6) and found.status == "completed"
 
 
 def test_the_mean_flux_of_the_whole_curve_is_one(told):
@@ -89,7 +89,7 @@ def test_weeks_after_the_impact_there_is_no_before():
 def test_a_contact_ends_the_curve(tmp_path, capsys):
     text = builtin().text
     hard = text.replace(
-        text[text.index("[impactor]") : text.index("[simulation]")], "[push]\nalong_track_mm_s = -70.0\n"
+        text[text.index("[impactor]") : text.index("[simulation]")], "[velocity_change]\nalong_track_mm_s = -70.0\n"
     )
     file = tmp_path / "hard.toml"
     file.write_text(hard)

@@ -350,7 +350,9 @@ def test_a_result_goes_through_a_link_and_its_blocks_lie_beside_the_target(file,
     assert sorted(path.name for path in there.iterdir()) == ["p.h5", "s.h5"]
     assert sorted(path.name for path in here.iterdir()) == ["p.h5", "s.h5"]
     assert (here / "s.h5").is_symlink() and (here / "p.h5").is_symlink()
-    assert open_result(here / "s.h5").statuses() == {"done": 2} and open_result(there / "p.h5").kind == "prediction"
+    assert (
+        open_result(here / "s.h5").statuses() == {"completed": 2} and open_result(there / "p.h5").kind == "prediction"
+    )
 
 
 def test_a_merge_goes_through_a_link(tmp_path):
@@ -369,7 +371,7 @@ def test_a_merge_goes_through_a_link(tmp_path):
         merge([tmp_path / "a.h5"], tmp_path / "m.h5")
     other.release()
     merge([tmp_path / "a.h5"], tmp_path / "m.h5")
-    assert (tmp_path / "m.h5").is_symlink() and open_result(tmp_path / "target.h5").statuses() == {"done": 2}
+    assert (tmp_path / "m.h5").is_symlink() and open_result(tmp_path / "target.h5").statuses() == {"completed": 2}
 
 
 def test_links_in_a_circle_are_one_sentence(file, tmp_path, capsys):
@@ -467,14 +469,17 @@ def test_what_rows_were_made_with_is_said_in_whole_words(file, tmp_path, capsys)
         "--vary",
         "impactor.mass_kg=400:480:2",
         "--table",
-        "brief",
+        "summary",
         "--out",
         str(tmp_path / "b.h5"),
     ]
     assert main([*words, "--quiet"]) == 0
     capsys.readouterr()
-    said = refused([*words, "--finer", "2"], capsys)
-    assert "1.0 times the usual steps, without companions, now 2.0 times the usual steps, without companions" in said
+    said = refused([*words, "--refine", "2"], capsys)
+    assert (
+        "1.0 times the usual steps, without neighbouring trajectories, now 2.0 times the usual steps, without "
+        "neighbouring trajectories" in said
+    )
 
 
 def test_an_unknown_key_without_a_table_is_told_where_all_stand(file, tmp_path, capsys):

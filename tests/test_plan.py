@@ -24,10 +24,10 @@ CAMPAIGN = """
 nights_before = 8
 nights_after = 16
 least_depth_mag = 0.005
-mid_sigma_s = 40.0
+mid_time_sigma_s = 40.0
 [requirement]
 period_change_s = 73.0
-measured_to_s = 7.3
+precision_s = 7.3
 """
 
 
@@ -77,7 +77,7 @@ def test_the_covariance_is_that_which_the_fit_states():
 
 def test_synthetic_campaigns_scatter_as_foretold(found):
     """100 campaigns of six nights, with noise and the apsidal rate's prior drawn too: the scatter of their fits against
-    the foretold sigma; 1 / sqrt(2 N) of it is 7 %, three times that allowed.  A drift that the fit sees in noise, one
+    the predicted sigma; 1 / sqrt(2 N) of it is 7 %, three times that allowed.  A drift that the fit sees in noise, one
     time in 370, is another model.
     """
     night, count = 6, 100
@@ -137,11 +137,11 @@ def test_altitudes_are_those_of_a_general_library():
 
 
 def test_a_site_sees_what_is_up_in_its_dark():
-    """Fewer events than around the clock; none with the Sun up or the pair down."""
+    """Fewer events than around the clock; none with the Sun up or the system down."""
     extra = "\n[observer]\nlongitude_deg = 20.8\nlatitude_deg = -32.4\nheight_m = 1800.0\n"
     night = "\n[campaign]\nnights_before = 8\nnights_after = 14\nnight_h = 24.0\nleast_depth_mag = 0.005\n"
-    free = night + "sun_below_deg = 90.0\npair_above_deg = -90.0\n"
-    dark, always = plan(pair(extra + night + "pair_above_deg = 5.0\n")), plan(pair(extra + free))
+    free = night + "sun_below_deg = 90.0\nsystem_above_deg = -90.0\n"
+    dark, always = plan(pair(extra + night + "system_above_deg = 5.0\n")), plan(pair(extra + free))
     assert 5 <= dark.nights[-1].events < always.nights[-1].events
     sky = Sky.of(dark.scenario)
     sun, up = altitudes_deg(sky, dark.readings.time_s + sky.at(dark.readings.time_s).light_time_s)
@@ -152,14 +152,14 @@ def test_more_nights_never_hurt_and_losses_do(found):
     told = [night.fit_sigma_s for night in found.nights if np.isfinite(night.fit_sigma_s)]
     assert len(told) > 10 and all(later <= sooner for sooner, later in zip(told, told[1:], strict=False))
     last = found.nights[-1]
-    assert last.sigma_s < last.sigmas_lost_s[0] < last.sigmas_lost_s[1] < last.sigmas_lost_s[2]
-    assert all(night.sigma_s <= min(night.sigmas_lost_s) for night in found.nights)
+    assert last.sigma_s < last.sigmas_with_loss_s[0] < last.sigmas_with_loss_s[1] < last.sigmas_with_loss_s[2]
+    assert all(night.sigma_s <= min(night.sigmas_with_loss_s) for night in found.nights)
 
 
 def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, capsys, monkeypatch):
     """Of the fit and its own error: what a column shows after a night is what the sentence about that night says."""
     for night in found.nights:
-        assert night.sigma_s == np.hypot(night.fit_sigma_s, night.own_error_s or 0.0)
+        assert night.sigma_s == np.hypot(night.fit_sigma_s, night.bias_s or 0.0)
     night = found.measured_to.night
     assert found.nights[night - 1].sigma_s <= 7.3 < found.nights[night - 2].sigma_s
     path = tmp_path / "p.toml"
@@ -178,7 +178,7 @@ def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, 
     axes = plots.plan_figure(found).axes[0]
     losses, clear = (line.get_ydata() for line in axes.get_lines()[:2])
     assert len(clear) >= len(losses) and (clear[len(clear) - len(losses) :] <= losses).all()
-    assert clear[-1] == found.nights[-1].sigma_s and losses[-1] == found.nights[-1].sigmas_lost_s[1]
+    assert clear[-1] == found.nights[-1].sigma_s and losses[-1] == found.nights[-1].sigmas_with_loss_s[1]
 
 
 def test_the_night_of_detection_is_the_first_from_which_on_it_stands_out(found):
@@ -226,8 +226,8 @@ PLACE = "\n[observer]\nlongitude_deg = 20.8\nlatitude_deg = -32.4"
 @pytest.mark.parametrize(
     "changed, named, said",
     [
-        ("lost_share = 1.0", "campaign.lost_share", "0 .. 0.99"),
-        ("mid_sigma_s = 0.0", "campaign.mid_sigma_s", "0.001 .. 100000 s"),
+        ("lost_fraction = 1.0", "campaign.lost_fraction", "0 .. 0.99"),
+        ("mid_time_sigma_s = 0.0", "campaign.mid_time_sigma_s", "0.001 .. 100000 s"),
         ("nights_after = 0", "campaign.nights_after", "1 .. 3650"),
         ("nights = 3", "campaign.nights", "nights_"),
         ("nights_after = 1", "campaign", "the fit needs 3"),
@@ -238,7 +238,7 @@ PLACE = "\n[observer]\nlongitude_deg = 20.8\nlatitude_deg = -32.4"
             "campaign",
             "Sun below -89 deg; choose",
         ),
-        (f"nights_after = 5\npair_above_deg = 89.0{PLACE}", "campaign", "above 89 deg; choose another site"),
+        (f"nights_after = 5\nsystem_above_deg = 89.0{PLACE}", "campaign", "above 89 deg; choose another site"),
     ],
 )
 def test_what_is_refused(changed, named, said, tmp_path, capsys):

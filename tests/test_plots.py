@@ -87,7 +87,7 @@ def ellipse(turns, degrees_a_turn, eccentricity=0.08, start_deg=50.0, period_s=3
     y[:, 0:3] = place(angle)
     y[:, 3:6] = (place(angle + 1e-5) - place(angle - 1e-5)) / 2e-5 * rate
     y[:, [6, 13]] = 1.0
-    return Trajectory(None, (angle - angle[0]) / rate, y, "done", 0.0, 0.0, 0, 0)
+    return Trajectory(None, (angle - angle[0]) / rate, y, "completed", 0.0, 0.0, 0, 0)
 
 
 def test_pericentres_stand_where_the_ellipse_turns_to():
@@ -181,7 +181,7 @@ def test_a_hidden_scatter_is_enlarged_and_the_levels_are_named(prediction):
     before, after = prediction.before, prediction.after
     for inset, side in zip(ax.child_axes, (before, after), strict=True):
         shown = inset.get_lines()[0].get_ydata()
-        assert shown == pytest.approx(side.cycle_periods_s - side.period.value_s, abs=1e-6)
+        assert shown == pytest.approx(side.single_orbit_periods_s - side.period.value_s, abs=1e-6)
         assert inset.get_title().endswith(", s")
     assert f"before: {before.period.value_h:.6f} h" in texts(ax)
     assert f"after: {after.period.value_h:.6f} h" in texts(ax)
@@ -295,15 +295,15 @@ def test_unstable_members_are_ringed_and_very_many_dotted():
     (x, y, z), flat = members(), axes()
     wild = x > 700.0
     plots.sweep_map(flat, x, y, z, ("x", "y", "z"), wild)
-    rings = drawn(flat, f"unstable ({wild.sum()})")
+    rings = drawn(flat, f"chaotic ({wild.sum()})")
     assert sorted(map(tuple, rings)) == sorted(zip(x[wild], y[wild], strict=True))
     line = axes()
     plots.sweep_line(line, x[:5], z[:5], ("x", "z"), np.array([True, False, True, False, False]))
-    assert sorted(drawn(line, "unstable (2)")[:, 1]) == sorted(z[[0, 2]])
+    assert sorted(drawn(line, "chaotic (2)")[:, 1]) == sorted(z[[0, 2]])
     x, y = (values.ravel() for values in np.meshgrid(np.linspace(0.0, 1.0, 200), np.linspace(0.0, 2.0, 200)))
     many = axes()
     plots.sweep_map(many, x, y, x + y, ("x", "y", "z"), x > 0.5)
-    assert many.get_legend_handles_labels()[1] == [f"unstable ({np.sum(x > 0.5)})"]
+    assert many.get_legend_handles_labels()[1] == [f"chaotic ({np.sum(x > 0.5)})"]
     (area,) = [c for c in many.collections if hasattr(c, "hatches") and any(c.hatches)]
     edges = np.concatenate([path.vertices for path in area.get_paths()])
     assert edges[:, 0].min() == pytest.approx(0.5, abs=0.02) and edges[:, 0].max() == pytest.approx(1.0, abs=0.02)
@@ -409,7 +409,7 @@ def test_every_outcome_makes_a_legible_page(outcome):
     said = " ".join(text.get_text() for text in all_texts(figure)).replace("\n", " ")
     assert CAUTION in said
     assert ("miss" if outcome == "miss" else "impact") in said
-    if result.status != "done":
+    if result.status != "completed":
         assert f"({result.status})" in figure.texts[0].get_text()
     if result.period_change_s is not None:
         assert number(result.period_change_s, "+.1f", "s") in figure.texts[0].get_text()
@@ -466,16 +466,16 @@ def test_a_sweep_over_two_keys_and_one_held(tmp_path):
     assert set(crosses[:, 1]) == {90.0}
     change = result.columns["period_change_s"][shown & ~missed]
     assert f"{number(change.min(), '+.1f')} to {number(change.max(), '+.1f', 's')}" in said[1]
-    assert "12 members: 9 done, 3 miss" in said[1]
-    wild = dict(result.columns) | {"unstable_after": (shown & (result.columns["impactor.mass_kg"] == 900.0)) * 1}
-    marked = drawn(plots.sweep_figure(replace(result, columns=wild)).axes[0], "unstable (3)")
+    assert "12 members: 9 completed, 3 miss" in said[1]
+    wild = dict(result.columns) | {"chaotic_after": (shown & (result.columns["impactor.mass_kg"] == 900.0)) * 1}
+    marked = drawn(plots.sweep_figure(replace(result, columns=wild)).axes[0], "chaotic (3)")
     assert set(marked[:, 0]) == {900.0} and set(marked[:, 1]) == {-40.0, 0.0, 40.0}  # the one that missed is none
     assert plots.save_sweep(tmp_path / "s.pdf", result).read_bytes().startswith(b"%PDF-")
 
 
 @pytest.mark.parametrize("order", [(0, 1), (1, 0)])
 def test_aims_are_drawn_as_the_impactor_sees_them_in_both_figures(tmp_path, order):
-    """u to the left, v up, one scale, the moonlet's outline: whatever comes first of the swept components."""
+    """u to the left, v up, one scale, the secondary's outline: whatever comes first of the swept components."""
     spans = "-80:80:3", "-30:30:3"
     result = stored_sweep(tmp_path, [f"impactor.aim_offset_m.{k}={spans[k]}" for k in order])
     one = predict(varied(builtin(), SHORT))
@@ -492,7 +492,7 @@ def test_aims_are_drawn_as_the_impactor_sees_them_in_both_figures(tmp_path, orde
         assert ax.get_ylabel() == "aim offset v, m"
         assert any(np.allclose(line.get_xydata(), edge.T) for line in ax.get_lines() if len(line.get_xydata()) == 181)
     points = drawn(pages[0].axes[0], "member")
-    inside = (np.abs(result.columns["impactor.aim_offset_m.0"]) < 70.0) & (result.columns["status"] == "done")
+    inside = (np.abs(result.columns["impactor.aim_offset_m.0"]) < 70.0) & (result.columns["status"] == "completed")
     assert {tuple(point) for point in points} >= {(0.0, v) for v in (-30.0, 0.0, 30.0)} and inside.sum() == 3
 
 

@@ -60,13 +60,15 @@ def test_the_front_door_takes_a_pool():
     with ThreadPoolExecutor(2) as pool:
         found = binarydyn.sweep(scenario(), GRID, backend=pool, workers=2).df
     wanted = binarydyn.sweep(scenario(), GRID, workers=1).df
-    assert found.equals(wanted) and found["status"].tolist() == 2 * ["done"] + 2 * ["bad_input"] + 2 * ["done"]
+    assert found.equals(wanted) and found["status"].tolist() == 2 * ["completed"] + 2 * ["bad_input"] + 2 * [
+        "completed"
+    ]
 
 
 def test_a_pool_gives_blocks_too():
     grid = Grid.of({"impactor.mass_kg": np.linspace(-1.0, 900.0, 100)})
     found = []
-    for how in (Backend(workers=1, table="brief"), Backend(workers=1, table="brief", pool=Serial())):
+    for how in (Backend(workers=1, table="summary"), Backend(workers=1, table="summary", pool=Serial())):
         blocks = list(rows_of(scenario(), grid, backend=how))
         order = np.argsort(np.concatenate([block.members for block in blocks]))
         numbers = {name: np.concatenate([b.numbers[name] for b in blocks])[order] for name in blocks[0].numbers}

@@ -1,4 +1,5 @@
-"""The posterior of the push and of beta: its closed forms, its derivatives, and what the command tells of it."""
+"""The posterior of the velocity change and of beta: its closed forms, its derivatives, and what the command tells of
+it."""
 
 import json
 import re
@@ -10,7 +11,7 @@ import pytest
 
 from binarydyn.commands.shell import main
 from binarydyn.impact.leverage import Leverage, leverages
-from binarydyn.inference.along_track import pushes_for
+from binarydyn.inference.along_track import dv_for
 from binarydyn.inference.infer import infer, inverted, prior
 from binarydyn.inference.linearised import by_itself, linearised
 from binarydyn.inference.pair_draws import Pairs
@@ -52,13 +53,13 @@ def scenario():
 
 
 @pytest.fixture(scope="module")
-def relation(scenario):
+def surrogate(scenario):
     return related(scenario, -1500.0, 3.0)
 
 
 @pytest.fixture(scope="module")
-def posterior(relation):
-    return inverted(relation, prior(relation, 4000), -1500.0, 3.0)
+def posterior(surrogate):
+    return inverted(surrogate, prior(surrogate, 4000), -1500.0, 3.0)
 
 
 # ---- the closed form ----
@@ -71,37 +72,40 @@ def _pairs(separation_m, period_h, secondary_kg):
 
 def _push_only(scenario, radial_mm_s, normal_mm_s):
     data = {k: v for k, v in scenario.to_dict().items() if k not in ("impactor", "momentum_transfer", "sampling")}
-    push = {"along_track_mm_s": 0.0, "radial_mm_s": radial_mm_s, "normal_mm_s": normal_mm_s}
-    return Scenario.from_dict(data | {"push": push}, "push")
+    velocity_change = {"along_track_mm_s": 0.0, "radial_mm_s": radial_mm_s, "normal_mm_s": normal_mm_s}
+    return Scenario.from_dict(data | {"velocity_change": velocity_change}, "velocity_change")
 
 
 @pytest.mark.parametrize("along_m_s", [-0.06, -0.004, 0.03])
 def test_the_push_is_the_inverse_of_vis_viva(scenario, along_m_s):
-    """analytic_changes goes forwards by vis-viva (Murray & Dermott 1999, ch. 2): back to the same push, to rounding."""
+    """analytic_changes goes forwards by vis-viva (Murray & Dermott 1999, ch. 2): back to the same velocity change, to
+    rounding."""
     separation = np.array([700.0, 821.0, 1200.0])
     changes = [analytic_changes(a, 10.42, 0.0, np.array([along_m_s, 0.011, -0.007]))["vis_viva"] for a in separation]
     pair = _pairs(separation, 10.42, 1e9)
-    found = pushes_for(np.array(changes), pair, None, np.zeros(3), _push_only(scenario, 11.0, -7.0))
+    found = dv_for(np.array(changes), pair, None, np.zeros(3), _push_only(scenario, 11.0, -7.0))
     np.testing.assert_allclose(found, along_m_s, rtol=1e-10)
 
 
 def test_the_push_of_a_hit_is_the_inverse_of_vis_viva(scenario):
-    """The same where the other components come with the impactor and the ejecta: the whole push goes forwards."""
+    """The same where the other components come with the impactor and the ejecta: the whole velocity change goes
+    forwards."""
     flight, ejecta = np.array([[-0.9, 0.3, -0.3]]), np.array([[0.7, -0.5, 0.4]])
     flight, ejecta = (x / np.linalg.norm(x) for x in (flight, ejecta))
     lever = Leverage(flight, ejecta, np.zeros((1, 3)), np.zeros((1, 3)), np.ones(1, dtype=bool))
     momentum, mass = np.array([480.0 * 5400.0]), np.array([1.1e9])
-    whole = lever.push(np.array([-0.012]), mass, momentum)
+    whole = lever.velocity_change(np.array([-0.012]), mass, momentum)
     change = analytic_changes(821.0, 10.42, 0.0, whole[0])["vis_viva"]
     pair = _pairs(np.array([821.0]), 10.42, mass[0])
-    assert pushes_for(np.array([change]), pair, lever, momentum, scenario)[0] == pytest.approx(-0.012, rel=1e-10)
+    assert dv_for(np.array([change]), pair, lever, momentum, scenario)[0] == pytest.approx(-0.012, rel=1e-10)
 
 
 def test_a_change_that_no_push_gives_has_none(scenario):
-    """A push down the radius of 0.2 m/s, a third more than the orbital speed, cannot leave the period shorter."""
+    """A velocity change down the radius of 0.2 m/s, a third more than the orbital speed, cannot leave the period
+    shorter."""
     pair = _pairs(np.array([821.0]), 10.42, 1e9)
     change = np.array([-0.6 * 10.42 * 3600.0])
-    assert np.isnan(pushes_for(change, pair, None, np.zeros(1), _push_only(scenario, 200.0, 0.0)))[0]
+    assert np.isnan(dv_for(change, pair, None, np.zeros(1), _push_only(scenario, 200.0, 0.0)))[0]
 
 
 # ---- derivatives ----
@@ -110,17 +114,17 @@ def test_a_change_that_no_push_gives_has_none(scenario):
 def test_derivatives_are_those_of_the_equation_of_beta(posterior):
     """beta = 1 + (M2 dv/(m U) - u)/s: mass and speed of the impactor in closed form; density by M2 at a fixed total.
 
-    M2 = rho V f with f (1 - q + q rho/rho0) fixed, q = M2/M, so d ln M2/d ln rho = 1 - q.  The push itself hardly
-    depends on them: 5e-3 covers the other components of the push (second order, dv/v) and the median for the mean; the
-    rest is twice the slope's own error.
+    M2 = rho V f with f (1 - q + q rho/rho0) fixed, q = M2/M, so d ln M2/d ln rho = 1 - q.  The velocity change itself
+    hardly depends on them: 5e-3 covers the other components of the velocity change (second order, dv/v) and the median
+    for the mean; the rest is twice the slope's own error.
     """
     linear = linearised(posterior)
     found = {row.name: row for row in linear.rows}
-    lever, relation = posterior.lever, posterior.relation
+    lever, surrogate = posterior.lever, posterior.surrogate
     offset = 1.0 - lever.flight[0, 0] / lever.strength[0]
     density = found["secondary.density_kg_m3"]
     assert density.at == pytest.approx(3000.0, abs=1e-6)
-    at_medians = varied(relation.scenario, {"secondary.density_kg_m3": 3000.0})
+    at_medians = varied(surrogate.scenario, {"secondary.density_kg_m3": 3000.0})
     system = start(at_medians).system
     beta = np.median(posterior.beta)
     q = system.secondary.mass_kg / system.mass_kg
@@ -177,7 +181,7 @@ AIMED = ALIKE + "".join(f'"{name}" = {{normal = [0.0, 4.0]}}\n' for name in AIMS
 
 
 def aimed(tmp_path, body: str, quantities: str, shape: str):
-    """Posterior of a hit whose aim is uncertain, 2000 draws; body: the secondary's shape, of the folder's mesh."""
+    """Posterior of an impact whose aim is uncertain, 2000 draws; body: the secondary's shape, of the folder's mesh."""
     text = TEXT[: TEXT.index("[sampling.quantities]")] + "[sampling.quantities]" + quantities
     text = text.replace("semi_axes_m = [70.0, 61.5, 48.0]", body)
     if shape == "facets":
@@ -218,21 +222,21 @@ def test_shares_by_themselves_are_those_of_a_published_function():
     assert np.mean(few) < 0.02
 
 
-# ---- one relation, many measurements ----
+# ---- one emulator, many measurements ----
 
 
-def test_a_relation_that_is_shared_gives_what_infer_gives(scenario, relation):
+def test_a_relation_that_is_shared_gives_what_infer_gives(scenario, surrogate):
     alone = infer(scenario, -1500.0, 3.0, 1000)
-    shared = inverted(relation, prior(relation, 1000), -1500.0, 3.0)
+    shared = inverted(surrogate, prior(surrogate, 1000), -1500.0, 3.0)
     assert (alone.beta == shared.beta).all() and (alone.dv_mm_s == shared.dv_mm_s).all()
-    other = inverted(relation, prior(relation, 1000), -1530.0, 3.0)
+    other = inverted(surrogate, prior(surrogate, 1000), -1530.0, 3.0)
     assert np.median(other.dv_mm_s / shared.dv_mm_s) == pytest.approx(1.02, abs=1e-3)
 
 
-def test_closed_forms_that_have_run_away_are_near_some_run(relation):
-    """Before they are named as what no push gives."""
-    x, which = relation.points[:3, :-1], np.arange(relation.runs) % 2 == 0
-    found = relation.nearest_is(which, x, np.array([1e250, np.nan, relation.points[2, -1]]))
+def test_closed_forms_that_have_run_away_are_near_some_run(surrogate):
+    """Before they are named as what no velocity change gives."""
+    x, which = surrogate.points[:3, :-1], np.arange(surrogate.runs) % 2 == 0
+    found = surrogate.nearest_is(which, x, np.array([1e250, np.nan, surrogate.points[2, -1]]))
     assert found.shape == (3,) and found[2]
 
 
@@ -318,9 +322,9 @@ def test_text_says_push_beta_and_where_the_width_comes_from(file, capsys):
     assert main(["infer", file, "--count", "500"]) == 0
     said, err = capsys.readouterr()
     assert "measured change -1500.00 s, sigma 3.00 s" in said and err == ""
-    row = re.search(r"^along-track push +mm/s +(\S+) +(\S+) +(\S+) ", said, re.M)
-    push = told["along_track_dv_mm_s"]
-    assert row.groups() == tuple(f"{push[name]:.4f}" for name in ("mean", "sigma", "median"))
+    row = re.search(r"^along-track velocity change +mm/s +(\S+) +(\S+) +(\S+) ", said, re.M)
+    velocity_change = told["along_track_dv_mm_s"]
+    assert row.groups() == tuple(f"{velocity_change[name]:.4f}" for name in ("mean", "sigma", "median"))
     assert re.search(rf"^beta at 2400 kg/m3 +{told['beta_at_density']['2400']['mean']:.3f} ", said, re.M)
     density = told["linearised"]["inputs"]["secondary.density_kg_m3"]
     shares = " +".join(f"{100.0 * density[name]:.1f} %" for name in ("share", "share_by_itself"))
@@ -362,23 +366,24 @@ def test_plot_is_written_beside_the_text(file, tmp_path, capsys):
 def test_a_push_without_an_impactor_has_no_beta(scenario, tmp_path, capsys):
     data = {k: v for k, v in scenario.to_dict().items() if k not in ("impactor", "momentum_transfer")}
     names = {k: v for k, v in data["sampling"]["quantities"].items() if not k.startswith("impactor")}
-    data |= {"push": {"along_track_mm_s": 0.0}, "sampling": {"quantities": names}}
+    data |= {"velocity_change": {"along_track_mm_s": 0.0}, "sampling": {"quantities": names}}
     path = tmp_path / "push.toml"
-    path.write_text(Scenario.from_dict(data, "push").text)
+    path.write_text(Scenario.from_dict(data, "velocity_change").text)
     assert main(["infer", str(path), "--count", "300", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["beta"] is None and told["linearised"]["of"] == "along_track_dv_mm_s"
-    assert set(told["linearised"]["inputs"]) == {*names, "observed.period_change_s", "error of the relation, s"}
+    assert set(told["linearised"]["inputs"]) == {*names, "observed.period_change_s", "error of the emulator, s"}
     assert main(["infer", str(path), "--count", "300"]) == 0
     said = capsys.readouterr().out
-    assert "derivatives of the push, mm/s" in said and "beta" not in said
+    assert "derivatives of the velocity change, mm/s" in said and "beta" not in said
 
 
 @pytest.mark.parametrize(
-    ("change", "code", "words"), [("-30000.0", 2, "no push changes"), ("-12000.0", 1, "ends early")]
+    ("change", "code", "words"), [("-30000.0", 2, "no velocity change changes"), ("-12000.0", 1, "ends early")]
 )
 def test_exit_codes_where_no_push_can_be_inferred(tmp_path, capsys, change, code, words):
-    """A change by 80 % of the period has no push (it cannot be answered as asked); by a third, the bodies touch."""
+    """A change by 80 % of the period has no velocity change (it cannot be answered as asked); by a third, the bodies
+    touch."""
     path = tmp_path / "far.toml"
     path.write_text(TEXT.replace("period_change_s = -1500.0", f"period_change_s = {change}"))
     assert main(["infer", str(path), "--count", "300"]) == code
@@ -393,7 +398,7 @@ def test_panels_of_a_column_have_one_range_and_every_histogram_its_name(posterio
 
     figure = corner_figure(posterior)
     panels = [ax for ax in figure.axes if ax.axison]
-    shown = {"along-track push, mm/s": posterior.dv_mm_s, "density, kg/m3": posterior.density_kg_m3}
+    shown = {"along-track velocity change, mm/s": posterior.dv_mm_s, "density, kg/m3": posterior.density_kg_m3}
     shown["beta"] = posterior.beta
     assert [ax.get_title() for ax in panels if ax.get_title()] == list(shown)
     for column, (name, x) in enumerate(shown.items()):
@@ -435,4 +440,4 @@ def test_the_line_of_the_density_needs_a_density_drawn_by_itself(file, scenario,
         assert told["beta_of_density"] is None and told["secondary_density_kg_m3"]["sigma"] > 20.0
     assert main(["infer", str(path), "--count", "300"]) == 0
     said = capsys.readouterr().out
-    assert "rho/2400" not in said and "the moonlet's mass alone is scaled" in said
+    assert "rho/2400" not in said and "the secondary's mass alone is scaled" in said

@@ -20,7 +20,7 @@ DRAWN = (
     + """
 [requirement]
 period_change_s = 300.0
-measured_to_s = 7.3
+precision_s = 7.3
 [sampling]
 count = 8
 [sampling.quantities]
@@ -45,7 +45,7 @@ def said(capsys, *words) -> dict:
 def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, tmp_path, capsys):
     out = str(tmp_path / "p.h5")
     report = said(capsys, file, "--out", out)
-    alone = said(capsys, file, "--single")
+    alone = said(capsys, file, "--nominal")
     assert alone.pop("warnings") == report["warnings"]
     assert {key: report[key] for key in alone} == alone
     rows = sorted(rows_of(scenario(DRAWN), Sample.of(scenario(DRAWN), "random")), key=lambda row: row.index)
@@ -53,10 +53,10 @@ def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, t
     stored = open_result(out)
     assert stored.columns["period_change_s"].tolist() == changes.tolist()
     assert stored.columns["impactor.mass_kg"].tolist() == [row.inputs["impactor.mass_kg"] for row in rows]
-    marks = report["spread"]["period_change_s"]
+    marks = report["statistics"]["period_change_s"]
     assert marks["median"] == np.median(changes) and marks["sigma"] == np.std(changes, ddof=1)
     assert marks["low_68"] == np.quantile(changes, 0.16) and marks["low_95"] is None
-    assert report["chances"]["change_of_300_s"]["chance"] == np.mean(np.abs(changes) >= 300.0)
+    assert report["probabilities"]["change_of_300_s"]["probability"] == np.mean(np.abs(changes) >= 300.0)
     assert report["model_error"]["next_degree_s"] != 0.0 and report["model_error"]["denser_moonlet_s"] != 0.0
     assert main(["show", out]) == 0
     printed = capsys.readouterr().out
@@ -76,14 +76,14 @@ def test_an_interval_is_told_where_its_ends_are_in_the_sample():
 def test_without_distributions_it_stays_one_run(tmp_path, capsys):
     path = tmp_path / "plain.toml"
     path.write_text(HIT, encoding="utf-8")
-    assert "spread" not in said(capsys, str(path))
+    assert "statistics" not in said(capsys, str(path))
     assert main(["predict", str(path), "--count", "5"]) == 2
     assert "allowed is where members are drawn" in capsys.readouterr().err
 
 
 def test_what_is_refused(file, tmp_path, capsys):
     for words in (
-        ["--single", "--seed", "3"],
+        ["--nominal", "--seed", "3"],
         ["--sample", "sobl"],
         ["--count", "0"],
         ["--table", "short"],
@@ -98,33 +98,33 @@ def test_a_brief_table_says_the_same_of_what_it_has(file, capsys):
     """Period changes by the splitting, to 2 ms of the adaptive method's (its own word); what a campaign measures to
     is no outcome of either.
     """
-    full, brief = said(capsys, file), said(capsys, file, "--table", "brief")
+    full, summary = said(capsys, file), said(capsys, file, "--table", "summary")
     for name in ("period_change_s", "along_track_dv_mm_s"):
         for mark in ("median", "sigma", "low_68"):
-            assert brief["spread"][name][mark] == pytest.approx(full["spread"][name][mark], abs=4e-3)
-    assert brief["chances"]["change_of_300_s"] == full["chances"]["change_of_300_s"]
-    assert "unstable_after" in brief["chances"] and "turned_over_after" in brief["chances"]
-    for report in (full, brief):
-        assert report["measured_to_required_s"] == 7.3 and not any("measured" in name for name in report["chances"])
-        assert report["ended_well"] == 8 and report["unstable_members"] == 0
-        assert report["spread_without_unstable"] == report["spread"]
+            assert summary["statistics"][name][mark] == pytest.approx(full["statistics"][name][mark], abs=4e-3)
+    assert summary["probabilities"]["change_of_300_s"] == full["probabilities"]["change_of_300_s"]
+    assert "chaotic_after" in summary["probabilities"] and "lost_lock_after" in summary["probabilities"]
+    for report in (full, summary):
+        assert report["required_precision_s"] == 7.3 and not any("measured" in name for name in report["probabilities"])
+        assert report["completed"] == 8 and report["chaotic_members"] == 0
+        assert report["statistics_of_regular"] == report["statistics"]
 
 
 def test_a_brief_sweep_without_companions_has_the_same_intervals_and_says_what_was_not_looked_at(
     file, tmp_path, capsys
 ):
     texts, found = [], []
-    for k, more in enumerate(([], ["--companions"])):
+    for k, more in enumerate(([], ["--chaos"])):
         out = str(tmp_path / f"{k}.h5")
-        assert main(["sweep", file, "--sample", "random", "--table", "brief", "--quiet", "--out", out, *more]) == 0
+        assert main(["sweep", file, "--sample", "random", "--table", "summary", "--quiet", "--out", out, *more]) == 0
         texts.append(capsys.readouterr().out)
         assert main(["show", out, "--json"]) == 0
         found.append(json.loads(capsys.readouterr().out))
     without, beside = found
-    assert without["spread"] == beside["spread"] and beside["unstable_members"] == 0
-    assert without["unstable_members"] is without["spread_without_unstable"] is without["unstable"] is None
-    assert "was not looked at" in texts[0] and "unstable after" not in texts[0]
-    assert "none of them is unstable" in texts[1] and "not looked at" not in texts[1]
+    assert without["statistics"] == beside["statistics"] and beside["chaotic_members"] == 0
+    assert without["chaotic_members"] is without["statistics_of_regular"] is without["chaotic"] is None
+    assert "was not looked at" in texts[0] and "chaotic after" not in texts[0]
+    assert "none of them is chaotic" in texts[1] and "not looked at" not in texts[1]
 
 
 def test_a_stated_value_that_is_far_from_what_is_drawn_is_said(file, capsys):
@@ -147,13 +147,13 @@ def test_an_interruption_tells_what_is_done(file, capsys, monkeypatch):
     assert main(["predict", file, "--json"]) == 130
     printed = capsys.readouterr()
     report = json.loads(printed.out)
-    assert report["members_done"] == 5 and report["period_change_s"] < 0.0 and "5 of 8 members" in printed.err
+    assert report["members_completed"] == 5 and report["period_change_s"] < 0.0 and "5 of 8 members" in printed.err
 
 
 def test_the_figure_shows_the_members(file, tmp_path):
     """Seven members carry 68 % and no 95 %; rank correlations of a rising and of the same column are -1 and 1."""
     change = np.array([-500.0, -510.0, -520.0, -530.0, -540.0, -550.0, -560.0])
-    columns = {"status": np.array(["done"] * 7), "period_change_s": change, "unstable_after": np.zeros(7)}
+    columns = {"status": np.array(["completed"] * 7), "period_change_s": change, "chaotic_after": np.zeros(7)}
     columns |= {"impactor.mass_kg": np.arange(7.0), "mutual_orbit.separation_m": change}
     drawn = Members(scenario(DRAWN), Sample.of(scenario(DRAWN), "random"), columns, "full", "")
     figure = plots.sample_figure(drawn)
@@ -162,12 +162,12 @@ def test_the_figure_shows_the_members(file, tmp_path):
     bars, ranks = figure.axes
     assert sum(bar.get_height() for bar in bars.containers[0]) == 7  # the outermost ones too
     labels = bars.get_legend_handles_labels()[1]
-    assert "68 %" in labels and "95 %" not in labels and "of these, unstable" not in labels
+    assert "68 %" in labels and "95 %" not in labels and "of these, chaotic" not in labels
     assert sorted(bar.get_width() for bar in ranks.patches) == pytest.approx([-1.0, 1.0])
-    wild = replace(drawn, columns=columns | {"unstable_after": np.array([1, 0, 0, 0, 0, 0, 0])})
+    wild = replace(drawn, columns=columns | {"chaotic_after": np.array([1, 0, 0, 0, 0, 0, 0])})
     figure = plots.sample_figure(wild)
-    assert "of these, unstable" in figure.axes[0].get_legend_handles_labels()[1]
+    assert "of these, chaotic" in figure.axes[0].get_legend_handles_labels()[1]
     said = [text.get_text() for text in figure.texts][1]
-    assert "median \N{MINUS SIGN}530.0 s" in said and "7 of 7 members have a period change; 1 of them unstable" in said
+    assert "median \N{MINUS SIGN}530.0 s" in said and "7 of 7 members have a period change; 1 of them chaotic" in said
     path = tmp_path / "s.png"
     assert main(["predict", file, "--plot-sample", str(path)]) == 0 and path.stat().st_size > 10_000

@@ -84,7 +84,7 @@ def test_a_member_that_kills_its_processes_is_a_row(helpers, tmp_path, monkeypat
     monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")
     grid = Grid.of({"impactor.mass_kg": [300.0, 400.0, 500.0, 600.0]})
     rows = sorted(rows_of(scenario(), grid, 2), key=lambda row: row.index)
-    assert [row.status for row in rows] == ["done", "done", "error", "done"]
+    assert [row.status for row in rows] == ["completed", "completed", "error", "completed"]
     assert "died" in rows[2].reason
 
 

@@ -1,4 +1,4 @@
-"""Relaxed states side by side: those of the search for one pair, whatever is given and however far pairs differ."""
+"""Relaxed states side by side: those of the search for one system, whatever is given and however far pairs differ."""
 
 from dataclasses import replace
 
@@ -29,7 +29,7 @@ def pairs(spread: float, degree: int = 4):
 
 
 @pytest.mark.parametrize("unknown", ["mass_factor", "separation_m", "rate_rad_s"])
-@pytest.mark.parametrize("spread", [0.01, 0.1])
+@pytest.mark.parametrize("statistics", [0.01, 0.1])
 def test_relaxed_states_are_those_of_each_pair(unknown, spread):
     """Both searches end below 1e-10 of a residual; ten times that in units of distance, speed and rates."""
     bodies, both, spin, phase, separation, rate = pairs(spread)

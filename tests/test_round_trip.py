@@ -34,7 +34,7 @@ def rows():
 
 
 def test_every_member_comes_back(rows):
-    assert [row.status for row in rows] == ["done"] * MEMBERS
+    assert [row.status for row in rows] == ["completed"] * MEMBERS
     assert min(row.beta for row in rows) < 1.7 and max(row.beta for row in rows) > 3.3
 
 

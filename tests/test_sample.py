@@ -12,7 +12,7 @@ from binarydyn.commands.shell import main
 from binarydyn.ensembles import rows_of
 from binarydyn.observables.averages import INTERVALS, interval_errors, intervals
 from binarydyn.sampling import Sample
-from binarydyn.sampling.summary_statistics import bound, chances, spread, spread_without, unstable
+from binarydyn.sampling.summary_statistics import bound, probabilities, spread, spread_without, which_are_chaotic
 from binarydyn.scenario import Scenario
 from binarydyn.scenario.scenario import builtin
 from binarydyn.store import SweepStore, open_result, stored_members
@@ -95,9 +95,9 @@ def test_spread_and_chances(stored):
     found = spread(result.columns)["period_change_s"]
     assert found["median"] == np.median(change)
     assert found["low_68"] < found["median"] < found["high_68"] and found["low_95"] is found["high_95"] is None
-    said = chances(result.columns, 1500.0)
-    assert said["change_of_1500_s"]["chance"] == np.mean(np.abs(change) >= 1500.0)
-    assert said["contact"] == {"chance": 0.0, "standard_error": None, "bound_95": bound(0, 12)}
+    said = probabilities(result.columns, 1500.0)
+    assert said["change_of_1500_s"]["probability"] == np.mean(np.abs(change) >= 1500.0)
+    assert said["contact"] == {"probability": 0.0, "standard_error": None, "bound_95": bound(0, 12)}
     assert found["standard_errors"]["median"] > 0.0 and found["standard_errors"]["low_68"] is None
 
 
@@ -147,8 +147,12 @@ def test_a_chance_of_none_or_all_has_a_bound():
             every, rel=1e-9
         )
     assert bound(0, 1000) == pytest.approx(3.0 / 1000.0, rel=0.01) and bound(1, 12) is None
-    columns = {"status": np.array(["done"] * 3 + ["contact"])}
-    assert chances(columns)["contact"] == {"chance": 0.25, "standard_error": np.sqrt(0.1875 / 4), "bound_95": None}
+    columns = {"status": np.array(["completed"] * 3 + ["contact"])}
+    assert probabilities(columns)["contact"] == {
+        "probability": 0.25,
+        "standard_error": np.sqrt(0.1875 / 4),
+        "bound_95": None,
+    }
 
 
 def test_errors_and_bounds_are_told_in_words_beside_their_numbers(stored, capsys):
@@ -158,9 +162,9 @@ def test_errors_and_bounds_are_told_in_words_beside_their_numbers(stored, capsys
     print_sampled(report)
     text = capsys.readouterr().out
     assert f"below {bound(0, 12):.4g}" in text and "one-sided 95 % bound where none or all members" in text
-    share = report["chances"]["tumbling"]
+    share = report["probabilities"]["tumbling"]
     assert share["bound_95"] is not None or f"+- {share['standard_error']:.2g}" in text
-    change = report["spread"]["period_change_s"]
+    change = report["statistics"]["period_change_s"]
     line = next(line for line in text.splitlines() if line.startswith("period change"))
     median, error = re.search(r" s +(\S+) \+- (\S+)", line).groups()
     assert float(error) == pytest.approx(change["standard_errors"]["median"], rel=0.05)
@@ -169,21 +173,21 @@ def test_errors_and_bounds_are_told_in_words_beside_their_numbers(stored, capsys
 
 
 def test_unstable_members_count_like_any_other():
-    """Those pushed most are unstable: left out, the median would be that of the others alone."""
-    columns = {"status": np.array(["done"] * 4 + ["contact"]), "unstable_after": np.array([0, 0, 0, 1, -1])}
+    """Those pushed most are chaotic: left out, the median would be that of the others alone."""
+    columns = {"status": np.array(["completed"] * 4 + ["contact"]), "chaotic_after": np.array([0, 0, 0, 1, -1])}
     columns["period_change_s"] = np.array([-5.0, -6.0, -7.0, -900.0, np.nan])
-    found, chaotic = spread(columns)["period_change_s"], unstable(columns)
+    found, chaotic = spread(columns)["period_change_s"], which_are_chaotic(columns)
     assert found["median"] == -6.5 and found["sigma"] == np.std([-5.0, -6.0, -7.0, -900.0], ddof=1)
     assert chaotic.tolist() == [False, False, False, True, False]
     rest = spread_without(columns, chaotic)["period_change_s"]
     assert (rest["median"], rest["sigma"]) == (-6.0, 1.0)
-    assert chances(columns)["unstable_after"]["chance"] == pytest.approx(1.0 / 5.0)
+    assert probabilities(columns)["chaotic_after"]["probability"] == pytest.approx(1.0 / 5.0)
 
 
 def test_where_companions_did_not_look_nothing_is_said_of_stability():
-    columns = {"status": np.array(["done", "done"]), "period_change_s": np.array([-5.0, -7.0])}
-    for flags in ({}, {"unstable_after": np.array([0, -1])}):
-        assert unstable(columns | flags) is None and "unstable_after" not in chances(columns | flags)
+    columns = {"status": np.array(["completed", "completed"]), "period_change_s": np.array([-5.0, -7.0])}
+    for flags in ({}, {"chaotic_after": np.array([0, -1])}):
+        assert which_are_chaotic(columns | flags) is None and "chaotic_after" not in probabilities(columns | flags)
         assert spread(columns | flags)["period_change_s"]["median"] == -6.0
 
 

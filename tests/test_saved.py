@@ -63,7 +63,7 @@ def swept():
 
 
 def listed():
-    return binarydyn.sweep(scenario(), [{MASS: 400.0}, {MASS: 300.0}], table="brief", workers=1)
+    return binarydyn.sweep(scenario(), [{MASS: 400.0}, {MASS: 300.0}], table="summary", workers=1)
 
 
 def drawn():

@@ -61,7 +61,7 @@ def test_defaults_fill_in_what_a_short_scenario_leaves_out():
     assert simulation.max_steps == 20_000_000
     assert scenario.observation.estimator == "weighted_fit"
     assert (scenario.kind_of_impact, scenario.momentum_transfer.beta) == ("none", 1.0)
-    assert scenario.impactor is scenario.push is scenario.sampling is None
+    assert scenario.impactor is scenario.velocity_change is scenario.sampling is None
 
 
 def test_every_key_states_a_reason_and_defaults_are_in_their_own_range():
@@ -104,7 +104,7 @@ def test_a_scenario_cannot_be_changed():
         least().primary.spin_period_h = 5.0
 
 
-# ---- the built-in pair ----
+# ---- the built-in system ----
 
 
 def test_builtin_pair_is_consistent_with_keplers_third_law_and_j2():
@@ -177,7 +177,7 @@ def test_bodies_in_touch_are_refused_and_a_gap_is_not():
 
 
 def test_a_push_a_site_and_a_direction():
-    assert least(more="[push]\nalong_track_mm_s = -2").push.along_track_mm_s == -2.0
+    assert least(more="[velocity_change]\nalong_track_mm_s = -2").velocity_change.along_track_mm_s == -2.0
     hit = "[impactor]\nmass_kg = 1\nspeed_km_s = 1\ndirection = {along_track = 2, radial = 3, normal = -6}\n"
     scenario = least(more=hit + "site = {longitude_deg = 90, latitude_deg = -10}")
     assert scenario.impactor.direction.unit == pytest.approx((2 / 7, 3 / 7, -6 / 7), abs=1e-15)
@@ -260,7 +260,7 @@ def test_the_text_of_a_varied_scenario_reads_back_the_same(data):
         ("primary.semi_axes_m.3", "unknown key"),
         ("observation.estimator", "not a single number"),
         ("primary.mass_kg", "does not give it"),
-        ("push.radial_mm_s", "does not give it"),
+        ("velocity_change.radial_mm_s", "does not give it"),
         ("sampling.seed", "not a single number"),
         ("", "unknown key"),
     ],
@@ -285,7 +285,7 @@ def test_varied_refuses_a_value_that_a_file_may_not_have(value):
         ("primary.spin_period_min", "write spin_period_h"),
         ("primary.density_g_cm3", "write density_kg_m3"),
         ("mutual_orbit.separation_km", "write separation_m"),
-        ("push.along_track_m_s", "write along_track_mm_s"),
+        ("velocity_change.along_track_m_s", "write along_track_mm_s"),
         ("impactor.beta", "beta belongs in [momentum_transfer]"),
         ("impactor.centre_m", "centre_m belongs in [[primary.inclusions]] or [[secondary.inclusions]]"),
         ("primary.libration_amplitude_rad", "did you mean libration_amplitude_deg in [secondary]?"),
@@ -294,7 +294,7 @@ def test_varied_refuses_a_value_that_a_file_may_not_have(value):
         ("primary.period_h", "period_h belongs in [mutual_orbit], or did you mean spin_period_h?"),
         ("simulations", "did you mean simulation?"),
         ("primary.impactor", "a table of its own, [impactor]"),
-        ("momentum_transfer.qqq", "allowed here are beta, beta_pair, material, ejecta_direction"),
+        ("momentum_transfer.qqq", "allowed here are beta, beta_system, material, ejecta_direction"),
     ],
 )
 def test_the_right_key_is_named(name, expected):

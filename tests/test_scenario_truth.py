@@ -12,7 +12,7 @@ from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.inference.infer import infer
-from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Push, Sampling, builtin, varied
+from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Sampling, VelocityChange, builtin, varied
 from binarydyn.scenario.fields import Table
 from binarydyn.store import open_result
 from binarydyn.store.predictions import write_prediction
@@ -100,7 +100,7 @@ def test_all_that_asks_a_scenario_gets_the_same_answer(way, truth, tmp_path):
     scenario, (change, beta) = WAYS[way](tmp_path), truth
     assert change_s(scenario) == change
     row = next(rows_of(scenario, {BETA: [3.5]}, workers=1))
-    assert (row.status, row.numbers["period_change_s"]) == ("done", change)
+    assert (row.status, row.numbers["period_change_s"]) == ("completed", change)
     assert change_s(varied(scenario, {"impactor.mass_kg": scenario["impactor.mass_kg"]})) == change
     assert nominal_beta(scenario) == beta
     write_prediction(tmp_path / "again.h5", predict(scenario))
@@ -159,7 +159,7 @@ def test_constructed_scenarios_have_a_text_a_hash_and_read_back():
         (lambda s: s.copy(update={"momentum_transfer": {"beta": -5}}), "beta: -5 is given"),
         (lambda s: s.impactor.model_copy(update={"mass_kg": -1.0}), "Impactor:mass_kg: -1 is given"),
         (lambda s: Impactor(mas_kg=1.0), "Impactor:mas_kg: unknown key; did you mean mass_kg?"),
-        (lambda s: Push(1.0), "values are given without their keys"),
+        (lambda s: VelocityChange(1.0), "values are given without their keys"),
         (lambda s: MomentumTransfer.model_construct(beta=-5), "model_construct checks nothing"),
         (lambda s: setattr(s, "name", "x"), "scenario.replace({key: value}) gives another one"),
         (lambda s: setattr(s.impactor, "mass_kg", 1.0), "scenario.replace({key: value}) gives another one"),
@@ -196,14 +196,14 @@ def test_replace_takes_numbers_words_lists_tables_and_none():
             "impactor.aim_offset_m.1": 4,
             "secondary.density_kg_m3": None,
             "secondary.mass_kg": 2.7e9,
-            "push.radial_mm_s": None,
+            "velocity_change.radial_mm_s": None,
             "observation": {"estimator": "crossings"},
         }
     )
     assert (other["simulation.integrator"], other["observation.estimator"]) == ("gauss", "crossings")
     assert other.primary.semi_axes_m == (280.0, 262.0, 246.0) and other.impactor.aim_offset_m == (0.0, 4.0)
-    assert (other.secondary.mass_kg, other.secondary.density_kg_m3, other.push) == (2.7e9, None, None)
-    assert s.text == builtin().text and other["push.radial_mm_s"] is None
+    assert (other.secondary.mass_kg, other.secondary.density_kg_m3, other.velocity_change) == (2.7e9, None, None)
+    assert s.text == builtin().text and other["velocity_change.radial_mm_s"] is None
 
 
 def test_rows_and_meshes_survive_a_change(tmp_path):

@@ -18,7 +18,7 @@ from binarydyn.plots.pages.error_bars import sensitivity_figure
 from binarydyn.prediction import predict
 from binarydyn.scenario import Sampling, Scenario, varied
 
-A, B, C = "push.along_track_mm_s", "push.radial_mm_s", "push.normal_mm_s"
+A, B, C = "velocity_change.along_track_mm_s", "velocity_change.radial_mm_s", "velocity_change.normal_mm_s"
 SEPARATION, DENSITY = "mutual_orbit.separation_m", "secondary.density_kg_m3"
 TOLERANCE = 0.02
 """Of the variance, absolute: what is asked of the estimator; it reaches 0.005 at the default number of points."""
@@ -151,14 +151,15 @@ def test_a_push_and_a_separation_share_as_the_closed_form_says(predicted):
 def test_the_response_is_the_prediction(pushed):
     """At places that it was not fitted to: within what the splitting may err by and a few leave-one-out errors."""
     fit = period_change(pushed)
-    for push, separation in ((-1.07, 812.0), (-0.94, 833.0)):
-        whole = predict(varied(pushed, {A: push, SEPARATION: separation})).period_change_s
-        found = fit({A: np.array([push]), SEPARATION: np.array([separation])})[0]
+    for velocity_change, separation in ((-1.07, 812.0), (-0.94, 833.0)):
+        whole = predict(varied(pushed, {A: velocity_change, SEPARATION: separation})).period_change_s
+        found = fit({A: np.array([velocity_change]), SEPARATION: np.array([separation])})[0]
         assert abs(found - whole) < 0.04 + 4.0 * fit.fit.error
 
 
 def test_members_one_by_one_where_they_cannot_go_side_by_side(pushed):
-    """Another estimator; without noise both agree on the regular motion after a small push to a second or two."""
+    """Another estimator; without noise both agree on the regular motion after a small displacement to a second or
+    two."""
     other = asked(PUSH, PUSHED, '[observation]\nestimator = "frequency"\n')
     one, many = period_change(other, 16), period_change(pushed, 16)
     assert one.mean == pytest.approx(many.mean, abs=2.0) and one.sigma == pytest.approx(many.sigma, rel=0.02)
@@ -234,7 +235,7 @@ def test_perturbed_pairs_go_one_by_one_both_ways(tmp_path, capsys):
 
 
 def test_a_table_is_shown_before_the_next_fails(tmp_path, capsys):
-    """No push gives an hour less of this period."""
+    """No velocity change gives an hour less of this period."""
     file = tmp_path / "asked.toml"
     file.write_text(asked(PUSH, PUSHED, "[observed]\nperiod_change_s = -36000.0\nsigma_s = 20.0\n").text)
     assert main(["sensitivity", str(file), "--count", "256", "--runs", "32"]) in (1, 2)
@@ -285,7 +286,7 @@ def test_wrong_options_are_one_sentence(words, said, tmp_path, capsys):
     "text, said",
     [
         (PUSH, "sampling.quantities"),
-        (asked(PAIR, f'"{SEPARATION}" = {{normal = [821.0, 8.0]}}\n').text, "neither [impactor] nor [push]"),
+        (asked(PAIR, f'"{SEPARATION}" = {{normal = [821.0, 8.0]}}\n').text, "neither [impactor] nor [velocity_change]"),
         (asked(PUSH, '"simulation.days_after" = {uniform = [8.0, 9.0]}\n').text, "a setting of the calculation"),
     ],
 )
@@ -302,7 +303,7 @@ def test_long_names_stay_on_the_page(predicted):
 
     long = tuple(f"momentum_transfer.ejecta_direction.ecliptic_{word}_deg" for word in ("longitude", "latitude"))
     named = replace(predicted, indices=replace(predicted.indices, names=long))
-    figure = sensitivity_figure("a pair with a name of many words " * 5, [named])
+    figure = sensitivity_figure("a system with a name of many words " * 5, [named])
     canvas = FigureCanvasAgg(figure)
     canvas.draw()
     texts = [*figure.texts, *figure.axes[0].get_yticklabels(), figure.axes[0].title]

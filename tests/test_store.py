@@ -81,11 +81,11 @@ def test_a_prediction_reads_back_bit_for_bit(prediction, prediction_file):
         side, run = getattr(prediction, name), getattr(result, name)
         assert run.y.tobytes() == side.y.tobytes() and run.time_s.tobytes() == side.time_s.tobytes()
         again = getattr(stored_prediction(result), name)
-        assert again.cycle_periods_s.tobytes() == side.cycle_periods_s.tobytes()
-        assert (run.status, run.steps, run.energy_drift) == (
-            "done",
+        assert again.single_orbit_periods_s.tobytes() == side.single_orbit_periods_s.tobytes()
+        assert (run.status, run.steps, run.relative_energy_error) == (
+            "completed",
             side.steps,
-            side.energy_drift,
+            side.relative_energy_error,
         )
     assert result.period_changes_s["weighted_fit"] == prediction.period_change_s
     assert result.period_changes_s["closed_form_vis_viva"] == prediction.analytic_changes_s()["vis_viva"]
@@ -103,7 +103,7 @@ def test_a_stored_run_can_be_measured_like_a_fresh_one(prediction, prediction_fi
 
 def test_the_rows_of_a_sweep(sweep_file):
     result = stored_members(open_result(sweep_file))
-    assert result.keys == (MASS, SPEED) and result.statuses() == {"done": 9, "bad_input": 3}
+    assert result.keys == (MASS, SPEED) and result.statuses() == {"completed": 9, "bad_input": 3}
     assert result.columns["member"].tolist() == list(range(12))
     assert result.on_grid(MASS)[:, 0].tolist() == [-1.0, 300.0, 500.0, 900.0]
     row = next(iter(rows_of(scenario(), GRID, 1, done=set(range(12)) - {7})))
@@ -118,8 +118,8 @@ def test_the_rows_of_a_sweep(sweep_file):
 def test_a_sweep_without_one_prediction_and_one_that_ends_in_contact(tmp_path):
     bad = stored(tmp_path / "b.h5", Grid.of({MASS: [-1.0, -2.0]}))
     assert bad.statuses() == {"bad_input": 2} and set(bad.columns) == {"member", MASS, "status", "reason"}
-    hard = stored(tmp_path / "c.h5", Grid.of({"push.along_track_mm_s": [-100.0, -1.0]}), PUSH)
-    assert hard.columns["status"].tolist() == ["contact", "done"]
+    hard = stored(tmp_path / "c.h5", Grid.of({"velocity_change.along_track_mm_s": [-100.0, -1.0]}), PUSH)
+    assert hard.columns["status"].tolist() == ["contact", "completed"]
 
 
 def groups(path) -> list[str]:
@@ -145,7 +145,7 @@ def test_others_can_read_every_group(which, request):
         assert data.sizes == {"member": 12} and data["period_change_s"].attrs["units"] == "s"
         assert data[MASS].values.tolist() == [-1.0] * 3 + [300.0] * 3 + [500.0] * 3 + [900.0] * 3
         words = dict(zip(data.status.attrs["flag_values"], data.status.attrs["flag_meanings"].split(), strict=True))
-        assert [words[code] for code in data.status.values[[0, 4]]] == ["bad_input", "done"]
+        assert [words[code] for code in data.status.values[[0, 4]]] == ["bad_input", "completed"]
         assert data["window_days"].values[4] == 6.0 and "allowed is 0.001" in data.reason.values[0]
     else:
         data = xarray.open_dataset(path, engine="h5netcdf", group="after")
@@ -186,7 +186,7 @@ def test_every_dataset_says_its_unit_and_name_and_none_is_pickled(which, request
         ("primary.semi_axes_m.0", "m", "primary semi axes 0"),
         ("momentum_transfer.beta", "1", "momentum transfer beta"),
         ("eccentricity_after", "1", "eccentricity after"),
-        ("energy_drift", "1", "energy drift"),
+        ("relative_energy_error", "1", "relative energy error"),
         ("status", "1", "status"),
     ],
 )
@@ -474,14 +474,14 @@ def test_show_prints_a_prediction(prediction, prediction_file, capsys):
 def test_show_prints_a_sweep(sweep_file, capsys):
     assert main(["show", str(sweep_file)]) == 0
     out = capsys.readouterr().out
-    assert "9 done, 3 bad_input" in out and "first bad_input" in out and "no hazard decision" in out
+    assert "9 completed, 3 bad_input" in out and "first bad_input" in out and "no hazard decision" in out
     assert main(["show", str(sweep_file), "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
     change = open_result(sweep_file).columns["period_change_s"]
-    # a head-on hit: the more momentum, the larger the loss of period
+    # a head-on impact: the more momentum, the larger the loss of period
     assert report["period_change_s"]["largest"] == {"value_s": np.nanmin(change), "at": {MASS: 900.0, SPEED: 8.0}}
     assert report["period_change_s"]["smallest"] == {"value_s": np.nanmax(change), "at": {MASS: 300.0, SPEED: 4.0}}
-    assert report["statuses"] == {"done": 9, "bad_input": 3}
+    assert report["statuses"] == {"completed": 9, "bad_input": 3}
 
 
 # ---- many rows at once
@@ -512,13 +512,13 @@ def test_rows_and_blocks_of_them_give_the_same_file(sweep_file, tmp_path):
 def test_a_brief_table_does_not_go_on_a_full_one(tmp_path):
     stored(tmp_path / "s.h5", GRID, stop_after=5)
     with pytest.raises(InputError, match="another table"):
-        SweepStore(tmp_path / "s.h5", scenario(), GRID, table="brief").__enter__()
+        SweepStore(tmp_path / "s.h5", scenario(), GRID, table="summary").__enter__()
     with pytest.raises(InputError, match="full or brief"):
         SweepStore(tmp_path / "s.h5", scenario(), GRID, table="short")
 
 
 def test_a_block_has_as_many_values_as_members_and_each_once():
-    two = np.array(["done", "done"])
+    two = np.array(["completed", "completed"])
     with pytest.raises(ValueError, match="period_h"):
         Block(np.arange(2), {"period_h": np.zeros(3)}, two, two)
     with pytest.raises(ValueError, match="twice"):

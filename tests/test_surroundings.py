@@ -1,4 +1,5 @@
-"""The surroundings of a pair against handbook values, closed forms and integrations; the effect on its solar orbit."""
+"""The surroundings of a system against handbook values, closed forms and integrations; the effect on its solar
+orbit."""
 
 import math
 from dataclasses import replace
@@ -142,8 +143,8 @@ def test_identities_of_a_hyperbola(speed, aim):
     assert e == pytest.approx(math.hypot(1.0, aim * speed**2 / PAIR), rel=1e-12)
     assert flight.turn_rad == pytest.approx(2.0 * math.asin(1.0 / e), rel=1e-6)
     assert q * fastest == pytest.approx(aim * speed, rel=1e-12)
-    assert 0.5 * (fastest - flight.burn_to_parabola_m_s()) ** 2 == pytest.approx(PAIR / q, rel=1e-6)
-    assert (fastest - flight.burn_to_circle_m_s()) ** 2 == pytest.approx(PAIR / q, rel=1e-6)
+    assert 0.5 * (fastest - flight.capture_dv_parabola_m_s()) ** 2 == pytest.approx(PAIR / q, rel=1e-6)
+    assert (fastest - flight.capture_dv_circle_m_s()) ** 2 == pytest.approx(PAIR / q, rel=1e-6)
     assert math.sqrt(q * (q + 2.0 * PAIR / speed**2)) == pytest.approx(aim, rel=1e-12)
 
 
@@ -221,7 +222,8 @@ def test_displacement_is_what_two_integrations_give():
 @pytest.mark.parametrize("orbit", [ORBIT, replace(ORBIT, eccentricity=0.0), replace(ORBIT, eccentricity=0.9)])
 @pytest.mark.parametrize("dv", [[3e-6, -8e-6, 5e-6], [0.0, 0.0, 1e-7]])
 def test_displacement_keeps_its_digits(orbit, dv):
-    """To 1e-8, against differences of ellipses of pushes of metres a second, brought to zero by Richardson's rule.
+    """To 1e-8, against differences of ellipses of velocity changes of metres a second, brought to zero by Richardson's
+    rule.
 
     As a difference of two places it had errors of 1e-7 to 7e-7.
     """
@@ -271,7 +273,7 @@ SUN = HeliocentricOrbit(
 
 
 def test_the_push_is_turned_from_the_pairs_frame_to_the_ecliptic():
-    """A push along the orbit normal points at the pole; the mean anomaly moves on to the impact."""
+    """A velocity change along the orbit normal points at the pole; the mean anomaly moves on to the impact."""
     found = deflection(SUN, "2022-09-26T23:14:24", POLE, np.array([0.0, 0.0, 2e-6]))
     longitude, latitude = math.radians(40.0), math.radians(-70.0)
     pole = [math.cos(latitude) * math.cos(longitude), math.cos(latitude) * math.sin(longitude), math.sin(latitude)]

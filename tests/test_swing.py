@@ -1,4 +1,4 @@
-"""What swings the moonlet before the impact is said by its cause, and that nothing locks a round one."""
+"""What swings the secondary before the impact is said by its cause, and that nothing locks a round one."""
 
 import math
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from binarydyn import predict
-from binarydyn.batch.summary import brief_members
+from binarydyn.batch.summary import summary_rows
 from binarydyn.bodies.averaged import free_turns
 from binarydyn.ensembles import rows_of
 from binarydyn.observables import orbit_shape
@@ -17,13 +17,13 @@ NEAR_RESONANCE = {
     "primary": {"semi_axes_m": [603300.0, 603300.0, 578150.0], "mass_kg": 5.6832e20, "spin_period_h": 10.656},
     "secondary": {"semi_axes_m": [1801.0, 1330.0, 1027.0], "mass_kg": 5.62e12},
     "mutual_orbit": {"period_h": 510.64, "eccentricity": 0.01, "solve_for": "separation"},
-    "push": {"along_track_mm_s": -0.1},
+    "velocity_change": {"along_track_mm_s": -0.1},
     "simulation": {"days_before": 640.0, "days_after": 200.0},
 }
 
 
 def swings(warnings) -> list[str]:
-    return [sentence for sentence in warnings if "swings the moonlet" in sentence]
+    return [sentence for sentence in warnings if "swings the secondary" in sentence]
 
 
 def test_an_eccentricity_near_resonance_is_named_not_a_spheroid():
@@ -60,29 +60,32 @@ def test_nothing_locks_a_turn_between_two_equal_moments():
 
 @pytest.mark.parametrize(("axes", "word"), [([60.0] * 3, "ball"), ([66.0, 66.0, 50.0], "round")])
 def test_a_round_moonlet_does_not_tumble_and_it_is_said_that_nothing_locks_it(axes, word):
-    """A push along the track parts its spin from the orbit by 360 deg in days; full and brief rows alike."""
+    """A velocity change along the track parts its spin from the orbit by 360 deg in days; full and summary rows
+    alike."""
     data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
-    data |= {"secondary": {"semi_axes_m": axes, "density_kg_m3": 3120.0}, "push": {"along_track_mm_s": -3.0}}
+    data |= {"secondary": {"semi_axes_m": axes, "density_kg_m3": 3120.0}, "velocity_change": {"along_track_mm_s": -3.0}}
     scenario = Scenario.from_dict(data, "test")
     result = predict(scenario)
     numbers = result.numbers()
     assert np.abs(result.after.attitude.yaw_deg).max() > 360.0
-    assert numbers["tumbling"] is False and numbers["turned_over_after"] is False
-    assert numbers["long_axis_angle_max_after_deg"] == 0.0
+    assert numbers["tumbling"] is False and numbers["lost_lock_after"] is False
+    assert numbers["long_axis_misalignment_max_after_deg"] == 0.0
     assert any("nothing locks" in sentence and word in sentence for sentence in result.warnings)
     assert not any("tumbles" in sentence for sentence in result.warnings)
-    grid = Grid.of({"push.along_track_mm_s": [-3.0]})
-    brief = brief_members(scenario, grid, np.arange(1))
-    assert brief.numbers["turned_over_after"][0] == 0 and brief.numbers["long_axis_angle_max_after_deg"][0] == 0.0
+    grid = Grid.of({"velocity_change.along_track_mm_s": [-3.0]})
+    summary = summary_rows(scenario, grid, np.arange(1))
+    assert (
+        summary.numbers["lost_lock_after"][0] == 0 and summary.numbers["long_axis_misalignment_max_after_deg"][0] == 0.0
+    )
     (row,) = rows_of(scenario, grid)
     assert row.numbers["tumbling"] is False
 
 
 def test_a_moonlet_that_is_hardly_out_of_round_still_tumbles():
-    """0.1 % between two axes is a lock, one that such a push breaks."""
+    """0.1 % between two axes is a lock, one that such a velocity change breaks."""
     data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     data |= {"secondary": {"semi_axes_m": [60.06, 60.0, 50.0], "density_kg_m3": 3120.0}}
-    result = predict(Scenario.from_dict(data | {"push": {"along_track_mm_s": -3.0}}, "test"))
+    result = predict(Scenario.from_dict(data | {"velocity_change": {"along_track_mm_s": -3.0}}, "test"))
     assert result.numbers()["tumbling"] is True
     assert not any("nothing locks" in sentence for sentence in result.warnings)
     assert orbit_shape(result.after).eccentricity > 0.01

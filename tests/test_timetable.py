@@ -1,4 +1,4 @@
-"""The timetable before and after the impact: numbering, drift, ephemeris, files, and refusals."""
+"""The timetable before and after the impact: numbering, time shift, ephemeris, files, and refusals."""
 
 import csv
 import json
@@ -52,7 +52,8 @@ def test_conjunctions_are_numbered_through_the_impact(table):
 
 
 def test_the_drift_grows_by_the_change_of_the_period(table):
-    """Slope of the drift over the cycles against the difference of the sidereal periods, which the drift never saw.
+    """Slope of the time shift over the cycles against the difference of the sidereal periods, which the time shift
+    never saw.
 
     The synodic periods that it consists of are longer by their share of the Sun's motion, below 0.3 % here; an
     eccentric orbit that turns bends the line by 1 % over six days.
@@ -60,9 +61,9 @@ def test_the_drift_grows_by_the_change_of_the_period(table):
     change_s = 3600.0 * (table.period_after_h - table.period_before_h)
     assert abs(change_s) > 1000.0
     for label in KINDS[:2]:
-        known = [entry for entry in of_kind(table, label, "after") if entry.drift_s is not None]
+        known = [entry for entry in of_kind(table, label, "after") if entry.shift_s is not None]
         assert len(known) >= 10
-        slope = np.polyfit([entry.event.cycle for entry in known], [entry.drift_s for entry in known], 1)[0]
+        slope = np.polyfit([entry.event.cycle for entry in known], [entry.shift_s for entry in known], 1)[0]
         assert slope == pytest.approx(change_s, rel=0.02)
 
 
@@ -70,8 +71,8 @@ def test_every_whole_event_after_the_impact_has_a_drift(table):
     late = [
         entry for entry in table.entries if entry.side == "after" and entry.counts and "eclipse" in entry.event.kind
     ]
-    assert late and all(entry.drift_s is not None for entry in late)
-    assert all(entry.drift_s is None for entry in table.entries if entry.side == "before")
+    assert late and all(entry.shift_s is not None for entry in late)
+    assert all(entry.shift_s is None for entry in table.entries if entry.side == "before")
 
 
 def test_without_an_impact_nothing_drifts():
@@ -79,11 +80,11 @@ def test_without_an_impact_nothing_drifts():
     text = pair().text
     quiet = pair().from_text(text[: text.index("[impactor]")] + "[heliocentric_orbit]" + PLACES.split("]", 1)[1])
     table = timetable(quiet, DAYS)
-    drifts = [entry.drift_s for entry in table.entries if entry.drift_s is not None]
+    drifts = [entry.shift_s for entry in table.entries if entry.shift_s is not None]
     assert drifts and np.abs(drifts).max() < 1e-3
     late = [e.o_minus_c_s for e in table.entries if e.side == "after" and e.o_minus_c_s is not None]
     assert np.abs(late).max() < 60.0
-    assert table.impact.status == "none" and table.status == "done"
+    assert table.impact.status == "none" and table.status == "completed"
 
 
 def test_synodic_spacing_and_sidereal_period(table):
@@ -115,8 +116,8 @@ def test_utc_is_the_instant_at_the_pair_and_the_light_time(table):
 def test_nights_hold_each_drifting_event_once(table):
     nights = table.nights()
     assert [night.date_utc for night in nights] == sorted({night.date_utc for night in nights})
-    assert sum(night.events for night in nights) == sum(entry.drift_s is not None for entry in table.entries)
-    drifts = [night.drift_s for night in nights]
+    assert sum(night.events for night in nights) == sum(entry.shift_s is not None for entry in table.entries)
+    drifts = [night.shift_s for night in nights]
     assert all(later < sooner for sooner, later in zip(drifts, drifts[1:], strict=False))  # ever earlier
 
 
@@ -130,7 +131,7 @@ def test_json_csv_and_file_say_the_same(file, tmp_path, capsys):
     assert stored.kind == "events" and len(lines) == len(report["events"]) == len(stored.events["mid_utc"])
     for line, given, kept in zip(lines, report["events"], stored.events["depth_mag"], strict=True):
         assert float(line["depth_mag"]) == given["depth_mag"] == kept
-        assert line["mid_utc"] == given["mid_utc"] and (line["drift_s"] == "") == (given["drift_s"] is None)
+        assert line["mid_utc"] == given["mid_utc"] and (line["shift_s"] == "") == (given["shift_s"] is None)
     assert {given["extent"] for given in report["events"]} & {"partial", "total", "annular"}
     assert main(["show", str(out), "--json"]) == 0
     shown = json.loads(capsys.readouterr().out)
@@ -142,7 +143,7 @@ def test_the_table_for_a_reader_says_what_is_absent(file, capsys):
     text = capsys.readouterr().out
     assert "no sidereal period: too short a table" in text and "- h before" not in text
     assert "duration, min  depth, mag" in text
-    assert "absent in" in text and "the outlines miss by" in text and "drift, min" in text and "hazard" in text
+    assert "absent in" in text and "the outlines miss by" in text and "time shift, min" in text and "hazard" in text
 
 
 CASES = Path(__file__).parents[1] / "reference_cases"

@@ -28,7 +28,7 @@ CIRCLE = Elements(TURN ** (-2 / 3) * (1.3271244e20 * YEAR_S**2) ** (1 / 3), 0.0,
 
 
 def ellipse_events(e=0.0, pericentre=1.0, turning=1.2e-7, days=(25.0, 25.0), after=AFTER_S, drift=0.0, phase=0.3):
-    """Times at which a moonlet stands at longitude 0 or pi, t0 at `phase`: circular before, an ellipse after, by
+    """Times at which a secondary stands at longitude 0 or pi, t0 at `phase`: circular before, an ellipse after, by
     Newton's method on Kepler's equation with apsides that turn; and the longitudes.
     """
     n = np.array([TURN / PERIOD_S, TURN / after])
@@ -154,7 +154,7 @@ def test_synodic_and_sidereal_periods(latitude, sign):
 
 
 def test_events_of_two_spheres_lie_on_a_line():
-    """Kepler's third law for two spheres on a circle; the middles, from their outlines, spaced equally to 2 ms."""
+    """Kepler's third law for two spheres on a circle; the mid-times, from their outlines, spaced equally to 2 ms."""
     one, two = Ellipsoid((270.0,) * 3, 2500.0), Ellipsoid((60.0,) * 3, 2500.0)
     still = np.array([1.0, 0.0, 0.0, 0.0])
     gm = 6.67430e-11 * (one.mass_kg + two.mass_kg)
@@ -277,7 +277,7 @@ def test_the_fit_gives_what_predict_reports(scenario):
     numbers = forward.numbers()  # r and its pericentres, of which the fit saw nothing
     assert found.fit.eccentricity_after[0] == pytest.approx(numbers["eccentricity_after"], abs=2e-3)
     turning = np.degrees(found.fit.values["apsidal_rate"]) * DAY_S
-    assert turning == pytest.approx(numbers["precession_after_deg_day"], abs=0.15)
+    assert turning == pytest.approx(numbers["apsidal_precession_after_deg_day"], abs=0.15)
     assert found.change_sigma_s == pytest.approx(np.hypot(found.fit.change_sigma_s, bias), rel=1e-3)
 
 

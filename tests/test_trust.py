@@ -1,6 +1,6 @@
 """What a result says of its own worth.
 
-Growth of companion runs, choice of the degree of gravity, error of the model.
+Growth of neighbouring trajectories, choice of the degree of gravity, error of the model.
 """
 
 import re
@@ -15,15 +15,15 @@ from binarydyn.commands import main
 from binarydyn.dynamics import simulate, simulate_many
 from binarydyn.errors import InputError
 from binarydyn.observables import period
-from binarydyn.observables.chaos import TWIST_RAD, companions, simulate_with_companions
+from binarydyn.observables.chaos import TWIST_RAD, neighbours, simulate_with_neighbours
 from binarydyn.prediction import predict
 from binarydyn.relaxed import start
 from binarydyn.relaxed.asked import wanted_of
 from binarydyn.relaxed.bodies import bodies
 from binarydyn.relaxed.degree import chosen_degree, estimated_error, next_degree
-from binarydyn.relaxed.growth_by_map import trust_of_relaxed
+from binarydyn.relaxed.growth_by_map import chaos_of_relaxed
 from binarydyn.relaxed.periodic import find
-from binarydyn.sampling.summary_statistics import chances, unstable
+from binarydyn.sampling.summary_statistics import probabilities, which_are_chaotic
 from binarydyn.scenario import Scenario, builtin, varied
 from binarydyn.scenario.wording import rounded
 from binarydyn.store import open_result
@@ -34,7 +34,7 @@ PRIMARY, SECONDARY = Ellipsoid((400.0, 380.0, 310.0), 2300.0), Ellipsoid((90.0, 
 
 def test_companions_are_twisted_about_each_axis_and_moved_along_the_track():
     state = start(pair()).system.state
-    *twisted, moved = companions(state)
+    *twisted, moved = neighbours(state)
     for axis, companion in enumerate(twisted):
         q = state.attitude2
         w, *vector = quaternion_product(q[0], -q[1], -q[2], -q[3], *companion.attitude2)
@@ -48,34 +48,36 @@ def test_companions_are_twisted_about_each_axis_and_moved_along_the_track():
 
 def test_the_run_itself_keeps_its_bits():
     system = start(pair()).system
-    run, _ = simulate_with_companions(system, 5.0, system.state, 20.0, 10**9)
+    run, _ = simulate_with_neighbours(system, 5.0, system.state, 20.0, 10**9)
     assert np.array_equal(run.y, simulate(system, 5.0).y)
 
 
 def test_a_librating_moonlet_is_regular_and_one_on_the_separatrix_is_not():
-    """At 90 degrees from the line of centres the moonlet stands on the edge between swinging and turning.
+    """At 90 degrees from the line of centres the secondary stands on the edge between swinging and turning.
 
     A pendulum leaves its upper point by e every 1/(n sqrt(3 (B - A)/C)) (Murray & Dermott 1999, ch. 5):
     here 0.25 days, so a twist is a radian within a week.
     """
     system = start(pair()).system
-    calm = simulate_with_companions(system, 20.0, system.state, 20.0, 10**9)[1]
-    assert not calm.unstable and 1.0 <= calm.amplification < 40.0
+    calm = simulate_with_neighbours(system, 20.0, system.state, 20.0, 10**9)[1]
+    assert not calm.chaotic and 1.0 <= calm.divergence_factor < 40.0
     q = quaternion_product(*system.state.attitude2, np.sqrt(0.5), 0.0, 0.0, np.sqrt(0.5))
     upright = type(system.state)(
         system.state.position_m, system.state.velocity_m_s, system.state.attitude1, system.state.rate1_rad_s,
         np.array(q), system.state.rate2_rad_s,
     )  # fmt: skip
-    edge = simulate_with_companions(system, 20.0, upright, 20.0, 10**9)[1]
-    assert edge.unstable and edge.amplification > 1e4
+    edge = simulate_with_neighbours(system, 20.0, upright, 20.0, 10**9)[1]
+    assert edge.chaotic and edge.divergence_factor > 1e4
 
 
 def test_unstable_outcomes_are_named():
-    """A hit that makes the moonlet turn over and over irregularly says so in the flag and in a warning."""
-    wild = predict(pair(mutual_orbit={"eccentricity": 0.0}, push={"along_track_mm_s": -25.0, "normal_mm_s": 15.0}))
-    assert wild.numbers()["unstable_after"] is True
+    """An impact that makes the secondary turn over and over irregularly says so in the flag and in a warning."""
+    wild = predict(
+        pair(mutual_orbit={"eccentricity": 0.0}, velocity_change={"along_track_mm_s": -25.0, "normal_mm_s": 15.0})
+    )
+    assert wild.numbers()["chaotic_after"] is True
     assert any("after the impact is chaotic" in sentence for sentence in wild.warnings)
-    assert predict(pair()).numbers()["unstable_after"] is False
+    assert predict(pair()).numbers()["chaotic_after"] is False
 
 
 def test_the_degree_follows_from_the_reach_of_the_primary():
@@ -90,12 +92,12 @@ def test_the_degree_follows_from_the_reach_of_the_primary():
 
 def test_auto_is_the_chosen_degree_and_its_estimate_covers_the_next_degree():
     """The model error, by running the next degree, stays below three times what the estimate promises."""
-    push = {"along_track_mm_s": -3.0}
+    velocity_change = {"along_track_mm_s": -3.0}
     simulation = {"degree": "auto", "degree_accuracy": 5e-4, "model_error": "next_degree"}
-    result = predict(pair(push=push, simulation=simulation))
+    result = predict(pair(velocity_change=velocity_change, simulation=simulation))
     assert result.start.system.degree == result.numbers()["degree"] == 4
-    by_hand = predict(pair(push=push, simulation={"degree": 6})).period_change_s
-    by_four = predict(pair(push=push, simulation={"degree": 4})).period_change_s
+    by_hand = predict(pair(velocity_change=velocity_change, simulation={"degree": 6})).period_change_s
+    by_four = predict(pair(velocity_change=velocity_change, simulation={"degree": 4})).period_change_s
     assert result.period_change_s == by_four
     assert result.model_error_s == by_hand - by_four
     expected = estimated_error(4, result.start.system.primary, result.start.system.secondary, 1180.0)
@@ -103,7 +105,7 @@ def test_auto_is_the_chosen_degree_and_its_estimate_covers_the_next_degree():
 
 
 def eccentric(eccentricity: float, **simulation) -> Scenario:
-    """The built-in pair with a free eccentricity."""
+    """The built-in system with a free eccentricity."""
     changes = {f"simulation.{key}": value for key, value in simulation.items()}
     return varied(builtin(), {"mutual_orbit.eccentricity": eccentricity, **changes})
 
@@ -115,29 +117,32 @@ def test_chaos_before_the_impact_stands_in_text_file_and_counts(tmp_path, capsys
     out = capsys.readouterr().out
     assert "before (chaotic)" in out and "warning: the motion before t0 is chaotic" in out
     numbers = open_result(stored).numbers
-    assert numbers["unstable_before"] is True and numbers["period_change_spread_s"] > 0.5
+    assert numbers["chaotic_before"] is True and numbers["period_change_neighbour_sd_s"] > 0.5
     assert main(["sweep", path, "--vary", "impactor.mass_kg=400:500:2", "--out", swept]) == 0
-    assert "before the impact: 2 unstable; after the impact: " in capsys.readouterr().out
+    assert "before the impact: 2 chaotic; after the impact: " in capsys.readouterr().out
     result = open_result(swept)
-    assert result.columns["unstable_before"].tolist() == [1, 1]
-    assert unstable(result.columns).all() and chances(result.columns)["unstable_before"]["chance"] == 1.0
+    assert result.columns["chaotic_before"].tolist() == [1, 1]
+    assert (
+        which_are_chaotic(result.columns).all()
+        and probabilities(result.columns)["chaotic_before"]["probability"] == 1.0
+    )
 
 
 def test_chaos_before_the_impact_is_named():
-    """The built-in pair with e = 0.09: a twist of 1e-7 rad at t0 moves the period before by seconds.
+    """The built-in system with e = 0.09: a twist of 1e-7 rad at t0 moves the period before by seconds.
 
     With e = 0.05 it moves it by less than 1 ms, and both windows are regular.
     """
     moved = {}
     for eccentricity in (0.05, 0.09):
         begun = start(eccentric(eccentricity))
-        runs = simulate_many([begun.system] * 5, -60.0, [begun.system.state, *companions(begun.system.state)])
+        runs = simulate_many([begun.system] * 5, -60.0, [begun.system.state, *neighbours(begun.system.state)])
         periods = [period(run).value_s for run in runs]
         moved[eccentricity] = max(periods) - min(periods)
         numbers = predict(eccentric(eccentricity)).numbers()
-        assert numbers["unstable_before"] is begun.trust.unstable is (eccentricity == 0.09)
-        assert numbers["amplification_before"] == begun.trust.amplification
-        assert (numbers["amplification_before"] > 1e6) is (eccentricity == 0.09)
+        assert numbers["chaotic_before"] is begun.chaos.chaotic is (eccentricity == 0.09)
+        assert numbers["divergence_factor_before"] == begun.chaos.divergence_factor
+        assert (numbers["divergence_factor_before"] > 1e6) is (eccentricity == 0.09)
         sentences = [s for s in begun.warnings if "the motion before t0 is chaotic" in s]
         assert len(sentences) == (eccentricity == 0.09)
     assert moved[0.05] < 1e-3 and moved[0.09] > 1.0
@@ -149,18 +154,18 @@ def test_the_return_map_says_of_a_relaxed_start_what_runs_say(monkeypatch):
     for name, scenario in (("close", builtin()), ("long primary", pair())):
         begun = start(scenario)
         systems[name] = begun.system, relaxed_orbit(scenario)
-        assert begun.trust == trust_of_relaxed(systems[name][1], -scenario.simulation.days_before)
+        assert begun.chaos == chaos_of_relaxed(systems[name][1], -scenario.simulation.days_before)
     for system, orbit in systems.values():
         for days in (-60.0, 60.0, -365.0):
-            told = simulate_with_companions(system, days, system.state, 20.0, 10**9)[1]
-            assert trust_of_relaxed(orbit, days).amplification == pytest.approx(told.amplification, rel=0.02)
-            assert not told.unstable
+            told = simulate_with_neighbours(system, days, system.state, 20.0, 10**9)[1]
+            assert chaos_of_relaxed(orbit, days).divergence_factor == pytest.approx(told.divergence_factor, rel=0.02)
+            assert not told.chaotic
 
     def refused(*_):
         raise AssertionError("a run was made")
 
     monkeypatch.setattr("binarydyn.observables.chaos.simulate_many", refused)
-    assert start(builtin()).trust.amplification > 1.0
+    assert start(builtin()).chaos.divergence_factor > 1.0
 
 
 def relaxed_orbit(scenario):
@@ -169,7 +174,8 @@ def relaxed_orbit(scenario):
 
 
 def test_the_return_map_names_a_relaxed_state_that_grows():
-    """A mode that grows by a factor g each orbit parts companions by about g^orbits, up to half a turn."""
+    """A mode that grows by a factor g each orbit parts neighbouring trajectories by about g^orbits, up to half a
+    turn."""
     orbit = relaxed_orbit(builtin())
     values, vectors = np.linalg.eig(orbit.return_map)
     per_orbit = 2.0 * np.pi / (orbit.rate_rad_s * orbit.turn_s)
@@ -178,9 +184,9 @@ def test_the_return_map_names_a_relaxed_state_that_grows():
     values[libration] *= 1.1 ** (1.0 / per_orbit)
     grown = replace(orbit, return_map=np.real(vectors @ np.diag(values) @ np.linalg.inv(vectors)))
     days = 100.0 * 2.0 * np.pi / orbit.rate_rad_s / 86400.0
-    assert 0.3 < trust_of_relaxed(grown, days).amplification / 1.1**100 < 10.0
-    assert trust_of_relaxed(grown, days).unstable and not trust_of_relaxed(orbit, days).unstable
-    assert trust_of_relaxed(grown, 20.0 * days).amplification == np.pi / TWIST_RAD
+    assert 0.3 < chaos_of_relaxed(grown, days).divergence_factor / 1.1**100 < 10.0
+    assert chaos_of_relaxed(grown, days).chaotic and not chaos_of_relaxed(orbit, days).chaotic
+    assert chaos_of_relaxed(grown, 20.0 * days).divergence_factor == np.pi / TWIST_RAD
 
 
 WIDE = """
@@ -195,7 +201,7 @@ mass_kg = 5.62e12
 period_h = 510.64
 eccentricity = 0.1
 solve_for = "separation"
-[push]
+[velocity_change]
 along_track_mm_s = -1.0
 [simulation]
 days_before = 640.0
@@ -212,7 +218,7 @@ def test_a_moonlet_that_does_not_stay_synchronous_is_refused_whatever_the_window
     for key, value in changes.items():
         text = re.sub(f"{key} = .*", f"{key} = {value!r}".replace("'", '"'), text)
     with pytest.raises(
-        InputError, match=f"{eccentricity:g} is given, but the moonlet does not stay synchronous"
+        InputError, match=f"{eccentricity:g} is given, but the secondary does not stay synchronous"
     ) as told:
         start(Scenario.from_text(text, "wide.toml"))
     assert told.value.place == "wide.toml:mutual_orbit.eccentricity"
@@ -222,14 +228,14 @@ def test_a_moonlet_that_does_not_stay_synchronous_is_refused_whatever_the_window
 def test_a_short_window_does_not_hide_that_the_moonlet_turns_over():
     """e = 0.02: it turns over 1900 days before t0, in 90 orbits, where the window is 6 orbits."""
     text = WIDE.replace("= 0.1\n", "= 0.02\n").replace("640.0", "130.4").replace('"splitting"', '"rungekutta"')
-    with pytest.raises(InputError, match="moonlet does not stay synchronous: 19[0-9]0 days before"):
+    with pytest.raises(InputError, match="secondary does not stay synchronous: 19[0-9]0 days before"):
         start(Scenario.from_text(text, "wide.toml"))
 
 
 def test_a_large_free_libration_that_turns_over_is_refused_and_a_smaller_one_is_not():
     with pytest.raises(InputError, match="secondary.libration_amplitude_deg: 60 is given, but"):
         start(varied(builtin(), {"secondary.libration_amplitude_deg": 60.0}))
-    assert not start(varied(builtin(), {"secondary.libration_amplitude_deg": 20.0})).trust.unstable
+    assert not start(varied(builtin(), {"secondary.libration_amplitude_deg": 20.0})).chaos.chaotic
 
 
 def test_a_round_moonlet_may_turn_against_the_orbit():
@@ -239,7 +245,7 @@ def test_a_round_moonlet_may_turn_against_the_orbit():
 
 
 def test_chaos_after_the_impact_is_told_in_the_words_of_chaos_before_it(capsys, tmp_path):
-    """beta 12 makes the built-in moonlet tumble; sizes above ten are written without an exponent."""
+    """beta 12 makes the built-in secondary tumble; sizes above ten are written without an exponent."""
     path = tmp_path / "hard.toml"
     path.write_text(varied(builtin(), {"momentum_transfer.beta": 12.0}).to_toml())
     assert main(["predict", str(path)]) == 0
@@ -252,6 +258,6 @@ def test_chaos_after_the_impact_is_told_in_the_words_of_chaos_before_it(capsys, 
 def test_a_change_of_nothing_has_no_sign_of_minus(capsys, tmp_path):
     path = tmp_path / "normal.toml"
     data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
-    path.write_text(Scenario.from_dict(data | {"push": {"normal_mm_s": 0.02}}, "test").to_toml())
+    path.write_text(Scenario.from_dict(data | {"velocity_change": {"normal_mm_s": 0.02}}, "test").to_toml())
     assert main(["predict", str(path)]) == 0
-    assert not re.search(r"-0\.0+\b", capsys.readouterr().out.split("energy drift")[0])
+    assert not re.search(r"-0\.0+\b", capsys.readouterr().out.split("relative energy error")[0])

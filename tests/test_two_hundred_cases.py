@@ -1,5 +1,5 @@
 """The first of the two hundred random cases of the experiment `05_can_the_answer_be_trusted`: errors of the period
-change against reference runs, and the flag of unstable runs against references that start a hair apart."""
+change against reference runs, and the flag of chaotic runs against references that start a hair apart."""
 
 import importlib.util
 import sys
@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from binarydyn.observables.chaos import UNSTABLE, simulate_with_companions
+from binarydyn.observables.chaos import UNSTABLE, simulate_with_neighbours
 
 EXPERIMENT = Path(__file__).parents[1] / "experiments" / "05_can_the_answer_be_trusted" / "cases.py"
 COUNT = 14
@@ -34,9 +34,9 @@ def some(experiment):
 
 
 @pytest.fixture(scope="module")
-def unstable(experiment, some):
-    trust = [simulate_with_companions(c.at(1e-9), experiment.DAYS, c.after, 20.0, 10**9)[1] for c in some]
-    return np.array([one.unstable for one in trust])
+def chaotic(experiment, some):
+    chaos = [simulate_with_neighbours(c.at(1e-9), experiment.DAYS, c.after, 20.0, 10**9)[1] for c in some]
+    return np.array([one.chaotic for one in chaos])
 
 
 @pytest.fixture(scope="module")
@@ -44,9 +44,10 @@ def reference(experiment, some):
     return experiment.period_changes_s(some, experiment.REFERENCE)
 
 
-def test_the_cases_are_hits_of_both_kinds(some, unstable, reference):
-    """The periods fall by minutes, as a push against the motion makes them; some cases are regular and some are not."""
-    assert 4 <= unstable.sum() <= COUNT - 4
+def test_the_cases_are_hits_of_both_kinds(some, chaotic, reference):
+    """The periods fall by minutes, as a velocity change against the motion makes them; some cases are regular and some
+    are not."""
+    assert 4 <= chaotic.sum() <= COUNT - 4
     for case, change in zip(some, reference, strict=True):
         v = case.before.state.velocity_m_s
         dv = case.after.velocity_m_s - v
@@ -54,19 +55,19 @@ def test_the_cases_are_hits_of_both_kinds(some, unstable, reference):
 
 
 @pytest.mark.parametrize("setting", LARGEST_S)
-def test_the_period_change_of_regular_members_is_that_of_the_references(experiment, some, unstable, reference, setting):
+def test_the_period_change_of_regular_members_is_that_of_the_references(experiment, some, chaotic, reference, setting):
     errors = np.abs(experiment.period_changes_s(some, *setting) - reference)
-    assert errors[~unstable].max() < LARGEST_S[setting] < PROMISED_S
+    assert errors[~chaotic].max() < LARGEST_S[setting] < PROMISED_S
 
 
-def test_members_whose_period_depends_on_the_integrator_are_flagged(experiment, some, unstable, reference):
+def test_members_whose_period_depends_on_the_integrator_are_flagged(experiment, some, chaotic, reference):
     """Where tight and loose runs differ by more than what is promised the flag is up; and there are such members."""
     errors = np.abs(experiment.period_changes_s(some, 1e-9) - reference)
     assert (errors > PROMISED_S).any()
-    assert unstable[errors > PROMISED_S].all()
+    assert chaotic[errors > PROMISED_S].all()
 
 
-def test_the_flag_says_what_references_a_hair_apart_show(experiment, some, unstable):
+def test_the_flag_says_what_references_a_hair_apart_show(experiment, some, chaotic):
     """Another displacement (random, of attitude and spin), a hundredth of its size, at tight tolerance.
 
     In 60 days regular motion lets it grow in proportion to time, to less than half of the flag's threshold; the flag is
@@ -74,6 +75,6 @@ def test_the_flag_says_what_references_a_hair_apart_show(experiment, some, unsta
     the shear of an orbit of many turns alone; none of these here.)
     """
     grown = experiment.growth(some, 1)[:, 0]
-    assert unstable[grown > 2.0 * UNSTABLE].all()
-    assert not unstable[grown < 0.5 * UNSTABLE].any()
+    assert chaotic[grown > 2.0 * UNSTABLE].all()
+    assert not chaotic[grown < 0.5 * UNSTABLE].any()
     assert (grown > 1e6).any() and (grown < 0.5 * UNSTABLE).any()

@@ -1,4 +1,4 @@
-"""Runs whose attitude is unstable have a period: they count in what is inferred and in whose uncertainty it is."""
+"""Runs whose attitude is chaotic have a period: they count in what is inferred and in whose uncertainty it is."""
 
 from dataclasses import replace
 
@@ -66,19 +66,19 @@ def posterior(scenario, forward):
 
 
 def test_a_change_whose_own_run_is_unstable_is_inferred(forward, posterior):
-    """The run that made the change is unstable by its companions, and so is what places the design."""
-    assert forward.numbers()["unstable_after"] and not forward.numbers()["tumbling"]
-    assert posterior.well.all() and posterior.relation.left_out == 0 and posterior.relation.unstable_runs > 5
+    """The run that made the change is chaotic by its neighbouring trajectories, and so is what places the design."""
+    assert forward.numbers()["chaotic_after"] and not forward.numbers()["tumbling"]
+    assert posterior.well.all() and posterior.surrogate.left_out == 0 and posterior.surrogate.chaotic_runs > 5
     low, high = np.quantile(posterior.beta, [0.16, 0.84])
     assert low < 3.15 < high
 
 
 def test_at_the_true_inputs_beta_is_the_true_one(scenario, posterior):
     """What is left is the error that is said; beta less its offset is in proportion to the change."""
-    relation = posterior.relation
+    surrogate = posterior.surrogate
     inputs = {name: np.array([value]) for name, value in _stated(scenario).items()}
-    found = solution(relation, draws_at(relation, inputs, np.zeros(1)), np.array([posterior.change_s])).beta[0]
-    error = np.hypot(relation.error_s, relation.unstable_error_s)
+    found = solution(surrogate, draws_at(surrogate, inputs, np.zeros(1)), np.array([posterior.change_s])).beta[0]
+    error = np.hypot(surrogate.error_s, surrogate.chaotic_error_s)
     assert abs(found - 3.15) < 3.0 * error * 3.15 / abs(posterior.change_s)
 
 
@@ -89,7 +89,7 @@ def _stated(scenario):
 
 def test_the_inputs_keep_their_prior_where_many_draws_are_near_unstable_runs(posterior):
     """Left out, they would move the mean separation, density and axis by more than 5 standard errors of a mean."""
-    near = posterior.near_unstable
+    near = posterior.near_chaotic
     assert 0.1 < near.mean() < 0.5
     for name, law in posterior.scenario.sampling.quantities.items():
         x, (mean, sigma) = posterior.inputs[name][posterior.well], law.normal
@@ -99,18 +99,18 @@ def test_the_inputs_keep_their_prior_where_many_draws_are_near_unstable_runs(pos
 
 
 def test_what_unstable_runs_are_off_by_is_said(posterior):
-    relation = posterior.relation
-    assert relation.error_s < relation.unstable_error_s < 3.0  # 0.15 and 0.32 s of 1962 s, changes being 450 s wide
-    told = f"{int(posterior.near_unstable.sum())} of {DRAWS} draws are nearest to a run whose attitude is unstable"
+    surrogate = posterior.surrogate
+    assert surrogate.error_s < surrogate.chaotic_error_s < 3.0  # 0.15 and 0.32 s of 1962 s, changes being 450 s wide
+    told = f"{int(posterior.near_chaotic.sum())} of {DRAWS} draws are nearest to a run whose attitude is chaotic"
     assert any(told in sentence and "are added to their error" in sentence for sentence in posterior.warnings)
     found = report(posterior)
-    assert found["unstable_error_s"] == relation.unstable_error_s
-    assert found["simulations_unstable"] == relation.unstable_runs
-    assert found["draws_near_unstable"] == int(posterior.near_unstable.sum())
+    assert found["chaotic_error_s"] == surrogate.chaotic_error_s
+    assert found["simulations_chaotic"] == surrogate.chaotic_runs
+    assert found["draws_near_chaotic"] == int(posterior.near_chaotic.sum())
     assert found["draws_by_status"] == {DONE: DRAWS}
 
 
-# ---- three kinds of runs, on a pair whose runs are all regular, so that the kinds are known ----
+# ---- three kinds of runs, on a system whose runs are all regular, so that the kinds are known ----
 
 CHANGE_S, SIGMA_S = -630.0, 2.0
 
@@ -132,9 +132,9 @@ def windows(pushed):
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(surrogate_runs, "periods_after", after)
-        relation = related(pushed, CHANGE_S, SIGMA_S, 32)
+        surrogate = related(pushed, CHANGE_S, SIGMA_S, 32)
     assert all(regular.all() for _, regular in kept)
-    return relation, kept
+    return surrogate, kept
 
 
 def related_otherwise(pushed, windows, change):
@@ -162,29 +162,29 @@ def test_unstable_runs_are_beside_the_fit_and_their_draws_are_wider(pushed, wind
         periods[OTHERS] += np.where(np.arange(len(OTHERS)) % 2, 30.0, -30.0)
         regular[OTHERS] = False
 
-    relation = related_otherwise(pushed, windows, shifted)
+    surrogate = related_otherwise(pushed, windows, shifted)
     plain = windows[0]
-    assert relation.unstable_runs == len(OTHERS) and relation.left_out == 0 and not relation.fitted_to_all
-    assert relation.fitted_runs == 32 - len(OTHERS)
-    assert relation.error_s < 0.2 and relation.unstable_error_s == pytest.approx(30.0, rel=0.01)
-    found = inverted(relation, prior(relation, DRAWS), CHANGE_S, SIGMA_S)
+    assert surrogate.chaotic_runs == len(OTHERS) and surrogate.left_out == 0 and not surrogate.fitted_to_all
+    assert surrogate.fitted_runs == 32 - len(OTHERS)
+    assert surrogate.error_s < 0.2 and surrogate.chaotic_error_s == pytest.approx(30.0, rel=0.01)
+    found = inverted(surrogate, prior(surrogate, DRAWS), CHANGE_S, SIGMA_S)
     same = inverted(plain, prior(plain, DRAWS), CHANGE_S, SIGMA_S)
-    near, off = found.near_unstable, found.dv_mm_s / same.dv_mm_s - 1.0
+    near, off = found.near_chaotic, found.dv_mm_s / same.dv_mm_s - 1.0
     assert 0.05 < near.mean() < 0.6
     assert np.abs(off[~near]).max() < 1e-3 < 0.02 < off[near].std()
-    assert found.relation_error_s == pytest.approx(30.0 * np.sqrt(near.mean()), rel=0.02)
-    row = next(row for row in linearised(found).rows if row.name.startswith("error of the relation"))
-    assert row.sigma == found.relation_error_s
+    assert found.emulator_error_s == pytest.approx(30.0 * np.sqrt(near.mean()), rel=0.02)
+    row = next(row for row in linearised(found).rows if row.name.startswith("error of the emulator"))
+    assert row.sigma == found.emulator_error_s
 
 
 def test_where_few_are_regular_the_relation_is_fitted_to_all(pushed, windows):
-    def unstable(periods, regular):
+    def chaotic(periods, regular):
         regular[4:] = False
 
-    relation = related_otherwise(pushed, windows, unstable)
-    assert relation.fitted_to_all and relation.unstable_runs == 28 and relation.unstable_error_s == 0.0
-    assert (relation.departure.coefficients == windows[0].departure.coefficients).all()
-    found = inverted(relation, prior(relation, DRAWS), CHANGE_S, SIGMA_S)
+    surrogate = related_otherwise(pushed, windows, chaotic)
+    assert surrogate.fitted_to_all and surrogate.chaotic_runs == 28 and surrogate.chaotic_error_s == 0.0
+    assert (surrogate.departure.coefficients == windows[0].departure.coefficients).all()
+    found = inverted(surrogate, prior(surrogate, DRAWS), CHANGE_S, SIGMA_S)
     assert any("fitted to all" in sentence for sentence in found.warnings) and found.well.all()
     assert not any("added to their error" in sentence for sentence in found.warnings)
 
@@ -195,9 +195,9 @@ def test_draws_near_a_run_that_ended_early_are_left_out(pushed, windows):
     def ended(periods, regular):
         periods[OTHERS] = np.nan
 
-    relation = related_otherwise(pushed, windows, ended)
-    assert relation.left_out == len(OTHERS) and relation.unstable_runs == 0
-    found = inverted(relation, prior(relation, DRAWS), CHANGE_S, SIGMA_S)
+    surrogate = related_otherwise(pushed, windows, ended)
+    assert surrogate.left_out == len(OTHERS) and surrogate.chaotic_runs == 0
+    found = inverted(surrogate, prior(surrogate, DRAWS), CHANGE_S, SIGMA_S)
     lost = int(np.sum(found.status == ENDED))
     assert 0 < lost < DRAWS and found.well.sum() == DRAWS - lost
     assert f"{lost} of {DRAWS} draws are nearest to a run that ends early or is refused" in " ".join(found.warnings)
@@ -212,7 +212,7 @@ def test_draws_near_a_run_that_ended_early_are_left_out(pushed, windows):
 
 @pytest.mark.parametrize("after", [one_by_one, periods_after])
 def test_a_run_that_ends_early_has_no_period(pushed, after):
-    """Thrown against the motion at two thirds of the orbital speed (0.14 m/s), the moonlet meets the primary."""
+    """Thrown against the motion at two thirds of the orbital speed (0.14 m/s), the secondary meets the primary."""
     system = start(pushed).system
     hit = replace(system.state, velocity_m_s=system.state.velocity_m_s / 3.0)
     periods, regular = after([system], [hit], 6.0)
@@ -223,16 +223,16 @@ def test_a_run_that_ends_early_has_no_period(pushed, after):
 
 
 def test_unstable_members_take_part_in_the_response(scenario, forward):
-    """Inputs in which a quadratic is good: what unstable members are off by leaves the share small."""
+    """Inputs in which a quadratic is good: what chaotic members are off by leaves the share small."""
     names = (SEPARATION, "secondary.semi_axes_m.0")
     given = {name: scenario.to_dict()["sampling"]["quantities"][name] for name in names}
     asked = Scenario.from_dict(scenario.to_dict() | {"sampling": {"seed": 11, "quantities": given}}, "asked")
     fit = period_change(asked, 64)
-    assert fit.unstable > 3 and not fit.left_out and len(fit.fit.left_out) == 64
+    assert fit.chaotic > 3 and not fit.left_out and len(fit.fit.left_out) == 64
     assert fit.error_share < 1e-4
     found = fit({name: np.array([_stated(scenario)[name]]) for name in names})[0]
     assert abs(found - forward.period_change_s) < 5.0 * fit.fit.error
-    told = f"{fit.unstable} of 64 simulations have an unstable attitude; they count"
+    told = f"{fit.chaotic} of 64 simulations have a chaotic attitude; they count"
     assert any(told in sentence for sentence in of_prediction(asked, 256, runs=64).warnings)
 
 

@@ -13,7 +13,7 @@ from binarydyn.errors import InputError
 from binarydyn.scenario import Expected, Scenario, load, varied
 from binarydyn.validation.formulas import FORMULAS, coupled_modes_h
 from binarydyn.validation.quantities import QUANTITIES, Case
-from binarydyn.validation.solve_for import precession_at_ratio, push_for_change
+from binarydyn.validation.solve_for import dv_for_change, precession_at_ratio
 from binarydyn.validation.validate import KNOWN_MISS, MISS, PASS, SHOWN, Comparison, compared, reference_files
 
 FILES = reference_files()
@@ -45,8 +45,8 @@ def comparison(ours, value=10.0, sigma=1.0, inputs=None, **more) -> Comparison:
     [
         (12.9, {}, 2.9, PASS),
         (13.1, {}, 3.1, MISS),
-        (13.1, {"known_miss": "a reason"}, 3.1, KNOWN_MISS),
-        (12.9, {"known_miss": "a reason"}, 2.9, PASS),
+        (13.1, {"known_discrepancy": "a reason"}, 3.1, KNOWN_MISS),
+        (12.9, {"known_discrepancy": "a reason"}, 2.9, PASS),
         (16.0, {"inputs": {"a": 1.0, "b": math.sqrt(2.0)}}, 3.0, PASS),  # sqrt(1 + 1 + 2) = 2
         (16.0, {"inputs": {"a": math.sqrt(3.0)}, "inputs_not_counted": "one fit"}, 6.0, MISS),
         (14.0, {"sigma": [0.5, 2.0]}, 2.0, PASS),  # above: the upper sigma
@@ -60,7 +60,7 @@ def test_verdict_is_three_sigma_of_source_and_inputs_in_quadrature(ours, more, o
 
 
 def test_a_row_without_a_number_is_a_new_miss_even_where_a_miss_is_known():
-    assert comparison(None, known_miss="a reason").verdict == MISS
+    assert comparison(None, known_discrepancy="a reason").verdict == MISS
 
 
 def test_a_row_without_a_value_is_shown_only():
@@ -89,8 +89,8 @@ def test_no_reference_case_is_newly_missed_and_the_known_misses_are_these(everyt
         ("impact_2022_fit", "vis_viva_change_min"),
         ("impact_2022_fit", "spheres_change_min"),
         ("impact_2022_fit", "oblate_first_order_min"),
-        ("impact_2022_fit", "precession_after_deg_day"),
-        ("impact_2022_first", "precession_after_deg_day"),
+        ("impact_2022_fit", "apsidal_precession_after_deg_day"),
+        ("impact_2022_first", "apsidal_precession_after_deg_day"),
     }
     assert sum(verdict == PASS for verdict in verdicts.values()) >= 20
 
@@ -136,9 +136,9 @@ def test_a_wrong_push_is_a_new_miss_and_exit_code_1(tmp_path, capsys):
     file.write_text(text)
     assert main(["validate", str(file), "--json"]) == 1
     told = json.loads(capsys.readouterr().out)
-    assert told["counts"] == {"passed": 0, "known_misses": 0, "new_misses": 1, "shown": 0}
+    assert told["counts"] == {"passed": 0, "known_discrepancies": 0, "new_discrepancies": 1, "shown": 0}
     assert told["cases"][0]["rows"][0]["difference_sigmas"] > 8.0
-    file.write_text(text + '\nknown_miss = "wrong on purpose"\n')
+    file.write_text(text + '\nknown_discrepancy = "wrong on purpose"\n')
     assert main(["validate", str(file), "--json"]) == 0
 
 
@@ -163,27 +163,27 @@ def test_sigma_of_the_mass_is_that_of_keplers_third_law():
 
 def test_a_case_that_breaks_down_one_sigma_off_is_a_new_miss_with_its_reason():
     scenario = case("impact_2022_fit_extents")
-    entry = {"keys": ["push.along_track_mm_s"], "sigma": 200.0, "source": "a test"}
+    entry = {"keys": ["velocity_change.along_track_mm_s"], "sigma": 200.0, "source": "a test"}
     broken = Scenario.from_dict(scenario.to_dict() | {"input_sigma": [entry]}, "test")
     row = compared(broken)[0]
     assert (row.verdict, row.ours) == (MISS, None)
-    assert row.reason.startswith("with push.along_track_mm_s one sigma off: there is no period_change_s, ")
+    assert row.reason.startswith("with velocity_change.along_track_mm_s one sigma off: there is no period_change_s, ")
 
 
 def test_the_push_found_backwards_is_the_one_that_was_given():
-    """Another push than the case's: its simulated change goes in, the push comes out."""
+    """Another velocity change than the case's: its simulated change goes in, the velocity change comes out."""
     scenario = case("impact_2022_fit")
-    pushed = varied(scenario, {"push.along_track_mm_s": -1.7})
+    pushed = varied(scenario, {"velocity_change.along_track_mm_s": -1.7})
     change_s = Case(pushed).number("period_change_s")
     # 1e-3 s of the change is 1.4e-6 mm/s, at 12.4 min for each mm/s.
-    assert push_for_change(scenario, change_s) == pytest.approx(-1.7, abs=2e-6)
+    assert dv_for_change(scenario, change_s) == pytest.approx(-1.7, abs=2e-6)
 
 
 def test_another_axis_ratio_keeps_volume_and_the_other_ratio():
     """The case's own ratio gives the case back (from the elongated case it would not: its roll grows from rounding)."""
     scenario = case("impact_2022_fit")
     a, b, c = scenario.secondary.semi_axes_m
-    own = Case(scenario).number("precession_after_deg_day")
+    own = Case(scenario).number("apsidal_precession_after_deg_day")
     assert precession_at_ratio(scenario, a / b) == pytest.approx(own, abs=1e-6)
     long = varied(scenario, {"secondary.semi_axes_m.1": b / 1.1})
     assert precession_at_ratio(long, 1.2) != pytest.approx(precession_at_ratio(scenario, 1.2), abs=1e-3)  # other volume
@@ -193,7 +193,8 @@ def test_another_axis_ratio_keeps_volume_and_the_other_ratio():
 
 
 def test_coupled_libration_tends_to_the_uncoupled_one_for_a_light_round_moonlet():
-    """The orbit is not moved by a moonlet that is small and nearly round: sqrt(3 (B - A)/C), lambda far below kappa."""
+    """The orbit is not moved by a secondary that is small and nearly round: sqrt(3 (B - A)/C), lambda far below
+    kappa."""
     scenario = varied(
         case("spheroids_degree_2"),
         {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate((1.0, 0.999, 0.8))}
@@ -263,7 +264,7 @@ def test_the_wheel_takes_the_cases_to_where_they_are_looked_for():
         ('quantity = "total_mass_kg"\nvalue = 1e11\nsigma = [1, 2, 3]\nsource = "x"', "exactly 2 numbers"),
         ('quantity = "kepler_ratio"\nvalue = 1\nformula = "kepler_ratio"\nsigma = 1\nsource = "x"', "both given"),
         ('quantity = "kepler_ratio"\nformula = "keplerratio"\nsigma = 1\nsource = "x"', "did you mean kepler_ratio?"),
-        ('quantity = "kepler_ratio"\nknown_miss = "so"', "without a value"),
+        ('quantity = "kepler_ratio"\nknown_discrepancy = "so"', "without a value"),
         ('quantity = "ab_for_precession"', "a number is needed (precession, deg/day)"),
         ('quantity = "total_mass_kg"\ngiven = 1', "none is allowed"),
         ('quantity = "total_mass_kg"\nvalu = 1', "did you mean value?"),
@@ -284,7 +285,7 @@ def test_a_wrong_row_is_refused_in_one_line(tmp_path, capsys, row, says):
     [
         ('[[input_sigma]]\nkeys = ["mutual_orbit.separation"]\nsigma = 1\nsource = "x"', "separation_m"),
         ('[[input_sigma]]\nkeys = []\nsigma = 1\nsource = "x"', "at least one"),
-        ('[[input_sigma]]\nkeys = ["push.radial_mm_s"]\nsigma = 1\nsource = "x"', "does not give it"),
+        ('[[input_sigma]]\nkeys = ["velocity_change.radial_mm_s"]\nsigma = 1\nsource = "x"', "does not give it"),
         ('[[input_sigma]]\nkeys = ["primary.semi_axes_m"]\nsigma = 1\nsource = "x"', "not a single number"),
         ('[input_sigma]\nsigma = 1\nsource = "x"', "double brackets"),
         ("", "no [[expected]] row"),
@@ -301,13 +302,13 @@ def test_wrong_input_sigmas_and_a_scenario_without_rows_are_refused_in_one_line(
 # ---- posteriors ----
 
 
-@pytest.mark.parametrize(("table", "quantity"), [("observed", "posterior_push_mm_s"), ("impactor", "posterior_beta")])
+@pytest.mark.parametrize(("table", "quantity"), [("observed", "posterior_dv_mm_s"), ("impactor", "posterior_beta")])
 def test_a_posterior_needs_what_was_measured(table, quantity):
     data = dict(case("impact_2022_posterior").to_dict())
     data.pop("momentum_transfer"), data.pop(table)
     if table == "observed":
         del data["impactor"], data["sampling"]
-        data["push"] = {"along_track_mm_s": 0.0}
+        data["velocity_change"] = {"along_track_mm_s": 0.0}
     else:
         data["sampling"] = {"quantities": {"mutual_orbit.separation_m": {"normal": [1206.0, 35.0]}}}
     with pytest.raises(InputError, match=rf"needs \[{table}\]"):
@@ -317,7 +318,7 @@ def test_a_posterior_needs_what_was_measured(table, quantity):
 def test_the_width_of_a_posterior_is_that_of_its_inputs(everything):
     """dv = dP v / ((3 + k) P), k = 12 J2 R^2/a^2, v in proportion to a, J2 R^2 = (a^2 - c^2)/5 of a spheroid.
 
-    A tenth of k and twice the push over v (3 %) are left out.
+    A tenth of k and twice the velocity change over v (3 %) are left out.
     """
     row = everything["impact_2022_posterior_fit"][0]
     k = 12.0 * (394.0**2 - 290.0**2) / 5.0 / 1189.0**2
@@ -328,10 +329,10 @@ def test_the_width_of_a_posterior_is_that_of_its_inputs(everything):
 
 
 def test_the_angles_raise_beta_above_that_of_an_aligned_hit(everything):
-    """Aligned: M2 dv/(m U), by hand from the inferred push; 3.26 against the published 3.61."""
+    """Aligned: M2 dv/(m U), by hand from the inferred velocity change; 3.26 against the published 3.61."""
     rows = {(row.expected.quantity, row.expected.given): row for row in everything["impact_2022_posterior"]}
-    push, aligned = rows["posterior_push_mm_s", None], rows["posterior_aligned_beta_at", 2400.0]
+    velocity_change, aligned = rows["posterior_dv_mm_s", None], rows["posterior_aligned_beta_at", 2400.0]
     mass = 2400.0 * math.pi / 6.0 * 151.0**3
-    assert aligned.ours == pytest.approx(mass * -1e-3 * push.ours / (579.4 * 6144.9), rel=0.01)
+    assert aligned.ours == pytest.approx(mass * -1e-3 * velocity_change.ours / (579.4 * 6144.9), rel=0.01)
     assert aligned.sigma_inputs / aligned.ours == pytest.approx(math.hypot(0.035, 3.0 * 5.0 / 151.0), rel=0.05)
     assert rows["posterior_beta_at", 2400.0].ours > aligned.ours + 0.1

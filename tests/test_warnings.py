@@ -43,7 +43,7 @@ def test_a_miss_changes_nothing_and_says_no_more(tmp_path, capsys):
     out = capsys.readouterr().out
     assert (
         "miss" in out
-        and "no impact, so nothing changes: the line of flight passes the moonlet's centre at 200 m" in out
+        and "no impact, so nothing changes: the line of flight passes the secondary's centre at 200 m" in out
     )
     assert "period change" not in out and "fit error" not in out and len(out.splitlines()) <= 4
 
@@ -52,10 +52,10 @@ def test_who_asks_for_the_stated_values_alone_is_not_warned_of_it(tmp_path, caps
     path = tmp_path / "single.toml"
     sampling = '\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n'
     path.write_text(builtin().text.replace("= 60.0", "= 5.0") + sampling)
-    assert main(["predict", str(path), "--single", "--json"]) == 0
+    assert main(["predict", str(path), "--nominal", "--json"]) == 0
     out, err = capsys.readouterr()
     report = json.loads(out)
-    assert not any("sampl" in sentence for sentence in report["warnings"]) and "spread" not in report and err == ""
+    assert not any("sampl" in sentence for sentence in report["warnings"]) and "statistics" not in report and err == ""
 
 
 @pytest.mark.parametrize("path", sorted(COMMANDS.glob("*.py")), ids=lambda path: path.stem)

@@ -1,5 +1,5 @@
 """Many members at once, of which only the outcomes count."""
 
-from .summary import brief_members
+from .summary import summary_rows
 
-__all__ = ["brief_members"]
+__all__ = ["summary_rows"]

@@ -2,7 +2,7 @@
 
 The mean rate of the longitude under the squared Hann window (observables/estimators.py, weighted_fit) is a weighted
 sum of the angles turned in each step, so one number a case holds it; extremes of the distance, of the angle between
-the moonlet's long axis and the line of centres, and of the tilt of its short axis against the orbit normal cost one
+the secondary's long axis and the line of centres, and of the tilt of its short axis against the orbit normal cost one
 number each. Steps are those of the splitting (integrators/splitting.py); this file writes them for lanes, gpu.py the
 same text for a GPU.
 """

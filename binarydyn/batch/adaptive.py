@@ -10,7 +10,7 @@ from ..constants import DAY_S
 from ..dynamics import Trajectory, simulate_many
 from ..errors import FewCyclesError, InputError
 from ..observables import period
-from ..observables.chaos import covered_days, is_unstable, simulate_with_companions
+from ..observables.chaos import covered_days, is_chaotic, simulate_with_neighbours
 from ..observables.orientation import axis_angles_deg
 from ..sampling.design import Design
 from ..scenario import Scenario
@@ -20,7 +20,7 @@ from .starts import begun_together
 from .summary_columns import Table
 
 
-def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, companions: bool) -> None:
+def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, chaos: bool) -> None:
     """The members at these places of a table: contact, escape, or numbers as they should be."""
     if not len(places):
         return
@@ -30,13 +30,13 @@ def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, c
     places, impacts = places[[found is not None for found in tried]], [found[1] for found in tried if found]
     systems = [replace(impact.system, integrator="rungekutta") for impact in impacts]
     states, how = [impact.state for impact in impacts], (simulation.sample_minutes, simulation.max_steps)
-    if companions:
+    if chaos:
         pairs = zip(systems, states, strict=True)
-        told = [simulate_with_companions(one, simulation.days_after, state, *how) for one, state in pairs]
+        told = [simulate_with_neighbours(one, simulation.days_after, state, *how) for one, state in pairs]
         runs = [run for run, _ in told]
-        growth = np.array([trust.at_end for _, trust in told])
-        spread_s = np.array([trust.period_spread_s for _, trust in told], dtype=float)
-        table.note_growth(places, growth, is_unstable(growth, covered_days(simulation.days_after)), spread_s)
+        growth = np.array([chaos.at_end for _, chaos in told])
+        spread_s = np.array([chaos.period_spread_s for _, chaos in told], dtype=float)
+        table.note_growth(places, growth, is_chaotic(growth, covered_days(simulation.days_after)), spread_s)
     else:
         runs = simulate_many(systems, simulation.days_after, states, *how)
     for place, run in zip(places.tolist(), runs, strict=True):
@@ -49,9 +49,9 @@ def _note(table: Table, place: int, run: Trajectory) -> None:
     try:
         found = period(run).value_h
     except (FewCyclesError, InputError) as error:
-        if run.status == "done":
+        if run.status == "completed":
             table.end(place, "not_measured", str(error))
-    if run.status != "done":
+    if run.status != "completed":
         if table.status[place] == "grazing":
             table.status[place] = ""  # as `predict`, which tells the end first
         table.end(place, run.status, f"{run.status} {abs(run.time_s[-1]) / DAY_S:.3f} days from the impact")

@@ -48,9 +48,9 @@ class Cases:
     def __len__(self) -> int:
         return self.columns.shape[1]
 
-    def steps(self, days: float, finer: float = 1.0) -> np.ndarray:
+    def steps(self, days: float, refine: float = 1.0) -> np.ndarray:
         """(n,) how many steps a window needs: a thirteenth of an orbit each, or less for a fast spin; see pace.py."""
-        return steps_of(states_of(self.columns), self.columns[SIZE], abs(days) * DAY_S, rung, finer)
+        return steps_of(states_of(self.columns), self.columns[SIZE], abs(days) * DAY_S, rung, refine)
 
     def paced(self, days: float, steps: int | np.ndarray | None) -> list[tuple[int, np.ndarray]]:
         """Numbers of steps, and the places of the cases that make so many; steps: given for all or each, or None."""
@@ -63,17 +63,17 @@ class Outcomes:
     """What became of n cases; arrays (n,).
 
     period_s: mean sidereal period over the window, fit under a squared Hann window.  separation_min_m,
-    separation_max_m; long_axis_angle_max_deg: between the moonlet's long axis and the line of centres, beyond 90 it
-    has turned over; tilt_max_deg: between its short axis and the orbit normal.  fits: False where the bodies came so
-    near, or parted, that the fixed step or the measurement is not valid; the other numbers of such a case mean
+    separation_max_m; long_axis_misalignment_max_deg: between the secondary's long axis and the line of centres, beyond
+    90 it has turned over; pole_tilt_max_deg: between its short axis and the orbit normal.  fits: False where the bodies
+    came so near, or parted, that the fixed step or the measurement is not valid; the other numbers of such a case mean
     nothing.  state (20, n): the last.
     """
 
     period_s: np.ndarray
     separation_min_m: np.ndarray
     separation_max_m: np.ndarray
-    long_axis_angle_max_deg: np.ndarray
-    tilt_max_deg: np.ndarray
+    long_axis_misalignment_max_deg: np.ndarray
+    pole_tilt_max_deg: np.ndarray
     fits: np.ndarray
     state: np.ndarray
 

@@ -30,7 +30,7 @@ OF_START = {f"{body}.{key}" for body in ("primary", "secondary") for key in (*_S
 _OF_ORBIT = {"primary.spin_period_h", "primary.rotation_phase_deg", "mutual_orbit.separation_m"}
 _OF_ORBIT |= {"mutual_orbit.period_h"}
 OF_START |= _OF_ORBIT
-_OF_HIT = ("impactor", "momentum_transfer", "push")
+_OF_HIT = ("impactor", "momentum_transfer", "velocity_change")
 _MARGIN = 1e-9
 
 
@@ -89,7 +89,8 @@ def starts_side_by_side(scenario: Scenario, design: Design) -> bool:
 
 
 def hits_side_by_side(scenario: Scenario, design: Design) -> bool:
-    """Whether all impacts are worked out as arrays: a push, or an impactor on a plain ellipsoid without boulders."""
+    """Whether all impacts are worked out as arrays: a velocity change, or an impactor on a plain ellipsoid without
+    boulders."""
     if scenario.boulders or scenario.reshaping:
         return False
     if not scenario.impactor:

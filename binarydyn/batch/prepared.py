@@ -79,7 +79,7 @@ def _struck(
     inputs: Inputs, places: np.ndarray, table: Table, shared: Start | None, workers: int
 ) -> tuple[Struck, np.ndarray]:
     """Starts and impacts as arrays, and the places of members that did not get through and are to go alone."""
-    starts = starts_of(inputs, workers, table.companions) if shared is None else repeated(shared, inputs.count)
+    starts = starts_of(inputs, workers, table.chaos) if shared is None else repeated(shared, inputs.count)
     found = hits(inputs, starts.primary, starts.secondary, starts.y)
     done = starts.found & ~found.unsure
     values = {
@@ -122,7 +122,7 @@ def by_itself(
 
 
 def _note(table: Table, place: int, begun: Start, impact: Impact) -> None:
-    """What is known before the window; a hit that is none has its status already."""
+    """What is known before the window; an impact that is none has its status already."""
     system = begun.system
     sides = [
         (one.primary, one.secondary, state.vector)

@@ -13,7 +13,7 @@ from ..constants import HOUR_S
 from ..errors import ConvergenceError, InputError
 from ..kinds import sure
 from ..motion.equations import with_masses
-from ..observables.chaos import covered_days, is_unstable
+from ..observables.chaos import covered_days, is_chaotic
 from ..relaxed.asked import StartKey, wanted_of
 from ..relaxed.bodies import bodies
 from ..relaxed.growth_by_map import growth_by_map
@@ -36,8 +36,8 @@ _PART = 512
 class Starts:
     """n pairs at t0 with calibrated masses: states y (20, n), parameters as of motion.equations, and (n,) numbers.
 
-    found: where False there is no start here, and the rest means nothing.  growth, spread_s: of companions in the
-    window before t0, as of observables.chaos; nan where that was not asked for.
+    found: where False there is no start here, and the rest means nothing.  growth, spread_s: of neighbouring
+    trajectories in the window before t0, as of observables.chaos; nan where that was not asked for.
     """
 
     model: int
@@ -81,11 +81,11 @@ def repeated(begun: Start, count: int) -> Starts:
 
 
 def before_of(begun: Start) -> tuple[float, float]:
-    """Growth of companions in the window before t0, and the spread of its period: 0 where none was run, all being
-    regular."""
-    trust = begun.trust
-    spread_s = trust.period_spread_s
-    return trust.amplification, (np.nan if trust.unstable else 0.0) if spread_s is None else spread_s
+    """Growth of neighbouring trajectories in the window before t0, and the spread of its period: 0 where none was run,
+    all being regular."""
+    chaos = begun.chaos
+    spread_s = chaos.period_spread_s
+    return chaos.divergence_factor, (np.nan if chaos.chaotic else 0.0) if spread_s is None else spread_s
 
 
 def _repeated_body(body, count: int) -> Bodies:
@@ -95,31 +95,31 @@ def _repeated_body(body, count: int) -> Bodies:
     return Scaled(body, np.ones(count), density)
 
 
-def starts_of(inputs: Inputs, workers: int = 1, companions: bool = False) -> Starts:
+def starts_of(inputs: Inputs, workers: int = 1, chaos: bool = False) -> Starts:
     """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
 
-    companions: whether to say how companions grow before t0; those that are unstable are then not found here.
+    chaos: whether to say how neighbouring trajectories grow before t0; those that are chaotic are then not found here.
     """
     names = [name for name in inputs.columns if name in OF_START]
     _, first, place = np.unique(
         np.array([inputs.columns[name] for name in names]), axis=1, return_index=True, return_inverse=True
     )
     if len(first) == inputs.count:
-        return _by_threads(inputs, workers, companions)
-    found = _by_threads(inputs.some(first), workers, companions)
+        return _by_threads(inputs, workers, chaos)
+    found = _by_threads(inputs.some(first), workers, chaos)
     one, two = (body.some(place) for body in (found.primary, found.secondary))
     columns = (part[:, place] for part in (found.y, found.constants, found.coefficients))
     rest = (getattr(found, name)[place] for name in _NUMBERS)
     return Starts(found.model, one, two, *columns, *rest)
 
 
-def _by_threads(inputs: Inputs, workers: int, companions: bool) -> Starts:
+def _by_threads(inputs: Inputs, workers: int, chaos: bool) -> Starts:
     """In parts, since kernels release the interpreter."""
     parts = [at for at in np.array_split(np.arange(inputs.count), -(-inputs.count // _PART)) if len(at)]
     if workers == 1 or len(parts) == 1:
-        return _joined([_relaxed(inputs.some(at), companions) for at in parts])
+        return _joined([_relaxed(inputs.some(at), chaos) for at in parts])
     with ThreadPoolExecutor(workers) as threads:
-        return _joined(list(threads.map(lambda at: _relaxed(inputs.some(at), companions), parts)))
+        return _joined(list(threads.map(lambda at: _relaxed(inputs.some(at), chaos), parts)))
 
 
 def _joined(parts: list[Starts]) -> Starts:
@@ -131,25 +131,25 @@ def _joined(parts: list[Starts]) -> Starts:
     return Starts(parts[0].model, one, two, *columns)
 
 
-def _relaxed(inputs: Inputs, companions: bool) -> Starts:
+def _relaxed(inputs: Inputs, chaos: bool) -> Starts:
     scenario, days = inputs.scenario, covered_days(-inputs.scenario.simulation.days_before)
     one, two = _stated(inputs)
     pairs = Pairs.of(one, two, scenario.simulation.degree)
-    orbits = find_all(pairs, wanted_of(scenario, inputs.__getitem__), maps=companions)
+    orbits = find_all(pairs, wanted_of(scenario, inputs.__getitem__), maps=chaos)
     found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
     factor = np.where(found, orbits.mass_factor, 1.0)
     one, two = (replace(body, density_kg_m3=body.density_kg_m3 * factor) for body in (one, two))
     for body in (one, two):
         found &= (DENSITY_KG_M3[0] < body.density_kg_m3) & (body.density_kg_m3 < DENSITY_KG_M3[1])
     constants, period = with_masses(pairs.constants, factor), 2.0 * np.pi / orbits.rate_rad_s / HOUR_S
-    growth = _growths(orbits, days) if companions else np.full(inputs.count, np.nan)
-    found &= ~is_unstable(growth, days)
-    numbers = (period, orbits.separation_m, found, growth, np.where(companions, 0.0 * period, np.nan))
+    growth = _growths(orbits, days) if chaos else np.full(inputs.count, np.nan)
+    found &= ~is_chaotic(growth, days)
+    numbers = (period, orbits.separation_m, found, growth, np.where(chaos, 0.0 * period, np.nan))
     return Starts(pairs.model, one, two, orbits.y, constants, pairs.coefficients, *numbers)
 
 
 def _growths(orbits: PeriodicOrbits, days: float) -> np.ndarray:
-    """(n,) amplification of companions, as trust_of_relaxed; nan where there is no start."""
+    """(n,) divergence_factor of neighbouring trajectories, as chaos_of_relaxed; nan where there is no start."""
     growth = np.full(len(orbits.found), np.nan)
     for k in np.flatnonzero(orbits.found):
         growth[k], _ = growth_by_map(

@@ -1,4 +1,4 @@
-"""The brief table: which numbers it has, and its columns while they are filled."""
+"""The summary table: which numbers it has, and its columns while they are filled."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
-from ..observables.chaos import covered_days, is_unstable
-from ..observables.orientation import turned_over
+from ..observables.chaos import covered_days, is_chaotic
+from ..observables.orientation import lost_lock
 
 NUMBERS = (
     "period_before_h",
@@ -24,24 +24,24 @@ NUMBERS = (
     "separation_before_m",
     "separation_min_after_m",
     "separation_max_after_m",
-    "long_axis_angle_max_after_deg",
-    "tilt_max_after_deg",
+    "long_axis_misalignment_max_after_deg",
+    "pole_tilt_max_after_deg",
     "primary_density_kg_m3",
     "secondary_density_kg_m3",
     "total_mass_kg",
     "secondary_mass_kg",
 )
-FLAG = "turned_over_after"
+FLAG = "lost_lock_after"
 """The long axis has been beyond 90 deg from the line of centres, or the short one from the orbit normal."""
-OF_COMPANIONS = ("amplification_at_end", "unstable_after", "period_change_spread_s")
-BEFORE = ("amplification_before", "unstable_before")
+OF_NEIGHBOURS = ("divergence_factor_at_end", "chaotic_after", "period_change_neighbour_sd_s")
+BEFORE = ("divergence_factor_before", "chaotic_before")
 
 
 @dataclass(frozen=True)
 class Table:
     """The columns of a block while they are filled: numbers nan, the flag -1, until they are known.
 
-    before_spread_s (n,): of the period before t0, over a run and its companions.
+    before_spread_s (n,): of the period before t0, over a run and its neighbouring trajectories.
     """
 
     members: np.ndarray
@@ -51,21 +51,21 @@ class Table:
     before_spread_s: np.ndarray
 
     @classmethod
-    def of(cls, members: np.ndarray, companions: bool = False) -> Table:
+    def of(cls, members: np.ndarray, chaos: bool = False) -> Table:
         """Nothing is known yet."""
         count = len(members)
         columns = {name: np.full(count, np.nan) for name in NUMBERS}
         columns[FLAG] = np.full(count, -1, dtype=np.int8)
-        if companions:
-            amplification, unstable, spread = OF_COMPANIONS
-            columns[amplification], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
-            columns[unstable] = np.full(count, -1, dtype=np.int8)
+        if chaos:
+            divergence_factor, chaotic, spread = OF_NEIGHBOURS
+            columns[divergence_factor], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
+            columns[chaotic] = np.full(count, -1, dtype=np.int8)
             columns[BEFORE[0]], columns[BEFORE[1]] = np.full(count, np.nan), np.full(count, -1, dtype=np.int8)
         status, reason = (np.full(count, "", dtype=object) for _ in range(2))
         return cls(members, columns, status, reason, np.zeros(count))
 
     @property
-    def companions(self) -> bool:
+    def chaos(self) -> bool:
         """Whether they were asked for."""
         return BEFORE[0] in self.columns
 
@@ -77,7 +77,7 @@ class Table:
     def end_well(self, places: np.ndarray) -> None:
         """Members of which nothing else is known are done."""
         open_ones = places[self.status[places] == ""]
-        self.status[open_ones] = "done"
+        self.status[open_ones] = "completed"
 
     def note_window(
         self,
@@ -94,19 +94,21 @@ class Table:
         columns["period_change_s"][places] = (period_h - columns["period_before_h"][places]) * HOUR_S
         columns["separation_min_after_m"][places] = nearest_m
         columns["separation_max_after_m"][places] = farthest_m
-        columns["long_axis_angle_max_after_deg"][places] = long_axis_deg
-        columns["tilt_max_after_deg"][places] = tilt_deg
-        columns[FLAG][places] = turned_over(long_axis_deg, tilt_deg)
+        columns["long_axis_misalignment_max_after_deg"][places] = long_axis_deg
+        columns["pole_tilt_max_after_deg"][places] = tilt_deg
+        columns[FLAG][places] = lost_lock(long_axis_deg, tilt_deg)
 
     def note_before(self, places, growth, spread_s, days: float) -> None:
-        """What companions say of the windows before t0 of the members at these places, if they were asked for."""
-        if self.companions:
+        """What neighbouring trajectories say of the windows before t0 of the members at these places, if they were
+        asked for."""
+        if self.chaos:
             self.columns[BEFORE[0]][places] = growth
-            self.columns[BEFORE[1]][places] = is_unstable(growth, covered_days(days))
+            self.columns[BEFORE[1]][places] = is_chaotic(growth, covered_days(days))
             self.before_spread_s[places] = spread_s
 
-    def note_growth(self, places: np.ndarray, growth: np.ndarray, unstable: np.ndarray, spread_s: np.ndarray) -> None:
-        """What the companions of members say of the windows after their impacts; the spread is of both windows."""
+    def note_growth(self, places: np.ndarray, growth: np.ndarray, chaotic: np.ndarray, spread_s: np.ndarray) -> None:
+        """What the neighbouring trajectories of members say of the windows after their impacts; the spread is of both
+        windows."""
         spread_s = np.hypot(spread_s, self.before_spread_s[places])
-        for name, values in zip(OF_COMPANIONS, (growth, unstable, spread_s), strict=True):
+        for name, values in zip(OF_NEIGHBOURS, (growth, chaotic, spread_s), strict=True):
             self.columns[name][places] = values

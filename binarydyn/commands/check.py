@@ -21,7 +21,7 @@ _USUAL = "rungekutta"
 
 def check(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
     as_file: Annotated[

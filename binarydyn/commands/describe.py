@@ -27,7 +27,7 @@ _BODY_ROWS = (
     ("ground at the equator turns by", "m/s", "rotation_speed_m_s", ".4f"),
     ("circular speed at the ground", "m/s", "lowest_circular_speed_m_s", ".4f"),
     ("escape speed, from it alone", "m/s", "escape_speed_m_s", ".4f"),
-    ("escape speed, from the pair", "m/s", "pair_escape_speed_m_s", ".4f"),
+    ("escape speed, from the system", "m/s", "system_escape_speed_m_s", ".4f"),
     ("synchronous radius", "m", "synchronous_radius_m", ".1f"),
     ("the other takes over from", "m", "room_m", ".1f"),
     ("own speed about the barycentre", "m/s", "own_speed_m_s", ".4f"),
@@ -44,7 +44,7 @@ _SUN_ROWS = (
 
 def describe(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure to scale (PNG, PDF or SVG by the ending).")] = "",
@@ -165,8 +165,8 @@ def _print_modes(described: Description, found: dict[str, Any]) -> None:
     if described.equilibrium is None:
         print(f"no relative equilibrium of the averaged primary: {found['equilibrium_reason']}\n")
         return
-    steady = "stable" if found["equilibrium_stable"] else "unstable"
-    least = "of least energy" if found["equilibrium_least_energy"] else "not of least energy: dissipation ends it"
+    steady = "linearly stable" if found["equilibrium_stable"] else "linearly unstable"
+    least = "of least energy" if found["equilibrium_minimum_energy"] else "not of least energy: dissipation ends it"
     print(
         f"equilibrium with the primary averaged over its spin: {steady}, {found['equilibrium_branch']}, {least}; "
         f"P {found['equilibrium_period_h']:.6f} h\n"
@@ -180,22 +180,23 @@ def _print_near(described: Description, found: dict[str, Any]) -> None:
         (f"{row['radius_m']:.0f}", f"{row['speed_m_s']:.4f}", f"{row['period_h']:.2f}", row["says"])
         for row in rings(described)
     ]
-    print_table(("circular orbit about the pair, m", "m/s", "h", ""), rows)
+    print_table(("circular orbit about the system, m", "m/s", "h", ""), rows)
     craft = described.scenario.spacecraft
     speeds = ", ".join(
         f"{least:.4f} to {greatest:.4f} m/s to the {body}"
         for body, (least, greatest) in zip(("primary", "secondary"), described.relative_speeds_m_s(), strict=True)
     )
     print(
-        f"pass at {craft.speed_at_infinity_m_s:g} m/s aimed {craft.aim_distance_m:g} m off: closest approach "
-        f"{found['pass_pericentre_m']:.1f} m, e {found['pass_eccentricity']:.4f}, "
-        f"turned by {found['pass_turn_deg']:.2f} deg ({_OUTCOMES[found['pass_outcome']]})"
+        f"pass at {craft.speed_at_infinity_m_s:g} m/s aimed {craft.impact_parameter_m:g} m off: closest approach "
+        f"{found['flyby_pericentre_m']:.1f} m, e {found['flyby_eccentricity']:.4f}, "
+        f"turned by {found['flyby_turn_angle_deg']:.2f} deg ({_OUTCOMES[found['flyby_outcome']]})"
     )
     print(f"  at {craft.distance_m:g} m: {described.flyby.speed_m_s(craft.distance_m):.4f} m/s; relative {speeds}")
-    if found["pass_pericentre_speed_m_s"] is not None:
+    if found["flyby_pericentre_speed_m_s"] is not None:
         print(
-            f"  at closest approach {found['pass_pericentre_speed_m_s']:.4f} m/s; burn to be captured: "
-            f"{found['pass_burn_to_parabola_m_s']:.4f} m/s (just bound), {found['pass_burn_to_circle_m_s']:.4f} m/s "
+            f"  at closest approach {found['flyby_pericentre_speed_m_s']:.4f} m/s; burn to be captured: "
+            f"{found['flyby_capture_dv_parabola_m_s']:.4f} m/s (just bound), "
+            f"{found['flyby_capture_dv_circle_m_s']:.4f} m/s "
             "(circle)"
         )
     print()
@@ -226,7 +227,7 @@ def _print_deflection(described: Description, found: dict[str, Any]) -> None:
     from ..prediction.description_numbers import displacements, element_changes
 
     print(
-        f"push of the barycentre: {found['barycentre_along_track_um_s']:+.3f} along its heliocentric velocity, "
+        f"dv of the barycentre: {found['barycentre_along_track_um_s']:+.3f} along its heliocentric velocity, "
         f"{found['barycentre_outward_um_s']:+.3f} outward, {found['barycentre_normal_um_s']:+.3f} normal, um/s"
     )
     changes = element_changes(described)

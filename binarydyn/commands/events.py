@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 def events(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     days: Annotated[float, typer.Option("--days", help="Length of the table before and after the impact.")] = 14.0,
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
@@ -31,20 +31,20 @@ def events(
         int | None,
         typer.Option("--members", help="Behind the sigmas, drawn from [sampling]; none: 32 or what it takes."),
     ] = None,
-    single: Annotated[
-        bool, typer.Option("--single", help="The stated values alone, although [sampling] says what is uncertain.")
+    nominal: Annotated[
+        bool, typer.Option("--nominal", help="The stated values alone, although [sampling] says what is uncertain.")
     ] = False,
 ) -> int:
-    """Timetable of mutual events in UTC with light time, and how far those after the impact drift away.
+    """Timetable of mutual events in UTC with light time, and how far those after the impact shift away.
 
-    With [sampling], also the predicted sigma of each middle and of the drift.
+    With [sampling], also the predicted sigma of each mid-time and of the time shift.
     """
     from ..observing.timetable import timetable
     from ..observing.timetable_rows import COLUMNS, rows, summary
 
     scenario = load(file) if file else builtin()
     _check_places(scenario, file, csv_file, plot, out)
-    drawing = _drawing(scenario, members, single)
+    drawing = _drawing(scenario, members, nominal)
     say_if_cold()
     table = timetable(scenario, days)
     if drawing:
@@ -65,17 +65,17 @@ def events(
             from ..plots import save_timetable
 
             save_timetable(plot, table)
-    return 0 if table.status == "done" else 1
+    return 0 if table.status == "completed" else 1
 
 
-def _drawing(scenario: Scenario, members: int | None, single: bool) -> Sample | None:
-    """The sample behind the sigmas; None for a scenario without distributions or with --single."""
+def _drawing(scenario: Scenario, members: int | None, nominal: bool) -> Sample | None:
+    """The sample behind the sigmas; None for a scenario without distributions or with --nominal."""
     from ..observing.timetable_sigmas import COUNT, check_count, least_count
     from ..sampling import Sample
 
-    if single or not (scenario.sampling and scenario.sampling.quantities):
+    if nominal or not (scenario.sampling and scenario.sampling.quantities):
         if members is not None:
-            why = "--single" if single else "a scenario that has no [sampling.quantities]"
+            why = "--nominal" if nominal else "a scenario that has no [sampling.quantities]"
             raise InputError("--members", f"it is given with {why}, allowed is where members are drawn; leave one out")
         return None
     sample = Sample.of(scenario, "random", COUNT)
@@ -109,8 +109,8 @@ def _report(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]]
             {
                 "kind": line.kind,
                 "body": line.body,
-                "zero_utc": table.sky.clock.utc(line.zero_s)[0],
-                "synodic_spacing_h": line.spacing_s / 3600.0,
+                "reference_utc": table.sky.clock.utc(line.zero_s)[0],
+                "synodic_period_h": line.spacing_s / 3600.0,
                 "scatter_s": line.scatter_s,
                 "events": line.count,
             }
@@ -129,20 +129,22 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
     w = whole
     print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}): {w['status']}")
     print(
-        f"t0 {w['impact_epoch_utc']} UTC at the pair, seen {w['impact_seen_utc']} "
+        f"t0 {w['impact_epoch_utc']} UTC at the system, seen {w['impact_seen_utc']} "
         f"(light time {w['light_time_s']:.2f} s)\n"
         f"phase angle {w['phase_angle_deg']:.2f} deg; from the orbit's pole: observer {w['aspect_deg']:.2f}, "
         f"Sun {w['solar_aspect_deg']:.2f} deg; {w['sun_distance_au']:.4f} au from the Sun, "
         f"{w['observer_distance_au']:.4f} au from the observer\n"
         f"{period_words(table, '.6f')}\n"
     )
-    head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "duration, min", "depth, mag", "drift, min")
+    head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "duration, min", "depth, mag", "time shift, min")
     head += ("O-C, min",)
     shown = [row for row in found if row["extent"] != "absent"]
     cells = [_cells(row) for row in shown]
-    if any(row["mid_sigma_s"] is not None for row in shown):
-        head += ("sigma, min", "sigma of drift, min")
-        sigmas = [tuple(_text(row[name], ".3f", 60.0) for name in ("mid_sigma_s", "drift_sigma_s")) for row in shown]
+    if any(row["mid_time_sigma_s"] is not None for row in shown):
+        head += ("sigma, min", "sigma of time shift, min")
+        sigmas = [
+            tuple(_text(row[name], ".3f", 60.0) for name in ("mid_time_sigma_s", "shift_sigma_s")) for row in shown
+        ]
         cells = [one + two for one, two in zip(cells, sigmas, strict=True)]
     if shown:
         print_table(head, cells)
@@ -167,7 +169,7 @@ def _cells(row: dict[str, Any]) -> tuple[str, ...]:
         last,
         _text(row["duration_minutes"], ".1f"),
         f"{row['depth_mag']:.4f}",
-        _text(row["drift_s"], "+.2f", 60.0),
+        _text(row["shift_s"], "+.2f", 60.0),
         _text(row["o_minus_c_s"], "+.2f", 60.0),
     )
 
@@ -207,14 +209,14 @@ def _print_lines(table: Timetable) -> None:
             (
                 night.date_utc,
                 str(night.events),
-                _text(night.drift_s, "+.2f", 60.0),
+                _text(night.shift_s, "+.2f", 60.0),
                 _text(night.o_minus_c_s, "+.2f", 60.0),
-                _text(night.drift_sigma_s, ".3f", 60.0),
+                _text(night.shift_sigma_s, ".3f", 60.0),
             )
             for night in nights
         ]
-        head = ("night (UTC)", "events", "mean drift, min", "mean O-C, min", "sigma of drift, min")
-        has_sigma = any(night.drift_sigma_s is not None for night in nights)
+        head = ("night (UTC)", "events", "mean time shift, min", "mean O-C, min", "sigma of time shift, min")
+        has_sigma = any(night.shift_sigma_s is not None for night in nights)
         print_table(head if has_sigma else head[:4], cells if has_sigma else [row[:4] for row in cells])
 
 

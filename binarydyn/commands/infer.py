@@ -1,4 +1,4 @@
-"""`binarydyn infer`: from a measured period change back to the push along the track and to beta."""
+"""`binarydyn infer`: from a measured period change back to the velocity change along the track and to beta."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ def infer(
     ] = None,
     count: Annotated[int, typer.Option("--count", help="Draws of the inputs and the measurement.")] = 10_000,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: that of [sampling].")] = None,
-    runs: Annotated[int | None, typer.Option("--runs", help="Simulations behind the relation, a power of 2.")] = None,
+    runs: Annotated[int | None, typer.Option("--runs", help="Simulations behind the emulator, a power of 2.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a corner figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
-    """Posterior of the push and of beta by the simulated relation between push and period change."""
+    """Posterior of the velocity change and of beta by the emulator of the period change against the velocity change."""
     from ..inference.infer import infer as run
     from ..inference.posterior_report import report
 
@@ -38,7 +38,7 @@ def infer(
     say_if_cold()
     posterior = run(scenario, change, sigma, count, seed, runs)
     if not posterior.well.any():
-        raise ConvergenceError("no draw has a push that gives the change; see the aim and [sampling]")
+        raise ConvergenceError("no draw has a velocity change that gives the change; see the aim and [sampling]")
     found, warnings = report(posterior), (*doubts, *posterior.warnings)
     more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
     whole = found | more | {"caution": CAUTION}
@@ -82,18 +82,21 @@ def measured_change(scenario: Scenario, change: float | None, sigma: float | Non
 def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...]) -> None:
     print(f"{scenario.name or 'scenario'} ({scenario.place})")
     print(
-        f"measured change {found['period_change_s']:+.2f} s, sigma {found['sigma_s']:.2f} s; the relation, from "
+        f"measured change {found['period_change_s']:+.2f} s, sigma {found['sigma_s']:.2f} s; the emulator, from "
         f"{found['simulations']} simulations, adds {found['emulator_error_s']:.2g} s (leave-one-out)\n"
     )
     head = ("", "unit", "mean", "sigma", "median", "68 %", "95 %")
-    rows = [("along-track push", "mm/s", found["along_track_dv_mm_s"], ".4f")]
-    rows.append(("moonlet's density", "kg/m3", found["secondary_density_kg_m3"], ".0f"))
+    rows = [("along-track velocity change", "mm/s", found["along_track_dv_mm_s"], ".4f")]
+    rows.append(("secondary's density", "kg/m3", found["secondary_density_kg_m3"], ".0f"))
     if found["beta"]:
         rows.append(("beta", "", found["beta"], ".3f"))
         rows += [(f"beta at {d} kg/m3", "", s, ".3f") for d, s in found["beta_at_density"].items()]
     print_table(head, [_cells(*row) for row in rows])
     if found["beta"]:
-        print("at a density: the moonlet's mass alone is scaled, each draw's push, size and separation are held")
+        print(
+            "at a density: the secondary's mass alone is scaled, each draw's velocity change, size and separation are "
+            "held"
+        )
     if line := found.get("beta_of_density"):
         low, high = line["density_range_kg_m3"]
         print(
@@ -103,7 +106,7 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
         )
     if found["linearised"]:
         _print_derivatives(found["linearised"])
-    counted = found["draws_by_status"].get("done", 0)
+    counted = found["draws_by_status"].get("completed", 0)
     print(f"{counted} of {found['draws']} draws count")
     for sentence in warnings:
         print(f"warning: {sentence}")
@@ -112,7 +115,7 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
 
 def _print_derivatives(linear: dict[str, Any]) -> None:
     """Which input the width comes from, to first order and by itself."""
-    what = "beta" if linear["of"] == "beta" else "the push, mm/s,"
+    what = "beta" if linear["of"] == "beta" else "the velocity change, mm/s,"
     print(f"\nderivatives of {what} over the draws (least squares), and shares of its variance:")
     head = ("input", "at", "sigma", "derivative", "+-", "for 1 sigma", "share", "by itself")
     cells = [

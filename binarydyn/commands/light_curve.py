@@ -1,4 +1,4 @@
-"""`binarydyn light-curve`: how bright the pair is against time, before and after the impact, with synthetic noise."""
+"""`binarydyn light-curve`: how bright the system is against time, before and after the impact, with synthetic noise."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def light_curve(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     from_days: Annotated[float, typer.Option("--from-days", help="Where it begins, days from the impact.")] = -1.0,
     days: Annotated[float, typer.Option("--days", help="Its length.")] = 2.0,
@@ -28,13 +28,13 @@ def light_curve(
         str, typer.Option("--law", help="lambert, lommel_seeliger or lommel_seeliger_lambert.")
     ] = "lommel_seeliger",
     phase_law: Annotated[str, typer.Option("--phase-law", help="none or linear_exponential.")] = "none",
-    albedo_ratio: Annotated[float, typer.Option("--albedo-ratio", help="The moonlet's over the primary's.")] = 1.0,
+    albedo_ratio: Annotated[float, typer.Option("--albedo-ratio", help="The secondary's over the primary's.")] = 1.0,
     facets: Annotated[int, typer.Option("--facets", help="Of each ellipsoid; a mesh has its own.")] = 2000,
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     csv_file: Annotated[str, typer.Option("--csv", help="Write the epochs as CSV.")] = "",
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
 ) -> int:
-    """Magnitudes of the pair in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
+    """Magnitudes of the system in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
     from ..observing.light_curve import Surface, photometry
     from ..observing.light_curve_rows import event_rows, rows, summary
 
@@ -59,7 +59,7 @@ def light_curve(
             from ..plots.pages.light_curve import save_light_curve
 
             save_light_curve(plot, found)
-    return 0 if found.status == "done" else 1
+    return 0 if found.status == "completed" else 1
 
 
 def _print(found: Photometry, whole: dict[str, Any], events: list[dict[str, Any]]) -> None:
@@ -68,7 +68,7 @@ def _print(found: Photometry, whole: dict[str, Any], events: list[dict[str, Any]
     first, last = found.sky.clock.utc((curve.time_s + curve.light_time_s)[[0, -1]])
     print(
         f"{scenario.name or 'scenario'} ({scenario.place}): {w['status']}\n"
-        f"t0 {w['impact_epoch_utc']} UTC at the pair; {w['epochs']} epochs seen {first} to {last}\n"
+        f"t0 {w['impact_epoch_utc']} UTC at the system; {w['epochs']} epochs seen {first} to {last}\n"
         f"phase angle {w['phase_angle_least_deg']:.2f} to {w['phase_angle_greatest_deg']:.2f} deg\n"
         f"{w['law_in_words']}; {w['phase_law_in_words']}\n"
         f"magnitudes {w['brightest_mag']:+.4f} to {w['faintest_mag']:+.4f}, 0 is the mean flux, without distances"

@@ -56,15 +56,15 @@ def report(found: Plan) -> dict[str, Any]:
                 "events": night.events,
                 "sigma_s": night.sigma_s,
                 "fit_sigma_s": night.fit_sigma_s,
-                "own_error_s": night.own_error_s,
+                "bias_s": night.bias_s,
                 "change_over_sigma": abs(found.change_s) / night.sigma_s,
-                "sigma_with_losses_s": dict(zip(_MARKS, night.sigmas_lost_s, strict=True)),
+                "sigma_with_losses_s": dict(zip(_MARKS, night.sigmas_with_loss_s, strict=True)),
             }
             for night in found.nights
         ],
         "change_detected": _detection(found.predicted),
         "required_change_detected": _detection(found.required),
-        "measured_to_requirement": _detection(found.measured_to),
+        "required_precision": _detection(found.measured_to),
         "warnings": list(found.warnings),
         "caution": CAUTION,
     }
@@ -81,11 +81,12 @@ def _print(found: Plan) -> None:
     campaign = found.scenario.campaign
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
     print(
-        f"middles to {campaign.mid_sigma_s:g} s, nights of {campaign.night_h:g} h, {100.0 * campaign.lost_share:.0f} % "
+        f"mid-times to {campaign.mid_time_sigma_s:g} s, nights of {campaign.night_h:g} h, "
+        f"{100.0 * campaign.lost_fraction:.0f} % "
         f"lost; {found.events_before} events in the nights before the impact"
     )
     if found.scenario.observer.longitude_deg is not None:
-        limits = f"Sun below {campaign.sun_below_deg:g} and the pair above {campaign.pair_above_deg:g} deg"
+        limits = f"Sun below {campaign.sun_below_deg:g} and the system above {campaign.system_above_deg:g} deg"
         print(f"events count that lie whole inside the night, with the {limits} at the site")
     else:
         print("events count that lie whole inside the night, wherever on Earth it is dark then: there is no site")
@@ -108,7 +109,7 @@ def _print(found: Plan) -> None:
     print_table(head, [_cells(found, night) for night in found.nights])
     print(
         "sigma: everywhere that of the fit of event times (its ellipse costs most of the first nights) and the own "
-        "error of that\nfit on the scenario's exact events; with losses: over 200 histories of the weather\n"
+        "error of that\nfit on the scenario's exact events; with losses: over 200 weather realisations\n"
     )
     for one, what in (
         (found.predicted, "the predicted change of {size:.4g} s is detected at 3 sigma"),
@@ -139,9 +140,9 @@ def _sentence(one: Detection, what: str, found: Plan) -> str:
 
 
 def _cells(found: Plan, night) -> tuple[str, ...]:
-    low, median, high = (_text(value, ".3g") for value in night.sigmas_lost_s)
+    low, median, high = (_text(value, ".3g") for value in night.sigmas_with_loss_s)
     ratio = abs(found.change_s) / night.sigma_s
-    own = "-" if night.own_error_s is None else f"{night.own_error_s:+.2f}"
+    own = "-" if night.bias_s is None else f"{night.bias_s:+.2f}"
     texts = (_text(night.fit_sigma_s, ".3g"), own, _text(night.sigma_s, ".3g"))
     texts += (_text(ratio if ratio > 0.0 else math.inf, ".1f"),)
     return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} .. {high}"

@@ -23,25 +23,25 @@ if TYPE_CHECKING:
 
 def predict(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
     out: Annotated[str, typer.Option("--out", help="Store the result, with both trajectories, as HDF5.")] = "",
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
     plot_aim: Annotated[
-        str, typer.Option("--plot-aim", help="Save a figure of the moonlet as the impactor sees it.")
+        str, typer.Option("--plot-aim", help="Save a figure of the secondary as the impactor sees it.")
     ] = "",
     budget: Annotated[
         bool, typer.Option("--budget", help="Also the energy and angular momentum of the impact, part by part.")
     ] = False,
-    single: Annotated[
-        bool, typer.Option("--single", help="The stated values alone, although [sampling] says what is uncertain.")
+    nominal: Annotated[
+        bool, typer.Option("--nominal", help="The stated values alone, although [sampling] says what is uncertain.")
     ] = False,
     sample: Annotated[str, typer.Option("--sample", help="How members are drawn: random, sobol or latin.")] = "",
     count: Annotated[int | None, typer.Option("--count", help="Members to draw; none: sampling.count.")] = None,
     seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: sampling.seed.")] = None,
     table: Annotated[
-        str, typer.Option("--table", help="Of the members, full: all outcomes; brief: few, a hundred times faster.")
+        str, typer.Option("--table", help="Of the members, full: all outcomes; summary: few, a hundred times faster.")
     ] = "",
     plot_sample: Annotated[str, typer.Option("--plot-sample", help="Save a figure of the drawn members.")] = "",
 ) -> int:
@@ -57,7 +57,7 @@ def predict(
         raise InputError(
             "--plot-aim", "the scenario has no [impactor], the figure shows its aim; add it or leave it out"
         )
-    drawing = _drawing(scenario, single, sample, count, seed, table, plot_sample)
+    drawing = _drawing(scenario, nominal, sample, count, seed, table, plot_sample)
     say_if_cold()
     result = run(scenario, stages())
     if drawing:
@@ -76,7 +76,7 @@ def predict(
     measured = result.period_change_s is not None
     if not complete:
         return 130
-    return 0 if result.status in ("done", "no_impact") and measured else 1
+    return 0 if result.status in ("completed", "no_impact") and measured else 1
 
 
 def _say(result, spread: dict, budget: bool, as_json: bool) -> None:
@@ -104,10 +104,10 @@ def _save_figures(plot: str, plot_aim: str, plot_sample: str, result, drawn) -> 
 
 
 def _drawing(
-    scenario: Scenario, single: bool, kind: str, count: int | None, seed: int | None, table: str, figure: str
+    scenario: Scenario, nominal: bool, kind: str, count: int | None, seed: int | None, table: str, figure: str
 ) -> tuple[Sample, Backend] | None:
-    """What is to be drawn beside the stated values; None for a scenario without distributions or with --single."""
-    from ..batch.summary import check_brief
+    """What is to be drawn beside the stated values; None for a scenario without distributions or with --nominal."""
+    from ..batch.summary import check_summary
     from ..ensembles import Backend
     from ..sampling import Sample
     from ..sampling.drawn import members_of
@@ -115,18 +115,18 @@ def _drawing(
     options = (("--sample", kind), ("--count", count), ("--seed", seed), ("--table", table), ("--plot-sample", figure))
     given = [name for name, value in options if value not in ("", None)]
     is_drawn = bool(scenario.sampling and scenario.sampling.quantities)
-    if is_drawn and not single:
+    if is_drawn and not nominal:
         sample = Sample.of(scenario, kind or "random", count, seed)
-        where = Backend(table=table or "full", companions=table == "brief")
+        where = Backend(table=table or "full", chaos=table == "summary")
         if figure:
             from ..plots.pages.sample import check_drawn
 
             check_drawn(len(sample))
-        if where.brief:
-            check_brief(members_of(scenario), sample)
+        if where.summary:
+            check_summary(members_of(scenario), sample)
         return sample, where
     if given:
-        why = "--single" if single else "a scenario that has no [sampling.quantities]"
+        why = "--nominal" if nominal else "a scenario that has no [sampling.quantities]"
         raise InputError(given[0], f"it is given with {why}, allowed is where members are drawn; leave one out")
     return None
 
@@ -189,8 +189,14 @@ _LINES = (
     ("eccentricity", "", "eccentricity_before", "eccentricity_after", ".5f"),
     ("mean separation", "m", "separation_before_m", "separation_after_m", ".2f"),
     ("largest libration", "deg", "libration_max_before_deg", "libration_max_after_deg", ".3f"),
-    ("spread of single cycles", "s", "cycle_period_spread_before_s", "cycle_period_spread_after_s", ".2f"),
-    ("apsidal precession", "deg/day", None, "precession_after_deg_day", ".3f"),
+    (
+        "scatter of single-orbit periods",
+        "s",
+        "single_orbit_period_scatter_before_s",
+        "single_orbit_period_scatter_after_s",
+        ".2f",
+    ),
+    ("apsidal precession", "deg/day", None, "apsidal_precession_after_deg_day", ".3f"),
     ("nodal precession", "deg/day", None, "nodal_precession_after_deg_day", ".3f"),
     ("mean inclination to the total angular momentum", "deg", None, "inclination_after_deg", ".3f"),
     ("change of the orbital plane at the impact", "deg", None, "orbit_plane_change_deg", ".3f"),
@@ -214,10 +220,10 @@ def _print(result, budget: bool = False) -> None:
         print(line)
     if n["model_error_s"] is not None:
         print(f"model error {n['model_error_s']:+.3f} s: what the next degree of gravity after {n['degree']} changes")
-    push = ", ".join(
+    velocity_change = ", ".join(
         f"{n[f'{axis}_dv_mm_s']:+z.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
     )
-    print(f"change of velocity {push}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}")
+    print(f"velocity change {velocity_change}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}")
     for line in _hit_lines(n):
         print(line)
     print()
@@ -228,8 +234,8 @@ def _print(result, budget: bool = False) -> None:
     rows += [(name, "closed form", _number(value, "+z.3f")) for name, value in result.analytic_changes_s().items()]
     print_table(("period change by", "", "s"), rows)
     print(
-        f"\nenergy drift {_number(n['energy_drift'], '.1e')}, "
-        f"angular momentum drift {_number(n['angular_momentum_drift'], '.1e')}, "
+        f"\nrelative energy error {_number(n['relative_energy_error'], '.1e')}, "
+        f"relative angular momentum error {_number(n['relative_angular_momentum_error'], '.1e')}, "
         f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 "
         f"({result.start.solved_for} solved for)"
     )
@@ -253,9 +259,9 @@ def _divergence(n: dict) -> str:
     """How far neighbouring trajectories part in both windows, and whether that is regular."""
     from ..observables.chaos import TWIST_RAD, UNSTABLE
 
-    spread = n["period_change_spread_s"]
+    spread = n["period_change_neighbour_sd_s"]
     said = [
-        f"{n[f'amplification_{side}']:.3g} {side} ({'chaotic' if n[f'unstable_{side}'] else 'regular'})"
+        f"{n[f'divergence_factor_{side}']:.3g} {side} ({'chaotic' if n[f'chaotic_{side}'] else 'regular'})"
         for side in ("before", "after")
     ]
     return (
@@ -266,27 +272,27 @@ def _divergence(n: dict) -> str:
 
 
 def _share_lines(result, n: dict) -> list[str]:
-    """The new shapes, and what they and the push each have of the change; nothing where none changes."""
+    """The new shapes, and what they and the velocity change each have of the change; nothing where none changes."""
     lines, new = [], result.impact.system
     if result.shares:
         for name in ("primary", "secondary"):
             if getattr(new, name) is not getattr(result.start.system, name):
                 axes = " x ".join(f"{axis:.2f}" for axis in getattr(new, name).semi_axes_m)
                 lines.append(f"{name} reshaped to semi-axes of {axes} m")
-        if result.shares.remainder_s is not None:
+        if result.shares.interaction_s is not None:
             lines.append(
-                f"of that, reshaping {n['period_change_reshaping_s']:+.3f} s and the push at the new shape "
-                f"{n['period_change_push_s']:+.3f} s (less what it does at the old one: "
-                f"{n['period_change_remainder_s']:+.3f} s)"
+                f"of that, reshaping {n['period_change_reshaping_s']:+.3f} s and the velocity change at the new shape "
+                f"{n['period_change_dv_s']:+.3f} s (less what it does at the old one: "
+                f"{n['period_change_interaction_s']:+.3f} s)"
             )
     return lines
 
 
 def _hit_lines(n: dict) -> list[str]:
-    """The site, both betas, and what a material says of its crater; nothing without a hit."""
+    """The site, both betas, and what a material says of its crater; nothing without an impact."""
     if n["beta"] is None:
         return []
-    betas = f"beta {n['beta']:.4g}, for the barycentre {n['beta_pair']:.4g}"
+    betas = f"beta {n['beta']:.4g}, for the barycentre {n['beta_system']:.4g}"
     if n["beta_low"] is not None:
         betas = betas.replace(",", f" (68 %: {n['beta_low']:.4g} to {n['beta_high']:.4g}),", 1)
     lines = [
@@ -298,8 +304,9 @@ def _hit_lines(n: dict) -> list[str]:
     if n["crater_radius_m"] is not None:
         lines.append(
             f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']}); ejecta {n['ejecta_mass_kg']:.4g} kg: "
-            f"{n['mass_captured_kg']:.4g} fall back on the moonlet, {n['mass_kept_pair_kg']:.4g} leave it and stay in "
-            f"the pair, {n['mass_lost_pair_kg']:.4g} leave the pair; their cone keeps "
+            f"{n['mass_captured_kg']:.4g} fall back on the secondary, {n['mass_kept_system_kg']:.4g} leave it and "
+            f"stay in "
+            f"the system, {n['mass_lost_system_kg']:.4g} leave the system; their cone keeps "
             f"{math.cos(math.radians(n['cone_half_angle_deg'])):.3g} of the summed momentum"
         )
     return lines

@@ -24,7 +24,7 @@ _MOST_DIGITS = 6
 def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, bool]:
     """Predict the members of a sample, and whether all are done: an interruption keeps those that are.
 
-    KeyboardInterrupt where none is done yet; InputError where the brief table has not what the scenario asks for.
+    KeyboardInterrupt where none is done yet; InputError where the summary table has not what the scenario asks for.
     """
     from ..ensembles import rows_of
     from ..sampling.drawn import members_of
@@ -52,20 +52,20 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, b
 def sampled(result: Members) -> dict[str, Any]:
     """How the members were drawn, the spread of each outcome over all that ended well, and chances.
 
-    spread_without_unstable, unstable_members: None where companions did not run.
+    statistics_of_regular, chaotic_members: None where neighbouring trajectories did not run.
     """
-    from ..sampling.summary_statistics import chances, spread, spread_without, unstable
+    from ..sampling.summary_statistics import probabilities, spread, spread_without, which_are_chaotic
 
     columns, asked = result.columns, result.scenario.requirement
-    chaotic = unstable(columns)
+    chaotic = which_are_chaotic(columns)
     return {
         "sample": {"kind": result.sample.kind, "seed": result.sample.seed, "count": result.sample.count},
-        "ended_well": int((columns["status"] == "done").sum()),
-        "spread": spread(columns),
-        "unstable_members": None if chaotic is None else int(chaotic.sum()),
-        "spread_without_unstable": None if chaotic is None else spread_without(columns, chaotic),
-        "chances": chances(columns, asked and asked.period_change_s),
-        "measured_to_required_s": asked and asked.measured_to_s,
+        "completed": int((columns["status"] == "completed").sum()),
+        "statistics": spread(columns),
+        "chaotic_members": None if chaotic is None else int(chaotic.sum()),
+        "statistics_of_regular": None if chaotic is None else spread_without(columns, chaotic),
+        "probabilities": probabilities(columns, asked and asked.period_change_s),
+        "required_precision_s": asked and asked.precision_s,
     }
 
 
@@ -75,9 +75,9 @@ def drawn_report(drawn: Members, error: ModelError) -> dict[str, Any]:
 
     statuses, reasons = drawn.columns["status"].tolist(), drawn.columns["reason"].tolist()
     return sampled(drawn) | {
-        "members_done": len(statuses),
+        "members_completed": len(statuses),
         "statuses": drawn.statuses(),
-        "first_reasons": {word: reasons[statuses.index(word)] for word in drawn.statuses() if word != "done"},
+        "first_reasons": {word: reasons[statuses.index(word)] for word in drawn.statuses() if word != "completed"},
         "model_error": {
             "next_degree_s": error.next_degree_s,
             "denser_moonlet_s": error.denser_moonlet_s,
@@ -89,10 +89,12 @@ def drawn_report(drawn: Members, error: ModelError) -> dict[str, Any]:
 def print_drawn(report: dict[str, Any]) -> None:
     """The same for a reader."""
     how, counts = report["sample"], ", ".join(f"{count} {word}" for word, count in report["statuses"].items())
-    print(f"\n{report['members_done']} of {how['count']} members drawn ({how['kind']}, seed {how['seed']}): {counts}")
+    print(
+        f"\n{report['members_completed']} of {how['count']} members drawn ({how['kind']}, seed {how['seed']}): {counts}"
+    )
     for word, reason in report["first_reasons"].items():
         print(f"first {word}: {reason}")
-    change = report["spread"].get("period_change_s")
+    change = report["statistics"].get("period_change_s")
     if change:
         ends = [
             f", {share} % {_with_error(change, f'low_{share}', '+')} to {_with_error(change, f'high_{share}', '+')}"
@@ -106,7 +108,7 @@ def print_drawn(report: dict[str, Any]) -> None:
         f"{words} {error[name]:+.3g} s"
         for name, words in (
             ("next_degree_s", "the next degree of gravity"),
-            ("denser_moonlet_s", f"a moonlet {error['denser_by']:g} times as dense against the primary"),
+            ("denser_moonlet_s", f"a secondary {error['denser_by']:g} times as dense against the primary"),
         )
         if error[name] is not None
     ]
@@ -121,7 +123,7 @@ def print_sampled(report: dict[str, Any]) -> None:
     from ..store import long_name_of, unit_of
 
     rows, missing = [], set()
-    for name, marks in report["spread"].items():
+    for name, marks in report["statistics"].items():
         unit = unit_of(name)
         ends = [_with_error(marks, key) for key in ("low_68", "high_68", "low_95", "high_95")]
         middle = _with_error(marks, "median"), _text(marks["sigma"])
@@ -129,15 +131,15 @@ def print_sampled(report: dict[str, Any]) -> None:
         missing |= {share for share in (68, 95) if marks[f"low_{share}"] is None}
     print_table(("outcome", "unit", "median", "sigma", "68 % from", "to", "95 % from", "to"), rows)
     print()
-    chances = report["chances"]
-    rows = [(name.replace("_", " "), f"{c['chance']:.4g}", _error_words(c)) for name, c in chances.items()]
+    probabilities = report["probabilities"]
+    rows = [(name.replace("_", " "), f"{c['probability']:.4g}", _error_words(c)) for name, c in probabilities.items()]
     print_table(("chance of", "share", "1 sigma, or 95 % bound"), rows)
-    if any(c["bound_95"] is not None for c in chances.values()):
+    if any(c["bound_95"] is not None for c in probabilities.values()):
         print("below, above: one-sided 95 % bound where none or all members are a case (Clopper & Pearson; some 3 / N)")
-    if report["ended_well"]:
-        print(f"intervals are over all {report['ended_well']} members that ended well")
+    if report["completed"]:
+        print(f"intervals are over all {report['completed']} members that ended well")
         print(_stability(report))
-    if (required := report["measured_to_required_s"]) is not None:
+    if (required := report["required_precision_s"]) is not None:
         print(f"after which night a campaign has measured the change to {required:g} s is for `plan` to say")
     if missing:
         shares = " and ".join(f"{share} %" for share in sorted(missing))
@@ -145,19 +147,20 @@ def print_sampled(report: dict[str, Any]) -> None:
             f"{shares} not given where not even one member is to be expected beyond each end: 68 % takes 7 members, "
             "95 % takes 40"
         )
-    if report["spread"]:
+    if report["statistics"]:
         print(_of_errors(report["sample"]["kind"]))
 
 
 def _stability(report: dict[str, Any]) -> str:
-    """What companions say of the members, and what the period change would be without the unstable ones."""
-    count = report["unstable_members"]
+    """What neighbouring trajectories say of the members, and what the period change would be without the chaotic
+    ones."""
+    count = report["chaotic_members"]
     if count is None:
-        return "whether any of them is unstable was not looked at (`--companions` does for brief tables)"
+        return "whether any of them is chaotic was not looked at (`--chaos` does for summary tables)"
     if not count:
-        return "none of them is unstable"
-    said = f"{count} of them are unstable: the attitude of each cannot be foretold, its period only to seconds"
-    rest = report["spread_without_unstable"].get("period_change_s")
+        return "none of them is chaotic"
+    said = f"{count} of them are chaotic: the attitude of each is unpredictable, its period only to seconds"
+    rest = report["statistics_of_regular"].get("period_change_s")
     if rest:
         sigma = "" if rest["sigma"] is None else f", sigma {rest['sigma']:.3g} s"
         said += f"; without them the period change has median {rest['median']:+.2f} s{sigma}"
@@ -170,11 +173,11 @@ def _of_errors(kind: str) -> str:
     return said if kind == "random" else f"{said}; of a random sample, a {kind} one errs by less"
 
 
-def _error_words(chance: dict[str, float | None]) -> str:
+def _error_words(probability: dict[str, float | None]) -> str:
     """1 sigma of a chance, or where there is none its bound."""
-    if chance["bound_95"] is None:
-        return f"+- {chance['standard_error']:.2g}"
-    return f"{'below' if chance['chance'] == 0.0 else 'above'} {chance['bound_95']:.4g}"
+    if probability["bound_95"] is None:
+        return f"+- {probability['standard_error']:.2g}"
+    return f"{'below' if probability['probability'] == 0.0 else 'above'} {probability['bound_95']:.4g}"
 
 
 def _with_error(marks: dict[str, Any], name: str, sign: str = "") -> str:

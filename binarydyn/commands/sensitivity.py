@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _TITLES = {
     "period_change_s": ("prediction", "period change", ".1f", " s"),
     "beta": ("inference", "beta", ".3f", ""),
-    "along_track_dv_mm_s": ("inference", "along-track push", ".4f", " mm/s"),
+    "along_track_dv_mm_s": ("inference", "along-track velocity change", ".4f", " mm/s"),
 }
 
 
@@ -131,7 +131,7 @@ def _plain(budget: ErrorBudget) -> dict[str, Any]:
         "points": i.count,
         "simulations": budget.runs,
         "simulations_left_out": budget.left_out,
-        "simulations_unstable": budget.unstable,
+        "simulations_chaotic": budget.chaotic,
         "emulator_error_share": budget.error_share,
         "inputs": rows,
         "warnings": list(budget.warnings),

@@ -1,6 +1,6 @@
 """The frame around the commands: which there are, how an error becomes one line, and the exit codes.
 
-Exit codes: 0 done, 1 some outcomes failed, 2 bad input, 130 interrupted, 141 nobody reads on, 143 a sweep that was
+Exit codes: 0 completed, 1 some outcomes failed, 2 bad input, 130 interrupted, 141 nobody reads on, 143 a sweep that was
 terminated.  A command is a function `name` in `commands/name.py` (with _ for -), annotated for typer, that returns an
 exit code or None, and a line in COMMANDS; only the file of the wanted command is imported.
 """

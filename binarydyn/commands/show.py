@@ -71,12 +71,12 @@ def sweep_report(result: Result) -> dict[str, Any]:
         "members": len(result.rows.members),
         "members_of_design": result.attributes["members"],
         "statuses": result.statuses(),
-        "first_reasons": {word: earliest[word] for word in result.statuses() if word != "done"},
+        "first_reasons": {word: earliest[word] for word in result.statuses() if word != "completed"},
         "failures": [vars(end) for end in ends[:_MOST_FAILURES]],
-        "unstable_before": _count(found, "unstable_before"),
-        "unstable": _count(found, "unstable_after"),
+        "chaotic_before": _count(found, "chaotic_before"),
+        "chaotic": _count(found, "chaotic_after"),
         "tumbling": _count(found, "tumbling"),
-        "turned_over": _count(found, "turned_over_after"),
+        "lost_lock": _count(found, "lost_lock_after"),
         "tolerance": result.attributes["tolerance"],
         "varied": {key: values.tolist() for key, values in found.axes.items()} or list(found.keys),
         "period_change_s": _extremes(found),
@@ -97,7 +97,7 @@ def _extremes(result: Members) -> dict[str, Any] | None:
     c = result.columns
     if "period_change_s" not in c:
         return None
-    well = np.flatnonzero((c["status"] == "done") & np.isfinite(c["period_change_s"]))
+    well = np.flatnonzero((c["status"] == "completed") & np.isfinite(c["period_change_s"]))
     if not len(well):
         return None
     change = c["period_change_s"][well]
@@ -113,7 +113,7 @@ def print_sweep(report: dict[str, Any]) -> None:
     """The report for a reader."""
     counts = ", ".join(f"{count} {status}" for status, count in report["statuses"].items())
     print(f"{report['scenario'] or 'scenario'}, sweep of {_of_members(report)}: {counts}")
-    if "sample" not in report and "done" in report["statuses"]:
+    if "sample" not in report and "completed" in report["statuses"]:
         print(_flagged(report))
     for end in report["failures"][:_FAILURES_TOLD]:
         alike = f" of {end['members']} alike" if end["members"] > 1 else ""
@@ -133,13 +133,13 @@ def _of_members(report: dict[str, Any]) -> str:
 
 
 def _flagged(report: dict[str, Any]) -> str:
-    """How many members of a grid turn over or are unstable, in the words of the columns that its table has."""
-    names = ("unstable", "tumbling", "turned_over")
+    """How many members of a grid turn over or are chaotic, in the words of the columns that its table has."""
+    names = ("chaotic", "tumbling", "lost_lock")
     said = [f"{report[name]} {name.replace('_', ' ')}" for name in names if report[name] is not None]
-    if report["unstable"] is None:
-        said.append("whether any is unstable was not looked at (`--companions` does for brief tables)")
-    before = report["unstable_before"]
-    first = "" if before is None else f"before the impact: {before} unstable; "
+    if report["chaotic"] is None:
+        said.append("whether any is chaotic was not looked at (`--chaos` does for summary tables)")
+    before = report["chaotic_before"]
+    first = "" if before is None else f"before the impact: {before} chaotic; "
     return f"{first}after the impact: {', '.join(said)}"
 
 
@@ -190,7 +190,17 @@ def _events_report(result: Result) -> dict[str, Any]:
 
 def _print_events(report: dict[str, Any]) -> None:
     print(f"{report['scenario'] or 'scenario'}, timetable of {len(report['events'])} conjunctions")
-    names = ("mid_utc", "side", "kind", "body", "extent", "duration_minutes", "depth_mag", "drift_s", "mid_sigma_s")
+    names = (
+        "mid_utc",
+        "side",
+        "kind",
+        "body",
+        "extent",
+        "duration_minutes",
+        "depth_mag",
+        "shift_s",
+        "mid_time_sigma_s",
+    )
     print_table(names, [[_text(row[name]) for name in names] for row in report["events"]])
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 def sweep(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     vary: Annotated[
         list[str] | None,
@@ -50,13 +50,13 @@ def sweep(
     ] = "",
     table: Annotated[
         str,
-        typer.Option("--table", help="full: all that predict says; brief: outcomes alone, a hundred times faster."),
+        typer.Option("--table", help="full: all that predict says; summary: outcomes alone, a hundred times faster."),
     ] = "full",
-    finer: Annotated[
-        float, typer.Option("--finer", help="Brief table: times as many steps as usual; 4 for errors below 1e-4 s.")
+    refine: Annotated[
+        float, typer.Option("--refine", help="Summary table: times as many steps as usual; 4 for errors below 1e-4 s.")
     ] = 1.0,
-    companions: Annotated[
-        bool, typer.Option("--companions", help="Brief table: tell unstable members, at four more runs each.")
+    chaos: Annotated[
+        bool, typer.Option("--chaos", help="Summary table: tell chaotic members, at four more runs each.")
     ] = False,
     confirm: Annotated[bool, typer.Option("--confirm", help="Needed for a grid of more than 100 000 members.")] = False,
     plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
@@ -69,7 +69,7 @@ def sweep(
 
     scenario = load(file) if file else builtin()
     design = _design(scenario, vary or [], sample, count, seed)
-    where = Backend(backend, workers, scheduler, table, finer, companions)
+    where = Backend(backend, workers, scheduler, table, refine, chaos)
     check_outputs({"--out": out, "--plot": plot}, scenario, file)
     if plot:
         if len(design) < 2:
@@ -106,7 +106,7 @@ def sweep(
         print_sweep(report)
         how = f"{left} computed in {seconds:.1f} s, {reused} reused" if left else "nothing was left to do"
         print(f"{one_line(out)}: {how}\n{CAUTION}")
-    return 0 if set(report["statuses"]) == {"done"} else 1
+    return 0 if set(report["statuses"]) == {"completed"} else 1
 
 
 def _kept(store: SweepStore) -> str:

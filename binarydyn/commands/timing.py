@@ -24,7 +24,7 @@ _ENDS = 6
 
 def timing(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented pair.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
     ] = "",
     events: Annotated[
         list[str] | None, typer.Option("--events", help="CSV with mid_utc, kind, body and, if known, sigma_s.")
@@ -43,7 +43,7 @@ def timing(
     ] = False,
     noise_s: Annotated[
         float | None,
-        typer.Option("--noise-s", help="Of it, one sigma of each middle; none: 30, or campaign.mid_sigma_s."),
+        typer.Option("--noise-s", help="Of it, one sigma of each mid-time; none: 30, or campaign.mid_time_sigma_s."),
     ] = None,
     share: Annotated[float, typer.Option("--share", help="Of it, how many of the events are seen, at random.")] = 1.0,
     seed: Annotated[int, typer.Option("--seed", help="Of its noise.")] = 0,
@@ -100,7 +100,7 @@ def _synthesise(
 
     say_if_cold()
     if days is None:
-        noise_s = scenario.campaign.mid_sigma_s if noise_s is None else noise_s
+        noise_s = scenario.campaign.mid_time_sigma_s if noise_s is None else noise_s
         mids = synthesised_nights(scenario, noise_s, seed, share)
     else:
         noise_s = 30.0 if noise_s is None else noise_s
@@ -128,17 +128,17 @@ def report(found: Campaign) -> dict[str, Any]:
         "period_after_sigma_s": fit.period_sigma_s("after"),
         "period_change_s": fit.change_s,
         "period_change_fit_sigma_s": fit.change_sigma_s,
-        "period_change_model_error_s": found.bias_change_s,
+        "period_change_model_bias_s": found.bias_change_s,
         "period_change_sigma_s": found.change_sigma_s,
-        "longitude_minus_scenario_deg": math.remainder(math.degrees(longitude), 360.0),
-        "longitude_minus_scenario_sigma_deg": math.degrees(spread),
+        "longitude_minus_nominal_deg": math.remainder(math.degrees(longitude), 360.0),
+        "longitude_minus_nominal_sigma_deg": math.degrees(spread),
         "eccentricity_after": e[0],
         "eccentricity_after_sigma": e[1],
-        "apsidal_rate_deg_day": math.degrees(turning[0]) * DAY_S,
-        "apsidal_rate_sigma_deg_day": math.degrees(turning[1]) * DAY_S,
-        "drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
-        "drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
-        "drift_is_fitted": fit.terms.drift,
+        "apsidal_precession_deg_day": math.degrees(turning[0]) * DAY_S,
+        "apsidal_precession_sigma_deg_day": math.degrees(turning[1]) * DAY_S,
+        "mean_motion_drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
+        "mean_motion_drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
+        "mean_motion_drift_is_fitted": fit.terms.drift,
         "parameters": list(fit.terms.names),
         "values": [fit.values[name] for name in fit.terms.names],
         "covariance": fit.covariance.tolist(),
@@ -181,7 +181,7 @@ def report(found: Campaign) -> dict[str, Any]:
 
 
 def turns(found: Campaign):
-    """(n,) whole turns of the moonlet since t0."""
+    """(n,) whole turns of the secondary since t0."""
     import numpy as np
 
     return np.floor((found.fit.counted_rad - found.fit.values["longitude"]) / (2.0 * np.pi)).astype(int)
@@ -193,15 +193,15 @@ def _print(found: Campaign) -> None:
     rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
     rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
     rows.append(("change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
-    rows.append(("longitude at t0 minus the scenario's", "deg", *_pair(r, "longitude_minus_scenario{}_deg", "+.4f")))
+    rows.append(("longitude at t0 minus the scenario's", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")))
     rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
-    rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_rate{}_deg_day", ".3f")))
-    if r["drift_deg_day2"] is not None:
+    rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_precession{}_deg_day", ".3f")))
+    if r["mean_motion_drift_deg_day2"] is not None:
         rows.append(
             (
                 f"drift of the mean motion{'' if fit.terms.drift else ', not fitted'}",
                 "deg/day2",
-                *_pair(r, "drift{}_deg_day2", ".2e"),
+                *_pair(r, "mean_motion_drift{}_deg_day2", ".2e"),
             )
         )
     print_table(("", "unit", "value", "1 sigma"), rows)

@@ -106,9 +106,9 @@ def _about(row: Comparison) -> str:
     parts += [expected.note] if expected.note else []
     if row.inputs and expected.inputs_not_counted:
         parts.append(f"inputs not counted: {expected.inputs_not_counted}")
-    if expected.known_miss:
-        parts.append(f"known miss: {expected.known_miss}")
-        parts += ["it passes now: remove known_miss"] if row.verdict == PASS else []
+    if expected.known_discrepancy:
+        parts.append(f"known miss: {expected.known_discrepancy}")
+        parts += ["it passes now: remove known_discrepancy"] if row.verdict == PASS else []
     parts += [f"no value: {row.reason}"] if row.reason else []
     return "; ".join(parts)
 
@@ -123,7 +123,7 @@ def _print_summary(counts: Counter) -> None:
 
 
 def _plain(results: Sequence[tuple[Scenario, Sequence[Comparison]]], counts: Counter) -> dict[str, Any]:
-    names = {PASS: "passed", KNOWN_MISS: "known_misses", MISS: "new_misses", SHOWN: "shown"}
+    names = {PASS: "passed", KNOWN_MISS: "known_discrepancies", MISS: "new_discrepancies", SHOWN: "shown"}
     return {
         "cases": [
             {"name": scenario.name, "file": scenario.place, "sha256": scenario.sha256, "rows": [_row(r) for r in rows]}
@@ -153,6 +153,6 @@ def _row(row: Comparison) -> dict[str, Any]:
         "source": expected.source,
         "note": expected.note,
         "inputs_not_counted": expected.inputs_not_counted,
-        "known_miss": expected.known_miss,
+        "known_discrepancy": expected.known_discrepancy,
         "reason": row.reason,
     }

@@ -1,4 +1,4 @@
-"""Angular momenta of the pair about its barycentre, of orbit and spins, from states alone or side by side."""
+"""Angular momenta of the system about its barycentre, of orbit and spins, from states alone or side by side."""
 
 from __future__ import annotations
 

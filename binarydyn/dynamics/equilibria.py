@@ -1,4 +1,4 @@
-"""Relative equilibria: two rigid bodies that turn together like one, and what becomes of a small push.
+"""Relative equilibria: two rigid bodies that turn together like one, and what becomes of a small displacement.
 
 Each arrangement of the two bodies (which axis of each lies along r) is a family in the separation.  Along it the total
 angular momentum has a least value where both bodies turn with the orbit, so two circular orbits share each greater one:
@@ -24,11 +24,11 @@ from .stability import UNSTABLE, LinearMode, rotations, spectrum
 
 @dataclass(frozen=True)
 class Equilibrium:
-    """A pair that turns rigidly; name: facing of the primary and of the secondary.
+    """A system that turns rigidly; name: facing of the primary and of the secondary.
 
     angular_momentum_kg_m2_s is the total about the centre of mass, along z; momentum_slope_kg_m_s how it changes with
-    the separation along the family.  eigenvalues_rad_s leave out those of turning or tilting the whole pair.  stable:
-    nothing grows.  least_energy: at this angular momentum no state nearby has less energy, so that the motion stays
+    the separation along the family.  eigenvalues_rad_s leave out those of turning or tilting the whole system.  stable:
+    nothing grows.  minimum_energy: at this angular momentum no state nearby has less energy, so that the motion stays
     there under dissipation too (a spin that was given counts as kept).  converged: the circumscribed spheres are apart,
     as the expansion of gravity needs.  residual: largest change of any coordinate in 1/n, in its own size.
     """
@@ -43,7 +43,7 @@ class Equilibrium:
     eigenvalues_rad_s: np.ndarray
     modes: tuple[LinearMode, ...]
     stable: bool
-    least_energy: bool
+    minimum_energy: bool
     converged: bool
     residual: float
 
@@ -159,7 +159,7 @@ def _described(found: Found, facing: tuple[str, str]) -> Equilibrium:
         eigenvalues_rad_s=eigenvalues,
         modes=modes,
         stable=bool(eigenvalues.real.max() < UNSTABLE * found.n),
-        least_energy=least,
+        minimum_energy=least,
         converged=gravity.converged,
         residual=found.residual,
     )

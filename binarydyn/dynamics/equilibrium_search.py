@@ -1,4 +1,4 @@
-"""The frame that turns with a pair of rigid bodies, and Newton's search for where the pair stands still in it.
+"""The frame that turns with a pair of rigid bodies, and Newton's search for where the system stands still in it.
 
 At angular rate n about z:  r' = n z x r,  r'' = F/m = -n^2 r,  w_k = n C_k^T z,  tau_k = w_k x I_k w_k.  A body that is
 round about z may also spin at its own rate about z: turns about it change nothing, so a frame that turns with it is as
@@ -40,7 +40,7 @@ A minus before it turns the body by 180 deg, which is another arrangement only f
 
 
 class Turning:
-    """One pair, in the frame that turns with it."""
+    """One system, in the frame that turns with it."""
 
     def __init__(self, primary: Body, secondary: Body, spins_rad_s: tuple[float | None, float | None], degree: int):
         self.bodies, self.spins, self.degree = (primary, secondary), spins_rad_s, degree

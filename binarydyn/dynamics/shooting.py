@@ -1,6 +1,6 @@
 """One turn of the primary from the states of pairs and from states beside them: what a search for periodic orbits asks.
 
-Each pair runs from its state and, for derivatives, from states displaced along some of the 18 directions of
+Each system runs from its state and, for derivatives, from states displaced along some of the 18 directions of
 displacement.py or with another mass factor or rate; after the turn the end is brought back by the orbit's angle and
 compared with the beginning, for even pairs with the primary half a turn on.  Steps are equal and their errors not
 controlled, so that the result is a smooth function of the state; all of it is compiled, so that threads search side by
@@ -64,7 +64,7 @@ def displace(w, l, direction, size):
 
 @kernel
 def load(w, kept, l, pair, run, y, logs, scale, spin, constants, coefficients, unknowns, open_logs, step, part, count):
-    """Put a run of a pair into a lane; the first runs from its state, the others from beside it."""
+    """Put a run of a system into a lane; the first runs from its state, the others from beside it."""
     pairs, factor, rate = spin.size, logs[pair], logs[spin.size + pair]
     for i in range(SIZE):
         w[i * LANES + l] = y[i * pairs + pair]
@@ -200,7 +200,7 @@ def shots(
 
     states: y (20, m), logs of mass factor and rate (2, m), scale (18, m).  wanted: spin, phase, separation (m,), the
     last 0 where it is free.  parameters: (19, m) and (c, m).  counts (k,): steps of each.  unknowns, open_logs: what
-    further runs displace by `step`; with step 0 there is one run a pair.
+    further runs displace by `step`; with step 0 there is one run a system.
     """
     order = np.argsort(counts, kind="stable")
     runs = 1 + (len(unknowns) + len(open_logs) if step else 0)

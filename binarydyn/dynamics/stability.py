@@ -3,10 +3,10 @@
 In the frame that turns with the equilibrium the equations of motion read x' = A x.  With F = E - n H_z - sum sigma L_z
 (sigma: spin beyond n of a body that is round about z) they are Hamilton's and Euler's with F for the energy, so A and
 the second derivative Q of F are two forms of one thing (Lie-Poisson equations, Marsden & Ratiu 1999, Introduction to
-Mechanics and Symmetry, 2nd ed., ch. 1 and 15).  Motions that only turn or tilt the whole pair in space are left out: A
-acts on displacements that keep the angular momentum, modulo turns about it.  Where Q is positive there, the equilibrium
-is stable in Liapunov's sense and the energy least at this angular momentum (Scheeres 2009, CMDA 104, 103); elsewhere it
-may still be spectrally stable, and dissipation then decides otherwise.
+Mechanics and Symmetry, 2nd ed., ch. 1 and 15).  Motions that only turn or tilt the whole system in space are left out:
+A acts on displacements that keep the angular momentum, modulo turns about it.  Where Q is positive there, the
+equilibrium is stable in Liapunov's sense and the energy least at this angular momentum (Scheeres 2009, CMDA 104, 103);
+elsewhere it may still be spectrally stable, and dissipation then decides otherwise.
 """
 
 from __future__ import annotations

@@ -11,7 +11,7 @@ from contextlib import nullcontext
 from dataclasses import dataclass
 
 from ..batch import gpu
-from ..batch.summary import BriefOptions, Stepper, check_brief
+from ..batch.summary import Stepper, SummaryOptions, check_summary
 from ..constants import HOUR_S
 from ..errors import ArgumentError
 from ..kinds import WHOLE, Like, check_kind, shown, takes
@@ -30,13 +30,13 @@ MOST_WORKERS = 1024
 """Beyond any machine's cores they only wait for each other."""
 UNCONFIRMED = 100_000
 """Members that a sweep starts without being told that so many are meant."""
-_SECONDS = {"full": 0.05, "brief": 0.0005}
+_SECONDS = {"full": 0.05, "summary": 0.0005}
 """Of a core for a member, see experiments/16."""
 ENOUGH = 200
 """Full rows, from which on each thread gets a process: one takes seconds to start, and then waits for nobody, while two
 threads make 1.3 times the rows of one and sixteen no more than two: half of a row's work holds the interpreter."""
 POOL = Like("a pool of workers with map", ("map",))
-MOST_FINER = 100.0
+MOST_REFINED = 100.0
 _LARGEST_ON_GPU = 65536
 """Members of a block beside a GPU: some 30 000 fill it, and others wait for it meanwhile."""
 
@@ -46,9 +46,9 @@ class Backend:
     """Where members are computed, and what of them.
 
     name: of BACKENDS.  workers: threads, or processes where a cluster is started here; None: one for each core.
-    scheduler: address of a cluster's.  table: `full` gives a Row for each member, `brief` Blocks; finer, companions: of
-    the brief table, as of brief_members.  pool: workers of your own in place of a name, anything with `map` (see Pool);
-    `workers` then says how many it has.  Errors: InputError for options that do not fit together, and where this
+    scheduler: address of a cluster's.  table: `full` gives a Row for each member, `summary` Blocks; refine, chaos: of
+    the summary table, as of summary_rows.  pool: workers of your own in place of a name, anything with `map` (see
+    Pool); `workers` then says how many it has.  Errors: InputError for options that do not fit together, and where this
     machine has not what they ask for.
     """
 
@@ -56,8 +56,8 @@ class Backend:
     workers: int | None = None
     scheduler: str = ""
     table: str = "full"
-    finer: float = 1.0
-    companions: bool = False
+    refine: float = 1.0
+    chaos: bool = False
     pool: Pool | None = None
 
     def __post_init__(self):
@@ -82,8 +82,8 @@ class Backend:
 
     def _refusals(self) -> dict[str, str]:
         """By option, what is wrong with it; empty where nothing is."""
-        workers, brief = self.workers, self.table == "brief"
-        wrong = dict.fromkeys(("workers", "scheduler", "backend", "finer", "companions"), "")
+        workers, summary = self.workers, self.table == "summary"
+        wrong = dict.fromkeys(("workers", "scheduler", "backend", "refine", "chaos"), "")
         if workers is not None and not (isinstance(workers, int) and 1 <= workers <= MOST_WORKERS):
             wrong["workers"] = f"{shown(workers)} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out"
         elif workers is not None and self.scheduler:
@@ -92,20 +92,20 @@ class Backend:
             wrong["scheduler"] = f"it is given with the backend {self.name}, allowed is with cluster; choose that"
         if self.pool is not None and self.name != "threads":
             wrong["backend"] = f"{self.name} is given with a pool, which has workers already; leave one of them out"
-        elif self.name == "gpu" and not brief:
-            wrong["backend"] = "gpu is given with the full table, a GPU gives the brief one; choose that"
-        if not 1.0 <= self.finer <= MOST_FINER:
-            wrong["finer"] = f"{self.finer:g} is given, allowed is 1 .. {MOST_FINER:g}; change it"
-        elif self.finer != 1.0 and not brief:
-            wrong["finer"] = "it is given with the full table, which has a tolerance in place of steps; leave it out"
-        if self.companions and not brief:
-            wrong["companions"] = "it is given with the full table, which always has companions; leave it out"
+        elif self.name == "gpu" and not summary:
+            wrong["backend"] = "gpu is given with the full table, a GPU gives the summary one; choose that"
+        if not 1.0 <= self.refine <= MOST_REFINED:
+            wrong["refine"] = f"{self.refine:g} is given, allowed is 1 .. {MOST_REFINED:g}; change it"
+        elif self.refine != 1.0 and not summary:
+            wrong["refine"] = "it is given with the full table, which has a tolerance in place of steps; leave it out"
+        if self.chaos and not summary:
+            wrong["chaos"] = "it is given with the full table, which always has neighbouring trajectories; leave it out"
         return wrong
 
     @property
-    def brief(self) -> BriefOptions | None:
-        """How the brief table is computed; None for the full one."""
-        return BriefOptions(self.finer, self.companions) if self.table == "brief" else None
+    def summary(self) -> SummaryOptions | None:
+        """How the summary table is computed; None for the full one."""
+        return SummaryOptions(self.refine, self.chaos) if self.table == "summary" else None
 
     @property
     def told(self) -> dict[str, str]:
@@ -148,21 +148,21 @@ def rows_of(
     left = len(design) - len(done)
     if left > UNCONFIRMED and not confirm:
         raise ArgumentError("confirm", too_many(left, how))
-    if how.brief:
-        check_brief(base, design)
-    if how.pool is not None or how.name == "cluster" or (not how.brief and how.crew > 1 and left >= ENOUGH):
+    if how.summary:
+        check_summary(base, design)
+    if how.pool is not None or how.name == "cluster" or (not how.summary and how.crew > 1 and left >= ENOUGH):
         return _elsewhere(base, design, done, how)
-    if not how.brief:
+    if not how.summary:
         return threads.full(base, design, done, how.crew)
     if how.name == "gpu":
-        return threads.brief(base, design, done, how.crew, how.brief, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
-    return threads.brief(base, design, done, how.crew, how.brief, ONE_THREAD)
+        return threads.summary(base, design, done, how.crew, how.summary, _in_turn(gpu.accumulated), _LARGEST_ON_GPU)
+    return threads.summary(base, design, done, how.crew, how.summary, ONE_THREAD)
 
 
 def _elsewhere(base: Scenario, design: Design, done: Collection[int], how: Backend) -> Iterator[Row | Block]:
     """By a pool that somebody has lent, a cluster, or processes of this machine."""
-    work, pool = Asked.of(base, design, how.brief), how.pool
-    batches = (Batches.of_blocks if how.brief else Batches.of_rows)(design, done, how.crew)
+    work, pool = Asked.of(base, design, how.summary), how.pool
+    batches = (Batches.of_blocks if how.summary else Batches.of_rows)(design, done, how.crew)
     if pool is None:
         if how.name == "cluster":
             return shared(cluster.opened(how.crew, how.scheduler), work, batches, design)

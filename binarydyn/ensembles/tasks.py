@@ -9,7 +9,7 @@ from functools import lru_cache, partial
 from itertools import chain, islice
 
 from ..batch.cases import accumulated
-from ..batch.summary import BriefOptions, block_of
+from ..batch.summary import SummaryOptions, block_of
 from ..sampling.block import Block
 from ..sampling.design import Design
 from ..sampling.listed import as_text, design_of
@@ -86,13 +86,13 @@ class Asked:
     place: str
     folder: str
     design: str
-    brief: BriefOptions | None
+    summary: SummaryOptions | None
     identity: tuple[tuple[str, str], ...]
 
     @classmethod
-    def of(cls, base: Scenario, design: Design, brief: BriefOptions | None = None) -> Asked:
+    def of(cls, base: Scenario, design: Design, summary: SummaryOptions | None = None) -> Asked:
         folder = str(base.folder.resolve())
-        return cls(base.text, base.place, folder, as_text(design), brief, tuple(identity(base).items()))
+        return cls(base.text, base.place, folder, as_text(design), summary, tuple(identity(base).items()))
 
     def __call__(self, members: Sequence[int]) -> Done:
         """Compute some members in this process."""
@@ -100,8 +100,8 @@ class Asked:
         base, design, refusal = _built(self)
         if refusal:
             return Done(refusal=refusal)
-        if self.brief:
-            parts: tuple[Row | Block, ...] = (block_of(base, design, members, self.brief, ONE_THREAD),)
+        if self.summary:
+            parts: tuple[Row | Block, ...] = (block_of(base, design, members, self.summary, ONE_THREAD),)
         else:
             parts = tuple(row_of(base, design, k) for k in members)
         return Done(parts, time.monotonic() - begun)

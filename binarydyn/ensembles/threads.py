@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
-from ..batch.summary import BriefOptions, Stepper, block_of
+from ..batch.summary import Stepper, SummaryOptions, block_of
 from ..sampling.block import Block
 from ..sampling.design import Design
 from ..sampling.members import Row, in_groups, row_of
@@ -76,16 +76,16 @@ def full(base: Scenario, design: Design, done: Collection[int], workers: int) ->
     return _shared(workers, work, batches, design)
 
 
-def brief(
+def summary(
     base: Scenario,
     design: Design,
     done: Collection[int],
     workers: int,
-    how: BriefOptions,
+    how: SummaryOptions,
     stepper: Stepper,
     largest: int = LARGEST_IN_LANES,
 ) -> Iterator[Block]:
-    """The brief table of all members not in `done`, by the block of at most `largest`.
+    """The summary table of all members not in `done`, by the block of at most `largest`.
 
     stepper: lanes of one thread, or a GPU's, which is not full below 30 000.
     """

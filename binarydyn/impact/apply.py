@@ -12,7 +12,7 @@ from ..errors import InputError
 from ..kinds import takes
 from ..motion.state import State, System
 from ..notebook import Displayed
-from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Push, Reshaping, Sampling, Scenario
+from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Reshaping, Sampling, Scenario, VelocityChange
 from ..scenario.side_by_side import Varied
 from .boulders import Thrown, boulders_thrown
 from .footprint import normal_radius_m
@@ -35,14 +35,14 @@ MASS_SHARE = 1e-3
 
 @dataclass(frozen=True)
 class ImpactSpec:
-    """What hits or pushes the moonlet: the scenario's tables of these names without the rest of a scenario.
+    """What hits or pushes the secondary: the scenario's tables of these names without the rest of a scenario.
 
     mutual_orbit is asked only for the pole, by directions on the ecliptic, sampling for the spread of beta.
     """
 
     impactor: Impactor | None = None
     momentum_transfer: MomentumTransfer = field(default_factory=MomentumTransfer)
-    push: Push | None = None
+    velocity_change: VelocityChange | None = None
     mutual_orbit: MutualOrbit | None = None
     sampling: Sampling | None = None
     boulders: tuple[Boulder, ...] = ()
@@ -54,21 +54,24 @@ class ImpactSpec:
         return cls(**{each.name: getattr(scenario, each.name) for each in fields(cls)} | changes)
 
     def __post_init__(self):
-        if self.impactor and self.push:
-            raise InputError("push", "impactor and push are both given, at most one is allowed; remove one of them")
+        if self.impactor and self.velocity_change:
+            raise InputError(
+                "velocity_change",
+                "impactor and velocity change are both given, at most one is allowed; remove one of them",
+            )
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Impact(Displayed):
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
-    status: `hit`, `grazing`, `miss`, `push` (a change of velocity was given), `reshaped` (only the shapes change) or
-    `none` (nothing was given).  state: just after; system: the pair after, in that state and with its new shapes; the
-    one that was given where nothing happened.  released: the ejecta; thrown: the boulders; None without any.
-    dv: change of the moonlet's velocity and so of r', inertial and in orbit axes at the state before; spin_change in
-    the body frame, by the push (a new shape changes the rate once more: reshaped); momentum received, inertial.
-    beta_along_normal: received over brought along the surface normal, equal to beta where the ejecta leave along it and
-    no boulders do; None without a hit, like site.
+    status: `hit`, `grazing`, `miss`, `velocity_change` (a velocity change was given), `reshaped` (only the shapes
+    change) or `none` (nothing was given).  state: just after; system: the system after, in that state and with its new
+    shapes; the one that was given where nothing happened.  released: the ejecta; thrown: the boulders; None without
+    any. dv: change of the secondary's velocity and so of r', inertial and in orbit axes at the state before;
+    spin_change in the body frame, by the velocity change (a new shape changes the rate once more: reshaped); momentum
+    received, inertial. beta_along_normal: received over brought along the surface normal, equal to beta where the
+    ejecta leave along it and no boulders do; None without an impact, like site.
     """
 
     status: str
@@ -140,15 +143,15 @@ def _pushed(system: System, before: State, given: Scenario | ImpactSpec) -> Impa
     one = Varied(given, {}, 1)
     if given.impactor is not None:
         return _hit(system, before, one)
-    if given.push is None:
+    if given.velocity_change is None:
         return _impact("none", NOTHING, system, before, np.zeros(3))
-    dv = 1e-3 * turned_back(orbit_axes(before), one.vector("push", *PUSH)[:, 0])
-    reason = "the change of velocity is given; it acts at the centre of mass and turns nothing"
-    return _impact("push", reason, system, before, system.secondary.mass_kg * dv)
+    dv = 1e-3 * turned_back(orbit_axes(before), one.vector("velocity_change", *PUSH)[:, 0])
+    reason = "the velocity change is given; it acts at the centre of mass and turns nothing"
+    return _impact("velocity_change", reason, system, before, system.secondary.mass_kg * dv)
 
 
 def _hit(system: System, before: State, one: Varied) -> Impact:
-    """As of hits.py, with what else is known of a single one; a grazing hit throws nothing back."""
+    """As of hits.py, with what else is known of a single one; a grazing impact throws nothing back."""
     orbit_axes(before)  # refuses a state that spans no plane
     given, body = one.scenario, system.secondary
     found = arrivals(one, system.primary, body, before.vector[:, None])
@@ -180,18 +183,18 @@ def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_k
     said = []
     if site.incidence_deg > OBLIQUE_DEG:
         said.append(
-            f"oblique hit: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the scaling of "
+            f"oblique impact: {site.incidence_deg:.1f} deg from the normal, beyond {OBLIQUE_DEG:g} deg the scaling of "
             "ejecta, and so beta, is outside its validity"
         )
     if specific > DISRUPTION_J_KG:
         said.append(
-            f"the impact brings {specific:.3g} J per kg of the moonlet; above {DISRUPTION_J_KG:g} J/kg, a cautious "
-            "lower edge, disruption cannot be excluded, and a moonlet that does not stay whole is outside validity"
+            f"the impact brings {specific:.3g} J per kg of the secondary; above {DISRUPTION_J_KG:g} J/kg, a cautious "
+            "lower edge, disruption cannot be excluded, and a secondary that does not stay whole is outside validity"
         )
     if impactor.mass_kg > MASS_SHARE * mass_kg:
         said.append(
-            f"the impactor has {impactor.mass_kg / mass_kg:.3g} of the moonlet's mass, above {MASS_SHARE:g}; "
-            "the mass that stays in the moonlet is neglected"
+            f"the impactor has {impactor.mass_kg / mass_kg:.3g} of the secondary's mass, above {MASS_SHARE:g}; "
+            "the mass that stays in the secondary is neglected"
         )
     if not transfer.material and transfer.beta < 1.0:
         said.append(f"beta {transfer.beta:g} is below 1: the ejecta would carry momentum onwards, not back")

@@ -1,6 +1,7 @@
-"""Where the energy and the angular momentum of an impact go: part by part, before, after the push, with the new shapes.
+"""Where the energy and the angular momentum of an impact go: part by part, before, after the impact, with the new
+shapes.
 
-In the frame where the pair's barycentre was at rest before; energies in J, angular momenta about the barycentre in
+In the frame where the system's barycentre was at rest before; energies in J, angular momenta about the barycentre in
 kg m2/s.  Parts are worked out anew from each state, so that their sums can be held against what was brought: the work
 J.(u + u')/2 and the moment r x J of the impulse J = impactor - ejecta - boulders (momentum.py), and what the new shapes
 change (reshaping.py).  What goes into heat, craters and the bodies' own gravity is not in the books.
@@ -20,16 +21,16 @@ from ..vectors import rotation
 from .apply import Impact
 from .reshaping import potential_J
 
-PARTS = ("orbit", "primary spin", "moonlet spin", "potential", "barycentre")
+PARTS = ("orbit", "primary spin", "secondary spin", "potential", "barycentre")
 
 
 @dataclass(frozen=True)
 class Budget:
     """energy_J (stages, 5) by PARTS; angular_momentum_kg_m2_s (stages, 3, 3) of the first three, inertial axes.
 
-    Stages: `before`, `after the push` and, where shapes change, `new shapes`.  brought_J and brought_kg_m2_s (3,): the
-    work and the moment of the impulse; shapes_J: what the new shapes add.  Residuals: sums against what was brought and
-    added, over the sizes of what is summed; zero but for rounding.
+    Stages: `before`, `after the impact` and, where shapes change, `new shapes`.  brought_J and brought_kg_m2_s (3,):
+    the work and the moment of the impulse; shapes_J: what the new shapes add.  Residuals: sums against what was brought
+    and added, over the sizes of what is summed; zero but for rounding.
     """
 
     stages: tuple[str, ...]
@@ -45,14 +46,14 @@ class Budget:
 @takes(system="System", before="State", impact="Impact")
 def impact_budget(system: System, before: State, impact: Impact) -> Budget:
     """The books of an impact on a system that was in the state `before`."""
-    pushed, push_dv = _just_pushed(before, impact), impact.momentum_kg_m_s / system.mass_kg
-    stages = [("before", system, before, np.zeros(3)), ("after the push", system, pushed, push_dv)]
+    pushed, barycentre_dv = _just_pushed(before, impact), impact.momentum_kg_m_s / system.mass_kg
+    stages = [("before", system, before, np.zeros(3)), ("after the impact", system, pushed, barycentre_dv)]
     if impact.reshaped:
-        stages.append(("new shapes", impact.system, impact.state, push_dv))
+        stages.append(("new shapes", impact.system, impact.state, barycentre_dv))
     energy = np.array([_energies(*stage[1:]) for stage in stages])
     moments = np.array([angular_momenta(s.primary, s.secondary, state.vector) for _, s, state, _ in stages])
     arm, speeds = _arm(system, before, impact), [_speed(system, state, impact) for state in (before, pushed)]
-    work = float(impact.momentum_kg_m_s @ (0.5 * (speeds[0] + speeds[1] + push_dv)))
+    work = float(impact.momentum_kg_m_s @ (0.5 * (speeds[0] + speeds[1] + barycentre_dv)))
     moment = np.cross(arm, impact.momentum_kg_m_s)
     jump = impact.reshaped.energy_change_J if impact.reshaped else 0.0
     sums, totals = energy.sum(axis=1), moments.sum(axis=1)
@@ -71,7 +72,7 @@ def impact_budget(system: System, before: State, impact: Impact) -> Budget:
 
 
 def _just_pushed(before: State, impact: Impact) -> State:
-    """The state after the push on bodies that still have their old shapes."""
+    """The state after the impact on bodies that still have their old shapes."""
     return State(
         before.position_m,
         impact.state.velocity_m_s,
@@ -95,7 +96,7 @@ def _energies(system: System, state: State, barycentre_m_s: np.ndarray) -> list[
 
 
 def _lever(state: State, impact: Impact) -> np.ndarray:
-    """(3,) from the moonlet's centre to where the impulse acts, inertial; zero where a push is given."""
+    """(3,) from the secondary's centre to where the impulse acts, inertial; zero where a velocity change is given."""
     return np.zeros(3) if impact.site is None else rotation(state.attitude2) @ impact.site.point_m
 
 
@@ -105,7 +106,7 @@ def _arm(system: System, state: State, impact: Impact) -> np.ndarray:
 
 
 def _speed(system: System, state: State, impact: Impact) -> np.ndarray:
-    """(3,) velocity of that point of the moonlet, from the barycentre."""
+    """(3,) velocity of that point of the secondary, from the barycentre."""
     turning = np.cross(rotation(state.attitude2) @ state.rate2_rad_s, _lever(state, impact))
     return system.primary.mass_kg / system.mass_kg * state.velocity_m_s + turning
 

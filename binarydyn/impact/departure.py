@@ -1,13 +1,15 @@
-"""What leaves the pair after a hit, and how fast it is far away: out of the moonlet's well, then past the primary.
+"""What leaves the system after an impact, and how fast it is far away: out of the secondary's well, then past the
+primary.
 
-Out of the moonlet's well the speed falls to sqrt(v^2 - v_esc^2) and the direction stays; the moonlet's own velocity is
-added, and from the moonlet's place on it is a two-body orbit about the mass of the pair.  What is bound stays, and so
-does what meets the primary on its way in; the rest goes along the asymptote, in the frame of the pair's barycentre
+Out of the secondary's well the speed falls to sqrt(v^2 - v_esc^2) and the direction stays; the secondary's own velocity
+is added, and from the secondary's place on it is a two-body orbit about the mass of the system.  What is bound stays,
+and so does what meets the primary on its way in; the rest goes along the asymptote, in the frame of the system's
+barycentre
 
     v_far = V [(V/GM) h x e - e] / e^2,   V^2 = w^2 - 2 GM/r,   h = r x w,   e = w x h / GM - r/|r|.
 
-Against particles that are followed in the field of both bodies beta of the pair - 1 is right to a half per cent and the
-mass to 4 % (tests/test_departure.py): what goes round the pair first and is then driven out by it is not counted.
+Against particles that are followed in the field of both bodies beta of the system - 1 is right to a half per cent and
+the mass to 4 % (tests/test_departure.py): what goes round the system first and is then driven out by it is not counted.
 """
 
 from __future__ import annotations
@@ -29,8 +31,8 @@ _HALVINGS = 24
 class Stand:
     """Where the ejecta start and what pulls at them; vectors (3,), inertial.
 
-    separation_m: from the primary to the moonlet.  moonlet_m_s: velocity of the moonlet from the barycentre;
-    ground_m_s: of the site from the moonlet's centre.  escape_speed_m_s: of the moonlet alone, at the site.
+    separation_m: from the primary to the secondary.  moonlet_m_s: velocity of the secondary from the barycentre;
+    ground_m_s: of the site from the secondary's centre.  escape_speed_m_s: of the secondary alone, at the site.
     """
 
     separation_m: np.ndarray
@@ -42,7 +44,7 @@ class Stand:
 
     @classmethod
     def of(cls, system: System, state: State, point_m: np.ndarray) -> Stand:
-        """At a point (3,) of the moonlet's frame; the primary is taken for the ball of its volume."""
+        """At a point (3,) of the secondary's frame; the primary is taken for the ball of its volume."""
         share = system.primary.mass_kg / system.mass_kg
         return cls(
             separation_m=state.position_m,
@@ -54,19 +56,20 @@ class Stand:
         )
 
     def out_of_the_well(self, launch_m_s: np.ndarray) -> np.ndarray:
-        """(..., 3) velocities from the moonlet's centre once out of its well, of launches (..., 3) from the ground."""
+        """(..., 3) velocities from the secondary's centre once out of its well, of launches (..., 3) from the
+        ground."""
         start = launch_m_s + self.ground_m_s
         square = np.einsum("...i,...i", start, start)
         left = np.sqrt(np.maximum(square - self.escape_speed_m_s**2, 0.0) / np.maximum(square, 1e-300))
         return start * left[..., None]
 
     def far_square(self, out_m_s: np.ndarray) -> np.ndarray:
-        """V^2, negative where the pair holds it, of velocities (..., 3) from the moonlet, out of its well."""
+        """V^2, negative where the system holds it, of velocities (..., 3) from the secondary, out of its well."""
         w = self.moonlet_m_s + out_m_s
         return np.einsum("...i,...i", w, w) - 2.0 * self.gm_m3_s2 / np.linalg.norm(self.separation_m)
 
     def far_away(self, out_m_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Velocities (..., 3) far from the pair, zero for what stays, and (...) whether it leaves."""
+        """Velocities (..., 3) far from the system, zero for what stays, and (...) whether it leaves."""
         r, w, gm, square = self.separation_m, self.moonlet_m_s + out_m_s, self.gm_m3_s2, self.far_square(out_m_s)
         distance, speed = np.linalg.norm(r), np.sqrt(np.maximum(square, 0.0))
         h = np.cross(r, w)
@@ -80,7 +83,7 @@ class Stand:
 
 @dataclass(frozen=True)
 class Departed:
-    """Momentum (3,) kg m/s, inertial, from the barycentre, and mass of the ejecta that leave the pair."""
+    """Momentum (3,) kg m/s, inertial, from the barycentre, and mass of the ejecta that leave the system."""
 
     momentum_kg_m_s: np.ndarray
     mass_kg: float
@@ -106,9 +109,9 @@ def _cone(axis: np.ndarray, angle: float) -> np.ndarray:
 
 
 def _slowest_m_s(stand: Stand, cone: np.ndarray) -> np.ndarray:
-    """(n,) launch speeds from which on the pair does not hold what leaves along the cone, by halving.
+    """(n,) launch speeds from which on the system does not hold what leaves along the cone, by halving.
 
-    At least the moonlet's escape speed, below which the ejecta count as falling back.
+    At least the secondary's escape speed, below which the ejecta count as falling back.
     """
     low = np.full(len(cone), stand.escape_speed_m_s)
     high = low + np.linalg.norm(stand.ground_m_s) + np.linalg.norm(stand.moonlet_m_s)

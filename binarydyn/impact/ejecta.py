@@ -8,8 +8,8 @@ density, strength and gravity, launched at x from n1 a to n2 R from the centre:
     R (rho/m)^(1/3) = H2 (rho/delta)^((1-3nu)/3) (Y/(rho U^2))^(-mu/2)                           strength
     R (rho/m)^(1/3) = H1 (rho/delta)^((2+mu-6nu)/(3(2+mu))) (g a/U^2)^(-mu/(2+mu))               gravity
 
-Every number may be an array (n,) of draws.  Valid for a vertical hit, faster than sound in the ground, on flat and even
-ground that reaches much farther than the crater.
+Every number may be an array (n,) of draws.  Valid for a vertical impact, faster than sound in the ground, on flat and
+even ground that reaches much farther than the crater.
 """
 
 from __future__ import annotations

@@ -19,9 +19,9 @@ LARGEST_SHARE = 0.5
 
 
 def expected_radius_m(body, impactor: Impactor, transfer: MomentumTransfer) -> float:
-    """Of the crater that a vertical hit digs; no less than the spacing of the mesh, which knows of no finer slopes.
+    """Of the crater that a vertical impact digs; no less than the spacing of the mesh, which knows of no finer slopes.
 
-    0 for a smooth moonlet, whose normal is known at the point.
+    0 for a smooth secondary, whose normal is known at the point.
     """
     if getattr(body, "spacing_m", 0.0) == 0.0:
         return 0.0

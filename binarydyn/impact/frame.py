@@ -1,7 +1,8 @@
-"""The axes in which a push is told, and where they lie: orbit axes, the inertial frame and the ecliptic.
+"""The axes in which a velocity change is told, and where they lie: orbit axes, the inertial frame and the ecliptic.
 
-Orbit axes: along the moonlet's motion, outward from the primary, along the orbit normal, at one instant.  Inertial: x
-from the primary to the moonlet at t0 in the relaxed state, z along the orbit normal before the impact.  Ecliptic J2000.
+Orbit axes: along the secondary's motion, outward from the primary, along the orbit normal, at one instant.  Inertial: x
+from the primary to the secondary at t0 in the relaxed state, z along the orbit normal before the impact.  Ecliptic
+J2000.
 """
 
 from __future__ import annotations
@@ -115,8 +116,8 @@ def tilted(
     """Unit vector tilt_deg away from a normal, at an azimuth that counts about the normal, anticlockwise from
     outside, from downrange: the part of the direction of flight along the ground.
 
-    Where the flight is straight down, from that part of the moonlet's z axis, and on its pole from its x axis.
-    Vectors (3,) or (3, n) unit, in one frame; moonlet (3, 3) or (3, 3, n), body -> that frame.
+    Where the flight is straight down, from that part of the secondary's z axis, and on its pole from its x axis.
+    Vectors (3,) or (3, n) unit, in one frame; secondary (3, 3) or (3, 3, n), body -> that frame.
     """
     ahead = direction - dot(direction, normal) * normal
     for axis in (moonlet[:, 2], moonlet[:, 0]):

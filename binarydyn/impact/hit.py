@@ -1,4 +1,4 @@
-"""A hit as one step: the system before it in, the system after it out."""
+"""An impact as one step: the system before it in, the system after it out."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from ..errors import InputError
 from ..kinds import check_choice, shape, takes
 from ..motion.state import System
-from ..scenario import Push, Scenario
+from ..scenario import Scenario, VelocityChange
 from .apply import Impact, ImpactSpec, impact_on
 from .frame import orbit_axes
 
@@ -42,7 +42,7 @@ def hit(
     if what is not None and velocity_change_m_s is not None:
         raise InputError("hit", "what and velocity_change_m_s are both given, allowed is one of them; leave one out")
     if velocity_change_m_s is not None:
-        what = ImpactSpec(push=_push(system, velocity_change_m_s, frame))
+        what = ImpactSpec(velocity_change=_push(system, velocity_change_m_s, frame))
     if (what := what or cast(Any, system.impact)) is None or isinstance(what, Impact):
         so_far = f"has been hit already ({what.reason})" if what else "comes from no scenario that says what hits it"
         raise InputError("hit", f"the system {so_far}; give a scenario as `what`, or velocity_change_m_s")
@@ -50,10 +50,10 @@ def hit(
     return replace(impact.system, impact=impact)
 
 
-def _push(system: System, change_m_s: np.ndarray, frame: str) -> Push:
+def _push(system: System, change_m_s: np.ndarray, frame: str) -> VelocityChange:
     """The same change in orbit axes, mm/s."""
     check_choice("hit(frame)", frame, "orbit", "inertial")
     change = 1e3 * np.asarray(change_m_s, dtype=float)
     if frame == "inertial":
         change = orbit_axes(system.state) @ change
-    return Push(along_track_mm_s=change[0], radial_mm_s=change[1], normal_mm_s=change[2])
+    return VelocityChange(along_track_mm_s=change[0], radial_mm_s=change[1], normal_mm_s=change[2])

@@ -1,6 +1,7 @@
-"""What impactors do to pairs, of one or of hundreds side by side: flight, site, axis of the ejecta, beta and push.
+"""What impactors do to pairs, of one or of hundreds side by side: flight, site, axis of the ejecta, beta and velocity
+change.
 
-By equation 1 of momentum.py, on vectors (3, n), one column a pair.  What is not here happens one by one: boulders and
+By equation 1 of momentum.py, on vectors (3, n), one column a system.  What is not here happens one by one: boulders and
 new shapes (apply.py).
 """
 
@@ -24,8 +25,8 @@ from .transfer import ACROSS_COSINE, Place, yielded
 
 @dataclass(frozen=True)
 class Arrivals:
-    """n impactors at the ground: orbit axes and the moonlets' axes (3, 3, n), both to inertial, as of frame.py and of
-    `rotation`; flight (3, n) unit, inertial; sites in the moonlets' frames.
+    """n impactors at the ground: orbit axes and the secondaries' axes (3, 3, n), both to inertial, as of frame.py and
+    of `rotation`; flight (3, n) unit, inertial; sites in the secondaries' frames.
 
     unsure (n,): whether the primary is in the way is not known here.
     """
@@ -74,7 +75,7 @@ class Arrivals:
         return self.given["impactor.mass_kg"] * 1e3 * self.given["impactor.speed_km_s"] * self.flight
 
     def beta(self, mass_kg: float | np.ndarray) -> np.ndarray:
-        """(n,) along E, as given or from the ground's material, on moonlets of these masses; 1 where it grazes."""
+        """(n,) along E, as given or from the ground's material, on secondaries of these masses; 1 where it grazes."""
         transfer = self.given.stated("momentum_transfer")
         if not transfer.material:
             return np.where(self.grazing, 1.0, self.given["momentum_transfer.beta"])
@@ -83,7 +84,7 @@ class Arrivals:
         return np.where(self.grazing, 1.0, found.beta)
 
     def received_kg_m_s(self, beta: np.ndarray) -> np.ndarray:
-        """(3, n) what the moonlets receive, inertial."""
+        """(3, n) what the secondaries receive, inertial."""
         brought = self.brought_kg_m_s
         return np.where(self.sites.met, brought - ejecta_momentum(brought, beta, self.ejecta), 0.0)
 
@@ -100,7 +101,7 @@ def arrivals(given: Varied, primary: Any, secondary: Any, y: np.ndarray) -> Arri
 
 
 def _sites(given: Varied, secondary: Any, axes: np.ndarray, flight: np.ndarray, to_inertial: np.ndarray) -> Sites:
-    """Where the lines of flight end on the moonlets, as if they stood alone."""
+    """Where the lines of flight end on the secondaries, as if they stood alone."""
     impactor, inside = given.stated("impactor"), turned_back(to_inertial, flight)
     radius = normal_radius_m(secondary, impactor, given.stated("momentum_transfer"))
     if impactor.site:
@@ -111,7 +112,7 @@ def _sites(given: Varied, secondary: Any, axes: np.ndarray, flight: np.ndarray, 
 
 
 PUSH = ("along_track_mm_s", "radial_mm_s", "normal_mm_s")
-NOTHING = "neither an impactor nor a push is given"
+NOTHING = "neither an impactor nor a velocity change is given"
 
 
 def grazing_reason(point_m: np.ndarray, incidence_deg: float, grazing_deg: float) -> str:
@@ -119,17 +120,19 @@ def grazing_reason(point_m: np.ndarray, incidence_deg: float, grazing_deg: float
     longitude, latitude = longitude_latitude_deg(point_m)
     return (
         f"grazing hit at longitude {longitude:.2f}, latitude {latitude:.2f} deg, {incidence_deg:.1f} deg from "
-        f"the normal, beyond grazing_deg = {grazing_deg:g}: the impactor may skip off; the push is that of one that "
+        f"the normal, beyond grazing_deg = {grazing_deg:g}: the impactor may skip off; the velocity change is that of "
+        f"one that "
         "stays, without ejecta"
     )
 
 
 @dataclass(frozen=True)
 class Hits:
-    """What n impacts did: the states after (20, n), pushes (3, n) along-track, radial, normal, and (n,) the rest.
+    """What n impacts did: the states after (20, n), velocity changes (3, n) along-track, radial, normal, and (n,) the
+    rest.
 
-    status as of an Impact, with its reason where the orbit is not pushed by a hit or a push.  unsure: pairs for which
-    `impact_on` is to decide.  beta, incidence_deg: nan without a hit.
+    status as of an Impact, with its reason where the orbit is not pushed by an impact or a velocity change.  unsure:
+    pairs for which `impact_on` is to decide.  beta, incidence_deg: nan without an impact.
     """
 
     y: np.ndarray
@@ -142,7 +145,7 @@ class Hits:
 
 
 def hits(given: Varied, primary: Any, secondary: Any, y: np.ndarray) -> Hits:
-    """The impacts on pairs in states y (20, n), of bodies as arrays; a push asks nothing of them.
+    """The impacts on pairs in states y (20, n), of bodies as arrays; a velocity change asks nothing of them.
 
     Boulders and new shapes are not in it, nor warnings and books.
     """
@@ -151,8 +154,8 @@ def hits(given: Varied, primary: Any, secondary: Any, y: np.ndarray) -> Hits:
 
 
 def _pushed(given: Varied, y: np.ndarray) -> Hits:
-    word, why = ("push", "") if given.stated("push") else ("none", NOTHING)
-    dv = given.vector("push", *PUSH) if word == "push" else np.zeros((3, given.count))
+    word, why = ("velocity_change", "") if given.stated("velocity_change") else ("none", NOTHING)
+    dv = given.vector("velocity_change", *PUSH) if word == "velocity_change" else np.zeros((3, given.count))
     after = y.copy()
     after[3:6] += 1e-3 * turned_back(axes_of(y[0:3], y[3:6]), dv)
     status, reason = (np.full(given.count, text, dtype=object) for text in (word, why))

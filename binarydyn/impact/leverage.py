@@ -1,4 +1,5 @@
-"""How a hit acts on the orbit, before beta is known: flight U and ejecta axis E in orbit axes, and beta from the push.
+"""How an impact acts on the orbit, before beta is known: flight U and ejecta axis E in orbit axes, and beta from the
+velocity change.
 
 Equation 1 of momentum.py along the track, solved for beta:
 beta = 1 + [(M2 dv_t - R.t)/m - U.t] / [(E.U) (E.t)], R the recoil from boulders, which are stated and not in beta.
@@ -29,8 +30,8 @@ _OF_REST = ("momentum_transfer.ejecta", "boulders.")
 class Leverage:
     """Unit vectors (n, 3) along-track, radial, normal: flight of the impactor, axis of the ejecta (either sign).
 
-    point_m (n, 3): the site in the moonlet's frame.  recoil_kg_m_s (n, 3): momentum from boulders that are thrown off,
-    orbit axes.  hit (n,): False where the moonlet is missed or grazed; the rest of such a row means nothing.
+    point_m (n, 3): the site in the secondary's frame.  recoil_kg_m_s (n, 3): momentum from boulders that are thrown
+    off, orbit axes.  hit (n,): False where the secondary is missed or grazed; the rest of such a row means nothing.
     """
 
     flight: np.ndarray
@@ -41,29 +42,30 @@ class Leverage:
 
     @property
     def strength(self) -> np.ndarray:
-        """(n,) (E.U)(E.t) over U: along-track push for each unit of beta - 1, in units of m U / M2."""
+        """(n,) (E.U)(E.t) over U: along-track velocity change for each unit of beta - 1, in units of m U / M2."""
         return np.einsum("ij,ij->i", self.ejecta, self.flight) * self.ejecta[:, 0]
 
     def beta(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
-        """(n,) beta from along-track pushes, moonlet's masses and the impactor's m U."""
+        """(n,) beta from along-track pushes, secondary's masses and the impactor's m U."""
         received = mass_kg * dv_m_s - self.recoil_kg_m_s[:, 0]
         return 1.0 + (received / momentum_kg_m_s - self.flight[:, 0]) / self.strength
 
-    def push(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
-        """(n, 3) m/s, the whole push, orbit axes, whose along-track part is given: equation 1 with the beta of it."""
+    def velocity_change(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
+        """(n, 3) m/s, the whole velocity change, orbit axes, whose along-track part is given: equation 1 with the beta
+        of it."""
         brought = self.flight * (momentum_kg_m_s / mass_kg)[:, None] + self.recoil_kg_m_s / mass_kg[:, None]
         return brought + self.ejecta * ((dv_m_s - brought[:, 0]) / self.ejecta[:, 0])[:, None]
 
 
 def leverage(system: System, scenario: Scenario) -> Leverage:
-    """One row: the hit of a scenario on a system in its state."""
+    """One row: the impact of a scenario on a system in its state."""
     return leverages(system, scenario, {"": np.zeros(1)})
 
 
 def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarray]) -> Leverage:
     """(n) rows for drawn inputs (n,), by their dotted names, on a system in its state at t0.
 
-    The relaxed moonlet's orbit axes and attitude do not depend on the inputs (in its frame, by construction).
+    The relaxed secondary's orbit axes and attitude do not depend on the inputs (in its frame, by construction).
     """
     named, ground = bool(scenario.momentum_transfer.ejecta_direction), isinstance(system.secondary, Ellipsoid)
     of_site = _OF_SITE if named or not ground else _OF_SITE + _OF_GROUND
@@ -88,7 +90,7 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
 
 @dataclass(frozen=True)
 class _Ellipsoids:
-    """Outlines of n moonlets, semi_axes_m (3, n)."""
+    """Outlines of n secondaries, semi_axes_m (3, n)."""
 
     semi_axes_m: np.ndarray
 

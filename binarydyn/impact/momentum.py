@@ -1,13 +1,13 @@
-"""How much momentum the moonlet receives, what that does to its velocity and spin, and whether the books balance.
+"""How much momentum the secondary receives, what that does to its velocity and spin, and whether the books balance.
 
 M2 dv = m U + m (beta - 1) (E.U) E  (Cheng et al. 2023, Nature 616, 457, eq. 1, doi 10.1038/s41586-023-05878-z) and
 I2 dw = l x (M2 dv), with all momentum acting at the impact point l.
 
-Valid for a push that is over before the moonlet has moved or turned (most of the momentum leaves with the fast ejecta,
-within seconds), and while the mass that stays or leaves is small: the impactor's m is not added to M2, which
-changes dv by the share m/M2 (1e-7 for half a tonne on 4e9 kg), and inertia and centre of mass are kept.
+Valid for a velocity change that is over before the secondary has moved or turned (most of the momentum leaves with the
+fast ejecta, within seconds), and while the mass that stays or leaves is small: the impactor's m is not added to M2,
+which changes dv by the share m/M2 (1e-7 for half a tonne on 4e9 kg), and inertia and centre of mass are kept.
 
-Of one pair or of many side by side: states y (20,) or (20, n) as State.vector, vectors (3,) or (3, n); bodies have
+Of one system or of many side by side: states y (20,) or (20, n) as State.vector, vectors (3,) or (3, n); bodies have
 mass_kg and inertia_kg_m2, () and (3,) or (n,) and (3, n).
 """
 
@@ -27,13 +27,13 @@ from ..vectors import rotation
 class MomentumAudit:
     """Books of an impact from the states before and after it; vectors (3,) in the inertial frame, (3, n) of many.
 
-    impactor = brought by the impactor, ejecta = carried away from the moonlet, in its frame, pair_ejecta = carried away
-    from the pair, in the frame of its barycentre, received = M2 times the change of the moonlet's velocity;
-    barycentre_dv is that of the pair with the ejecta that stay in it.  Energies in the frame where the barycentre was
-    at rest before, of the two bodies just after; rotational: of the moonlet (the primary's spin does not change).
+    impactor = brought by the impactor, ejecta = carried away from the secondary, in its frame, pair_ejecta = carried
+    away from the system, in the frame of its barycentre, received = M2 times the change of the secondary's velocity;
+    barycentre_dv is that of the system with the ejecta that stay in it.  Energies in the frame where the barycentre was
+    at rest before, of the two bodies just after; rotational: of the secondary (the primary's spin does not change).
 
     With J = impactor - ejecta: linear_residual |received - J|; pair_residual |(M1 + M2) barycentre_dv - received -
-    (ejecta - pair_ejecta)|, as the pair receives what the moonlet does and what its ejecta leave behind;
+    (ejecta - pair_ejecta)|, as the system receives what the secondary does and what its ejecta leave behind;
     angular_residual |dH - r_impact x J|, about the barycentre; energy_residual |dE - J.(u + u')/2|, the work of an
     impulse whose point has the velocities u and u' before and after.  Each is relative to what is given plus what the
     state holds already, because a state stores no finer digits than those of its own velocity and spin.
@@ -57,7 +57,7 @@ class MomentumAudit:
 
     @property
     def energy_change_J(self) -> float:
-        """Gain of the pair, orbit + rotation + barycentre; positions, and so the potential, do not change."""
+        """Gain of the system, orbit + rotation + barycentre; positions, and so the potential, do not change."""
         orbital = self.orbital_kinetic_after_J - self.orbital_kinetic_before_J
         return orbital + self.rotational_after_J - self.rotational_before_J + self.barycentre_kinetic_after_J
 
@@ -95,7 +95,7 @@ def momentum_audit(
     pair_ejecta_kg_m_s: np.ndarray | None = None,
 ) -> MomentumAudit:
     """Compare states y with the momenta, inertial, that were brought to and carried away from points of the
-    secondaries' body frames; pair_ejecta is what leaves the pair, by default all of it."""
+    secondaries' body frames; pair_ejecta is what leaves the system, by default all of it."""
     mass, m2, inertia = primary.mass_kg + secondary.mass_kg, secondary.mass_kg, secondary.inertia_kg_m2
     share, to_inertial = primary.mass_kg / mass, rotation(before[13:17])
     m = share * m2

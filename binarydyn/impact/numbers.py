@@ -1,4 +1,4 @@
-"""What a prediction says about the hit itself: one flat table, units in the names.
+"""What a prediction says about the impact itself: one flat table, units in the names.
 
 None where nothing is known; a text is empty then.
 """
@@ -22,7 +22,7 @@ _OF_MATERIAL = (
     "mass_captured_kg",
     "mass_lost_kg",
 )
-_OF_THE_PAIR = ("mass_kept_pair_kg", "mass_lost_pair_kg")
+_OF_THE_PAIR = ("mass_kept_system_kg", "mass_lost_system_kg")
 
 
 @takes(impact="Impact")
@@ -34,7 +34,7 @@ def impact_numbers(impact: Impact) -> dict[str, float | str | None]:
     found = released and released.scaled
     return {
         "beta": released and released.beta,
-        "beta_pair": released and released.beta_pair,
+        "beta_system": released and released.beta_system,
         "beta_along_normal": impact.beta_along_normal,
         "boulders_dv_mm_s": 1e3 * float(np.linalg.norm(thrown.momentum_kg_m_s)) / mass_kg if thrown else None,
         "site_longitude_deg": site and site.longitude_deg,

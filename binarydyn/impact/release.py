@@ -1,4 +1,4 @@
-"""The ejecta of one hit: the momentum that leaves the moonlet and the pair, by a given beta or a material."""
+"""The ejecta of one hit: the momentum that leaves the secondary and the system, by a given beta or a material."""
 
 from __future__ import annotations
 
@@ -21,22 +21,22 @@ from .transfer import ACROSS_COSINE, EjectaScaling, Place, scaled
 class Released:
     """Axis E (3,) and momenta (3,), inertial; the two betas along E; what a material says, None for a given beta.
 
-    The momentum that leaves the pair is taken from its barycentre, and for a material need not lie along E.
-    mass_lost_pair_kg: of a material's ejecta, what leaves the pair.
+    The momentum that leaves the system is taken from its barycentre, and for a material need not lie along E.
+    mass_lost_system_kg: of a material's ejecta, what leaves the system.
     """
 
     axis: np.ndarray
     momentum_kg_m_s: np.ndarray
     pair_momentum_kg_m_s: np.ndarray
     beta: float
-    beta_pair: float
+    beta_system: float
     scaled: EjectaScaling | None
-    mass_lost_pair_kg: float | None = None
+    mass_lost_system_kg: float | None = None
 
     @property
-    def mass_kept_pair_kg(self) -> float | None:
-        """What leaves the moonlet and not the pair: it goes about both bodies until it falls on one of them."""
-        return None if self.scaled is None else self.scaled.mass_lost_kg - sure(self.mass_lost_pair_kg)
+    def mass_kept_system_kg(self) -> float | None:
+        """What leaves the secondary and not the system: it goes about both bodies until it falls on one of them."""
+        return None if self.scaled is None else self.scaled.mass_lost_kg - sure(self.mass_lost_system_kg)
 
 
 def ejecta_released(
@@ -50,15 +50,15 @@ def ejecta_released(
     transfer = given.momentum_transfer
     if transfer.material:
         return _from_the_ground(system, before, given, site, momentum, axis)
-    beta, beta_pair = transfer.beta, transfer.beta if transfer.beta_pair is None else transfer.beta_pair
-    leaving, leaving_pair = (ejecta_momentum(momentum, value, axis) for value in (beta, beta_pair))
-    return Released(axis, leaving, leaving_pair, beta, beta_pair, None)
+    beta, beta_system = transfer.beta, transfer.beta if transfer.beta_system is None else transfer.beta_system
+    leaving, leaving_pair = (ejecta_momentum(momentum, value, axis) for value in (beta, beta_system))
+    return Released(axis, leaving, leaving_pair, beta, beta_system, None)
 
 
 def _from_the_ground(
     system: System, before: State, given: Any, site: Site, momentum: np.ndarray, axis: np.ndarray
 ) -> Released:
-    """What a material throws out; most of it leaves when the moonlet has its push already."""
+    """What a material throws out; most of it leaves when the secondary has its velocity change already."""
     along = -float(dot(axis, momentum))
     cosine = along / float(length(momentum))
     if abs(cosine) < ACROSS_COSINE:
@@ -73,5 +73,5 @@ def _from_the_ground(
     stand = Stand.of(system, pushed(system, before, momentum - leaving, site.point_m), site.point_m)
     gone = departed(stand, found.crater, axis, transfer.launch_angle_deg)
     leaving_pair = found.counted * gone.momentum_kg_m_s
-    beta_pair = 1.0 + float(dot(leaving_pair, axis)) / along
-    return Released(axis, leaving, leaving_pair, found.beta, beta_pair, found, gone.mass_kg)
+    beta_system = 1.0 + float(dot(leaving_pair, axis)) / along
+    return Released(axis, leaving, leaving_pair, found.beta, beta_system, found, gone.mass_kg)

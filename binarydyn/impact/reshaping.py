@@ -4,13 +4,13 @@ At constant mass, spin angular momentum (not rate), positions, velocities and di
 
     I' w' = I w    along each axis of the body,    U -> U'(r, C1, C2)
 
-Circular orbit, first order in the change of shape, moonlet synchronous in the mean before and after: the pull is
+Circular orbit, first order in the change of shape, secondary synchronous in the mean before and after: the pull is
 GM/r^2 (1 + k) with k = 3/2 [J2 R^2 + (J2' + 6 C22') R'^2]/r^2 (Murray & Dermott 1999, ch. 6), h = r^2 n,
-and the orbit takes up the spin that the moonlet's new moment of inertia I' leaves over, dh/h = (I - I')/(m a^2):
+and the orbit takes up the spin that the secondary's new moment of inertia I' leaves over, dh/h = (I - I')/(m a^2):
 
     dP/P = -2 dk/(1 - k) + [4 (1 + k)/(1 - k) - 1] dh/h
 
-so a longer moonlet, or a flatter primary, shortens the period.  Degree 4 adds some 5/2 J2 (R/a)^2, up to a tenth.
+so a longer secondary, or a flatter primary, shortens the period.  Degree 4 adds some 5/2 J2 (R/a)^2, up to a tenth.
 
 Valid where the new shape is there within minutes, and as homogeneous ellipsoids; landslides that go on for days or
 throw mass off are not described, nor is the energy that moves inside the bodies (their own gravity, heat).
@@ -34,9 +34,9 @@ BODIES = ("primary", "secondary")
 
 @dataclass(frozen=True)
 class Reshaped:
-    """The pair with its new shapes (its own state is that of before), and the state just after.
+    """The system with its new shapes (its own state is that of before), and the state just after.
 
-    Energies, J, are gains of the pair: of the mutual potential at the system's degree, and of both rotations.
+    Energies, J, are gains of the system: of the mutual potential at the system's degree, and of both rotations.
     angular_residual: change of both spins together over their sizes, zero but for rounding.
     """
 
@@ -49,7 +49,7 @@ class Reshaped:
 
     @property
     def energy_change_J(self) -> float:
-        """Gain of the pair; what the bodies' insides give or take."""
+        """Gain of the system; what the bodies' insides give or take."""
         return self.potential_change_J + self.rotational_change_J
 
 
@@ -90,18 +90,18 @@ def reshaped_body(body: Body, semi_axes_m: tuple[float, float, float] | None, vo
 
 
 def potential_J(system: System, state: State) -> float:
-    """Mutual potential energy of the pair in a state, at the system's degree."""
+    """Mutual potential energy of the system in a state, at the system's degree."""
     axes = rotation(state.attitude1), rotation(state.attitude2)
     return mutual_gravity(system.primary, system.secondary, state.position_m, *axes, system.degree).potential_J
 
 
 @takes(before="System", after="System", separation_m=NUMBER)
 def first_order_change(before: System, after: System, separation_m: float) -> float:
-    """dP/P of the formula above for a synchronous moonlet; separation_m is that of the circular orbit."""
+    """dP/P of the formula above for a synchronous secondary; separation_m is that of the circular orbit."""
     old, new = (1.5 * system.flattening_m2 / separation_m**2 for system in (before, after))
     left_over = before.secondary.inertia_kg_m2[2] - after.secondary.inertia_kg_m2[2]
-    push = left_over / (before.reduced_mass_kg * separation_m**2)
-    return float(-2.0 * (new - old) / (1.0 - old) + (4.0 * (1.0 + old) / (1.0 - old) - 1.0) * push)
+    velocity_change = left_over / (before.reduced_mass_kg * separation_m**2)
+    return float(-2.0 * (new - old) / (1.0 - old) + (4.0 * (1.0 + old) / (1.0 - old) - 1.0) * velocity_change)
 
 
 def _rate(old: Body, new: Body, rate: np.ndarray) -> np.ndarray:

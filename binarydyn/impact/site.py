@@ -1,8 +1,8 @@
-"""Where impactors meet the moonlet: the line of flight and the actual shape, or a point of the surface by name.
+"""Where impactors meet the secondary: the line of flight and the actual shape, or a point of the surface by name.
 
-The line is straight and the bodies stand as they do at the instant of contact: at km/s the pair is crossed in less
-than a second, in which the moonlet moves by decimetres and turns by about a hundredth of a degree.  Of one pair or of
-many side by side: directions (3, n) in the frames of the moonlets, which are ellipsoids with semi_axes_m (3,) or
+The line is straight and the bodies stand as they do at the instant of contact: at km/s the system is crossed in less
+than a second, in which the secondary moves by decimetres and turns by about a hundredth of a degree.  Of one system or
+of many side by side: directions (3, n) in the frames of the secondaries, which are ellipsoids with semi_axes_m (3,) or
 (3, n), or one body of any other shape.
 """
 
@@ -25,10 +25,10 @@ EDGE_ON_COSINE = 1e-7
 
 @dataclass(frozen=True)
 class Site:
-    """Point (3,) and outward unit normal (3,) in the body frame of the moonlet, origin at its centre of mass.
+    """Point (3,) and outward unit normal (3,) in the body frame of the secondary, origin at its centre of mass.
 
     lever_arm_m: distance of the line of flight from the centre of mass.  incidence_deg: between the way back, -U,
-    and the normal; 0 is a hit straight down.  A normal that is the mean over a footprint may even face away, beyond
+    and the normal; 0 is an impact straight down.  A normal that is the mean over a footprint may even face away, beyond
     90 deg.  normal_radius_m: how wide that mean is; hit: the place with the normal of its facet.
     """
 
@@ -93,7 +93,7 @@ class Sites:
         return Site(point, normal, lever_arm, incidence, normal_radius_m, sure(hit))
 
 
-BEHIND = "the line of flight meets the primary before the moonlet; choose another direction"
+BEHIND = "the line of flight meets the primary before the secondary; choose another direction"
 
 
 def sites_by_aim(body: Any, flight: np.ndarray, offset_m: np.ndarray, normal_radius_m: float = 0.0) -> Sites:
@@ -106,11 +106,11 @@ def sites_by_aim(body: Any, flight: np.ndarray, offset_m: np.ndarray, normal_rad
     missed = found.missed(
         ~found.met,
         lambda i: (
-            f"the line of flight passes the moonlet's centre at {off[i]:.6g} m and does not meet its surface; aim "
+            f"the line of flight passes the secondary's centre at {off[i]:.6g} m and does not meet its surface; aim "
             "closer to the centre"
         ),
     )
-    touches = "the line of flight only touches the moonlet's surface; aim closer to the centre"
+    touches = "the line of flight only touches the secondary's surface; aim closer to the centre"
     return _averaged(body, missed.missed(_edge_on(found, flight), lambda i: touches), normal_radius_m)
 
 

@@ -40,7 +40,7 @@ def _tilts(ground: Facets, weights: np.ndarray, site: Site, across: np.ndarray, 
     """(2, 2) columns: 1 sigma of the slopes of the normal that was taken, along `across` (2, 3), in two directions.
 
     Scatter of the facets' slopes about a plane over the ground, over sqrt(facets), and how far off it the normal that
-    was taken is.  The plane takes out that the moonlet is round, which the mean over the ground knows.  facets: how
+    was taken is.  The plane takes out that the secondary is round, which the mean over the ground knows.  facets: how
     many the normal is a mean of; they count as independent.
     """
     count = 1.0 / np.sum(weights**2)
@@ -72,7 +72,7 @@ def slopes_about(system: System, before: State, given: Any, site: Site) -> Slope
 
 
 def _pushes(system: System, before: State, given: Any, site: Site, normals: np.ndarray) -> np.ndarray:
-    """(3, n) m/s, orbit axes, by a hit at the site if the ground there had these normals (3, n)."""
+    """(3, n) m/s, orbit axes, by an impact at the site if the ground there had these normals (3, n)."""
     numbers, mass_kg = Varied(given, {}, 1), system.secondary.mass_kg
     axes, to_inertial = orbit_axes(before)[..., None], rotation(before.attitude2)[..., None]
     flight = directions_in_space(numbers, "impactor.direction", axes)

@@ -2,11 +2,11 @@
 
 The ejecta leave in a thin cone about the axis E; of their summed speed the cosine of its half angle, which is the sine
 of the launch angle, is left along E.  beta - 1 = -P/(m U.E) with P the momentum that escapes along E, so that
-M2 dv = m U + m (beta - 1) (E.U) E holds however E is tilted.  What is faster than the moonlet's escape speed at the
-site counts for the mutual orbit; what leaves the pair, for the barycentre (departure.py).
+M2 dv = m U + m (beta - 1) (E.U) E holds however E is tilted.  What is faster than the secondary's escape speed at the
+site counts for the mutual orbit; what leaves the system, for the barycentre (departure.py).
 
 Oblique hits: the speed along the normal, U cos i, drives the ejecta; or the whole speed does, and P is what a vertical
-hit gives, times cos i: beta along the normal is then that of a vertical hit (after Raducan, Davison & Collins 2022,
+hit gives, times cos i: beta along the normal is then that of a vertical impact (after Raducan, Davison & Collins 2022,
 Icarus 374, 114793, from memory).
 """
 
@@ -43,7 +43,7 @@ INPUTS = (
 @dataclass(frozen=True)
 class Place:
     """What the site is for the ejecta: cosines of the flight's incidence and against E, gravity and escape speed, both
-    of the moonlet as a point mass.  Of one hit, or arrays (n,).
+    of the secondary as a point mass.  Of one hit, or arrays (n,).
     """
 
     incidence_cosine: Numbers
@@ -53,7 +53,7 @@ class Place:
 
     @classmethod
     def at(cls, mass_kg: Numbers, point_m: np.ndarray, incidence_deg: Numbers, axis_cosine: Numbers) -> Place:
-        """At a point of the frame of a moonlet of this mass; axis_cosine = -E.U/|U|."""
+        """At a point of the frame of a secondary of this mass; axis_cosine = -E.U/|U|."""
         height = length(point_m)
         well = G * mass_kg / height
         return cls(
@@ -66,8 +66,8 @@ class Place:
 
 @dataclass(frozen=True)
 class Yield:
-    """What leaves the crater: beta, masses launched and lost to the moonlet; counted: the share of the summed momentum
-    that counts, below 1 where an oblique hit is given what a vertical one throws out."""
+    """What leaves the crater: beta, masses launched and lost to the secondary; counted: the share of the summed
+    momentum that counts, below 1 where an oblique impact is given what a vertical one throws out."""
 
     crater: Crater
     beta: Numbers
@@ -80,7 +80,7 @@ class Yield:
 class EjectaScaling:
     """beta from a material.  beta_low and beta_high hold the middle 68 % of its distribution.
 
-    Masses: launched = captured (falls back on the moonlet) + lost (leaves it).  cone_half_angle_deg: about E; its
+    Masses: launched = captured (falls back on the secondary) + lost (leaves it).  cone_half_angle_deg: about E; its
     cosine is what is left of the summed momentum.  counted: as of Yield.
     """
 
@@ -98,7 +98,7 @@ class EjectaScaling:
 
     @property
     def mass_captured_kg(self) -> float:
-        """What falls back on the moonlet."""
+        """What falls back on the secondary."""
         return self.ejecta_mass_kg - self.mass_lost_kg
 
 
@@ -118,7 +118,7 @@ def _leaving(
 def scaled(
     moonlet: Body, place: Place, impactor: Impactor, transfer: MomentumTransfer, sampling: Sampling | None = None
 ) -> EjectaScaling:
-    """beta of a material at a place of the moonlet, with its spread: of the scaling, and of what [sampling] gives."""
+    """beta of a material at a place of the secondary, with its spread: of the scaling, and of what [sampling] gives."""
     one = yielded(place, impactor, transfer, {})
     if sampling and any(name.startswith(INPUTS) for name in sampling.quantities):
         low, high = np.quantile(beta_draws(place, impactor, transfer, sampling), [0.158655, 0.841345])
@@ -189,7 +189,7 @@ def _warnings(body: Body, found: Yield, transfer: MomentumTransfer) -> tuple[str
     said = []
     if crater.radius_m > 0.5 * size:
         said.append(
-            f"the crater's radius of {crater.radius_m:.3g} m is more than half the moonlet's mean radius of "
+            f"the crater's radius of {crater.radius_m:.3g} m is more than half the secondary's mean radius of "
             f"{size:.3g} m: the scaling of ejecta is outside its validity, which is flat ground"
         )
     if crater.innermost_m >= crater.outermost_m:
@@ -202,6 +202,7 @@ def _warnings(body: Body, found: Yield, transfer: MomentumTransfer) -> tuple[str
     share = found.lost_kg / body.mass_kg
     if share > 1e-3:
         said.append(
-            f"the moonlet loses {100.0 * share:.2g} % of its mass; that is neglected, the push would be as much larger"
+            f"the secondary loses {100.0 * share:.2g} % of its mass; that is neglected, the velocity change would be "
+            f"as much larger"
         )
     return tuple(said)

@@ -1,1 +1,2 @@
-"""What the observed says of the cause: a measured change back to the push and to beta, and whose uncertainty it is."""
+"""What the observed says of the cause: a measured change back to the velocity change and to beta, and whose uncertainty
+it is."""

@@ -1,7 +1,9 @@
-"""The push along the track behind a period change on a Kepler orbit, and the state that a push leaves.
+"""The velocity change along the track behind a period change on a Kepler orbit, and the state that a velocity change
+leaves.
 
-|V + a + b dv_t|^2 = v^2 (2 - (P'/P)^(-2/3)) (vis-viva at the distance of the hit), where a + b dv_t is the whole push:
-its other components are those of the impactor's momentum and of the ejecta (equation 1 of impact/momentum.py).
+|V + a + b dv_t|^2 = v^2 (2 - (P'/P)^(-2/3)) (vis-viva at the distance of the impact), where a + b dv_t is the whole
+velocity change: its other components are those of the impactor's momentum and of the ejecta (equation 1 of
+impact/momentum.py).
 """
 
 from __future__ import annotations
@@ -38,23 +40,23 @@ def momenta(scenario: Scenario, inputs: Mapping[str, np.ndarray], count: int) ->
     return np.broadcast_to(mass * 1e3 * speed, (count,)).astype(float)
 
 
-def pushes_for(
+def dv_for(
     change_s: np.ndarray, pair: Pairs, lever: Leverage | None, momentum_kg_m_s: np.ndarray, scenario: Scenario
 ) -> np.ndarray:
     """(n,) along-track pushes, m/s, with closed-form period changes (n,); NaN where there is none.
 
-    Without a lever the push is the scenario's, whose other components are kept.
+    Without a lever the velocity change is the scenario's, whose other components are kept.
     """
     v = 2.0 * np.pi * pair.separation_m / pair.period_s
     along = np.zeros((len(v), 3))
     along[:, 0] = v
     if lever is None:
-        given = sure(scenario.push)
+        given = sure(scenario.velocity_change)
         a = np.array([[0.0, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s]])
         b = np.array([[1.0, 0.0, 0.0]])
     else:
         with np.errstate(all="ignore"):
-            a = lever.push(np.zeros(len(v)), pair.secondary_kg, momentum_kg_m_s)
+            a = lever.velocity_change(np.zeros(len(v)), pair.secondary_kg, momentum_kg_m_s)
             b = lever.ejecta / lever.ejecta[:, :1]
     with np.errstate(all="ignore"):
         squared = v * v * (2.0 - (1.0 + change_s / pair.period_s) ** (-2.0 / 3.0))
@@ -66,18 +68,22 @@ def pushes_for(
 def state_after(
     system: System, scenario: Scenario, lever: Leverage | None, dv_m_s: float, momentum_kg_m_s: float
 ) -> tuple[System, State]:
-    """System and state after a push with this along-track part, at the site or, without a lever, at the centre of mass.
+    """System and state after a velocity change with this along-track part, at the site or, without a lever, at the
+    centre of mass.
 
     The system has the new shapes that the scenario gives the bodies at the impact.
     """
     mass = system.secondary.mass_kg
     if lever is None:
-        given = sure(scenario.push)
-        push = np.array([dv_m_s, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s])
+        given = sure(scenario.velocity_change)
+        velocity_change = np.array([dv_m_s, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s])
         point = np.zeros(3)
     else:
-        push, point = lever.push(np.array([dv_m_s]), np.array([mass]), np.array([momentum_kg_m_s]))[0], lever.point_m[0]
-    state = pushed(system, system.state, mass * (push @ orbit_axes(system.state)), point)
+        velocity_change, point = (
+            lever.velocity_change(np.array([dv_m_s]), np.array([mass]), np.array([momentum_kg_m_s]))[0],
+            lever.point_m[0],
+        )
+    state = pushed(system, system.state, mass * (velocity_change @ orbit_axes(system.state)), point)
     if scenario.reshaping is None:
         return system, state
     new = reshaped(system, state, scenario.reshaping)

@@ -1,9 +1,9 @@
-"""Backwards with all uncertainties: from a measured period change to the push along the track, and to beta.
+"""Backwards with all uncertainties: from a measured period change to the velocity change along the track, and to beta.
 
-For each draw of the uncertain inputs ([sampling]) and of the measurement, the simulated relation between push and
-period change (relation.py) is solved for the push; then beta = 1 + [(M2/m) dv_t - U.t] / [(E.U)(E.t)]
-(impact/leverage.py).  The relation's error is added to that of the measurement, and where the nearest run is
-unstable or tumbles what such runs are off by: the period changes by seconds there, and leaving these draws out would
+For each draw of the uncertain inputs ([sampling]) and of the measurement, the simulated emulator between velocity
+change and period change (relation.py) is solved for the velocity change; then beta = 1 + [(M2/m) dv_t - U.t] /
+[(E.U)(E.t)] (impact/leverage.py).  The emulator's error is added to that of the measurement, and where the nearest run
+is chaotic or tumbles what such runs are off by: the period changes by seconds there, and leaving these draws out would
 move the inputs from their prior, and beta with them, by more.  Draws nearest to a run that ends early are left out.
 """
 
@@ -21,9 +21,9 @@ from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
 from ..scenario.draws import drawn
 from .along_track import LEAST_STRENGTH
-from .posterior import DONE, ENDED, MISS, NO_PUSH, OUTSIDE, REFUSED, Posterior
+from .posterior import DONE, ENDED, MISS, NO_SOLUTION, OUTSIDE, REFUSED, Posterior
 from .prior import Draws, Solution, draws_at, solution
-from .surrogate import Relation
+from .surrogate import Surrogate
 from .surrogate_runs import BETA, related, seed_of
 
 COUNTS = (100, 1_000_000)
@@ -38,7 +38,7 @@ def infer(
     seed: int | None = None,
     runs: int | None = None,
 ) -> Posterior:
-    """Posterior of the push, and of beta where an impactor is given.
+    """Posterior of the velocity change, and of beta where an impactor is given.
 
     change_s, sigma_s: measured, after minus before.  runs: as of surrogate_runs.related.  InputError for impossible
     numbers, ConvergenceError where too few of the design's runs end well.
@@ -47,9 +47,9 @@ def infer(
     low, high = COUNTS
     if not low <= count <= high:
         raise ArgumentError("count", f"{count} is given, allowed is {low} .. {high}; change it")
-    relation = related(scenario, change_s, sigma_s, runs, seed)
-    found = inverted(relation, prior(relation, count, seed), change_s, sigma_s)
-    before_s = relation.nominal.period_h * HOUR_S
+    surrogate = related(scenario, change_s, sigma_s, runs, seed)
+    found = inverted(surrogate, prior(surrogate, count, seed), change_s, sigma_s)
+    before_s = surrogate.nominal.period_h * HOUR_S
     doubts = beta_set_aside(scenario) + left_out(scenario, before_s, before_s + change_s, sigma_s)
     return replace(found, warnings=found.warnings + doubts)
 
@@ -61,36 +61,37 @@ def beta_set_aside(scenario: Scenario) -> tuple[str, ...]:
     return (f"{BETA} is drawn in [sampling], but it is what is inferred, so it is no input here",)
 
 
-def prior(relation: Relation, count: int, seed: int | None = None) -> Draws:
+def prior(surrogate: Surrogate, count: int, seed: int | None = None) -> Draws:
     """`count` draws of the inputs and of the measurement's noise; seed: default that of [sampling]."""
-    sampling = relation.scenario.sampling
-    random = np.random.default_rng(seed_of(relation.scenario, seed))
+    sampling = surrogate.scenario.sampling
+    random = np.random.default_rng(seed_of(surrogate.scenario, seed))
     inputs = drawn(sampling, ("",), count, random, limited=False) if sampling and sampling.quantities else {}
-    return draws_at(relation, inputs, random.standard_normal(count))
+    return draws_at(surrogate, inputs, random.standard_normal(count))
 
 
-def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) -> Posterior:
-    """Posterior from a measurement by a relation that is built already: milliseconds, so that many may share it.
+def inverted(surrogate: Surrogate, draws: Draws, change_s: float, sigma_s: float) -> Posterior:
+    """Posterior from a measurement by an emulator that is built already: milliseconds, so that many may share it.
 
-    Draws whose push is outside what the relation covers are named.  InputError where no beta explains the sign.
+    Draws whose velocity change is outside what the emulator covers are named.  InputError where no beta explains the
+    sign.
     """
-    scenario, pair = relation.scenario, draws.pair
-    sigma = math.hypot(sigma_s, relation.error_s)
+    scenario, pair = surrogate.scenario, draws.pair
+    sigma = math.hypot(sigma_s, surrogate.error_s)
     drawn_s = change_s + draws.noise * sigma
-    solved = solution(relation, draws, drawn_s)
-    near = relation.nearest_is(relation.unstable, draws.columns, solved.closed_form_s)
-    if near.any() and relation.unstable_error_s > 0.0:
-        wider = np.where(near, math.hypot(sigma, relation.unstable_error_s), sigma)
+    solved = solution(surrogate, draws, drawn_s)
+    near = surrogate.nearest_is(surrogate.chaotic, draws.columns, solved.closed_form_s)
+    if near.any() and surrogate.chaotic_error_s > 0.0:
+        wider = np.where(near, math.hypot(sigma, surrogate.chaotic_error_s), sigma)
         drawn_s = change_s + draws.noise * wider
-        solved = solution(relation, draws, drawn_s)
-    status = _statuses(relation, draws, solved)
+        solved = solution(surrogate, draws, drawn_s)
+    status = _statuses(surrogate, draws, solved)
     return Posterior(
         scenario=scenario,
         change_s=change_s,
         sigma_s=sigma_s,
-        relation=relation,
+        surrogate=surrogate,
         status=status,
-        near_unstable=near,
+        near_chaotic=near,
         dv_mm_s=1e3 * solved.dv_m_s,
         beta=solved.beta,
         density_kg_m3=pair.secondary_kg / pair.volume_m3,
@@ -99,20 +100,20 @@ def inverted(relation: Relation, draws: Draws, change_s: float, sigma_s: float) 
         lever=draws.lever,
         inputs=draws.inputs,
         drawn_change_s=drawn_s,
-        warnings=_warnings(scenario, status, near, relation) + _doubtful(solved.beta[status == DONE], change_s),
+        warnings=_warnings(scenario, status, near, surrogate) + _doubtful(solved.beta[status == DONE], change_s),
     )
 
 
-def _statuses(relation: Relation, draws: Draws, solved: Solution) -> np.ndarray:
+def _statuses(surrogate: Surrogate, draws: Draws, solved: Solution) -> np.ndarray:
     """(n,) words; the last that applies stays."""
     target, lever = solved.closed_form_s, draws.lever
     status = np.full(len(target), DONE, dtype="<U14")
-    status[relation.nearest_is(relation.bad, draws.columns, target)] = ENDED
-    low, high = relation.targets
+    status[surrogate.nearest_is(surrogate.bad, draws.columns, target)] = ENDED
+    low, high = surrogate.targets
     status[(target < low) | (target > high)] = OUTSIDE
-    status[~np.isfinite(solved.dv_m_s)] = NO_PUSH
+    status[~np.isfinite(solved.dv_m_s)] = NO_SOLUTION
     if lever is not None:
-        status[~(np.abs(lever.strength) >= LEAST_STRENGTH)] = NO_PUSH
+        status[~(np.abs(lever.strength) >= LEAST_STRENGTH)] = NO_SOLUTION
         status[~lever.hit] = MISS
     status[draws.refused] = REFUSED
     return status
@@ -125,7 +126,7 @@ def check_measured(scenario: Scenario, change_s: float, sigma_s: float) -> None:
     if not math.isfinite(change_s) or change_s == 0.0:
         raise ArgumentError("period_change_s", f"{change_s:g} is given, allowed is any other finite number; change it")
     if scenario.kind_of_impact == "none":
-        raise InputError(scenario.place, "neither [impactor] nor [push] is given, one is needed to push along; add one")
+        raise InputError(scenario.place, "neither [impactor] nor [velocity_change] is given, one is needed; add one")
     hours = scenario.mutual_orbit.period_h
     if hours and scenario.simulation.days_after * 24.0 < 5.5 * hours:
         raise InputError(
@@ -142,7 +143,7 @@ def _doubtful(beta: np.ndarray, change_s: float) -> tuple[str, ...]:
     if np.median(beta) < 0.0:
         raise ArgumentError(
             "period_change_s",
-            f"{change_s:g} is given, but a hit from this direction changes the period the other way (beta would be "
+            f"{change_s:g} is given, but an impact from this direction changes the period the other way (beta would be "
             f"{np.median(beta):.3g}), allowed is a change that it can cause; check the sign and impactor.direction",
         )
     low = float(np.mean(beta < 1.0))
@@ -151,7 +152,7 @@ def _doubtful(beta: np.ndarray, change_s: float) -> tuple[str, ...]:
     return (f"{100.0 * low:.0f} % of the draws have beta below 1: the ejecta would carry momentum onwards, not back",)
 
 
-def _warnings(scenario: Scenario, status: np.ndarray, near: np.ndarray, relation: Relation) -> tuple[str, ...]:
+def _warnings(scenario: Scenario, status: np.ndarray, near: np.ndarray, surrogate: Surrogate) -> tuple[str, ...]:
     said = []
     if scenario.observation.estimator != "weighted_fit":
         said.append("the period after the impact is that of the weighted fit, whatever observation.estimator says")
@@ -162,29 +163,29 @@ def _warnings(scenario: Scenario, status: np.ndarray, near: np.ndarray, relation
     for name, words in (
         (REFUSED, "have a value outside the range of its key, or semi-axes out of order"),
         (ENDED, "are nearest to a run that ends early or is refused"),
-        (MISS, "miss or graze the moonlet"),
-        (NO_PUSH, "have no push, or no leverage of beta, that gives the change"),
-        (OUTSIDE, "need a push outside the simulated ones"),
+        (MISS, "miss or graze the secondary"),
+        (NO_SOLUTION, "have no velocity change, or no leverage of beta, that gives the change"),
+        (OUTSIDE, "need a velocity change outside the simulated ones"),
     ):
         if number := int(np.sum(status == name)):
             said.append(f"{number} of {len(status)} draws {words}; they are left out")
-    if relation.left_out:
-        said.append(f"{relation.left_out} of {relation.runs} simulations end early or are refused")
-    return tuple(said) + _of_unstable(int(np.sum(near & (status == DONE))), len(status), relation)
+    if surrogate.left_out:
+        said.append(f"{surrogate.left_out} of {surrogate.runs} simulations end early or are refused")
+    return tuple(said) + _of_chaotic(int(np.sum(near & (status == DONE))), len(status), surrogate)
 
 
-def _of_unstable(near: int, draws: int, relation: Relation) -> tuple[str, ...]:
-    """What unstable simulations do to the error of the draws that count."""
-    if not relation.unstable_runs:
+def _of_chaotic(near: int, draws: int, surrogate: Surrogate) -> tuple[str, ...]:
+    """What chaotic simulations do to the error of the draws that count."""
+    if not surrogate.chaotic_runs:
         return ()
-    unstable = f"{relation.unstable_runs} of {relation.runs} simulations have an unstable attitude"
-    if relation.fitted_to_all:
-        return (f"{unstable}, too many to fit the others alone: the relation is fitted to all, its error is of all",)
-    said = (f"{unstable}; their period changes are {relation.unstable_error_s:.2g} s (rms) off the smooth relation",)
+    chaotic = f"{surrogate.chaotic_runs} of {surrogate.runs} simulations have a chaotic attitude"
+    if surrogate.fitted_to_all:
+        return (f"{chaotic}, too many to fit the others alone: the emulator is fitted to all, its error is of all",)
+    said = (f"{chaotic}; their period changes are {surrogate.chaotic_error_s:.2g} s (rms) off the emulator",)
     if not near:
         return said
     return (
         *said,
-        f"{near} of {draws} draws are nearest to a run whose attitude is unstable: {relation.unstable_error_s:.2g} s "
+        f"{near} of {draws} draws are nearest to a run whose attitude is chaotic: {surrogate.chaotic_error_s:.2g} s "
         "are added to their error",
     )

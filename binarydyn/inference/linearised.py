@@ -1,4 +1,5 @@
-"""What each uncertain input does to beta (without an impactor: to the push), and how much of the width comes from it.
+"""What each uncertain input does to beta (without an impactor: to the velocity change), and how much of the width comes
+from it.
 
 The best straight line through the draws that count, y = y0 + sum b_i (x_i - mean), by least squares: steps of one
 sigma and more, so that an aim crosses the facets of a mesh as its draws do, where a derivative sees only one.  The
@@ -6,7 +7,7 @@ share of an input is b_i cov(x_i, y) over the variance of y (negative where a co
 what the first order explains; the rest is curvature, what inputs do together, and edges of facets.  What an input does
 by itself in whatever form is V(E[y | x_i])/V(y), as in inference/sobol_indices.py, here from means of binned draws.
 
-A slope is off by what the draws scatter about the line, and by the relation's leave-one-out error e (relation.py), some
+A slope is off by what the draws scatter about the line, and by the emulator's leave-one-out error e (relation.py), some
 e db/dP / (w sqrt(runs)), w the spread of the input in the design.  So inputs that are known very well, and add nothing
 to the width, have slopes that mean nothing.
 """
@@ -21,12 +22,12 @@ from ..kinds import sure
 from .posterior import Posterior
 
 _BINS, _IN_A_BIN = 25, 40
-MEASURED, RELATION = "observed.period_change_s", "error of the relation, s"
+MEASURED, RELATION = "observed.period_change_s", "error of the emulator, s"
 
 
 @dataclass(frozen=True)
 class Derivative:
-    """Of beta, or of the push in mm/s, to an input in its own unit, over its distribution; see above.
+    """Of beta, or of the velocity change in mm/s, to an input in its own unit, over its distribution; see above.
 
     at: median of the distribution; slope_error: one sigma of the slope; share: of the variance, by the slope;
     share_by_itself: in whatever form.
@@ -48,7 +49,7 @@ class Derivative:
 
 @dataclass(frozen=True)
 class Linearised:
-    """The posterior to first order: one row for each input, the measurement and the relation's error.
+    """The posterior to first order: one row for each input, the measurement and the emulator's error.
 
     sigma: of the first order alone; explained: its share of the whole variance, the sum of the shares.
     """
@@ -60,7 +61,7 @@ class Linearised:
 
 def linearised(posterior: Posterior) -> Linearised | None:
     """None where the draws that count are too few for a line, or are all alike."""
-    well, relation = posterior.well, posterior.relation
+    well, surrogate = posterior.well, posterior.surrogate
     inputs = {name: values[well] for name, values in posterior.inputs.items()}
     x = np.column_stack([*inputs.values(), posterior.drawn_change_s[well]])
     y = posterior.beta[well] if posterior.has_beta else posterior.dv_mm_s[well]
@@ -68,10 +69,10 @@ def linearised(posterior: Posterior) -> Linearised | None:
     if count < size + 2 or not y.std() > 0.0:
         return None
     slopes, errors, parts = _line(x, y)
-    spread = relation.departure.width * np.sqrt(relation.fitted_runs)
-    errors = np.hypot(errors, np.abs(slopes[-1]) * relation.error_s / spread)
-    # The relation's error (with that of unstable runs near the draws), the last row, acts as the measurement's.
-    measured, added = posterior.sigma_s, posterior.relation_error_s
+    spread = surrogate.departure.width * np.sqrt(surrogate.fitted_runs)
+    errors = np.hypot(errors, np.abs(slopes[-1]) * surrogate.error_s / spread)
+    # The emulator's error (with that of chaotic runs near the draws), the last row, acts as the measurement's.
+    measured, added = posterior.sigma_s, posterior.emulator_error_s
     two = np.array([measured**2, added**2]) / (measured**2 + added**2)
     slopes, errors = np.append(slopes, slopes[-1]), np.append(errors, errors[-1])
     sigmas = [*(values.std() for values in inputs.values()), measured, added]

@@ -1,4 +1,4 @@
-"""What the pair is in each draw of the inputs: masses, separation, period, volume of the moonlet.
+"""What the system is in each draw of the inputs: masses, separation, period, volume of the secondary.
 
 By the stated masses and Kepler's third law, times a correction (the extended bodies') that is fitted to relaxed starts.
 """
@@ -21,7 +21,7 @@ from .quadratic import Quadratic
 
 @dataclass(frozen=True)
 class Pairs:
-    """Arrays (n,); separation is the time-mean distance, volume the moonlet's."""
+    """Arrays (n,); separation is the time-mean distance, volume the secondary's."""
 
     secondary_kg: np.ndarray
     separation_m: np.ndarray

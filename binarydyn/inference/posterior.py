@@ -1,4 +1,4 @@
-"""What a measured period change says of the push and of beta: one row a draw."""
+"""What a measured period change says of the velocity change and of beta: one row a draw."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ import numpy as np
 from ..impact.leverage import Leverage
 from ..kinds import sure
 from ..scenario import Scenario
-from .surrogate import Relation
+from .surrogate import Surrogate
 
-DONE, ENDED, MISS, NO_PUSH, OUTSIDE = "done", "ended_early", "miss", "no_push", "outside_design"
+DONE, ENDED, MISS, NO_SOLUTION, OUTSIDE = "completed", "ended_early", "miss", "no_solution", "outside_design"
 REFUSED = "bad_input"
 
 
@@ -20,19 +20,20 @@ REFUSED = "bad_input"
 class Posterior:
     """What `infer` returns: one row a draw, arrays (n,).
 
-    status: `done`, `bad_input` (a value that its key does not allow), `ended_early` (the nearest simulation did, or
-    was refused), `miss`, `no_push` (no push gives the change, or beta has no leverage) or `outside_design`.
-    near_unstable: whether the nearest simulation is unstable or tumbles, so that the error of such is added.
-    dv_mm_s: along-track push; beta: NaN-free only where has_beta and status is done.  density_kg_m3: the moonlet's, as
-    calibrated.  inputs: by dotted names.  drawn_change_s: the measurement with its noise and the relation's error.
+    status: `completed`, `bad_input` (a value that its key does not allow), `ended_early` (the nearest simulation did,
+    or was refused), `miss`, `no_solution` (no velocity change gives the change, or beta has no leverage) or
+    `outside_design`. near_chaotic: whether the nearest simulation is chaotic or tumbles, so that the error of such is
+    added. dv_mm_s: along-track velocity change; beta: NaN-free only where has_beta and status is done.  density_kg_m3:
+    the secondary's, as calibrated.  inputs: by dotted names.  drawn_change_s: the measurement with its noise and the
+    emulator's error.
     """
 
     scenario: Scenario
     change_s: float
     sigma_s: float
-    relation: Relation
+    surrogate: Surrogate
     status: np.ndarray
-    near_unstable: np.ndarray
+    near_chaotic: np.ndarray
     dv_mm_s: np.ndarray
     beta: np.ndarray
     density_kg_m3: np.ndarray
@@ -49,17 +50,18 @@ class Posterior:
         return self.status == DONE
 
     @property
-    def relation_error_s(self) -> float:
-        """What the relation adds to the measurement's sigma, rms over the draws that count."""
-        share = float(self.near_unstable[self.well].mean()) if self.well.any() else 0.0
-        return math.hypot(self.relation.error_s, math.sqrt(share) * self.relation.unstable_error_s)
+    def emulator_error_s(self) -> float:
+        """What the emulator adds to the measurement's sigma, rms over the draws that count."""
+        share = float(self.near_chaotic[self.well].mean()) if self.well.any() else 0.0
+        return math.hypot(self.surrogate.error_s, math.sqrt(share) * self.surrogate.chaotic_error_s)
 
     @property
     def has_beta(self) -> bool:
-        """Whether an impactor is given, without which only the push is inferred."""
+        """Whether an impactor is given, without which only the velocity change is inferred."""
         return self.lever is not None
 
     def beta_at(self, density_kg_m3: float) -> np.ndarray:
-        """(k,) betas of the draws that count if the moonlet had this density at its drawn volume, the push as found."""
+        """(k,) betas of the draws that count if the secondary had this density at its drawn volume, the velocity change
+        as found."""
         mass = density_kg_m3 * self.volume_m3
         return sure(self.lever).beta(1e-3 * self.dv_mm_s, mass, self.momentum_kg_m_s)[self.well]

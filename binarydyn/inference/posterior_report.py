@@ -24,7 +24,7 @@ def spread_of(values: np.ndarray) -> dict[str, float]:
 def line_of_density(posterior: Posterior) -> dict[str, Any] | None:
     """Least squares beta = slope rho/2400 + offset over the draws, the scatter about it, and the middle 95 % of rho.
 
-    None unless the moonlet's density or mass is itself drawn, independently of all else: a density that follows the
+    None unless the secondary's density or mass is itself drawn, independently of all else: a density that follows the
     separation has a line of its own, which says nothing of another density at the same separation.
     """
     given, well = posterior.scenario.sampling, posterior.well
@@ -46,20 +46,20 @@ def line_of_density(posterior: Posterior) -> dict[str, Any] | None:
 
 def report(posterior: Posterior) -> dict[str, Any]:
     """Everything that is printed, as plain data."""
-    well, relation = posterior.well, posterior.relation
+    well, surrogate = posterior.well, posterior.surrogate
     names, counts = np.unique(posterior.status, return_counts=True)
     found: dict[str, Any] = {
         "period_change_s": posterior.change_s,
         "sigma_s": posterior.sigma_s,
         "draws": len(well),
         "draws_by_status": dict(zip(map(str, names), map(int, counts), strict=True)),
-        "simulations": relation.runs,
-        "simulations_left_out": relation.left_out,
-        "simulations_unstable": relation.unstable_runs,
-        "emulator_error_s": relation.error_s,
-        "unstable_error_s": relation.unstable_error_s,
-        "draws_near_unstable": int(np.sum(posterior.near_unstable & well)),
-        "emulator_error_of_the_pair": relation.pair_error,
+        "simulations": surrogate.runs,
+        "simulations_left_out": surrogate.left_out,
+        "simulations_chaotic": surrogate.chaotic_runs,
+        "emulator_error_s": surrogate.error_s,
+        "chaotic_error_s": surrogate.chaotic_error_s,
+        "draws_near_chaotic": int(np.sum(posterior.near_chaotic & well)),
+        "emulator_error_of_the_system": surrogate.pair_error,
         "along_track_dv_mm_s": spread_of(posterior.dv_mm_s[well]),
         "secondary_density_kg_m3": spread_of(posterior.density_kg_m3[well]),
         "beta": None,

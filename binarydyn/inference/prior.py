@@ -1,4 +1,5 @@
-"""Inputs drawn before anything is measured, what follows from them, and the push and beta behind a change in each."""
+"""Inputs drawn before anything is measured, what follows from them, and the velocity change and beta behind a change in
+each."""
 
 from __future__ import annotations
 
@@ -8,9 +9,9 @@ import numpy as np
 
 from ..impact.leverage import Leverage
 from ..kinds import sure
-from .along_track import levers, momenta, pushes_for
+from .along_track import dv_for, levers, momenta
 from .pair_draws import Pairs, pairs
-from .surrogate import Relation, columns, refused
+from .surrogate import Surrogate, columns, refused
 
 
 @dataclass(frozen=True)
@@ -30,22 +31,23 @@ class Draws:
 
     @property
     def columns(self) -> np.ndarray:
-        """(n, d) inputs side by side, as the relation takes them."""
+        """(n, d) inputs side by side, as the emulator takes them."""
         return columns(self.inputs, len(self.noise))
 
 
 @dataclass(frozen=True)
 class Solution:
-    """Arrays (n,): closed-form change behind the simulated one, along-track push, beta (NaN without an impactor)."""
+    """Arrays (n,): closed-form change behind the simulated one, along-track velocity change, beta (NaN without an
+    impactor)."""
 
     closed_form_s: np.ndarray
     dv_m_s: np.ndarray
     beta: np.ndarray
 
 
-def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarray) -> Draws:
-    """Draws of stated inputs (n,), all those of the relation by name, and noise (n,), and what follows from them."""
-    scenario, nominal, count = relation.scenario, relation.nominal, len(noise)
+def draws_at(surrogate: Surrogate, inputs: dict[str, np.ndarray], noise: np.ndarray) -> Draws:
+    """Draws of stated inputs (n,), all those of the emulator by name, and noise (n,), and what follows from them."""
+    scenario, nominal, count = surrogate.scenario, surrogate.nominal, len(noise)
     beyond = refused(scenario, inputs, count)
     if beyond.any():
         middle = {name: one.at_scores(0.0) for name, one in sure(scenario.sampling).quantities.items()}
@@ -53,17 +55,17 @@ def draws_at(relation: Relation, inputs: dict[str, np.ndarray], noise: np.ndarra
     return Draws(
         inputs=inputs,
         refused=beyond,
-        pair=pairs(scenario, inputs, count).corrected(relation.corrections, inputs),
+        pair=pairs(scenario, inputs, count).corrected(surrogate.corrections, inputs),
         lever=levers(scenario, nominal, inputs, count),
         momentum_kg_m_s=momenta(scenario, inputs, count),
         noise=noise,
     )
 
 
-def solution(relation: Relation, draws: Draws, change_s: np.ndarray) -> Solution:
-    """The pushes and betas behind simulated period changes (n,); NaN where there is none."""
-    target = relation.closed_form_for(draws.columns, change_s)
-    dv = pushes_for(target, draws.pair, draws.lever, draws.momentum_kg_m_s, relation.scenario)
+def solution(surrogate: Surrogate, draws: Draws, change_s: np.ndarray) -> Solution:
+    """The velocity changes and betas behind simulated period changes (n,); NaN where there is none."""
+    target = surrogate.closed_form_for(draws.columns, change_s)
+    dv = dv_for(target, draws.pair, draws.lever, draws.momentum_kg_m_s, surrogate.scenario)
     beta = np.full(len(dv), np.nan)
     if draws.lever is not None:
         with np.errstate(all="ignore"):

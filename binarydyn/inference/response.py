@@ -3,7 +3,7 @@
 Members are whole ones: relaxed and calibrated, hit, and run over the window after t0, side by side (brief.py); where
 that cannot be (perturbations, another estimator than the weighted fit) they are predicted one by one.  What is fitted
 is a quadratic polynomial (inference/quadratic.py); its leave-one-out error tells what a member's outcome differs by.
-Members that tumble or are unstable have a period that is some seconds off a smooth function: they take part, as leaving
+Members that tumble or are chaotic have a period that is some seconds off a smooth function: they take part, as leaving
 them out would take their inputs out too, and their scatter is in the leave-one-out error.  Members that touch, end
 early, miss or are refused have no outcome: they are counted by what became of them and left out.
 """
@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..batch.summary import brief_members, check_brief
+from ..batch.summary import check_summary, summary_rows
 from ..ensembles.backends import rows_of
 from ..errors import ConvergenceError, InputError
 from ..kinds import sure
@@ -26,7 +26,7 @@ from ..scenario import Scenario
 from .posterior import DONE
 from .quadratic import Quadratic, fitted, runs_for, terms_of
 
-ENDED_WELL = (DONE, "unstable", "tumbling")
+ENDED_WELL = (DONE, "chaotic", "tumbling")
 _WORDS = "<U16"
 _SETTINGS = ("simulation", "observation", "observed", "observer", "requirement", "spacecraft")
 
@@ -35,7 +35,7 @@ _SETTINGS = ("simulation", "observation", "observed", "observer", "requirement",
 class Response:
     """A fitted outcome of the inputs `names`: mean, sigma over the members that count; left_out: how many by reason.
 
-    unstable: how many of those that count are unstable or tumble.
+    chaotic: how many of those that count are chaotic or tumble.
     """
 
     names: tuple[str, ...]
@@ -44,7 +44,7 @@ class Response:
     sigma: float
     runs: int
     left_out: Mapping[str, int]
-    unstable: int = 0
+    chaotic: int = 0
 
     @property
     def error_share(self) -> float:
@@ -65,8 +65,8 @@ def response(names: tuple[str, ...], inputs: np.ndarray, outcome: np.ndarray, st
         raise ConvergenceError(sentence)
     kept = outcome[well]
     left_out = Counter(map(str, status[~well]))
-    fit, unstable = fitted(inputs[well], kept), int(np.sum(well & (status != DONE)))
-    return Response(names, fit, float(kept.mean()), float(kept.std()), len(well), left_out, unstable)
+    fit, chaotic = fitted(inputs[well], kept), int(np.sum(well & (status != DONE)))
+    return Response(names, fit, float(kept.mean()), float(kept.std()), len(well), left_out, chaotic)
 
 
 def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> None:
@@ -83,11 +83,11 @@ def check_prediction(scenario: Scenario, runs: int | None, further: int = 0) -> 
         if name.split(".")[0] in _SETTINGS:
             raise InputError(
                 f"{scenario.place}:sampling.quantities.{name}",
-                "it is a setting of the calculation, allowed are numbers of the pair and of the impact; remove it",
+                "it is a setting of the calculation, allowed are numbers of the system and of the impact; remove it",
             )
     if scenario.kind_of_impact == "none" and scenario.reshaping is None:
         raise InputError(
-            scenario.place, "neither [impactor] nor [push] is given, so the period does not change; add one"
+            scenario.place, "neither [impactor] nor [velocity_change] is given, so the period does not change; add one"
         )
     runs_for(runs, len(sure(scenario.sampling).quantities) + further)
 
@@ -100,7 +100,7 @@ def period_change(scenario: Scenario, runs: int | None = None, seed: int | None 
     check_prediction(scenario, runs)
     sample = Sample.of(scenario, "sobol", runs_for(runs, len(sure(scenario.sampling).quantities)), seed)
     try:
-        check_brief(scenario, sample)
+        check_summary(scenario, sample)
     except InputError:
         change, status = _one_by_one(scenario, sample)
     else:
@@ -110,24 +110,24 @@ def period_change(scenario: Scenario, runs: int | None = None, seed: int | None 
 
 def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
     """Period changes (n,), s, and what became of each member (n,)."""
-    block = brief_members(scenario, sample, np.arange(len(sample)), companions=True)
-    status, well = block.status.astype(_WORDS), block.status == "done"
-    for flag in ("unstable_before", "unstable_after"):
-        status[well & (block.numbers[flag] == 1)] = "unstable"
-    status[well & (block.numbers["turned_over_after"] == 1)] = "tumbling"
+    block = summary_rows(scenario, sample, np.arange(len(sample)), chaos=True)
+    status, well = block.status.astype(_WORDS), block.status == "completed"
+    for flag in ("chaotic_before", "chaotic_after"):
+        status[well & (block.numbers[flag] == 1)] = "chaotic"
+    status[well & (block.numbers["lost_lock_after"] == 1)] = "tumbling"
     return block.numbers["period_change_s"], status
 
 
 def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
-    """The same by full predictions, which also tell who is unstable."""
+    """The same by full predictions, which also tell who is chaotic."""
     change, status = np.full(len(sample), np.nan), np.full(len(sample), "error", dtype=_WORDS)
     for row in rows_of(scenario, sample):
         assert isinstance(row, Row), "full rows"
         status[row.index] = row.status
-        if row.status == "done":
+        if row.status == "completed":
             change[row.index] = row.numbers["period_change_s"]
-            if row.numbers["turned_over_after"]:
+            if row.numbers["lost_lock_after"]:
                 status[row.index] = "tumbling"
-            elif row.numbers["unstable_before"] or row.numbers["unstable_after"]:
-                status[row.index] = "unstable"
+            elif row.numbers["chaotic_before"] or row.numbers["chaotic_after"]:
+                status[row.index] = "chaotic"
     return change, status

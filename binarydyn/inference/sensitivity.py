@@ -1,8 +1,8 @@
 """The error budget: whose uncertainty the period change has, and whose a beta inferred from a measured one has.
 
 Prediction: indices (variance.py) of the fitted response (response.py) of the period change.  Inference: indices of
-beta, or without an impactor of the push, as inference/infer.py solves for it, over the inputs and the measurement,
-whose sigma holds the error of the simulated relation.
+beta, or without an impactor of the velocity change, as inference/infer.py solves for it, over the inputs and the
+measurement, whose sigma holds the error of the simulated emulator.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from .posterior import DONE, Posterior
 from .prior import Draws, draws_at
 from .response import Response, check_prediction, period_change, response
 from .sobol_indices import DEFAULT_COUNT, Indices, check_count, indices
-from .surrogate import Relation, columns
+from .surrogate import Surrogate, columns
 from .surrogate_runs import related, seed_of
 
 MEASURED = "observed.period_change_s"
@@ -35,8 +35,8 @@ class ErrorBudget:
     """Indices of one outcome: `period_change_s`, `beta` or `along_track_dv_mm_s`.
 
     mean, sigma: over the members, or the draws.  error_share: of the variance, what the emulator misses
-    (leave-one-out); runs: simulations behind it; left_out: how many of them had no outcome, by reason; unstable: how
-    many ended well though their attitude is unstable.
+    (leave-one-out); runs: simulations behind it; left_out: how many of them had no outcome, by reason; chaotic: how
+    many ended well though their attitude is chaotic.
     """
 
     outcome: str
@@ -46,7 +46,7 @@ class ErrorBudget:
     error_share: float
     runs: int
     left_out: Mapping[str, int]
-    unstable: int
+    chaotic: int
     warnings: tuple[str, ...]
 
     def order(self) -> np.ndarray:
@@ -71,16 +71,16 @@ def of_prediction(
     if lost := sum(fit.left_out.values()):
         words = ", ".join(f"{number} {word}" for word, number in sorted(fit.left_out.items()))
         said += (
-            f"{lost} of {fit.runs} simulations are left out ({words}); the indices are those of a smooth relation "
+            f"{lost} of {fit.runs} simulations are left out ({words}); the indices are those of a smooth emulator "
             "through the others",
         )
-    if fit.unstable:
+    if fit.chaotic:
         said += (
-            f"{fit.unstable} of {fit.runs} simulations have an unstable attitude; they count, and what their period is "
-            "off a smooth relation is in what the quadratic misses",
+            f"{fit.chaotic} of {fit.runs} simulations have a chaotic attitude; they count, and what their period is "
+            "off a smooth emulator is in what the quadratic misses",
         )
     return ErrorBudget(
-        "period_change_s", fit.mean, fit.sigma, found, fit.error_share, fit.runs, dict(fit.left_out), fit.unstable, said
+        "period_change_s", fit.mean, fit.sigma, found, fit.error_share, fit.runs, dict(fit.left_out), fit.chaotic, said
     )
 
 
@@ -92,19 +92,20 @@ def of_inference(
     seed: int | None = None,
     runs: int | None = None,
 ) -> ErrorBudget:
-    """Of beta inferred from a period change, or of the push where no impactor is given; arguments as of_prediction.
+    """Of beta inferred from a period change, or of the velocity change where no impactor is given; arguments as
+    of_prediction.
 
-    A drawn beta is no input here.  Points that have no beta (a miss, no push that gives the change) take what a
-    quadratic through the others gives there.  Errors: InputError, ConvergenceError.
+    A drawn beta is no input here.  Points that have no beta (a miss, no velocity change that gives the change) take
+    what a quadratic through the others gives there.  Errors: InputError, ConvergenceError.
     """
     check_count(count)
     check_prediction(scenario, runs, 1)
     check_measured(scenario, change_s, sigma_s)
-    relation = related(scenario, change_s, sigma_s, runs, seed)
-    draws = prior(relation, _DRAWS, seed)
-    sample = inverted(relation, draws, change_s, sigma_s)
-    solved = _Solved(relation, change_s, sigma_s, draws, sample)
-    given = _with_measurement(sure(relation.scenario.sampling), change_s, solved.sigma_s)
+    surrogate = related(scenario, change_s, sigma_s, runs, seed)
+    draws = prior(surrogate, _DRAWS, seed)
+    sample = inverted(surrogate, draws, change_s, sigma_s)
+    solved = _Solved(surrogate, change_s, sigma_s, draws, sample)
+    given = _with_measurement(sure(surrogate.scenario.sampling), change_s, solved.sigma_s)
     found = indices(given, solved, count, seed_of(scenario, seed))
     return ErrorBudget(
         outcome=solved.outcome,
@@ -112,24 +113,24 @@ def of_inference(
         sigma=solved.spare.sigma,
         indices=found,
         error_share=_of_relation(sample) * float(found.total.value[-1]),
-        runs=relation.runs,
-        left_out={"ended_early_or_refused": relation.left_out} if relation.left_out else {},
-        unstable=relation.unstable_runs,
+        runs=surrogate.runs,
+        left_out={"ended_early_or_refused": surrogate.left_out} if surrogate.left_out else {},
+        chaotic=surrogate.chaotic_runs,
         warnings=_correlated(found) + sample.warnings + beta_set_aside(scenario) + solved.warnings,
     )
 
 
 def _of_relation(sample: Posterior) -> float:
-    """The relation's share of the variance of the measurement as it is inverted, unstable runs with their error."""
-    return (sample.relation_error_s / math.hypot(sample.sigma_s, sample.relation_error_s)) ** 2
+    """The emulator's share of the variance of the measurement as it is inverted, chaotic runs with their error."""
+    return (sample.emulator_error_s / math.hypot(sample.sigma_s, sample.emulator_error_s)) ** 2
 
 
 class _Solved:
-    """Beta, or the push, as a function of the inputs and of the measured change."""
+    """Beta, or the velocity change, as a function of the inputs and of the measured change."""
 
-    def __init__(self, relation: Relation, change_s: float, sigma_s: float, draws: Draws, found: Posterior):
-        self.relation, self.change_s, self.given_sigma_s = relation, change_s, sigma_s
-        self.sigma_s = math.hypot(sigma_s, relation.error_s)
+    def __init__(self, surrogate: Surrogate, change_s: float, sigma_s: float, draws: Draws, found: Posterior):
+        self.surrogate, self.change_s, self.given_sigma_s = surrogate, change_s, sigma_s
+        self.sigma_s = math.hypot(sigma_s, surrogate.error_s)
         self.outcome = "beta" if found.has_beta else "along_track_dv_mm_s"
         x = np.column_stack([columns(draws.inputs, _DRAWS), change_s + self.sigma_s * draws.noise])
         self.spare: Response = response((*draws.inputs, MEASURED), x, self._value(found), found.status)
@@ -150,8 +151,8 @@ class _Solved:
     def __call__(self, inputs: Mapping[str, np.ndarray]) -> np.ndarray:
         given = {name: values for name, values in inputs.items() if name != MEASURED}
         noise = (inputs[MEASURED] - self.change_s) / self.sigma_s
-        draws = draws_at(self.relation, given, noise)
-        found = inverted(self.relation, draws, self.change_s, self.given_sigma_s)
+        draws = draws_at(self.surrogate, given, noise)
+        found = inverted(self.surrogate, draws, self.change_s, self.given_sigma_s)
         return np.where(found.status == DONE, self._value(found), self.spare(inputs))
 
 

@@ -1,8 +1,9 @@
-"""The simulated relation between push and period change over the uncertain inputs: built once, used for any draws.
+"""The emulator of the period change against the velocity change over the uncertain inputs: built once, used for any
+draws.
 
 The departure of full simulations (relation_runs.py) from the closed form on a Kepler orbit (along_track.py) is a
 quadratic polynomial (emulator.py), whose leave-one-out error is told.  Valid where the outcomes are smooth.  A run
-whose attitude is unstable or turns over to the end of the window has a period all the same, some seconds off the
+whose attitude is chaotic or turns over to the end of the window has a period all the same, some seconds off the
 smooth ones: it is not fitted to, and what such runs are off by is a second error, for the draws nearest to one.
 Draws nearest to a run that ended early are pointed out.
 """
@@ -28,12 +29,12 @@ _FAR_AWAY = 1e100
 
 
 @dataclass(frozen=True)
-class Relation:
+class Surrogate:
     """Departure of the period change from the closed form, s, over inputs and closed form, and what it was fitted to.
 
-    nominal: the start at the stated values.  corrections: log ratios of the pair's masses and separations to Kepler's
+    nominal: the start at the stated values.  corrections: log ratios of the system's masses and separations to Kepler's
     third law, over the inputs.  points (runs, inputs + 1): the design, closed form last.  bad (runs,): which ended
-    early or were refused; unstable (runs,): which ended well but unstable or tumbling.  unstable_error_s: their rms off
+    early or were refused; chaotic (runs,): which ended well but chaotic or tumbling.  chaotic_error_s: their rms off
     what was fitted to the regular ones; 0 where there is none, or where fitted_to_all (too few are regular), so that
     error_s holds theirs.  targets: range of the closed form that is covered, s.
     """
@@ -44,8 +45,8 @@ class Relation:
     corrections: dict[str, Quadratic]
     points: np.ndarray
     bad: np.ndarray
-    unstable: np.ndarray
-    unstable_error_s: float
+    chaotic: np.ndarray
+    chaotic_error_s: float
     fitted_to_all: bool
     targets: tuple[float, float]
 
@@ -60,9 +61,9 @@ class Relation:
         return int(self.bad.sum())
 
     @property
-    def unstable_runs(self) -> int:
-        """Simulations that ended well but are unstable, or tumble."""
-        return int(self.unstable.sum())
+    def chaotic_runs(self) -> int:
+        """Simulations that ended well but are chaotic, or tumble."""
+        return int(self.chaotic.sum())
 
     @property
     def fitted_runs(self) -> int:
@@ -82,7 +83,8 @@ class Relation:
     def closed_form_for(self, x: np.ndarray, change_s: np.ndarray) -> np.ndarray:
         """(n,) closed-form changes whose simulated ones are the given, at inputs (n, d).
 
-        A fixed point that gains a digit or more a step; it runs away where there is no push, and is no number there.
+        A fixed point that gains a digit or more a step; it runs away where there is no velocity change, and is no
+        number there.
         """
         target = change_s.copy()
         with np.errstate(over="ignore", invalid="ignore"):
@@ -94,11 +96,11 @@ class Relation:
         return target
 
     def nearest_is(self, which: np.ndarray, x: np.ndarray, target: np.ndarray) -> np.ndarray:
-        """(n,) whether the run nearest to a draw, in sigmas of the design, is one of `which` (runs,): bad, unstable."""
+        """(n,) whether the run nearest to a draw, in sigmas of the design, is one of `which` (runs,): bad, chaotic."""
         if not which.any():
             return np.zeros(len(target), dtype=bool)
         z = self._scaled(np.column_stack([x, target]))
-        # Where there is no push the closed form has run away; the tree squares what it is given.
+        # Where there is no velocity change the closed form has run away; the tree squares what it is given.
         return which[self._tree.query(np.where(np.abs(z) < _FAR_AWAY, z, 0.0))[1]]
 
     @cached_property
@@ -128,24 +130,24 @@ class Simulated:
     regular: np.ndarray
 
 
-def relation_of(
+def surrogate_of(
     scenario: Scenario,
     nominal: Start,
     inputs: Mapping[str, np.ndarray],
     target: np.ndarray,
     targets: tuple[float, float],
     simulated: Simulated,
-) -> Relation:
+) -> Surrogate:
     """Fit what came out over inputs (runs,) and closed forms (runs,).  ConvergenceError if too few end well."""
     runs, found, change = len(target), simulated.places, simulated.change_s
-    ended_well = np.isfinite(change)
-    regular = simulated.regular & ended_well
+    completed = np.isfinite(change)
+    regular = simulated.regular & completed
     needed = 2 * terms_of(len(inputs) + 1)
     few = bool(regular.sum() < needed)
-    smooth = ended_well if few else regular
+    smooth = completed if few else regular
     if smooth.sum() < needed:
         raise ConvergenceError(
-            f"only {smooth.sum()} of {runs} runs end well, {needed} are needed for the relation; narrow [sampling] or "
+            f"only {smooth.sum()} of {runs} runs end well, {needed} are needed for the emulator; narrow [sampling] or "
             "add runs"
         )
     x = columns(inputs, runs)
@@ -155,12 +157,12 @@ def relation_of(
     rough = pairs(scenario, {name: values[found] for name, values in inputs.items()}, len(found))
     ratios = rough.against(simulated.begun)
     corrections = {name: fitted(x[found], np.log(ratio)) for name, ratio in ratios.items()}
-    beside = ended_well & ~smooth
+    beside = completed & ~smooth
     off = _rms(departs[beside] - departure(points[found[beside]]))
     # A point that no scenario could have says nothing of the draws beside it, which one could.
-    bad = ~_at(found[ended_well], runs) & ~refused(scenario, inputs, runs)
-    unstable = _at(found[ended_well & ~regular], runs)
-    return Relation(scenario, nominal, departure, corrections, points, bad, unstable, off, few, targets)
+    bad = ~_at(found[completed], runs) & ~refused(scenario, inputs, runs)
+    chaotic = _at(found[completed & ~regular], runs)
+    return Surrogate(scenario, nominal, departure, corrections, points, bad, chaotic, off, few, targets)
 
 
 def refused(scenario: Scenario, inputs: Mapping[str, np.ndarray], count: int) -> np.ndarray:

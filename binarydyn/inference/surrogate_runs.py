@@ -1,7 +1,8 @@
-"""Full simulations behind the relation of push and period change: a Sobol design in the inputs and the push.
+"""Full simulations behind the emulator of velocity change and period change: a Sobol design in the inputs and the
+velocity change.
 
-Each run: relaxed and calibrated start, hit with the push that has the wanted closed-form change, window after t0.  The
-period before t0 is that of the relaxed orbit, which is exact.
+Each run: relaxed and calibrated start, hit with the velocity change that has the wanted closed-form change, window
+after t0.  The period before t0 is that of the relaxed orbit, which is exact.
 """
 
 from __future__ import annotations
@@ -20,10 +21,10 @@ from ..relaxed.start import Start, start
 from ..scenario import Scenario, varied
 from ..scenario.draws import at_scores
 from ..scenario.tables.sampling import Sampling, check_seed
-from .along_track import LEAST_STRENGTH, momenta, pushes_for, state_after
+from .along_track import LEAST_STRENGTH, dv_for, momenta, state_after
 from .pair_draws import pairs
 from .quadratic import runs_for
-from .surrogate import Relation, Simulated, relation_of
+from .surrogate import Simulated, Surrogate, surrogate_of
 
 WIDER = 1.25
 """By how much the design reaches farther than the draws, in sigmas."""
@@ -37,11 +38,11 @@ def related(
     sigma_s: float,
     runs: int | None = None,
     seed: int | None = None,
-) -> Relation:
+) -> Surrogate:
     """Simulate the design about a period change: it covers 8 % and five sigma_s on either side.
 
     runs: a power of 2 (default: from the number of inputs); seed: of the design (default: that of [sampling]).  A drawn
-    beta is what is asked for, so the relation's scenario does not draw it.  InputError for impossible numbers or an aim
+    beta is what is asked for, so the emulator's scenario does not draw it.  InputError for impossible numbers or an aim
     that misses, ConvergenceError where too few runs end well.
     """
     scenario = _without_beta(scenario)
@@ -49,13 +50,13 @@ def related(
     runs = runs_for(runs, len(names) + 1)
     nominal = start(scenario)
     ratio = _first_ratio(scenario, nominal, change_s)
-    # A new shape adds the same to any push; what else departs from the closed form does in proportion.
+    # A new shape adds the same to any velocity change; what else departs from the closed form does in proportion.
     centre = (2.0 - ratio) * change_s if scenario.reshaping else change_s / ratio
     reach = (_RANGE_SHARE * abs(change_s) + _RANGE_SIGMAS * sigma_s) / ratio
     targets = (centre - reach, centre + reach)
     inputs, target = _design(scenario, names, runs, seed_of(scenario, seed), targets)
     simulated = _simulated(scenario, nominal, inputs, target)
-    return relation_of(scenario, nominal, inputs, target, targets, simulated)
+    return surrogate_of(scenario, nominal, inputs, target, targets, simulated)
 
 
 def seed_of(scenario: Scenario, seed: int | None) -> int:
@@ -85,12 +86,12 @@ def _first_ratio(scenario: Scenario, nominal: Start, change_s: float) -> float:
     simulated = float(periods[0] - nominal.period_h * HOUR_S)
     if not math.isfinite(simulated):
         raise ConvergenceError(
-            "the run at the stated values ends early (the bodies touch or part), so no push is inferred"
+            "the run at the stated values ends early (the bodies touch or part), so no velocity change is inferred"
         )
     if not 0.5 < simulated / change_s < 2.0:
         raise ConvergenceError(
             f"the run at the stated values changes the period by {simulated:.0f} s where a Kepler orbit's changes by "
-            f"{change_s:.0f} s, too far apart for a relation, so no push is inferred"
+            f"{change_s:.0f} s, too far apart for an emulator, so no velocity change is inferred"
         )
     return simulated / change_s
 
@@ -125,14 +126,14 @@ def _simulated(
     periods, regular = periods_after(systems, states, scenario.simulation.days_after) if begun else (np.empty(0),) * 2
     change = periods - np.array([one.period_h for one in begun]) * HOUR_S
     # A start that is chaotic before t0 has a period as uncertain as one after.
-    calm = np.array([not one.trust.unstable for one in begun], dtype=bool)
+    calm = np.array([not one.chaos.chaotic for one in begun], dtype=bool)
     return Simulated(found, begun, change, calm & np.asarray(regular, dtype=bool))
 
 
 def _begun(
     scenario: Scenario, nominal: Start, inputs: dict[str, np.ndarray], target: np.ndarray
 ) -> tuple[np.ndarray, list[Start], list[tuple[System, State]]]:
-    """Which runs of the design can begin, their starts, and their systems and states after the push."""
+    """Which runs of the design can begin, their starts, and their systems and states after the impact."""
     found, begun, pushed = [], [], []
     for k, change in enumerate(target):
         try:
@@ -148,13 +149,13 @@ def _begun(
 
 
 def _hit(scenario: Scenario, one: Start, change_s: float) -> tuple[System, State]:
-    """System and state after the push with the wanted closed-form change.  InputError where there is none."""
+    """System and state after the impact with the wanted closed-form change.  InputError where there is none."""
     lever = leverage(one.system, scenario) if scenario.impactor else None
     if lever is not None and not lever.hit[0]:
-        raise InputError(scenario.place, "the impactor misses or grazes the moonlet; change its aim")
+        raise InputError(scenario.place, "the impactor misses or grazes the secondary; change its aim")
     momentum = momenta(scenario, {}, 1)
     pair = pairs(scenario, {}, 1).as_found([one])
-    dv = pushes_for(np.array([change_s]), pair, lever, momentum, scenario)[0]
+    dv = dv_for(np.array([change_s]), pair, lever, momentum, scenario)[0]
     if not np.isfinite(dv) or (lever is not None and abs(lever.strength[0]) < LEAST_STRENGTH):
-        raise ArgumentError("period_change_s", f"no push changes the period by {change_s:g} s; check it")
+        raise ArgumentError("period_change_s", f"no velocity change changes the period by {change_s:g} s; check it")
     return state_after(one.system, scenario, lever, dv, momentum[0])

@@ -204,8 +204,8 @@ def finished(run: Run) -> Trajectory:
         time_s=np.ascontiguousarray(times[order]),
         y=np.ascontiguousarray(y[order]),
         status=STATUSES[run.status],
-        energy_drift=energy,
-        angular_momentum_drift=momentum,
+        relative_energy_error=energy,
+        relative_angular_momentum_error=momentum,
         steps=int(run.progress[STEPS]),
         evaluations=int(run.progress[EVALUATIONS]),
     )
@@ -220,7 +220,7 @@ def _drifts(run: Run, y: np.ndarray) -> tuple[float, float]:
 
 @takes(system="System")
 def semi_major_axis_m(system: System) -> float:
-    """Osculating |a| = |1 / (2/r - v^2/GM)| of the state at t0, GM of the pair."""
+    """Osculating |a| = |1 / (2/r - v^2/GM)| of the state at t0, GM of the system."""
     r, v = np.linalg.norm(system.state.position_m), np.linalg.norm(system.state.velocity_m_s)
     return abs(1.0 / (2.0 / r - v * v / system.gm_m3_s2))
 

@@ -1,4 +1,4 @@
-"""What moves the pair besides its own gravity: the Sun's tide, a drift of the mean motion, tides in the secondary.
+"""What moves the system besides its own gravity: the Sun's tide, a drift of the mean motion, tides in the secondary.
 
 With r from the primary to the secondary, and a unit vector d from the Sun at a distance D:
 
@@ -24,7 +24,7 @@ from ..kepler import Elements, hill_radius_m, position_velocity
 
 @dataclass(frozen=True)
 class SolarTide:
-    """The pair's way about the Sun: elements at t0, and the inertial axes as rows (3, 3) in the elements' frame."""
+    """The system's way about the Sun: elements at t0, and the inertial axes as rows (3, 3) in the elements' frame."""
 
     elements: Elements
     axes: np.ndarray
@@ -45,7 +45,7 @@ class SolarTide:
         return self.strength_s2(self.elements.pericentre_m)
 
     def hill_radius_m(self, gm_m3_s2: float) -> float:
-        """At the perihelion: beyond it the Sun's tide takes the moonlet away."""
+        """At the perihelion: beyond it the Sun's tide takes the secondary away."""
         return hill_radius_m(self.elements.pericentre_m, gm_m3_s2, self.gm_m3_s2)
 
 
@@ -74,7 +74,7 @@ class Dissipation:
 
 @dataclass(frozen=True)
 class Perturbations:
-    """Those that are on; energy and angular momentum of the pair are then not conserved."""
+    """Those that are on; energy and angular momentum of the system are then not conserved."""
 
     tide: SolarTide | None = None
     drift: Drift | None = None

@@ -47,7 +47,7 @@ def lag_coefficient(tides: Dissipation, system: System) -> float:
 
 @kernel
 def sun(t, gm, e, n, anomaly, px, py, pz, qx, qy, qz):
-    """Unit vector from the Sun to the pair at the time t, and GM_sun / D^3; Kepler's equation by Newton's method.
+    """Unit vector from the Sun to the system at the time t, and GM_sun / D^3; Kepler's equation by Newton's method.
 
     It starts above the root on half a turn, where the function is convex, so it cannot overshoot.
     """

@@ -1,4 +1,4 @@
-"""Where the two bodies are at one instant, and what the pair is: the inputs of every integration."""
+"""Where the two bodies are at one instant, and what the system is: the inputs of every integration."""
 
 from __future__ import annotations
 
@@ -234,7 +234,7 @@ class System(Displayed):
         return parameters(self.primary, self.secondary, self.degree, even_pair(self.primary, self.secondary))
 
     def with_state(self, state: State) -> System:
-        """The same pair in another state."""
+        """The same system in another state."""
         return replace(self, state=state)
 
     def gravity(self, position_m: np.ndarray, attitude1: Any = None, attitude2: Any = None) -> MutualGravity:

@@ -14,7 +14,7 @@ from ..notebook import Displayed, later
 from .layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from .state import State, System
 
-STATUSES = ("done", "contact", "escape", "step_failure", "step_limit")
+STATUSES = ("completed", "contact", "escape", "step_failure", "step_limit")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -22,14 +22,14 @@ class Trajectory(Displayed):
     """Samples in ascending time, also for a run backwards; `simulate` makes one.
 
     time_s (n,) from t0; y (n, 20) as State.vector; both cannot be changed.  status is one of STATUSES' words; after an
-    early end the samples stop at the last instant reached.  energy_drift = max |E - E0| / (G M1 M2 / 2a),
-    angular_momentum_drift = max |H - H0| / (m |r x v|), both over all samples; None with perturbations,
+    early end the samples stop at the last instant reached.  relative_energy_error = max |E - E0| / (G M1 M2 / 2a),
+    relative_angular_momentum_error = max |H - H0| / (m |r x v|), both over all samples; None with perturbations,
     which change both.  `len` counts samples, `run[k]` is one as a State, `run[a:b]` some of them as a Trajectory.
 
     >>> import binarydyn as bd
     >>> run = bd.simulate(bd.build(bd.example()), days=5.0)
     >>> run  # doctest: +ELLIPSIS
-    <Trajectory 5.0 days, 361 samples, done; degree 4, rungekutta; energy drift ...e-1...>
+    <Trajectory 5.0 days, 361 samples, done; degree 4, rungekutta; relative energy error ...e-1...>
     >>> print(len(run[:73]), run[72].position_m.round(1), run.yaw_deg.shape)
     73 [-269.7  775.5    0. ] (361,)
     """
@@ -38,8 +38,8 @@ class Trajectory(Displayed):
     time_s: np.ndarray
     y: np.ndarray
     status: str
-    energy_drift: float | None
-    angular_momentum_drift: float | None
+    relative_energy_error: float | None
+    relative_angular_momentum_error: float | None
     steps: int
     evaluations: int
 
@@ -128,12 +128,14 @@ class Trajectory(Displayed):
         return float(self.time_s[-1] - self.time_s[0]) / DAY_S
 
     def _line(self) -> str:
-        drift = "" if self.energy_drift is None else f"; energy drift {self.energy_drift:.0e}"
+        drift = (
+            "" if self.relative_energy_error is None else f"; relative energy error {self.relative_energy_error:.0e}"
+        )
         how = f"degree {self.system.degree}, {self.system.integrator}"
         return f"{self.days:.1f} days, {len(self)} samples, {self.status}; {how}{drift}"
 
     def _facts(self) -> dict[str, Any]:
-        names = ("days", "status", "energy_drift", "angular_momentum_drift", "steps", "evaluations")
+        names = ("days", "status", "relative_energy_error", "relative_angular_momentum_error", "steps", "evaluations")
         distance = np.linalg.norm(self.position_m, axis=1)
         return {name: getattr(self, name) for name in names} | {
             "samples": len(self),

@@ -1,6 +1,6 @@
 """What is seen of a trajectory: periods with their errors, the shape of the orbit, the attitude of the bodies."""
 
-from .estimates import METHODS, Estimate, cycle_periods, passage_times, period, periods
+from .estimates import METHODS, Estimate, passage_times, period, periods, single_orbit_periods
 from .frequency import Line, lines
 from .fundamental import FundamentalLines, SmallMotion, fundamental_lines, small_motion
 from .orbit import OrbitShape, orbit_shape
@@ -15,7 +15,7 @@ __all__ = [
     "OrbitShape",
     "SmallMotion",
     "attitude",
-    "cycle_periods",
+    "single_orbit_periods",
     "fundamental_lines",
     "lines",
     "orbit_shape",

@@ -1,10 +1,11 @@
-"""How far a run can be trusted: companion runs that start a hair beside it, and how much farther apart they end.
+"""How far a run can be trusted: neighbouring trajectories that start a hair beside it, and how much farther apart they
+end.
 
-Four companions: the moonlet twisted about each of its three axes, and the moonlet moved along its track.  The
-amplification is the largest angle between a companion and the run (of the moonlet's attitude, or of the direction of
-r), over the angle at the start.  Regular motion shears companions apart in proportion to time; chaotic motion does so
-exponentially, and then no integrator can promise the period: a moonlet that may tumble (Agrusa et al. 2021, Icarus
-370, 114624) is an outcome to be named, not averaged in.
+Four neighbouring trajectories: the secondary twisted about each of its three axes, and the secondary moved along its
+track.  The divergence_factor is the largest angle between a neighbouring trajectory and the run (of the secondary's
+attitude, or of the direction of r), over the angle at the start.  Regular motion shears neighbouring trajectories apart
+in proportion to time; chaotic motion does so exponentially, and then no integrator can promise the period: a secondary
+that may tumble (Agrusa et al. 2021, Icarus 370, 114624) is an outcome to be named, not averaged in.
 """
 
 from __future__ import annotations
@@ -18,57 +19,58 @@ from ..errors import FewCyclesError, InputError
 from ..scenario.wording import rounded
 from ..vectors import quaternion_of_turn, quaternion_product
 from .estimates import period
-from .orientation import turned_over
+from .orientation import lost_lock
 
 TWIST_RAD = 1e-7
 """Far above what the tightest tolerances lose, far below anything physical."""
 UNSTABLE = 100.0
 """Growth in up to 60 days, and in proportion beyond, that regular motion does not reach.
 
-Of 200 random hits two regular ones did: the shear along the track of close pairs of many turns reaches 160.
+Of 200 random impacts two regular ones did: the shear along the track of close pairs of many turns reaches 160.
 """
 LONGEST_DAYS = 365.0
-"""Companions cover at most so much of a window."""
+"""Neighbouring trajectories cover at most so much of a window."""
 
 
 @dataclass(frozen=True)
-class Trust:
-    """amplification: largest growth of a companion's distance over the run; at_end: at the run's end.
+class Chaos:
+    """divergence_factor: largest growth of a neighbouring trajectory's distance over the run; at_end: at the run's end.
 
-    Unstable: the largest is more than regular motion makes of it.  period_spread_s: standard deviation of the mean
-    period over the run and its companions; None where one of them has none, or no run was made.
+    Chaotic: the largest is more than regular motion makes of it.  period_spread_s: standard deviation of the mean
+    period over the run and its neighbouring trajectories; None where one of them has none, or no run was made.
     """
 
-    amplification: float
+    divergence_factor: float
     at_end: float
-    unstable: bool
+    chaotic: bool
     period_spread_s: float | None
 
     @classmethod
-    def of(cls, amplification: float, at_end: float, days: float, period_spread_s: float | None = None) -> Trust:
-        """Of companions that cover so many days."""
-        return cls(amplification, at_end, bool(is_unstable(amplification, days)), period_spread_s)
+    def of(cls, divergence_factor: float, at_end: float, days: float, period_spread_s: float | None = None) -> Chaos:
+        """Of neighbouring trajectories that cover so many days."""
+        return cls(divergence_factor, at_end, bool(is_chaotic(divergence_factor, days)), period_spread_s)
 
 
-def is_unstable(growth, days: float):
-    """Whether companions part by more than regular motion makes of it in so many days: of one growth or of (n,)."""
+def is_chaotic(growth, days: float):
+    """Whether neighbouring trajectories part by more than regular motion makes of it in so many days: of one growth or
+    of (n,)."""
     return growth > UNSTABLE * max(1.0, abs(days) / 60.0)
 
 
 def is_regular(long_axis_deg, tilt_deg, growth, days: float):
-    """Whether a run can be foretold: the moonlet does not turn over, and companions stay beside it.
+    """Whether a run can be predicted: the secondary does not turn over, and neighbouring trajectories stay beside it.
 
     Greatest angles of its axes (observables.orientation) and growth at the end of so many days; of one run or of (n,).
     """
-    return np.logical_not(turned_over(long_axis_deg, tilt_deg) | is_unstable(growth, days))
+    return np.logical_not(lost_lock(long_axis_deg, tilt_deg) | is_chaotic(growth, days))
 
 
 def covered_days(days: float) -> float:
-    """How much of a window companions cover."""
+    """How much of a window neighbouring trajectories cover."""
     return float(np.clip(days, -LONGEST_DAYS, LONGEST_DAYS))
 
 
-def companions(state: State) -> list[State]:
+def neighbours(state: State) -> list[State]:
     """The four states beside a state."""
     twists = np.eye(3) * TWIST_RAD
     turned = [np.array(quaternion_product(*state.attitude2, *quaternion_of_turn(*twist))) for twist in twists]
@@ -77,25 +79,26 @@ def companions(state: State) -> list[State]:
     return [replace(state, attitude2=q) for q in turned] + [replace(state, position_m=state.position_m + along)]
 
 
-def simulate_with_companions(
+def simulate_with_neighbours(
     system: System, days: float, state: State, sample_minutes: float, max_steps: int
-) -> tuple[Trajectory, Trust]:
-    """The run of a state, the same bits as on its own, and what its companions say of it; side by side in lanes."""
-    states = [state, *companions(state)]
+) -> tuple[Trajectory, Chaos]:
+    """The run of a state, the same bits as on its own, and what its neighbouring trajectories say of it; side by side
+    in lanes."""
+    states = [state, *neighbours(state)]
     covered = covered_days(days)
     run, *others = simulate_many([system] * len(states), covered, states, sample_minutes, max_steps)
     largest, at_end = np.max([_growth(run, other) for other in others], axis=0).tolist()
     spread_s = _period_spread_s([run, *others])
     if covered != days:
         run = simulate(system, days, state=state, every_minutes=sample_minutes, max_steps=max_steps)
-    return run, Trust.of(largest, at_end, covered, spread_s)
+    return run, Chaos.of(largest, at_end, covered, spread_s)
 
 
-def by_seconds(trust: Trust) -> str:
+def by_seconds(chaos: Chaos) -> str:
     """By how much a period that depends on a hair is known, in words."""
-    if trust.period_spread_s is None:
+    if chaos.period_spread_s is None:
         return ""
-    return f" by {rounded(trust.period_spread_s, 2)} s (standard deviation over it and its four neighbours)"
+    return f" by {rounded(chaos.period_spread_s, 2)} s (standard deviation over it and its four neighbours)"
 
 
 def _period_spread_s(runs: list[Trajectory]) -> float | None:

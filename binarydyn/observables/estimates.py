@@ -124,6 +124,6 @@ def passage_times(trajectory: Trajectory, normal: np.ndarray | None = None) -> n
 
 
 @takes(trajectory="Trajectory", normal=(None, shape(3)))
-def cycle_periods(trajectory: Trajectory, normal: np.ndarray | None = None) -> np.ndarray:
+def single_orbit_periods(trajectory: Trajectory, normal: np.ndarray | None = None) -> np.ndarray:
     """Single-cycle periods (m,), s: the spacings of `passage_times`, with its errors; their spread is `.std()`."""
     return np.diff(passage_times(trajectory, normal))

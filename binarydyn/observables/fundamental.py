@@ -1,11 +1,11 @@
-"""The four fundamental frequencies of a moonlet that turns with its orbit, told apart in its motion.
+"""The four fundamental frequencies of a secondary that turns with its orbit, told apart in its motion.
 
 In the frame that turns with the orbit at n, with principal moments A <= B <= C and the long axis on r (Hughes 1986,
 Spacecraft Attitude Dynamics, ch. 9; derived anew and compared with simulation in the tests):
 libration, turns in the plane:       w = n sqrt(3 (B - A)/C);
 turns out of the plane (roll, pitch): l^4 - l^2 (1 + 3 q + p q) + 4 p q = 0, l = rate/n, p = (C - B)/A, q = (C - A)/B.
 The slower of the two is the nutation: the figure wobbles about the spin as a free top's does, at n sqrt(p q), but twice
-as fast.  The faster, less n, is the precession: at that rate the moonlet's pole goes round the orbit normal in space,
+as fast.  The faster, less n, is the precession: at that rate the secondary's pole goes round the orbit normal in space,
 3/2 q n backwards for a nearly round body.  Where small whole multiples of the four meet, attitude becomes unstable
 (Agrusa et al. 2021, Icarus 370, 114624).  Orbit coupling, eccentricity and amplitude move all of them by some percent,
 so these rates only say where to look; what is reported are the lines of the motion, by refined frequency analysis.
@@ -41,7 +41,7 @@ _APART = 2.0  # resolutions 2 pi/T by which two lines must differ to be two, und
 
 @dataclass(frozen=True)
 class SmallMotion:
-    """Rates over n of small turns of a synchronous moonlet on a circular orbit; see the head of this file."""
+    """Rates over n of small turns of a synchronous secondary on a circular orbit; see the head of this file."""
 
     libration: float
     fast: float
@@ -62,7 +62,7 @@ class SmallMotion:
 class FundamentalLines:
     """Periods, h, and amplitudes, deg, of the four; None where a line cannot be told.
 
-    A line is told where the moonlet keeps facing the primary and the line is by far the strongest near the rate of
+    A line is told where the secondary keeps facing the primary and the line is by far the strongest near the rate of
     small motions (two alike are a resonance or chaos), is no combination of others, is at least LEAST_DEG high, and has
     the same rate in both halves of the window.
     mean_motion: main line of exp(i longitude); libration: of the yaw; nutation: the slow line of roll and pitch;

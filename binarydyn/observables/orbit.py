@@ -162,8 +162,8 @@ def _pole(time_s: np.ndarray, momenta: np.ndarray, normal: np.ndarray) -> np.nda
 def _nodal(time_s: np.ndarray, momenta: np.ndarray, pole: np.ndarray) -> tuple[float | None, str | None]:
     """Rate, deg/day, at which the orbit's normal, and so its node, turns about the pole; or why none is told.
 
-    The normal is taken of the orbit and the moonlet's spin together: what the two exchange while the moonlet rolls
-    swings the node by degrees a day and leaves the rate over the window (built-in pair, 20 to 60 days: to 0.0015 in
+    The normal is taken of the orbit and the secondary's spin together: what the two exchange while the secondary rolls
+    swings the node by degrees a day and leaves the rate over the window (built-in system, 20 to 60 days: to 0.0015 in
     place of 0.005 deg/day).
     """
     x = np.cross(pole, np.eye(3)[np.argmin(np.abs(pole))])

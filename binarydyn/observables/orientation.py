@@ -15,7 +15,7 @@ from .averages import mean, spans, squared_hann
 from .window import check_samples
 
 TURNED_DEG = 90.0
-"""Beyond it the moonlet has turned over: its other end faces the primary, or its pole the other side."""
+"""Beyond it the secondary has turned over: its other end faces the primary, or its pole the other side."""
 
 
 @dataclass(frozen=True)
@@ -29,10 +29,10 @@ class AttitudeHistory:
     90 deg and none of the three jumps.
     libration_max_deg, roll_max_deg, pitch_max_deg: greatest |yaw|, |roll|, |pitch|, refined between samples; 180, the
     farthest that a body can be turned, for one that turns over and over.
-    long_axis_angle_max_deg, tilt_max_deg: greatest of axis_angles_deg over the samples; turned_over: at one of them.
-    tumbling: roll or pitch beyond 90 deg, or yaw beyond 180 deg (the body has turned against the primary; between 90
-    and 180 it may still come back), of those that something locks: a ball cannot tumble; tumbling_reason says which
-    came first and when, else it is None.
+    long_axis_misalignment_max_deg, pole_tilt_max_deg: greatest of axis_angles_deg over the samples; lost_lock: at one
+    of them. tumbling: roll or pitch beyond 90 deg, or yaw beyond 180 deg (the body has turned against the primary;
+    between 90 and 180 it may still come back), of those that something locks: a ball cannot tumble; tumbling_reason
+    says which came first and when, else it is None.
     secondary_spin_period_h: 2 pi over the mean rate about r x v; None when the secondary does not turn.
     primary_pole_wobble_deg: greatest angle between the primary's z axis and its mean direction.
     """
@@ -44,9 +44,9 @@ class AttitudeHistory:
     roll_max_deg: float
     pitch_max_deg: float
     libration_max_deg: float
-    long_axis_angle_max_deg: float
-    tilt_max_deg: float
-    turned_over: bool
+    long_axis_misalignment_max_deg: float
+    pole_tilt_max_deg: float
+    lost_lock: bool
     tumbling: bool
     tumbling_reason: str | None
     secondary_spin_period_h: float | None
@@ -75,7 +75,7 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
         yaw_max,
         long_axis,
         tilt,
-        turned_over(long_axis, tilt),
+        lost_lock(long_axis, tilt),
         reason is not None,
         reason,
         _spin_period_h(trajectory, orbiting, body),
@@ -84,7 +84,7 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
 
 
 def axis_angles_deg(trajectory: Trajectory) -> tuple[np.ndarray, np.ndarray]:
-    """(n,) of the moonlet's long axis from the line of centres, and of its short axis from the orbit normal, deg.
+    """(n,) of the secondary's long axis from the line of centres, and of its short axis from the orbit normal, deg.
 
     The long axis counts from that end which is nearer to the primary at the sample nearest to t0.  An axis that a round
     body has not, since nothing locks its turn (bodies.averaged.free_turns), is never off: 0.
@@ -99,8 +99,8 @@ def axis_angles_deg(trajectory: Trajectory) -> tuple[np.ndarray, np.ndarray]:
     return tuple(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) for cosine in cosines)
 
 
-def turned_over(long_axis_deg, tilt_deg):
-    """Whether the moonlet has turned over at these angles of its axes, or with these as the greatest of a window."""
+def lost_lock(long_axis_deg, tilt_deg):
+    """Whether the secondary has turned over at these angles of its axes, or with these as the greatest of a window."""
     return (long_axis_deg > TURNED_DEG) | (tilt_deg > TURNED_DEG)
 
 

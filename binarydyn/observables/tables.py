@@ -101,7 +101,7 @@ def to_xarray(trajectory: Trajectory) -> xarray.Dataset:
         columns[name] = (("time_s", part), getattr(trajectory, name))
     table = _dataset(trajectory, "Trajectory.to_xarray", columns)
     table = table.assign_coords(axis=list("xyz"), quaternion=list("wxyz"))
-    ends = ("status", "energy_drift", "angular_momentum_drift")
+    ends = ("status", "relative_energy_error", "relative_angular_momentum_error")
     return table.assign_attrs({name: value for name in ends if (value := getattr(trajectory, name)) is not None})
 
 

@@ -1,7 +1,7 @@
 """From measured event times to the period change of a scenario's pair, with the error that the fit's model makes.
 
-The fit (sky/timing.py) knows an ellipse that turns evenly.  What outlines, libration and the moonlet's shape do
-to the middles beyond that is measured on the scenario itself: the same events are taken from its simulation, without
+The fit (sky/timing.py) knows an ellipse that turns evenly.  What outlines, libration and the secondary's shape do
+to the mid-times beyond that is measured on the scenario itself: the same events are taken from its simulation, without
 noise, fitted in the same way, and the result is held against the period change that `predict` reports for the windows
 of [simulation].  The difference is told as the model's error and added to the error of the change, not subtracted.
 """
@@ -30,7 +30,7 @@ from .nights import check_counts, shown
 from .timetable import check_days, event_run
 
 APSIDAL_SHARE = 0.5
-"""One sigma of the apsidal rate, in parts of that of an oblate primary: the moonlet's shape changes it by so much."""
+"""One sigma of the apsidal rate, in parts of that of an oblate primary: the secondary's shape changes it by so much."""
 CHECKED_DAYS = 200.0
 """Longer campaigns are not simulated for the model error: it falls with their length."""
 _MARGIN_S = 2.0 * HOUR_S
@@ -38,7 +38,7 @@ _MARGIN_S = 2.0 * HOUR_S
 
 @dataclass(frozen=True)
 class Campaign:
-    """What measured middles say.
+    """What measured mid-times say.
 
     readings: what the fit saw.  bias_before_s, bias_change_s: of the same fit of the scenario's own events, against the
     simulated period before t0 and its change; None where the scenario does not show such events.
@@ -76,7 +76,7 @@ class Campaign:
 
 
 def sky_and_start(scenario: Scenario) -> tuple[Sky, Start]:
-    """Where the pair is, and its relaxed start.  InputError where the scenario does not say."""
+    """Where the system is, and its relaxed start.  InputError where the scenario does not say."""
     return Sky.of(scenario), start(scenario)
 
 
@@ -119,9 +119,9 @@ def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, shar
 def synthesised_nights(scenario: Scenario, noise_s: float | None, seed: int, share: float = 1.0) -> MidTimes:
     """The same of the events that the nights of [campaign] show, none of them lost: what `plan` foretells the fit of.
 
-    noise_s: None: mid_sigma_s of the campaign.  Errors: InputError.
+    noise_s: None: mid_time_sigma_s of the campaign.  Errors: InputError.
     """
-    noise_s = scenario.campaign.mid_sigma_s if noise_s is None else noise_s
+    noise_s = scenario.campaign.mid_time_sigma_s if noise_s is None else noise_s
     _check_noise(noise_s, seed, share)
     sky, begun = sky_and_start(scenario)
     found = shown(scenario, sky, begun)
@@ -139,7 +139,7 @@ def _check_noise(noise_s: float, seed: int, share: float) -> None:
 
 
 def _noisy_share(exact: MidTimes, noise_s: float, seed: int, share: float) -> MidTimes:
-    """Some of the middles, at random, with noise.  InputError where none is left."""
+    """Some of the mid-times, at random, with noise.  InputError where none is left."""
     random = np.random.default_rng(seed)
     seen = with_noise(exact, noise_s, random).chosen(random.random(len(exact)) < share)
     if not len(seen):
@@ -150,13 +150,13 @@ def _noisy_share(exact: MidTimes, noise_s: float, seed: int, share: float) -> Mi
 
 
 def with_noise(exact: MidTimes, noise_s: float, random: np.random.Generator) -> MidTimes:
-    """The same middles with Gaussian noise, which is also their stated sigma."""
+    """The same mid-times with Gaussian noise, which is also their stated sigma."""
     late = noise_s * random.standard_normal(len(exact))
     return replace(exact, seen_s=exact.seen_s + late, sigma_s=np.full(len(exact), noise_s) if noise_s else None)
 
 
 def own_events(scenario: Scenario, begun: Start, sight: Sight, days: float, kinds: Sequence[str] = KINDS) -> MidTimes:
-    """Exact middles as the simulation has them, `days` before and after t0; `sight` covers these."""
+    """Exact mid-times as the simulation has them, `days` before and after t0; `sight` covers these."""
     hit = impact_on(begun.system, scenario)
     runs = event_run(scenario, begun.system, -days), event_run(scenario, hit.system, days, hit.state)
     found = [mid_times_of(run, sight, scenario.observer.sunlight, kinds) for run in runs]
@@ -219,7 +219,7 @@ def _scatter(campaign: Campaign) -> tuple[str, ...]:
         said.append(f"no sigma_s is given: errors follow from the scatter about the fit, {fit.scatter_s:.1f} s")
     elif fit.factor > 1.0 and not campaign.robust:
         said.append(
-            f"the middles scatter {fit.factor:.2f} times as much as their stated sigma; all errors are scaled by that"
+            f"the mid-times scatter {fit.factor:.2f} times as much as their stated sigma; all errors are scaled by that"
         )
     return tuple(said)
 

@@ -40,7 +40,7 @@ _STEEPEST_RAD = 2.0
 
 @dataclass(frozen=True)
 class Surface:
-    """How the ground scatters: law and phase law by name, albedo of the moonlet over the primary's, facets a body."""
+    """How the ground scatters: law and phase law by name, albedo of the secondary over the primary's, facets a body."""
 
     law: str = "lommel_seeliger"
     phase_law: str = "none"
@@ -57,7 +57,7 @@ class Surface:
 class Photometry:
     """What `photometry` returns.
 
-    curve: (m,) epochs, s from t0 at the pair.  magnitude (m,): with noise of noise_mag.  events: those that touch the
+    curve: (m,) epochs, s from t0 at the system.  magnitude (m,): with noise of noise_mag.  events: those that touch the
     curve, in the order of time.
     """
 
@@ -91,7 +91,7 @@ def photometry(
 ) -> Photometry:
     """Epochs every step_minutes over `days` from `from_days`, days from the impact (negative: before it).
 
-    InputError for numbers beyond LIMITS and where the scenario does not say where the pair is; contact and escape end
+    InputError for numbers beyond LIMITS and where the scenario does not say where the system is; contact and escape end
     the curve early and are its status.
     """
     surface = surface or Surface()
@@ -122,7 +122,7 @@ def photometry(
         noise_mag=noise_mag,
         seed=seed,
         events=tuple(found),
-        status=next((run.status for run in runs if run.status != "done"), "done"),
+        status=next((run.status for run in runs if run.status != "completed"), "completed"),
         warnings=begun.warnings + impact.warnings + _warnings(curve, surface, len(time)),
     )
 

@@ -24,9 +24,10 @@ from .timetable import event_run
 class Shown:
     """What the nights of [campaign] show of the simulation, without noise and losses.
 
-    runs: before and after t0.  mids: middles of the events that are seen; night_of (n,): 1, 2, .. after t0, -1, -2, ..
-    before it.  passed: (2, 5) of the events before and after t0 in the time of the campaign: how many there are, deep
-    enough, of these with the Sun low enough, of these with the pair high enough too, of these whole inside a night.
+    runs: before and after t0.  mids: mid-times of the events that are seen; night_of (n,): 1, 2, .. after t0, -1, -2,
+    .. before it.  passed: (2, 5) of the events before and after t0 in the time of the campaign: how many there are,
+    deep enough, of these with the Sun low enough, of these with the system high enough too, of these whole inside a
+    night.
     """
 
     runs: tuple[Trajectory, Trajectory]
@@ -80,7 +81,7 @@ def _stages(scenario: Scenario, sky: Sky, found: list[Event], after: np.ndarray)
         time = np.array([found[k].contacts_s[contact] for k in np.flatnonzero(deep)])
         sun, pair = altitudes_deg(sky, time + sky.at(time).light_time_s)
         dark[deep] &= sun < campaign.sun_below_deg
-        up[deep] &= pair > campaign.pair_above_deg
+        up[deep] &= pair > campaign.system_above_deg
     room = 0.5 * campaign.night_h * HOUR_S - 0.5 * np.array([event.duration_s for event in found])
     inside = np.abs(seen - first - nearest * DAY_S) <= room
     return [there, deep, dark, dark & up, dark & up & inside], night
@@ -89,8 +90,8 @@ def _stages(scenario: Scenario, sky: Sky, found: list[Event], after: np.ndarray)
 def _middle_h(scenario: Scenario) -> float:
     """Middle of the night, UTC."""
     campaign, east = scenario.campaign, scenario.observer.longitude_deg
-    if campaign.middle_utc_h is not None:
-        return campaign.middle_utc_h
+    if campaign.night_mid_utc_h is not None:
+        return campaign.night_mid_utc_h
     return 0.0 if east is None else (-east / 15.0) % 24.0
 
 
@@ -126,8 +127,8 @@ def _why(scenario: Scenario, passed: list[int]) -> str:
         (f"are {campaign.least_depth_mag:g} mag deep", "lower least_depth_mag"),
         (f"have the Sun below {campaign.sun_below_deg:g} deg", "choose another site or season, or raise sun_below_deg"),
         (
-            f"have the pair above {campaign.pair_above_deg:g} deg",
-            "choose another site or season, or lower pair_above_deg",
+            f"have the system above {campaign.system_above_deg:g} deg",
+            "choose another site or season, or lower system_above_deg",
         ),
         (f"lie whole inside the {campaign.night_h:g} h", "add hours"),
     ]

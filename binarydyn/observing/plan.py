@@ -39,17 +39,17 @@ QUANTILES = (0.16, 0.5, 0.84)
 class PlannedNight:
     """After a night: events seen so far after t0 and sigma of the change, s, if no night is lost, and with losses.
 
-    sigma_s, and sigmas_lost_s at QUANTILES of the weather: of fit_sigma_s, of the fit alone, and own_error_s, what the
-    fit of exact events misses the simulated change by.  inf, own_error_s None: too few events.
+    sigma_s, and sigmas_with_loss_s at QUANTILES of the weather: of fit_sigma_s, of the fit alone, and bias_s, what the
+    fit of exact events misses the simulated change by.  inf, bias_s None: too few events.
     """
 
     number: int
     date_utc: str
     events: int
     fit_sigma_s: float
-    own_error_s: float | None
+    bias_s: float | None
     sigma_s: float
-    sigmas_lost_s: tuple[float, ...]
+    sigmas_with_loss_s: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -91,10 +91,12 @@ class Plan:
 def plan(scenario: Scenario) -> Plan:
     """Foretell the precision of the campaign of a scenario.
 
-    InputError where the scenario does not say where the pair is, has no impact, or the nights show too few events.
+    InputError where the scenario does not say where the system is, has no impact, or the nights show too few events.
     """
     if scenario.kind_of_impact == "none":
-        raise InputError(scenario.place, "neither [impactor] nor [push] is given, a plan is for a change; add one")
+        raise InputError(
+            scenario.place, "neither [impactor] nor [velocity_change] is given, a plan is for a change; add one"
+        )
     campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
     found = shown(scenario, sky, begun)
     check_counts(scenario, found)
@@ -102,16 +104,16 @@ def plan(scenario: Scenario) -> Plan:
     sight = sight_for(sky, mids)
     seen, known = readings(mids, sight), expected(begun)
     counted = _counted(seen, found.runs)
-    sigma = np.full(len(mids), campaign.mid_sigma_s)
+    sigma = np.full(len(mids), campaign.mid_time_sigma_s)
     best = fitted(seen, counted, sigma, known)
     values = {name: best.values[name] for name in Terms().names}
     design = TimingDesign.of(seen, counted, known, Terms(), values)
     change, before_s = _change_s(scenario, begun.system, hit), begun.period_h * HOUR_S
-    by_night = _ByNight(design, night, campaign.mid_sigma_s, campaign.nights_after)
+    by_night = _ByNight(design, night, campaign.mid_time_sigma_s, campaign.nights_after)
     sigmas = by_night.sigmas()
     lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
     late = late_s(seen, counted, known, Terms(), np.array([values[name] for name in Terms().names]))
-    own = by_night.own_errors(late, best.change_s - change)
+    own = by_night.biases(late, best.change_s - change)
     whole, lost = (np.hypot(fit, np.nan_to_num(own)) for fit in (sigmas, lost))
     nights = tuple(
         PlannedNight(
@@ -136,7 +138,7 @@ def plan(scenario: Scenario) -> Plan:
         required=detect.of(asked.period_change_s, asked.period_change_s / DETECTED)
         if asked and asked.period_change_s
         else None,
-        measured_to=detect.of(asked.measured_to_s, asked.measured_to_s) if asked and asked.measured_to_s else None,
+        measured_to=detect.of(asked.precision_s, asked.precision_s) if asked and asked.precision_s else None,
         design=design,
         expected=known,
         readings=seen,
@@ -181,7 +183,7 @@ class _ByNight:
         information, events = self._up_to(is_open)
         return np.where(events, self.design.change_sigmas_s(information), np.inf)
 
-    def own_errors(self, late: np.ndarray, whole_s: float) -> np.ndarray:
+    def biases(self, late: np.ndarray, whole_s: float) -> np.ndarray:
         """(count,) by how much the fit of the exact events up to each night misses the simulated change; nan: too few.
 
         late (n,): against the fit of all of them, which misses by whole_s.
@@ -207,7 +209,7 @@ def _weathers(campaign: CampaignTable) -> np.ndarray:
     """(WEATHERS, nights) which nights are not lost; history k depends on the seed and k alone."""
     count = campaign.nights_before + campaign.nights_after + 1
     return np.array(
-        [np.random.default_rng((campaign.seed, k)).random(count) >= campaign.lost_share for k in range(WEATHERS)]
+        [np.random.default_rng((campaign.seed, k)).random(count) >= campaign.lost_fraction for k in range(WEATHERS)]
     )
 
 

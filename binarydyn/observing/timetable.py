@@ -1,9 +1,9 @@
-"""The timetable of mutual events before and after the impact, and how the events drift away from what they were.
+"""The timetable of mutual events before and after the impact, and how the events shift away from what they were.
 
 Three runs from the relaxed start: the window before t0, the one after the impact, and the same window without it.  The
-drift of an event is its middle minus that of the same conjunction without the impact.  O-C is what observers see: the
-middle minus a linear ephemeris fitted to the middles before t0, each kind of event by itself, in the times of
-observation; it also holds the change of the geometry and of the light time, which no straight line follows for long.
+time shift of an event is its mid-time minus that of the same conjunction without the impact.  O-C is what observers
+see: the middle minus a linear ephemeris fitted to the mid-times before t0, each kind of event by itself, in the times
+of observation; it also holds the change of the geometry and of the light time, which no straight line follows for long.
 """
 
 from __future__ import annotations
@@ -39,19 +39,19 @@ LIMITS_DAYS = (0.1, 3650.0)
 class Entry:
     """One event and how it compares.
 
-    side: `before` or `after` t0.  seen_s: its middle as the observer's clock shows it, s from t0 (TDB).  drift_s: None
-    before t0, for absent or cut events and where the run without impact has none.  o_minus_c_s: None without an
-    ephemeris.  mid_sigma_s, drift_sigma_s: predicted 1-sigma of the middle and of the drift, None for a scenario of
-    single values, and for an event that a tenth of what may be does not have.
+    side: `before` or `after` t0.  seen_s: its mid-time as the observer's clock shows it, s from t0 (TDB).  shift_s:
+    None before t0, for absent or cut events and where the run without impact has none.  o_minus_c_s: None without an
+    ephemeris.  mid_time_sigma_s, shift_sigma_s: predicted 1-sigma of the middle and of the time shift, None for a
+    scenario of single values, and for an event that a tenth of what may be does not have.
     """
 
     event: Event
     side: str
     seen_s: float
     o_minus_c_s: float | None = None
-    drift_s: float | None = None
-    mid_sigma_s: float | None = None
-    drift_sigma_s: float | None = None
+    shift_s: float | None = None
+    mid_time_sigma_s: float | None = None
+    shift_sigma_s: float | None = None
 
     @property
     def counts(self) -> bool:
@@ -73,15 +73,15 @@ class Ephemeris:
 
 @dataclass(frozen=True)
 class Night:
-    """A date (UTC) after the impact: its events, their mean drift, s, and mean O-C, s.
+    """A date (UTC) after the impact: its events, their mean time shift, s, and mean O-C, s.
 
-    drift_sigma_s: the mean of their sigmas, since the inputs move events of one night together.
+    shift_sigma_s: the mean of their sigmas, since the inputs move events of one night together.
     """
 
     date_utc: str
     events: int
-    drift_s: float
-    drift_sigma_s: float | None
+    shift_s: float
+    shift_sigma_s: float | None
     o_minus_c_s: float | None
 
 
@@ -127,15 +127,15 @@ class Timetable:
     def nights(self) -> list[Night]:
         """For each date (UTC) after the impact."""
         dated: dict[str, list[Entry]] = {}
-        late = [entry for entry in self.entries if entry.drift_s is not None]
+        late = [entry for entry in self.entries if entry.shift_s is not None]
         for entry, text in zip(late, self.sky.observed_utc([entry.event.mid_s for entry in late]), strict=True):
             dated.setdefault(text[:10], []).append(entry)
         return [
             Night(
                 date,
                 len(those),
-                float(np.mean([e.drift_s for e in those])),
-                _mean([e.drift_sigma_s for e in those]),
+                float(np.mean([e.shift_s for e in those])),
+                _mean([e.shift_sigma_s for e in those]),
                 _mean([e.o_minus_c_s for e in those]),
             )
             for date, those in dated.items()
@@ -153,7 +153,7 @@ def check_days(days: float) -> None:
 def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     """Events of `days` before t0 and as many after it.
 
-    InputError where the scenario does not say where the pair is (Sky.of) or for an impossible number of days; contact
+    InputError where the scenario does not say where the system is (Sky.of) or for an impossible number of days; contact
     and escape end the table early and are its status.
     """
     check_days(days)
@@ -183,7 +183,7 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
         ephemerides=ephemerides,
         period_before_h=periods[0],
         period_after_h=periods[1],
-        status=f"{statuses[0]}_before" if statuses[0] != "done" else statuses[1],
+        status=f"{statuses[0]}_before" if statuses[0] != "completed" else statuses[1],
         warnings=begun.warnings + impact.warnings + _warnings(entries, periods, days),
         runs=runs,
         conjunctions=found,
@@ -210,8 +210,8 @@ def left_alone(system: System) -> System:
 
 
 def _entries(side: str, found: Sequence[Event], sky: Sky) -> list[Entry]:
-    middles = np.array([event.mid_s for event in found])
-    seen = middles + sky.at(middles).light_time_s if len(found) else middles
+    mid_times = np.array([event.mid_s for event in found])
+    seen = mid_times + sky.at(mid_times).light_time_s if len(found) else mid_times
     return [Entry(event, side, float(t)) for event, t in zip(found, seen, strict=True)]
 
 
@@ -220,7 +220,7 @@ def _label(event: Event) -> tuple[str, str, int]:
 
 
 def _ephemerides(entries: Sequence[Entry]) -> list[Ephemeris]:
-    """A line through the middles of each kind of event, where there are enough."""
+    """A line through the mid-times of each kind of event, where there are enough."""
     kinds = dict.fromkeys((entry.event.kind, entry.event.body) for entry in entries if entry.counts)
     found = []
     for kind, body in kinds:
@@ -243,7 +243,7 @@ def _compared(entry: Entry, ephemerides: Sequence[Ephemeris]) -> Entry:
 
 def _drifted(entry: Entry, unmoved: dict[tuple[str, str, int], float]) -> Entry:
     without = unmoved.get(_label(entry.event)) if entry.counts else None
-    return entry if without is None else replace(entry, drift_s=entry.event.mid_s - without)
+    return entry if without is None else replace(entry, shift_s=entry.event.mid_s - without)
 
 
 def _period_h(run: Trajectory) -> float | None:
@@ -261,7 +261,7 @@ def _warnings(entries: Sequence[Entry], periods: Sequence, days: float) -> tuple
         )
     cut = sum(entry.event.is_cut for entry in entries)
     if cut:
-        events, its = ("event is", "its middle does") if cut == 1 else ("events are", "their middles do")
+        events, its = ("event is", "its mid-time does") if cut == 1 else ("events are", "their mid-times do")
         said.append(f"{cut} {events} under way at the impact or at an end of the table; {its} not count")
     return tuple(said)
 

@@ -24,7 +24,7 @@ COLUMNS: tuple[str, ...] = (
     "light_time_s",
     "duration_minutes",
 )
-COLUMNS += ("depth_mag", "share", "miss_m", "drift_s", "o_minus_c_s", "mid_sigma_s", "drift_sigma_s")
+COLUMNS += ("depth_mag", "share", "miss_m", "shift_s", "o_minus_c_s", "mid_time_sigma_s", "shift_sigma_s")
 COLUMNS += ("phase_angle_deg", "aspect_deg")
 """Of a row, in their order; a table without a row has them too."""
 POLAR_DEG = 1.0
@@ -56,10 +56,10 @@ def _row(table: Timetable, geometry: Geometry, i: int) -> tuple[Any, ...]:
         event.depth_mag,
         event.share,
         event.miss_m,
-        entry.drift_s,
+        entry.shift_s,
         entry.o_minus_c_s,
-        entry.mid_sigma_s,
-        entry.drift_sigma_s,
+        entry.mid_time_sigma_s,
+        entry.shift_sigma_s,
         float(geometry.phase_angle_deg[i]),
         float(geometry.aspect_deg[i]),
     )

@@ -1,10 +1,10 @@
-"""How sure the middle of each predicted event is: the same event in members drawn from the distributions.
+"""How sure the mid-time of each predicted event is: the same event in members drawn from the distributions.
 
-A member's event is found from the nominal one: at the time at which its moonlet has gone as far round, as seen along
+A member's event is found from the nominal one: at the time at which its secondary has gone as far round, as seen along
 the line of the event, since t0 (so a cycle is a cycle, however far the times part); from there contacts 1 and 4 by the
-secant method on the distance of the outlines, and the middle halfway between them.  The middles are fitted linearly in
-the normal scores behind the distributions; sigma^2 = sum of the squared slopes + variance about the fit, so that a few
-dozen members give what chance alone would need hundreds for.
+secant method on the distance of the outlines, and the middle halfway between them.  The mid-times are fitted linearly
+in the normal scores behind the distributions; sigma^2 = sum of the squared slopes + variance about the fit, so that a
+few dozen members give what chance alone would need hundreds for.
 """
 
 from __future__ import annotations
@@ -57,16 +57,16 @@ def check_count(sample: Sample, count: int) -> None:
 
 
 def with_sigmas(table: Timetable, sample: Sample) -> Timetable:
-    """The timetable with the sigma of each middle, and of the drift away from the run without the impact.
+    """The timetable with the sigma of each mid-time, and of the shift away from the run without the impact.
 
     InputError for fewer members than least_count, or more than MOST.
     """
     check_count(sample, len(sample))
     pairs, failed = _members(table.scenario, sample)
-    middles = {name: _middles(table, name, pairs, sample) for name in table.runs}
+    mid_times = {name: _mid_times(table, name, pairs, sample) for name in table.runs}
     scores = sample.scores(0, len(sample))
-    sigma = {name: _sigmas(values, scores) for name, values in middles.items()}
-    drift = _drift_sigmas(table, middles, scores)
+    sigma = {name: _sigmas(values, scores) for name, values in mid_times.items()}
+    drift = _shift_sigmas(table, mid_times, scores)
     places = {name: {_label(event): i for i, event in enumerate(table.found(name))} for name in table.runs}
     entries = tuple(
         _with(entry, sigma[entry.side], drift, places[entry.side][_label(entry.event)]) for entry in table.entries
@@ -81,7 +81,7 @@ def _uncounted(table: Timetable) -> tuple[str, ...]:
     spacing = {(line.kind, line.body): line.spacing_s for line in table.ephemerides}
     for entry in table.entries:
         label = entry.event.kind, entry.event.body
-        if entry.mid_sigma_s and label in spacing and entry.mid_sigma_s > 0.5 * spacing[label]:
+        if entry.mid_time_sigma_s and label in spacing and entry.mid_time_sigma_s > 0.5 * spacing[label]:
             return (
                 f"from {table.utc(entry)[-1]} on one sigma exceeds half of the {spacing[label] / HOUR_S:.2f} h between "
                 "two events of a kind: which turn an event belongs to is ambiguous",
@@ -92,8 +92,8 @@ def _uncounted(table: Timetable) -> tuple[str, ...]:
 def _with(entry: Entry, sigma: np.ndarray, drift: np.ndarray, place: int) -> Entry:
     if not entry.counts:
         return entry
-    own = None if entry.drift_s is None else _known(drift[place])
-    return replace(entry, mid_sigma_s=_known(sigma[place]), drift_sigma_s=own)
+    own = None if entry.shift_s is None else _known(drift[place])
+    return replace(entry, mid_time_sigma_s=_known(sigma[place]), shift_sigma_s=own)
 
 
 def _known(value: float) -> float | None:
@@ -117,8 +117,8 @@ def _members(scenario: Scenario, sample: Sample) -> tuple[list, int]:
     return found, sum(one is None for one in found)
 
 
-def _middles(table: Timetable, name: str, pairs: Sequence, sample: Sample) -> np.ndarray:
-    """(members, events of the nominal run) middles, s; nan where a member has no such event."""
+def _mid_times(table: Timetable, name: str, pairs: Sequence, sample: Sample) -> np.ndarray:
+    """(members, events of the nominal run) mid-times, s; nan where a member has no such event."""
     nominal, events = table.runs[name], table.found(name)
     if name != "after" and all(key.split(".")[0] in DECIDE_THE_IMPACT for key in sample.keys):
         return np.tile([event.mid_s for event in events], (len(pairs), 1))
@@ -128,7 +128,7 @@ def _middles(table: Timetable, name: str, pairs: Sequence, sample: Sample) -> np
     at_first = _Along(nominal, _lines(Sight(table.sky, *_reach(nominal))))
     widest = Sight(table.sky, LONGER * min(nominal.time_s[0], 0.0), LONGER * max(nominal.time_s[-1], 0.0))
     for k, run in zip(there, runs, strict=True):
-        if run.status == "done":
+        if run.status == "completed":
             out[k] = _matched(at_first, _Along(run, _lines_of(pairs[k][0], widest)), events)
     return out
 
@@ -180,7 +180,7 @@ class _Along:
         self.motion, self.lines = MotionBetween(run), lines
 
     def angle(self, kind: str) -> np.ndarray:
-        """(n,) of the moonlet from the line, at the samples, unwrapped from its value in (-pi, pi] at t0."""
+        """(n,) of the secondary from the line, at the samples, unwrapped from its value in (-pi, pi] at t0."""
         run = self.motion.trajectory
         line = self.lines[kind](run.time_s)
         r = run.position_m
@@ -200,7 +200,7 @@ class _Along:
 
 
 def _matched(nominal: _Along, member: _Along, events: Sequence[Event]) -> np.ndarray:
-    """(events,) middles of the same events in a member; nan for absent and cut ones too."""
+    """(events,) mid-times of the same events in a member; nan for absent and cut ones too."""
     out = np.full(len(events), np.nan)
     for kind in nominal.lines:
         chosen = [i for i, e in enumerate(events) if e.kind == kind and e.duration_s is not None]
@@ -261,12 +261,12 @@ def _sigma(column: np.ndarray, scores: np.ndarray) -> float:
     return float(np.sqrt(slopes[1:] @ slopes[1:] + left @ left / (len(y) - terms)))
 
 
-def _drift_sigmas(table: Timetable, middles: dict[str, np.ndarray], scores: np.ndarray) -> np.ndarray:
-    """Of the middles after the impact minus those of the same conjunction without it."""
+def _shift_sigmas(table: Timetable, mid_times: dict[str, np.ndarray], scores: np.ndarray) -> np.ndarray:
+    """Of the mid-times after the impact minus those of the same conjunction without it."""
     without = {(e.kind, e.body, e.cycle): i for i, e in enumerate(table.found("without"))}
     out = np.full(len(table.found("after")), np.nan)
     for i, event in enumerate(table.found("after")):
         j = without.get((event.kind, event.body, event.cycle))
         if j is not None:
-            out[i] = _sigma(middles["after"][:, i] - middles["without"][:, j], scores)
+            out[i] = _sigma(mid_times["after"][:, i] - mid_times["without"][:, j], scores)
     return out

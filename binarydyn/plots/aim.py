@@ -1,4 +1,4 @@
-"""The moonlet as the impactor sees it: slopes, aim point with its scatter, site, and where the orbit's axes point."""
+"""The secondary as the impactor sees it: slopes, aim point with its scatter, site, and where the orbit's axes point."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _ARROWS = ("along-track", "outward from the primary", "orbit normal")
 
 @dataclass(frozen=True)
 class Sight:
-    """What is seen along the flight: plane (2, 3) of the aim axes u, v and flight (3,), both in the moonlet's frame;
+    """What is seen along the flight: plane (2, 3) of the aim axes u, v and flight (3,), both in the secondary's frame;
     orbit_axes (3, 2), along-track, outward and normal as u and v; outline_m (2, n); aim_m and sigma_m (2,); site_m (2,)
     or None."""
 
@@ -76,9 +76,9 @@ def _plane(scenario: Scenario, system: System) -> tuple[np.ndarray, np.ndarray]:
 
 
 def outline_seen(scenario: Scenario) -> np.ndarray:
-    """(2, n) the moonlet's outline at t0 as aim offsets, m, of a scenario with an impactor, which need not hit.
+    """(2, n) the secondary's outline at t0 as aim offsets, m, of a scenario with an impactor, which need not hit.
 
-    InputError, ConvergenceError where the pair cannot be built.
+    InputError, ConvergenceError where the system cannot be built.
     """
     system = build(scenario)
     plane, _ = _plane(scenario, system)

@@ -1,4 +1,4 @@
-"""Roll, pitch and yaw of the moonlet before and after the impact."""
+"""Roll, pitch and yaw of the secondary before and after the impact."""
 
 from __future__ import annotations
 

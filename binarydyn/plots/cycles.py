@@ -34,7 +34,7 @@ def period_per_cycle(ax: Axes, prediction: Any) -> None:
     ax.set(xlabel="time from the impact, days", ylabel="period of each cycle, h")
     ax.locator_params(axis="y", nbins=6)
     step = _step(view)
-    if step is None or abs(step) < _CLEAR * max(np.ptp(side.cycle_periods_s) for side, _, _ in sides):
+    if step is None or abs(step) < _CLEAR * max(np.ptp(side.single_orbit_periods_s) for side, _, _ in sides):
         _name_means_above(ax)
         return
     _mark_step(ax, view, step)
@@ -46,7 +46,7 @@ def period_per_cycle(ax: Axes, prediction: Any) -> None:
 
 
 def _cycles(ax: Axes, side: SeenSide, pen: Pen, name: str) -> None:
-    ax.plot(side.cycle_days, side.cycle_periods_s / HOUR_S, **pen.points(2.5, hollow=True), zorder=2, label=name)
+    ax.plot(side.cycle_days, side.single_orbit_periods_s / HOUR_S, **pen.points(2.5, hollow=True), zorder=2, label=name)
     if side.period_s is not None:
         ends = side.trajectory.time_s[[0, -1]] / DAY_S
         label = f"{name}: {side.period_s / HOUR_S:.6f} h"
@@ -68,14 +68,14 @@ def _limits(ax: Axes, view: Seen) -> None:
     low, high = view.days
     margin = 0.02 * (high - low)
     ax.set_xlim(low - margin, high + margin)
-    values = np.concatenate([view.before.cycle_periods_s, view.after.cycle_periods_s]) / HOUR_S
+    values = np.concatenate([view.before.single_orbit_periods_s, view.after.single_orbit_periods_s]) / HOUR_S
     if len(values):
         middle, half = 0.5 * (values.max() + values.min()), 0.5 * max(np.ptp(values), 1e-4 * values.max())
         ax.set_ylim(middle - 1.5 * half, middle + 1.5 * half)
     else:
         ax.set_yticks([])
     for name, side, x in (("before", view.before, 0.04), ("after", view.after, 0.96)):
-        if not len(side.cycle_periods_s):
+        if not len(side.single_orbit_periods_s):
             ax.text(x, 0.5, f"no whole cycle {name}", transform=ax.transAxes, ha="left" if x < 0.5 else "right")
 
 
@@ -112,8 +112,8 @@ def _mark_step(ax: Axes, view: Seen, step: float) -> None:
 def _enlarged(ax: Axes, side: SeenSide, pen: Pen, box: tuple[float, float, float, float]) -> None:
     """Difference from the mean, s, in a free quarter of the axes."""
     inset = ax.inset_axes(box)
-    inset.plot(side.cycle_days, side.cycle_periods_s - side.period_s, **pen.points(1.8, hollow=True))
-    inset.plot(side.cycle_days, side.cycle_periods_s - side.period_s, color=pen.colour, linewidth=0.3)
+    inset.plot(side.cycle_days, side.single_orbit_periods_s - side.period_s, **pen.points(1.8, hollow=True))
+    inset.plot(side.cycle_days, side.single_orbit_periods_s - side.period_s, color=pen.colour, linewidth=0.3)
     inset.axhline(0.0, **pen.line(0.8))
     inset.set_title("cycle minus mean, s", fontsize=SMALL, loc="center", pad=2)
     inset.tick_params(labelsize=SMALL, pad=2)

@@ -37,19 +37,19 @@ def sweep_map(
     y: np.ndarray,
     z: np.ndarray,
     labels: tuple[str, str, str],
-    unstable: np.ndarray | None = None,
+    chaotic: np.ndarray | None = None,
     outline: np.ndarray | None = None,
 ) -> None:
     """Labelled contours of z over a grid of x and y, all (n,), one element a member in any order; labels with units.
 
     outline (2, m): of what is aimed at, for a map of aim offsets: it is drawn as the impactor sees it (aim.as_seen).
     z is nan where a member failed: such members are crossed and their cells hatched; members not yet done leave a gap.
-    unstable: (n,) which members are ringed, or None where that is not known; of very many their area is dotted.
+    chaotic: (n,) which members are ringed, or None where that is not known; of very many their area is dotted.
     InputError where x or y has fewer than two values.
     """
     x, y, z = (np.asarray(values, dtype=float) for values in (x, y, z))
     total = int(np.sum(~np.isfinite(z)))
-    chaotic = np.zeros(len(z), dtype=bool) if unstable is None else np.asarray(unstable, dtype=bool)
+    chaotic = np.zeros(len(z), dtype=bool) if chaotic is None else np.asarray(chaotic, dtype=bool)
     ringed, count = (x[chaotic], y[chaotic]), int(chaotic.sum())
     if len(z) > _MOST_CELLS**2:
         chaotic = _coarse(x, y, chaotic.astype(float))[2] > 0.5
@@ -72,9 +72,9 @@ def sweep_map(
     else:
         _area(ax, columns, rows, (i[failed], j[failed]), _HATCH | {"label": f"failed ({total})"})
     if count >= _MANY:
-        _area(ax, columns, rows, (i[chaotic], j[chaotic]), _DOTS | {"label": f"unstable ({count})"})
+        _area(ax, columns, rows, (i[chaotic], j[chaotic]), _DOTS | {"label": f"chaotic ({count})"})
     elif count:
-        ax.plot(*ringed, **_ring(), label=f"unstable ({count})")
+        ax.plot(*ringed, **_ring(), label=f"chaotic ({count})")
     _contours(ax, columns, rows, np.ma.masked_invalid(table))
     if len(z) < _MANY:
         ax.plot(x[~failed], y[~failed], color=INK, linestyle="none", marker=".", markersize=2.0, label="member")
@@ -83,20 +83,20 @@ def sweep_map(
 
 
 def sweep_line(
-    ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str], unstable: np.ndarray | None = None
+    ax: Axes, x: np.ndarray, z: np.ndarray, labels: tuple[str, str], chaotic: np.ndarray | None = None
 ) -> None:
     """z (n,) over one swept key x (n,), labels with units; members that failed (nan) are crossed on the lower edge.
 
-    unstable: (n,) which members are ringed, or None where that is not known.
+    chaotic: (n,) which members are ringed, or None where that is not known.
     """
     order = np.argsort(x)
-    chaotic = np.zeros(len(z), dtype=bool) if unstable is None else np.asarray(unstable, dtype=bool)[order]
+    chaotic = np.zeros(len(z), dtype=bool) if chaotic is None else np.asarray(chaotic, dtype=bool)[order]
     x, z = np.asarray(x, dtype=float)[order], np.asarray(z, dtype=float)[order]
     failed = ~np.isfinite(z)
     marks: dict[str, Any] = {"marker": AFTER.marker, "markersize": 4.0} if len(z) < _MANY else {"rasterized": True}
     ax.plot(x, z, **AFTER.line(), **marks, label="member")
     if chaotic.any():
-        ax.plot(x[chaotic], z[chaotic], **_ring(), rasterized=len(z) >= _MANY, label=f"unstable ({chaotic.sum()})")
+        ax.plot(x[chaotic], z[chaotic], **_ring(), rasterized=len(z) >= _MANY, label=f"chaotic ({chaotic.sum()})")
     ax.set(xlabel=labels[0], ylabel=labels[1], xlim=padded(x))
     low = ax.get_xaxis_transform()
     if failed.sum() < _MANY:

@@ -24,7 +24,7 @@ _SMALL = 0.25
 
 
 def orbit(ax: Axes, before: Trajectory, after: Trajectory, word: str = "impact") -> None:
-    """Orbit of the moonlet about the primary, m, in the orbital plane at t0; x towards the moonlet at t0.
+    """Orbit of the secondary about the primary, m, in the orbital plane at t0; x towards the secondary at t0.
 
     Thin: all laps after, which fill a ring where the pericentre turns.  Thick: the last lap before, the first and the
     last after.  Pericentres of evenly chosen laps are marked.  Bodies are drawn where the trajectory names them
@@ -47,7 +47,7 @@ def orbit(ax: Axes, before: Trajectory, after: Trajectory, word: str = "impact")
         ax.plot(*new[:, turned >= turned[-1] - 1.0], **LATER.line(1.2), zorder=3.1, label="after, last lap")
     _mark_pericentres(ax, new)
     ax.plot(*old[:, -1:], **IMPACT.points(7.0), zorder=6, label=word)
-    if after.status != "done":
+    if after.status != "completed":
         inside = new[:, np.abs(new).max(axis=0) < reach]
         left = "" if inside.shape == new.shape else ", outside the frame"
         end: dict[str, Any] = {"marker": "*", "markersize": 9.0, "linestyle": "none", "color": INK, "clip_on": False}
@@ -55,7 +55,7 @@ def orbit(ax: Axes, before: Trajectory, after: Trajectory, word: str = "impact")
 
 
 def _reach(before: Trajectory, old: np.ndarray, new: np.ndarray) -> float:
-    """Half the width of the frame, m: all of both orbits and the moonlet; not all of an escape."""
+    """Half the width of the frame, m: all of both orbits and the secondary; not all of an escape."""
     system = getattr(before, "system", None)
     body = system.secondary.bounding_radius_m if system else 0.0
     return 1.04 * (max(np.abs(old).max(), min(np.abs(new).max(), _WIDEST * np.abs(old).max())) + body)

@@ -20,13 +20,13 @@ class SeenSide:
 
     trajectory: Trajectory
     period_s: float | None
-    cycle_periods_s: np.ndarray
+    single_orbit_periods_s: np.ndarray
     attitude: AttitudeHistory | None
 
     @property
     def cycle_days(self) -> np.ndarray:
         """(m,) middle of each cycle, days from t0; cycles are counted from the first sample."""
-        ends = self.trajectory.time_s[0] + np.append(0.0, np.cumsum(self.cycle_periods_s))
+        ends = self.trajectory.time_s[0] + np.append(0.0, np.cumsum(self.single_orbit_periods_s))
         return 0.5 * (ends[1:] + ends[:-1]) / DAY_S
 
 
@@ -48,7 +48,7 @@ class Seen:
     def days(self) -> tuple[float, float]:
         """What a time axis shows: both windows, less of the first where the second ended early, to keep it legible."""
         low, high = self.before.trajectory.time_s[0] / DAY_S, self.after.trajectory.time_s[-1] / DAY_S
-        if self.after.trajectory.status != "done":
+        if self.after.trajectory.status != "completed":
             low = max(low, -max(high, 5.0 * (self.before.period_s or np.inf) / DAY_S))
         return float(low), float(high)
 
@@ -62,7 +62,7 @@ def seen(result: Any) -> Seen:
 
 
 def _side(side: Side) -> SeenSide:
-    return SeenSide(side, side.period and side.period.value_s, side.cycle_periods_s, side.attitude)
+    return SeenSide(side, side.period and side.period.value_s, side.single_orbit_periods_s, side.attitude)
 
 
 def name_of(result: Any) -> str:

@@ -21,7 +21,7 @@ def analytic_changes(
     first_order: dP/P = 3 dv_t / v (circular orbit).  vis_viva: the whole dv on a Kepler orbit with GM = n^2 a^3,
     exact for a point-mass pair (Murray & Dermott 1999, ch. 2).  oblate: coefficient 4 (1 + k)/(1 - k) -
     1 in place of 3, with k = 3/2 J2 (R/a)^2 (J2 R^2 = oblateness_m2, m2): circular equatorial orbit about an oblate
-    primary, first order in dv. vis_viva is nan where the pair would part.
+    primary, first order in dv. vis_viva is nan where the system would part.
     """
     period_s = period_h * HOUR_S
     n = 2.0 * math.pi / period_s

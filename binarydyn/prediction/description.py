@@ -36,11 +36,11 @@ from ..surroundings import (
 )
 
 POINT_MASS_SEPARATIONS = 2.0
-"""Nearer than that the pair is no point mass for a pass: its bodies bend it one by one (common practice)."""
+"""Nearer than that the system is no point mass for a pass: its bodies bend it one by one (common practice)."""
 
 
 def standing_still(scenario: Scenario, begun: Start, facing: str = "long") -> Equilibrium:
-    """The relative equilibrium at the relaxed separation, the primary averaged over its spin; facing: the moonlet's
+    """The relative equilibrium at the relaxed separation, the primary averaged over its spin; facing: the secondary's
     axis along r.  ConvergenceError where there is none."""
     return relative_equilibrium(
         Averaged(begun.system.primary),
@@ -112,7 +112,7 @@ class Description:
 
     @property
     def gm_m3_s2(self) -> float:
-        """Of the pair."""
+        """Of the system."""
         return self.start.system.gm_m3_s2
 
     @property
@@ -122,7 +122,7 @@ class Description:
 
     @property
     def orbital_speed_m_s(self) -> float:
-        """n a, of the moonlet relative to the primary."""
+        """n a, of the secondary relative to the primary."""
         return self.mean_motion_rad_s * self.start.separation_m
 
     @property
@@ -176,13 +176,13 @@ class Description:
 
     def _at(self, where: str, distance_m: float) -> Sunlit:
         craft = self.scenario.spacecraft
-        push = light_acceleration_m_s2(distance_m, craft.area_to_mass_m2_kg, craft.reflectance)
+        acceleration_m_s2 = light_acceleration_m_s2(distance_m, craft.area_to_mass_m2_kg, craft.reflectance)
         return Sunlit(
             where,
             distance_m,
             hill_radius_m(distance_m, self.gm_m3_s2),
             solar_flux_w_m2(distance_m),
-            *terminator_limits_m(self.gm_m3_s2, push),
+            *terminator_limits_m(self.gm_m3_s2, acceleration_m_s2),
         )
 
     @property
@@ -194,7 +194,7 @@ class Description:
     def flyby(self) -> Pass:
         """The pass of [spacecraft] about the barycentre."""
         craft = self.scenario.spacecraft
-        return Pass(self.gm_m3_s2, craft.speed_at_infinity_m_s, craft.aim_distance_m)
+        return Pass(self.gm_m3_s2, craft.speed_at_infinity_m_s, craft.impact_parameter_m)
 
     @property
     def flyby_outcome(self) -> str:
@@ -219,7 +219,7 @@ class Description:
         """What the effect on the heliocentric orbit lacks; empty where nothing is."""
         scenario = self.scenario
         if self.impact.status in ("none", "miss"):
-            return {"none": "an impact", "miss": "a hit"}[self.impact.status]
+            return {"none": "an impact", "miss": "an impact"}[self.impact.status]
         for name, given in (
             ("[heliocentric_orbit]", scenario.heliocentric_orbit),
             ("impact_epoch_utc", scenario.impact_epoch_utc),

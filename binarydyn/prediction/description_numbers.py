@@ -13,7 +13,7 @@ from .description import Description
 
 LEAD_YEARS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 RINGS = (2.0, 3.0, 5.0, 10.0, 20.0)
-"""Radii of the circular orbits about the pair that are told, in separations."""
+"""Radii of the circular orbits about the system that are told, in separations."""
 
 
 def numbers(described: Description) -> dict[str, Any]:
@@ -43,15 +43,15 @@ def _bodies(d: Description) -> dict[str, Any]:
         values = vars(shape) | {
             "gravity_m_s2": ground.gravity_m_s2,
             "escape_speed_m_s": ground.escape_speed_m_s,
-            "pair_escape_speed_m_s": ground.pair_escape_speed_m_s,
+            "system_escape_speed_m_s": ground.system_escape_speed_m_s,
             "rotation_speed_m_s": ground.rotation_speed_m_s,
             "lowest_circular_speed_m_s": ground.lowest_circular_speed_m_s,
             "synchronous_radius_m": ground.synchronous_radius_m,
             "synchronous_says": ground.synchronous_says,
             "room_m": ground.room_m,
             "own_speed_m_s": own,
-            "pass_speed_least_m_s": least,
-            "pass_speed_greatest_m_s": greatest,
+            "flyby_speed_least_m_s": least,
+            "flyby_speed_greatest_m_s": greatest,
         }
         found |= {f"{name}_{key}": value for key, value in values.items()}
     return found
@@ -62,7 +62,7 @@ def _equilibrium(d: Description) -> dict[str, Any]:
     return {
         "equilibrium_period_h": found and 2.0 * math.pi / found.rate_rad_s / HOUR_S,
         "equilibrium_stable": found and found.stable,
-        "equilibrium_least_energy": found and found.least_energy,
+        "equilibrium_minimum_energy": found and found.minimum_energy,
         "equilibrium_branch": found and found.branch,
         "equilibrium_reason": d.equilibrium_reason,
     }
@@ -71,13 +71,13 @@ def _equilibrium(d: Description) -> dict[str, Any]:
 def _flyby(d: Description) -> dict[str, Any]:
     flyby, free = d.flyby, d.flyby_outcome != "contact"
     return {
-        "pass_outcome": d.flyby_outcome,
-        "pass_pericentre_m": flyby.pericentre_m,
-        "pass_eccentricity": flyby.eccentricity,
-        "pass_turn_deg": math.degrees(flyby.turn_rad),
-        "pass_pericentre_speed_m_s": flyby.speed_m_s(flyby.pericentre_m) if free else None,
-        "pass_burn_to_parabola_m_s": flyby.burn_to_parabola_m_s() if free else None,
-        "pass_burn_to_circle_m_s": flyby.burn_to_circle_m_s() if free else None,
+        "flyby_outcome": d.flyby_outcome,
+        "flyby_pericentre_m": flyby.pericentre_m,
+        "flyby_eccentricity": flyby.eccentricity,
+        "flyby_turn_angle_deg": math.degrees(flyby.turn_rad),
+        "flyby_pericentre_speed_m_s": flyby.speed_m_s(flyby.pericentre_m) if free else None,
+        "flyby_capture_dv_parabola_m_s": flyby.capture_dv_parabola_m_s() if free else None,
+        "flyby_capture_dv_circle_m_s": flyby.capture_dv_circle_m_s() if free else None,
     }
 
 
@@ -137,7 +137,8 @@ def element_changes(d: Description) -> dict[str, tuple[float, float]]:
 
 
 def rings(d: Description) -> list[dict[str, Any]]:
-    """Circular orbits about the pair as a point mass, and what may end them; nearer than two separations none lasts."""
+    """Circular orbits about the system as a point mass, and what may end them; nearer than two separations none
+    lasts."""
     found = []
     for radius in (k * d.start.separation_m for k in RINGS):
         found.append(

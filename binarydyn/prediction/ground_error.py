@@ -22,7 +22,7 @@ class GroundError:
 
     low_s, high_s: with the normals of single facets within radius_m of the site the period change lies between them on
     the middle 68 % of that ground.  sigma_s: 1 sigma of the one with the normal that was taken, by the scatter of those
-    facets (impact/slopes.py).  Differences are good to 15 %: what the hit's torque does to the period is left out.
+    facets (impact/slopes.py).  Differences are good to 15 %: what the impact's torque does to the period is left out.
     """
 
     radius_m: float
@@ -42,7 +42,7 @@ class GroundError:
 
 
 def ground_error(begun: Start, scenario: Scenario, impact: Impact, change_s: float | None) -> GroundError | None:
-    """None on smooth ground, without a hit or a period change; begun: the pair before the impact."""
+    """None on smooth ground, without an impact or a period change; begun: the system before the impact."""
     if impact.status != "hit" or change_s is None or begun.system.secondary.spacing_m == 0.0:
         return None
     found = slopes_about(begun.system, begun.system.state, scenario, impact.site)
@@ -54,8 +54,8 @@ def ground_error(begun: Start, scenario: Scenario, impact: Impact, change_s: flo
 
 
 def more_s(begun: Start, taken_m_s: np.ndarray, other_m_s: np.ndarray) -> np.ndarray:
-    """(n,) by how much the period change would be another after pushes (3, n), along-track, radial, normal, in place
-    of one (3,): the difference on a Kepler orbit, scaled to first order to an oblate primary."""
+    """(n,) by how much the period change would be another after velocity changes (3, n), along-track, radial, normal,
+    in place of one (3,): the difference on a Kepler orbit, scaled to first order to an oblate primary."""
     columns = np.column_stack([taken_m_s, other_m_s]).T
     closed = [analytic_changes(begun.separation_m, begun.period_h, begun.system.oblateness_m2, dv) for dv in columns]
     kepler = np.array([each["vis_viva"] for each in closed])

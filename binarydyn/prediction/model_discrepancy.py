@@ -14,7 +14,7 @@ from ..scenario import varied
 from .predict import Prediction, next_degree_s, predict
 
 DENSER = 1.1
-"""Ratio of the moonlet's to the primary's density against the stated one: a tenth, the size to be expected of bodies
+"""Ratio of the secondary's to the primary's density against the stated one: a tenth, the size to be expected of bodies
 of one material (the bulk densities of (65803)'s two bodies differ by more, Makadia et al. 2026, Science Advances
 12(10), doi 10.1126/sciadv.aea4259).
 """
@@ -23,7 +23,7 @@ _MASSES = ("density_kg_m3", "mass_kg")
 
 @dataclass(frozen=True)
 class ModelError:
-    """Changes of the period change, s: by the next degree of gravity, by a moonlet DENSER against the primary.
+    """Changes of the period change, s: by the next degree of gravity, by a secondary DENSER against the primary.
 
     None where there is no next degree, no prediction, or (the second) where the ratio of the densities is drawn.
     """

@@ -83,7 +83,7 @@ def _tide(scenario: Scenario, system: System, separation_m: float, n: float) -> 
 
 
 def _after_s(scenario: Scenario, system: System, separation_m: float, period_s: float) -> float:
-    """What the impact makes of the period, on a Kepler orbit; the same where the pair would part."""
+    """What the impact makes of the period, on a Kepler orbit; the same where the system would part."""
     impact = impact_on(system, scenario)
     dv = 1e-3 * np.array([impact.dv_along_track_mm_s, impact.dv_radial_mm_s, impact.dv_normal_mm_s])
     change = analytic_changes(separation_m, period_s / HOUR_S, 0.0, dv)["vis_viva"]

@@ -1,4 +1,4 @@
-"""The prediction: how much the impact changes the moonlet's orbit period, and what else changes.
+"""The prediction: how much the impact changes the secondary's orbit period, and what else changes.
 
 Relax and calibrate, run the window before t0, apply the impact, run the window after, and compare both with the same
 estimator.
@@ -17,7 +17,7 @@ from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on, t
 from ..kinds import takes
 from ..lazy import Lazy
 from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
-from ..observables.chaos import Trust, simulate_with_companions
+from ..observables.chaos import Chaos, simulate_with_neighbours
 from ..relaxed.degree import next_degree
 from ..relaxed.start import Start
 from ..scenario import Scenario
@@ -39,7 +39,7 @@ class Prediction(Lazy):
     after: Side
     status: str
     warnings: tuple[str, ...]
-    trust: Trust
+    chaos: Chaos
     shares: Shares | None
     lines: FundamentalLines
     model_error_s: float | None
@@ -65,7 +65,7 @@ class Prediction(Lazy):
         return impact_budget(self.start.system, self.start.system.state, self.impact)
 
     def analytic_changes_s(self) -> dict[str, float]:
-        """Closed-form estimates for the same push; see analytic.py."""
+        """Closed-form estimates for the same velocity change; see analytic.py."""
         i = self.impact
         dv = np.array([i.dv_along_track_mm_s, i.dv_radial_mm_s, i.dv_normal_mm_s]) * 1e-3
         return analytic_changes(self.start.separation_m, self.start.period_h, self.start.system.oblateness_m2, dv)
@@ -94,11 +94,11 @@ class Prediction(Lazy):
             "period_change_ground_error_s": self.ground and self.ground.sigma_s,
             "period_change_ground_low_s": self.ground and self.ground.low_s,
             "period_change_ground_high_s": self.ground and self.ground.high_s,
-            "period_change_spread_s": _both_spreads_s(self.start.trust, self.trust),
+            "period_change_neighbour_sd_s": _both_spreads_s(self.start.chaos, self.chaos),
             "model_error_s": self.model_error_s,
             "period_change_reshaping_s": self.shares and self.shares.reshaping_s,
-            "period_change_push_s": self.shares and self.shares.push_s,
-            "period_change_remainder_s": self.shares and self.shares.remainder_s,
+            "period_change_dv_s": self.shares and self.shares.dv_s,
+            "period_change_interaction_s": self.shares and self.shares.interaction_s,
             "along_track_dv_mm_s": impact.dv_along_track_mm_s,
             "radial_dv_mm_s": impact.dv_radial_mm_s,
             "normal_dv_mm_s": impact.dv_normal_mm_s,
@@ -106,7 +106,7 @@ class Prediction(Lazy):
             **impact_numbers(impact),
             "eccentricity_before": before.shape and before.shape.eccentricity,
             "eccentricity_after": shape and shape.eccentricity,
-            "precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
+            "apsidal_precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
             "nodal_precession_after_deg_day": shape and shape.nodal_precession_deg_day,
             "inclination_after_deg": shape and shape.inclination_deg,
             **self._turns_deg(),
@@ -116,32 +116,32 @@ class Prediction(Lazy):
             "libration_max_after_deg": turned and turned.libration_max_deg,
             "roll_max_after_deg": turned and turned.roll_max_deg,
             "pitch_max_after_deg": turned and turned.pitch_max_deg,
-            "long_axis_angle_max_after_deg": turned and turned.long_axis_angle_max_deg,
-            "tilt_max_after_deg": turned and turned.tilt_max_deg,
-            "turned_over_after": turned and turned.turned_over,
+            "long_axis_misalignment_max_after_deg": turned and turned.long_axis_misalignment_max_deg,
+            "pole_tilt_max_after_deg": turned and turned.pole_tilt_max_deg,
+            "lost_lock_after": turned and turned.lost_lock,
             "tumbling": turned and turned.tumbling,
-            "amplification_before": self.start.trust.amplification,
-            "unstable_before": self.start.trust.unstable,
-            "amplification_after": self.trust.amplification,
-            "unstable_after": self.trust.unstable,
-            "tumbling_criteria_agree": turned and turned.tumbling == self.trust.unstable,
+            "divergence_factor_before": self.start.chaos.divergence_factor,
+            "chaotic_before": self.start.chaos.chaotic,
+            "divergence_factor_after": self.chaos.divergence_factor,
+            "chaotic_after": self.chaos.chaotic,
+            "tumbling_criteria_agree": turned and turned.tumbling == self.chaos.chaotic,
             "mean_motion_period_after_h": self.lines.mean_motion_h,
             "libration_period_after_h": self.lines.libration_h,
-            "libration_line_after_deg": self.lines.libration_deg,
+            "libration_amplitude_after_deg": self.lines.libration_deg,
             "pole_precession_period_after_h": self.lines.precession_h,
-            "pole_precession_line_after_deg": self.lines.precession_deg,
+            "pole_precession_amplitude_after_deg": self.lines.precession_deg,
             "pole_nutation_period_after_h": self.lines.nutation_h,
-            "pole_nutation_line_after_deg": self.lines.nutation_deg,
+            "pole_nutation_amplitude_after_deg": self.lines.nutation_deg,
             "secondary_spin_period_after_h": turned and turned.secondary_spin_period_h,
             "primary_pole_wobble_after_deg": turned and turned.primary_pole_wobble_deg,
-            "cycle_period_spread_before_s": _spread(before.cycle_periods_s),
-            "cycle_period_spread_after_s": _spread(after.cycle_periods_s),
+            "single_orbit_period_scatter_before_s": _spread(before.single_orbit_periods_s),
+            "single_orbit_period_scatter_after_s": _spread(after.single_orbit_periods_s),
             "primary_density_kg_m3": self.start.system.primary.density_kg_m3,
             "secondary_density_kg_m3": self.start.system.secondary.density_kg_m3,
             "total_mass_kg": self.start.system.mass_kg,
             "secondary_mass_kg": self.start.system.secondary.mass_kg,
-            "energy_drift": _largest(run.energy_drift for run in runs),
-            "angular_momentum_drift": _largest(run.angular_momentum_drift for run in runs),
+            "relative_energy_error": _largest(run.relative_energy_error for run in runs),
+            "relative_angular_momentum_error": _largest(run.relative_angular_momentum_error for run in runs),
             "degree": self.start.system.degree,
             "estimator": self.scenario.observation.estimator,
             "window_days": after.days,
@@ -160,7 +160,7 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
     simulation = scenario.simulation
     if progress:
         progress("after the impact", 0.0)
-    run, trust = simulate_with_companions(
+    run, chaos = simulate_with_neighbours(
         impact.system, simulation.days_after, impact.state, simulation.sample_minutes, simulation.max_steps
     )
     after = measured(run, scenario.observation.estimator)
@@ -172,8 +172,8 @@ def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
         before=before,
         after=after,
         status=status,
-        warnings=begun.warnings + impact.warnings + remarks(scenario, begun, before, after, trust, status),
-        trust=trust,
+        warnings=begun.warnings + impact.warnings + remarks(scenario, begun, before, after, chaos, status),
+        chaos=chaos,
         shares=shares(begun.system, scenario, impact, before.period, after.period),
         lines=fundamental_lines(run, after.attitude) if after.attitude else FundamentalLines(),
         model_error_s=None,
@@ -196,11 +196,11 @@ def next_degree_s(result: Prediction) -> float | None:
 
 def _status(impact: Impact, before: Side, after: Side) -> str:
     """The first thing that went otherwise than asked: the run before, the aim, the run after."""
-    if before.status != "done":
+    if before.status != "completed":
         return f"{before.status}_before"
     if impact.status in ("miss", "none"):
         return "miss" if impact.status == "miss" else "no_impact"
-    if impact.status == "grazing" and after.status == "done":
+    if impact.status == "grazing" and after.status == "completed":
         return "grazing"
     return after.status
 
@@ -212,9 +212,9 @@ def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:
         return {}
 
 
-def _both_spreads_s(before: Trust, after: Trust) -> float | None:
+def _both_spreads_s(before: Chaos, after: Chaos) -> float | None:
     """Of the period change over neighbouring trajectories; a regular window of which none was run adds nothing."""
-    spreads = [after.period_spread_s, before.period_spread_s if before.unstable else before.period_spread_s or 0.0]
+    spreads = [after.period_spread_s, before.period_spread_s if before.chaotic else before.period_spread_s or 0.0]
     return None if None in spreads else float(np.hypot(*spreads))
 
 
@@ -224,5 +224,5 @@ def _largest(drifts: Iterable[float | None]) -> float | None:
     return max(known) if known else None
 
 
-def _spread(cycle_periods_s: np.ndarray) -> float | None:
-    return float(np.std(cycle_periods_s)) if len(cycle_periods_s) > 1 else None
+def _spread(single_orbit_periods_s: np.ndarray) -> float | None:
+    return float(np.std(single_orbit_periods_s)) if len(single_orbit_periods_s) > 1 else None

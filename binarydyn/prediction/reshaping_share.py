@@ -1,14 +1,16 @@
-"""What the push and the reshaping each have of the period change, where an impact does both.
+"""What the velocity change and the reshaping each have of the period change, where an impact does both.
 
-With P(push, shape) the period after, measured over the same window in the same way, and P0 the period before:
+With P(velocity change, shape) the period after, measured over the same window in the same way, and P0 the period
+before:
 
-    total      P(push, new) - P0
+    total      P(velocity change, new) - P0
     reshaping  P(none, new) - P0            the shapes change, nothing pushes
-    push       P(push, new) - P(none, new)  with minus without push, at the new shape
-    remainder  push - [P(push, old) - P0]   = total less what reshaping alone and the push alone do
+    velocity change       P(velocity change, new) - P(none, new)  with minus without velocity change, at the new shape
+    remainder  velocity change - [P(velocity change, old) - P0]   = total less what reshaping alone and the velocity
+    change alone do
 
-Shares do not add: reshaping and push fill the total because the push is counted at the new shape; at the old one it
-does another part, and the remainder is the difference.
+Shares do not add: reshaping and velocity change fill the total because the velocity change is counted at the new shape;
+at the old one it does another part, and the remainder is the difference.
 """
 
 from __future__ import annotations
@@ -27,16 +29,16 @@ class Shares:
     """Shares of the period change, s; None where a run ended too early for its period."""
 
     reshaping_s: float | None
-    push_s: float | None
-    remainder_s: float | None
+    dv_s: float | None
+    interaction_s: float | None
 
 
 def shares(
     begun: System, scenario: Scenario, impact: Impact, before: Estimate | None, after: Estimate | None
 ) -> Shares | None:
-    """Run once without the push and once without the reshaping; None where the shapes do not change.
+    """Run once without the velocity change and once without the reshaping; None where the shapes do not change.
 
-    begun: the pair before the impact; before, after: the periods, where they could be measured.
+    begun: the system before the impact; before, after: the periods, where they could be measured.
     """
     if impact.reshaped is None:
         return None
@@ -49,11 +51,11 @@ def shares(
     reshaped_s = _period_s(alone.system, alone.state, scenario)
     pushed = impact_on(begun, ImpactSpec.of(scenario, reshaping=None))
     pushed_s = _period_s(begun, pushed.state, scenario)
-    push = None if reshaped_s is None else after_s - reshaped_s
+    velocity_change = None if reshaped_s is None else after_s - reshaped_s
     return Shares(
         reshaping_s=None if reshaped_s is None else reshaped_s - before_s,
-        push_s=push,
-        remainder_s=None if push is None or pushed_s is None else push - (pushed_s - before_s),
+        dv_s=velocity_change,
+        interaction_s=None if velocity_change is None or pushed_s is None else velocity_change - (pushed_s - before_s),
     )
 
 

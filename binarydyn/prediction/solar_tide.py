@@ -43,7 +43,7 @@ class TideSize:
 
     @property
     def change_s(self) -> float:
-        """What it adds to the period change of a pair that is calibrated to its period before t0."""
+        """What it adds to the period change of a system that is calibrated to its period before t0."""
         return max(self.before_s, self.after_s) if self.is_bound else self.after_s - self.before_s
 
     @property
@@ -62,7 +62,7 @@ def tide_of(scenario: Scenario) -> SolarTide | None:
 
 
 def tide_size(scenario: Scenario, before_s: float, after_s: float) -> TideSize | None:
-    """Of a pair whose periods before t0 and after it are known; None where its orbit about the Sun is not."""
+    """Of a system whose periods before t0 and after it are known; None where its orbit about the Sun is not."""
     orbit, how = scenario.heliocentric_orbit, scenario.simulation
     if orbit is None:
         return None

@@ -1,4 +1,4 @@
-"""What swings the moonlet before the impact: the orbit's eccentricity, the turning primary's equator, or itself."""
+"""What swings the secondary before the impact: the orbit's eccentricity, the turning primary's equator, or itself."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from .windows import Side
 FORCED_LIBRATION_DEG = 1.0
 """Swing before the impact that a primary far from resonance does not force (measured: below 0.1)."""
 NEAR_RESONANCE = 2.0
-"""Times 2 e that an eccentricity e swings the moonlet where its libration w is near the orbit's rate n.
+"""Times 2 e that an eccentricity e swings the secondary where its libration w is near the orbit's rate n.
 
 In space it swings by 2 e / (1 - (n/w)^2), and against the line of centres by 2 e / ((w/n)^2 - 1) (Murray & Dermott
 1999, ch. 5, from memory): less than that from w/n = 1.22 up, and below 0.7.
@@ -27,14 +27,14 @@ TURN = 2.0 * math.pi
 
 
 def swing_remark(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
-    """What swings the moonlet more than is asked for and more than an eccentricity does far from resonance."""
+    """What swings the secondary more than is asked for and more than an eccentricity does far from resonance."""
     if before.attitude is None or before.attitude.tumbling or free_turns(_inertia(begun))[2]:
         return ()
     swing, e = before.attitude.libration_max_deg, scenario.mutual_orbit.eccentricity
     asked = scenario.secondary.libration_amplitude_deg + NEAR_RESONANCE * math.degrees(2.0 * e)
     if swing <= FORCED_LIBRATION_DEG + asked:
         return ()
-    said = f"before the impact {{}} the moonlet by {swing:.3g} deg"
+    said = f"before the impact {{}} the secondary by {swing:.3g} deg"
     cause = _cause(scenario, begun, before)
     if cause == "primary":
         return (

@@ -1,10 +1,11 @@
-"""What a prediction warns of: runs that end early, motion that cannot be trusted, a pair that does not stay relaxed."""
+"""What a prediction warns of: runs that end early, motion that cannot be trusted, a system that does not stay
+relaxed."""
 
 from __future__ import annotations
 
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
-from ..observables.chaos import TWIST_RAD, Trust, by_seconds
+from ..observables.chaos import TWIST_RAD, Chaos, by_seconds
 from ..relaxed.by_simulation import turned_days
 from ..relaxed.start import Start
 from ..scenario import Scenario
@@ -17,7 +18,7 @@ NOTHING_CHANGES = ("miss", "no_impact")
 """Statuses after which the orbit is the relaxed one, which has neither pericentre nor node."""
 
 
-def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: Trust, status: str) -> tuple[str, ...]:
+def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, chaos: Chaos, status: str) -> tuple[str, ...]:
     """Sentences about both windows, in the order of time; status: of the prediction."""
     found = _before(scenario, begun, before) + _early_end(after)
     if status not in NOTHING_CHANGES or not after.shape:
@@ -25,7 +26,7 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, trust: 
     error_s = fit_error_s(before, after)
     if error_s is not None and status not in NOTHING_CHANGES:
         found += left_out(scenario, before.period.value_s, after.period.value_s, error_s, "fit error")
-    return found + _unlocked(begun) + _doubts(trust) + _disagreement(after, trust)
+    return found + _unlocked(begun) + _doubts(chaos) + _disagreement(after, chaos)
 
 
 def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
@@ -36,12 +37,13 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
     miss_s = before.period.value_s - begun.period_h * HOUR_S
     if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
         found.append(
-            f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the pair does not stay relaxed"
+            f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the system does not stay relaxed"
         )
     turned = turned_days(before)
     if turned is not None:
         found.append(
-            f"{rounded(turned)} days before the impact the moonlet has turned over, so the pair is not synchronous as "
+            f"{rounded(turned)} days before the impact the secondary has turned over, so the system is not "
+            f"synchronous as "
             "the scenario says"
         )
     return (*found, *swing_remark(scenario, begun, before))
@@ -49,46 +51,48 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
 
 def _early_end(after: Side) -> tuple[str, ...]:
     """How a run ended before its window did, and when."""
-    words = {"contact": "the bodies touch", "escape": "the moonlet leaves"}
+    words = {"contact": "the bodies touch", "escape": "the secondary leaves"}
     run = after
-    if run.status == "done":
+    if run.status == "completed":
         return ()
     end = words.get(run.status, f"the run ends in {run.status}")
     return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
 
 
 def _unlocked(begun: Start) -> tuple[str, ...]:
-    """That a round moonlet has no lock to lose."""
+    """That a round secondary has no lock to lose."""
     free = free_turns(begun.system.secondary.inertia_kg_m2)
     if free.all():
         return (
-            "nothing locks the moonlet: gravity has no grip on a ball, which cannot tumble; its roll, pitch and yaw "
+            "nothing locks the secondary: gravity has no grip on a ball, which cannot tumble; its roll, pitch and yaw "
             "are turns, not librations",
         )
     if free[2]:
         return (
-            "nothing locks the moonlet's turn about its pole, about which it is round: its yaw is a turn, no libration",
+            "nothing locks the secondary's turn about its pole, about which it is round: its yaw is a turn, no "
+            "libration",
         )
     return ()
 
 
-def _doubts(trust: Trust) -> tuple[str, ...]:
-    if not trust.unstable:
+def _doubts(chaos: Chaos) -> tuple[str, ...]:
+    if not chaos.chaotic:
         return ()
     return (
         f"the motion after the impact is chaotic: a neighbouring trajectory, {TWIST_RAD:g} rad beside it at t0, "
-        f"diverges by a factor of {trust.amplification:.3g}, so the moonlet's attitude, and the "
-        f"period{by_seconds(trust)}, depend on more than can be known",
+        f"diverges by a factor of {chaos.divergence_factor:.3g}, so the secondary's attitude, and the "
+        f"period{by_seconds(chaos)}, depend on more than can be known",
     )
 
 
-def _disagreement(after: Side, trust: Trust) -> tuple[str, ...]:
-    """Where the two criteria of tumbling, the angles and the companions, say different things."""
-    if after.attitude is None or after.attitude.tumbling == trust.unstable:
+def _disagreement(after: Side, chaos: Chaos) -> tuple[str, ...]:
+    """Where the two criteria of tumbling, the angles and the neighbouring trajectories, say different things."""
+    if after.attitude is None or after.attitude.tumbling == chaos.chaotic:
         return ()
-    if trust.unstable:
-        return ("the moonlet does not tumble within the window, but unstable as it is it may do so later",)
+    if chaos.chaotic:
+        return ("the secondary does not tumble within the window, but chaotic as it is it may do so later",)
     return (
-        f"the moonlet tumbles ({after.attitude.tumbling_reason}), but regularly: companion runs stay beside it, "
+        f"the secondary tumbles ({after.attitude.tumbling_reason}), but regularly: neighbouring trajectories stay "
+        f"beside it, "
         f"so its attitude can be predicted",
     )

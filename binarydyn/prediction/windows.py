@@ -14,7 +14,7 @@ import numpy as np
 from ..dynamics import System, Trajectory, simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import Impact, ImpactSpec
-from ..observables import AttitudeHistory, Estimate, OrbitShape, attitude, cycle_periods, orbit_shape, period
+from ..observables import AttitudeHistory, Estimate, OrbitShape, attitude, orbit_shape, period, single_orbit_periods
 from ..relaxed.asked import StartKey
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
@@ -32,7 +32,7 @@ class Side(Trajectory):
     period: Estimate | None
     shape: OrbitShape | None
     attitude: AttitudeHistory | None
-    cycle_periods_s: np.ndarray
+    single_orbit_periods_s: np.ndarray
     warnings: tuple[str, ...]
 
 
@@ -95,7 +95,7 @@ def measured(trajectory: Trajectory, estimator: str) -> Side:
     cycles = np.empty(0)
     try:
         value = period(trajectory, estimator)
-        cycles = cycle_periods(trajectory)
+        cycles = single_orbit_periods(trajectory)
         shape = orbit_shape(trajectory)
         warnings += shape.warnings
         history = attitude(trajectory)

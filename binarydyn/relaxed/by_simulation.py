@@ -17,7 +17,7 @@ from ..dynamics.displacement import displaced
 from ..errors import ConvergenceError, InputError
 from ..impact import ImpactSpec
 from ..observables import averages, orbit_shape, period
-from ..observables.orientation import TURNED_DEG, axis_angles_deg, turned_over
+from ..observables.orientation import TURNED_DEG, axis_angles_deg, lost_lock
 from ..scenario import Scenario
 from ..scenario.wording import rounded
 from .circular import Wanted
@@ -29,7 +29,7 @@ PERIOD_TOLERANCE_S = 1e-3
 """To which a calibration by simulation repeats the period; a tenth of what the relaxed state promises."""
 _ROUNDS = 20
 LOCKED_ORBITS = 100.0
-"""For so many before t0, or the window where that is longer, a moonlet must face the primary to be synchronous."""
+"""For so many before t0, or the window where that is longer, a secondary must face the primary to be synchronous."""
 LINEAR_ECCENTRICITY = 0.01
 """Below it a free mode of that amplitude has that eccentricity to 1 %."""
 
@@ -62,7 +62,7 @@ def by_simulation(
         state = _excited_state(scenario, orbit, eccentricity)
         system = system_of(orbit, primary, secondary, scenario, degree).with_state(state)
         before = simulate(system, -scenario.simulation.days_before, every_minutes=scenario.simulation.sample_minutes)
-        if before.status != "done":
+        if before.status != "completed":
             raise ConvergenceError(
                 f"with the free modes and perturbations asked for, the run before t0 ends in {before.status}", 1.0, 1
             )
@@ -91,7 +91,7 @@ def by_simulation(
 
 
 def _refuse_turning(scenario: Scenario, before: Trajectory) -> None:
-    """A moonlet that turns over before t0 is not synchronous, whatever its mean rate in a window."""
+    """A secondary that turns over before t0 is not synchronous, whatever its mean rate in a window."""
     days = turned_days(before)
     if days is None:
         return
@@ -104,15 +104,16 @@ def _refuse_turning(scenario: Scenario, before: Trajectory) -> None:
     beside = f" beside {others[0]} = {given[others[0]]}" if others else ""
     raise InputError(
         f"{scenario.place}:{first}",
-        f"{given[first]} is given{beside}, but the moonlet does not stay synchronous: {rounded(days)} days before t0 "
+        f"{given[first]} is given{beside}, but the secondary does not stay synchronous: {rounded(days)} days before t0 "
         f"it has turned over (an axis more than {TURNED_DEG:g} deg off), allowed is what keeps the same side to the "
         "primary; take a smaller eccentricity, libration or perturbation",
     )
 
 
 def turned_days(before: Trajectory) -> float | None:
-    """How long before t0 the moonlet has turned over; None where it has not, or is round, so that nothing locks it."""
-    turned = turned_over(*axis_angles_deg(before))
+    """How long before t0 the secondary has turned over; None where it has not, or is round, so that nothing locks
+    it."""
+    turned = lost_lock(*axis_angles_deg(before))
     return float(-before.time_s[turned][-1]) / DAY_S if turned.any() else None
 
 

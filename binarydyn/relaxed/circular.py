@@ -1,4 +1,4 @@
-"""The circular orbit of a pair with its quadrupoles averaged: where the search for a relaxed state begins."""
+"""The circular orbit of a system with its quadrupoles averaged: where the search for a relaxed state begins."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Wanted:
 def third_law(gm_m3_s2, flattening_m2, wanted: Wanted):
     """(mass factor, separation, rate) of circular orbits with the quadrupoles averaged.
 
-    n^2 a^3 = GM f (1 + 3/2 J / a^2), of one pair or of m; J as of motion.state.flattening_m2, 0 for point masses.
+    n^2 a^3 = GM f (1 + 3/2 J / a^2), of one system or of m; J as of motion.state.flattening_m2, 0 for point masses.
     """
     factor: Any = wanted.mass_factor
     a: Any = wanted.separation_m

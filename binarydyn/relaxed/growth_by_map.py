@@ -7,21 +7,22 @@ from __future__ import annotations
 import numpy as np
 
 from ..constants import DAY_S
-from ..observables.chaos import TWIST_RAD, Trust, covered_days
+from ..observables.chaos import TWIST_RAD, Chaos, covered_days
 from .periodic import PeriodicOrbit
 
 _TURNS = 256
 """Of the primary, at the begin and the end of a window, in which the largest growth is looked for."""
 
 
-def trust_of_relaxed(orbit: PeriodicOrbit, days: float) -> Trust:
-    """What companions of a relaxed state would say of a window, without a run: powers of the return map move them.
+def chaos_of_relaxed(orbit: PeriodicOrbit, days: float) -> Chaos:
+    """What neighbouring trajectories of a relaxed state would say of a window, without a run: powers of the return map
+    move them.
 
     Within 2 % of what runs say, where the state is stable; an angle is no more than half a turn.
     """
     covered, state = covered_days(days), orbit.state
     there = np.concatenate((state.position_m, state.velocity_m_s))
-    return Trust.of(*growth_by_map(orbit.return_map, orbit.scale, there, orbit.turn_s, covered), covered)
+    return Chaos.of(*growth_by_map(orbit.return_map, orbit.scale, there, orbit.turn_s, covered), covered)
 
 
 def growth_by_map(
@@ -36,7 +37,7 @@ def growth_by_map(
     powers = [once]
     while len(powers) < min(_TURNS, turns):
         powers.append(once @ powers[-1])
-    moved, most = _companions_by_map(scale, there), np.pi / TWIST_RAD
+    moved, most = _neighbours_by_map(scale, there), np.pi / TWIST_RAD
     with np.errstate(all="ignore"):
         begun = np.array(powers) @ moved
         ended = np.array(powers) @ (np.linalg.matrix_power(once, turns - len(powers)) @ moved)
@@ -44,8 +45,8 @@ def growth_by_map(
     return max(1.0, float(angles.max())), float(angles[-1])
 
 
-def _companions_by_map(scale: np.ndarray, there: np.ndarray) -> np.ndarray:
-    """(18, 4): the four companions as displacements of unit angle, in units of the map."""
+def _neighbours_by_map(scale: np.ndarray, there: np.ndarray) -> np.ndarray:
+    """(18, 4): the four neighbouring trajectories as displacements of unit angle, in units of the map."""
     moves = np.zeros((len(scale), 4))
     moves[12:15, :3] = np.eye(3)
     along = np.cross(np.cross(there[:3], there[3:]), there[:3])
@@ -54,7 +55,7 @@ def _companions_by_map(scale: np.ndarray, there: np.ndarray) -> np.ndarray:
 
 
 def _angles_by_map(scale: np.ndarray, there: np.ndarray, moves: np.ndarray) -> np.ndarray:
-    """(n,) angles of the moonlet's attitude or of the direction of r, the largest of each four; moves (n, 18, 4)."""
+    """(n,) angles of the secondary's attitude or of the direction of r, the largest of each four; moves (n, 18, 4)."""
     moves = moves * scale[:, None]
     distance = np.linalg.norm(there[:3])
     direction = there[:3] / distance

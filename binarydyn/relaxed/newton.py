@@ -1,7 +1,7 @@
 """Newton's method for states that repeat themselves after a turn of the primary, on many pairs side by side.
 
-Each pair has a Jacobian of its own, by one-sided differences, kept for several moves and worked out anew where it no
-longer serves: a run more for each move in place of twenty.  A pair's bits do not depend on the others.
+Each system has a Jacobian of its own, by one-sided differences, kept for several moves and worked out anew where it no
+longer serves: a run more for each move in place of twenty.  A system's bits do not depend on the others.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ class Pairs:
 
 @dataclass
 class Search:
-    """Where the search of each pair stands; logs (2, m) of mass factor and rate, counts (m,) of steps in a turn."""
+    """Where the search of each system stands; logs (2, m) of mass factor and rate, counts (m,) of steps in a turn."""
 
     pairs: Pairs
     wanted: tuple[np.ndarray, np.ndarray, np.ndarray]
@@ -109,7 +109,7 @@ class Search:
         )
 
     def run(self) -> None:
-        """Until each pair has ended, or has had as many Jacobians as it may."""
+        """Until each system has ended, or has had as many Jacobians as it may."""
         for count in range(_JACOBIANS):
             at = np.flatnonzero(self.open)
             if not len(at):
@@ -153,7 +153,7 @@ class Search:
         """Conditions (rows, m) and the matrices (m, unknowns, rows) that lead from them to a move, least squares."""
         found, _ = self._shots(at, _STEP, coarser)
         jacobian = ((found[:, :, 1:] - found[:, :, :1]) / _STEP).transpose(1, 0, 2)
-        # A pair that has gone astray must not stop the factorisation of the others.
+        # A system that has gone astray must not stop the factorisation of the others.
         jacobian = np.where(np.isfinite(jacobian).all(axis=(1, 2))[:, None, None], jacobian, 0.0)
         across = jacobian.transpose(0, 2, 1)
         normal = np.matmul(across, jacobian)

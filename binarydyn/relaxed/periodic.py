@@ -1,4 +1,4 @@
-"""Relaxed states, of one pair or of hundreds: orbits that repeat themselves after one turn of the primary.
+"""Relaxed states, of one system or of hundreds: orbits that repeat themselves after one turn of the primary.
 
 A spinning primary that is not round forces a response at w1 - n and its harmonics (at 2 (w1 - n) if it is even), so
 no state is at rest.  The state without any free mode is the one that after T = 2 pi / |w1 - n|, one turn of the primary
@@ -6,7 +6,7 @@ as seen from the secondary, has come back to itself but for a turn about the axi
 relative periodic orbit.  It is found by Newton's method on one T, a few hours, with conditions for what is given; its
 mean period is then 2 pi / n exactly, not by a fit to a window.  The linearised return map gives the free modes around
 it (Meyer, Hall & Offin 2009, Introduction to Hamiltonian Dynamical Systems, 2nd ed., ch. 8).  Valid while T is short
-beside the free modes; not for |w1 - n| near zero, where the pair is doubly synchronous.
+beside the free modes; not for |w1 - n| near zero, where the system is doubly synchronous.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ class PeriodicOrbits:
 
 
 def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
-    """The relaxed state of a pair.
+    """The relaxed state of a system.
 
     Raises ConvergenceError, with the residual that was reached, where Newton's method does not end.
     """
@@ -70,10 +70,10 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
     rate = float(orbits.rate_rad_s[0])
     slip, steps = abs(float(wanted.spin_rate_rad_s) - rate) / rate, int(orbits.steps[0])
     if slip <= SLIP_LIMIT:
-        sentence = "the primary turns nearly with the orbit: a doubly synchronous pair is not supported yet"
+        sentence = "the primary turns nearly with the orbit: a doubly synchronous system is not supported yet"
         raise ConvergenceError(sentence, slip, steps)
     if not orbits.found[0]:
-        sentence = "no relaxed state was found: the pair does not settle near a circular synchronous orbit"
+        sentence = "no relaxed state was found: the system does not settle near a circular synchronous orbit"
         raise ConvergenceError(sentence, orbits.residual[0], steps)
     return PeriodicOrbit(
         state=State.from_vector(orbits.y[:, 0]),
@@ -92,7 +92,7 @@ def find_all(pairs: Pairs, wanted: Wanted, maps: bool = False, whole: bool = Fal
     """The relaxed states of pairs, with their return maps if asked for.
 
     An even pair stays in its plane, and only motion in it is searched, which takes half the runs, unless the whole is
-    wanted: rounding then leaves a trace of motion out of the plane, as a run needs where that is unstable.
+    wanted: rounding then leaves a trace of motion out of the plane, as a run needs where that is chaotic.
     """
     with np.errstate(all="ignore"):
         search = Search.begun(pairs, wanted, whole)

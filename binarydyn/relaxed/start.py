@@ -18,7 +18,7 @@ from ..dynamics import System
 from ..errors import InputError
 from ..kinds import takes
 from ..motion.state import flattening_m2
-from ..observables.chaos import TWIST_RAD, Trust, by_seconds, covered_days, simulate_with_companions
+from ..observables.chaos import TWIST_RAD, Chaos, by_seconds, covered_days, simulate_with_neighbours
 from ..scenario import Scenario
 from ..scenario.tables.bodies import DENSITY_KG_M3
 from .asked import is_relaxed, wanted_of
@@ -27,7 +27,7 @@ from .by_simulation import by_simulation, system_of
 from .circular import Wanted, third_law
 from .degree import chosen_degree
 from .free_modes import Mode, free_modes
-from .growth_by_map import trust_of_relaxed
+from .growth_by_map import chaos_of_relaxed
 from .periodic import PeriodicOrbit, find
 from .perturbations import perturbation_warnings
 
@@ -43,7 +43,7 @@ class Start:
     """A system ready to run, and what relaxation and calibration found.
 
     mass_factor multiplies the masses that the scenario states; residual is the relative change of the state over one
-    turn of the primary, seen from the moonlet; period_residual_s the difference to the period asked for.  trust: how
+    turn of the primary, seen from the secondary; period_residual_s the difference to the period asked for.  trust: how
     fast neighbouring trajectories diverge in the window before t0.
     """
 
@@ -56,7 +56,7 @@ class Start:
     newton_steps: int
     period_residual_s: float
     modes: tuple[Mode, ...]
-    trust: Trust
+    chaos: Chaos
     warnings: tuple[str, ...]
 
     def mode(self, name: str) -> Mode | None:
@@ -68,7 +68,7 @@ class Start:
 def build(scenario: Scenario) -> System:
     """The two bodies of a scenario and their relaxed, calibrated state at t0.
 
-    Raises InputError for a pair that overlaps or a mesh that is no solid, ConvergenceError where no relaxed state is
+    Raises InputError for a system that overlaps or a mesh that is no solid, ConvergenceError where no relaxed state is
     found.
     """
     return start(scenario).system
@@ -86,12 +86,12 @@ def start(scenario: Scenario) -> Start:
     warnings += _calibration_warnings(scenario, relaxed.mass_factor, primary, secondary)
     system, residual_s = system_of(relaxed, primary, secondary, scenario, degree), 0.0
     if not system.perturbations and is_relaxed(scenario):
-        trust = trust_of_relaxed(relaxed, -scenario.simulation.days_before)
-        trust = _trust(scenario, system) if trust.unstable else trust
+        chaos = chaos_of_relaxed(relaxed, -scenario.simulation.days_before)
+        chaos = _chaos(scenario, system) if chaos.chaotic else chaos
     else:
         system, relaxed, residual_s = by_simulation(scenario, primary, secondary, wanted, degree)
-        trust = _trust(scenario, system)
-    return _report(scenario, system, relaxed, residual_s, trust, warnings)
+        chaos = _chaos(scenario, system)
+    return _report(scenario, system, relaxed, residual_s, chaos, warnings)
 
 
 def _calibration_warnings(scenario: Scenario, factor: float, primary, secondary) -> tuple[str, ...]:
@@ -127,11 +127,11 @@ def _report(
     system: System,
     orbit: PeriodicOrbit,
     period_residual_s: float,
-    trust: Trust,
+    chaos: Chaos,
     warnings: tuple[str, ...],
 ) -> Start:
     modes = tuple(free_modes(orbit))
-    unstable = [mode for mode in modes if not mode.stable and mode.growth_per_orbit > 1.0]
+    growing = [mode for mode in modes if not mode.stable and mode.growth_per_orbit > 1.0]
     return Start(
         system=system,
         solved_for=scenario.mutual_orbit.solve_for,
@@ -142,31 +142,32 @@ def _report(
         newton_steps=orbit.steps,
         period_residual_s=period_residual_s,
         modes=modes,
-        trust=trust,
+        chaos=chaos,
         warnings=tuple(
             f"the relaxed state is unstable: its {m.name} mode grows {m.growth_per_orbit:.3g} times an orbit"
-            for m in unstable
+            for m in growing
         )
-        + _chaos_warnings(trust, scenario.simulation.days_before)
+        + _chaos_warnings(chaos, scenario.simulation.days_before)
         + _range_warnings(system)
         + perturbation_warnings(system, orbit.separation_m, scenario.simulation.days_before)
         + warnings,
     )
 
 
-def _trust(scenario: Scenario, system: System) -> Trust:
-    """Of the window before t0, by companions."""
+def _chaos(scenario: Scenario, system: System) -> Chaos:
+    """Of the window before t0, by neighbouring trajectories."""
     how = scenario.simulation
-    return simulate_with_companions(system, -how.days_before, system.state, how.sample_minutes, how.max_steps)[1]
+    return simulate_with_neighbours(system, -how.days_before, system.state, how.sample_minutes, how.max_steps)[1]
 
 
-def _chaos_warnings(trust: Trust, days: float) -> tuple[str, ...]:
-    if not trust.unstable:
+def _chaos_warnings(chaos: Chaos, days: float) -> tuple[str, ...]:
+    if not chaos.chaotic:
         return ()
     return (
         f"the motion before t0 is chaotic: a neighbouring trajectory, {TWIST_RAD:g} rad beside it at t0, diverges by a "
-        f"factor of {trust.amplification:.3g} in the {covered_days(days):g} days before, so the moonlet's attitude "
-        f"then, and the period before{by_seconds(trust)}, depend on more than can be known",
+        f"factor of {chaos.divergence_factor:.3g} in the {covered_days(days):g} days before, so the secondary's "
+        f"attitude "
+        f"then, and the period before{by_seconds(chaos)}, depend on more than can be known",
     )
 
 

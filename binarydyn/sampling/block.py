@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-TABLES = ("full", "brief")
+TABLES = ("full", "summary")
 """Which numbers a row has: all that `Prediction.numbers` gives, or the outcomes alone."""
 
 
@@ -42,4 +42,4 @@ class Block:
     @property
     def failed(self) -> int:
         """Members that did not end well."""
-        return int(np.sum(np.asarray(self.status) != "done"))
+        return int(np.sum(np.asarray(self.status) != "completed"))

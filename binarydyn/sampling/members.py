@@ -21,7 +21,7 @@ from .member_set import MemberSet
 
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
-DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "push", "reshaping")
+DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "velocity_change", "reshaping")
 _FAILURES: dict[type[BinarydynError], str] = {
     InputError: "bad_input",
     ConvergenceError: "not_converged",
@@ -35,7 +35,8 @@ class Row:
     """What became of one member: what it changed, and the flat table of `Prediction.numbers`, empty if there was none.
 
     status: `Prediction.status`; `not_measured` where the run ended well but its window was too short for a period;
-    `bad_input`, `not_converged`, `too_few_cycles` or `error` where there is no prediction.  reason: empty for `done`.
+    `bad_input`, `not_converged`, `too_few_cycles` or `error` where there is no prediction.  reason: empty for
+    `completed`.
     """
 
     index: int
@@ -110,7 +111,7 @@ def died(design: Design, k: int) -> Row:
 def _outcome(prediction: Prediction) -> tuple[str, str]:
     """Status and reason of a member that was predicted."""
     status = prediction.status
-    if status == "done":
+    if status == "completed":
         if prediction.period_change_s is not None:
             return status, ""
         short = (side for side in (prediction.before, prediction.after) if side.period is None)

@@ -13,14 +13,14 @@ _SPREAD = (
     "period_change_s",
     "period_after_h",
     "eccentricity_after",
-    "precession_after_deg_day",
+    "apsidal_precession_after_deg_day",
     "inclination_after_deg",
     "orbit_plane_change_deg",
     "angular_momentum_tilt_deg",
     "libration_max_after_deg",
     "roll_max_after_deg",
-    "long_axis_angle_max_after_deg",
-    "tilt_max_after_deg",
+    "long_axis_misalignment_max_after_deg",
+    "pole_tilt_max_after_deg",
     "separation_min_after_m",
     "along_track_dv_mm_s",
     "model_error_s",
@@ -32,22 +32,22 @@ def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, Any]]:
     standard errors of the median and of the intervals' ends; None for what their number does not carry
     (averages.told_intervals, averages.interval_errors).
 
-    columns: as Result.columns.  Unstable members count: what one of them does cannot be foretold, but a sample of them
+    columns: as Result.columns.  Chaotic members count: what one of them does is unpredictable, but a sample of them
     is a fair sample of outcomes.  They are those that are pushed most, so leaving them out would bias every statistic.
     """
-    return _over(columns, columns["status"] == "done")
+    return _over(columns, columns["status"] == "completed")
 
 
-def unstable(columns: Mapping[str, np.ndarray]) -> np.ndarray | None:
-    """(members,) which ended well and are unstable in either window; None where companions did not look at all that
-    ended well."""
-    after, before = _flagged(columns, "unstable_after"), _flagged(columns, "unstable_before")
+def which_are_chaotic(columns: Mapping[str, np.ndarray]) -> np.ndarray | None:
+    """(members,) which ended well and are chaotic in either window; None where neighbouring trajectories did not look
+    at all that ended well."""
+    after, before = _flagged(columns, "chaotic_after"), _flagged(columns, "chaotic_before")
     return after if before is None or after is None else after | before
 
 
 def _flagged(columns: Mapping[str, np.ndarray], name: str) -> np.ndarray | None:
     """(members,) which ended well and have a flag; None where it is not known of all that ended well."""
-    well, flag = columns["status"] == "done", columns.get(name)
+    well, flag = columns["status"] == "completed", columns.get(name)
     if flag is None or not well.any() or np.any(flag[well] < 0):
         return None
     return well & (flag == 1)
@@ -55,7 +55,7 @@ def _flagged(columns: Mapping[str, np.ndarray], name: str) -> np.ndarray | None:
 
 def spread_without(columns: Mapping[str, np.ndarray], left_out: np.ndarray) -> dict[str, dict[str, Any]]:
     """As `spread`, without some of the members; left_out: (members,) which."""
-    return _over(columns, (columns["status"] == "done") & ~left_out)
+    return _over(columns, (columns["status"] == "completed") & ~left_out)
 
 
 def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict[str, Any]]:
@@ -72,7 +72,7 @@ def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict
 CONFIDENCE = 0.95
 
 
-def chances(
+def probabilities(
     columns: Mapping[str, np.ndarray], least_change_s: float | None = None
 ) -> dict[str, dict[str, float | None]]:
     """Share of the members with each outcome, and its standard error sqrt(p (1 - p) / n).
@@ -84,13 +84,13 @@ def chances(
     status, count = columns["status"], len(columns["status"])
     flags = {word: status == word for word in ("contact", "escape", "miss")}
     flags["no_prediction"] = np.isin(status, ("bad_input", "not_converged", "too_few_cycles", "not_measured", "error"))
-    flags |= {name: columns[name] == 1 for name in ("tumbling", "turned_over_after") if name in columns}
-    known = {name: _flagged(columns, name) for name in ("unstable_before", "unstable_after")}
+    flags |= {name: columns[name] == 1 for name in ("tumbling", "lost_lock_after") if name in columns}
+    known = {name: _flagged(columns, name) for name in ("chaotic_before", "chaotic_after")}
     flags |= {name: flag for name, flag in known.items() if flag is not None}
     unknown = np.full(count, np.nan)
     if least_change_s is not None:
         flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns.get("period_change_s", unknown)) >= least_change_s
-    return {name: _chance(int(np.sum(flag)), count) for name, flag in flags.items()}
+    return {name: _probability(int(np.sum(flag)), count) for name, flag in flags.items()}
 
 
 def bound(hits: int, count: int) -> float | None:
@@ -103,7 +103,7 @@ def bound(hits: int, count: int) -> float | None:
     return 1.0 - unlikely if hits == 0 else unlikely if hits == count else None
 
 
-def _chance(hits: int, count: int) -> dict[str, float | None]:
+def _probability(hits: int, count: int) -> dict[str, float | None]:
     share, beyond = hits / count, bound(hits, count)
     error = float(np.sqrt(share * (1.0 - share) / count)) if beyond is None else None
-    return {"chance": share, "standard_error": error, "bound_95": beyond}
+    return {"probability": share, "standard_error": error, "bound_95": beyond}

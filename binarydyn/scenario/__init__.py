@@ -5,7 +5,7 @@ from .scenario import Scenario, builtin, example, load, varied
 from .tables.bodies import MutualOrbit, Polyhedron, Primary, Secondary
 from .tables.boulders import Boulder
 from .tables.directions import Direction, Site
-from .tables.events import Impactor, Observation, Push, Simulation
+from .tables.events import Impactor, Observation, Simulation, VelocityChange
 from .tables.heliocentric import HeliocentricOrbit
 from .tables.materials import MATERIALS, Material
 from .tables.perturbations import Perturbations
@@ -33,7 +33,7 @@ __all__ = [
     "Perturbations",
     "Polyhedron",
     "Primary",
-    "Push",
+    "VelocityChange",
     "Reshaping",
     "Sampling",
     "Scenario",

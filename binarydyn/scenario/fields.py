@@ -78,7 +78,8 @@ _HIDDEN = {name for name in dir(BaseModel) if not name.startswith("__")}
 
 
 class _Sentences(ModelMetaclass):
-    """Makes tables that are written in Python, `Push(radial_mm_s=1.0)`, from copies, and refuses them in a sentence."""
+    """Makes tables that are written in Python, `VelocityChange(radial_mm_s=1.0)`, from copies, and refuses them in a
+    sentence."""
 
     def __dir__(cls) -> list[str]:
         return sorted({*super().__dir__(), *getattr(cls, "model_fields", ())} - _HIDDEN)

@@ -23,7 +23,7 @@ from .reading import parsed, read_text, toml_text, write_text
 from .tables.bodies import DENSITY_KG_M3, MutualOrbit, Primary, Secondary
 from .tables.boulders import Boulder
 from .tables.campaign import Campaign
-from .tables.events import Impactor, Observation, Push, Requirement, Simulation
+from .tables.events import Impactor, Observation, Requirement, Simulation, VelocityChange
 from .tables.heliocentric import HeliocentricOrbit, epoch_refusal
 from .tables.observed import Observed
 from .tables.observer import Observer
@@ -45,7 +45,7 @@ SPIN_ORBIT_GAP = 0.2
 
 
 class Scenario(Displayed, Table):
-    """A pair, what hits it, and how to calculate and observe it; it does not change, `replace` gives another one.
+    """A system, what hits it, and how to calculate and observe it; it does not change, `replace` gives another one.
 
     `load`, `example` and `Scenario.from_dict` make one, `scenario["impactor.mass_kg"]` is a value, None where it is not
     given.  Text, values and hash follow from each other however it was made.
@@ -75,7 +75,7 @@ class Scenario(Displayed, Table):
     boulders: tuple[Boulder, ...] = key(
         (), "", "thrown off at the site beside the finer ejecta; none, as they are rarely seen"
     )
-    push: Push | None = None
+    velocity_change: VelocityChange | None = None
     reshaping: Reshaping | None = None
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
@@ -202,7 +202,11 @@ class Scenario(Displayed, Table):
     @property
     def _hit_line(self) -> str:
         if not (by := self.impactor):
-            return self.kind_of_impact if not self.push else f"push of {self.push.along_track_mm_s:g} mm/s along track"
+            return (
+                self.kind_of_impact
+                if not self.velocity_change
+                else f"velocity change of {self.velocity_change.along_track_mm_s:g} mm/s along track"
+            )
         transfer = self.momentum_transfer
         return f"impactor {by.mass_kg:g} kg, {by.speed_km_s:g} km/s, {transfer.material or f'beta {transfer.beta:g}'}"
 
@@ -224,8 +228,8 @@ class Scenario(Displayed, Table):
 
     @property
     def kind_of_impact(self) -> str:
-        """`impactor`, `push` or `none`."""
-        return "impactor" if self.impactor else "push" if self.push else "none"
+        """`impactor`, `velocity_change` or `none`."""
+        return "impactor" if self.impactor else "velocity_change" if self.velocity_change else "none"
 
     @model_validator(mode="after")
     def _consistent(self) -> Scenario:
@@ -251,8 +255,11 @@ def _called(body: Primary | Secondary) -> str:
 
 
 def _check_impact(scenario: Scenario) -> None:
-    if scenario.impactor and scenario.push:
-        raise refusal("push", "[impactor] and [push] are both given, at most one is allowed; remove one of the tables")
+    if scenario.impactor and scenario.velocity_change:
+        raise refusal(
+            "velocity_change",
+            "[impactor] and [velocity_change] are both given, at most one is allowed; remove one of the tables",
+        )
     if "momentum_transfer" in scenario.model_fields_set and not scenario.impactor:
         raise refusal(
             "momentum_transfer", "it is given without an [impactor], allowed is with one; add [impactor] or remove it"
@@ -262,7 +269,7 @@ def _check_impact(scenario: Scenario) -> None:
             "boulders", "boulders are given without an [impactor], whose site they leave; add it or remove them"
         )
     if scenario.momentum_transfer.material and scenario.sampling:
-        for name in ("momentum_transfer.beta", "momentum_transfer.beta_pair"):
+        for name in ("momentum_transfer.beta", "momentum_transfer.beta_system"):
             if name in scenario.sampling.quantities:
                 raise refusal(
                     ("sampling", "quantities", name),
@@ -293,7 +300,7 @@ def _check_pole(scenario: Scenario) -> None:
 
 
 def _check_sun(scenario: Scenario) -> None:
-    """The Sun pulls from somewhere only once orbit, epoch and pole place the pair under it."""
+    """The Sun pulls from somewhere only once orbit, epoch and pole place the system under it."""
     if scenario.perturbations.solar_tide != "on":
         return
     for name, given in (
@@ -325,7 +332,7 @@ def _check_spin(scenario: Scenario) -> None:
             "primary.spin_period_h",
             f"{spin:g} h is too close to the orbit period of {period:g} h, allowed is a spin rate "
             f"that differs from the orbit's by more than {100.0 * SPIN_ORBIT_GAP:.0f} %; change one of them "
-            "(a doubly synchronous pair is not supported yet)",
+            "(a doubly synchronous system is not supported yet)",
         )
 
 
@@ -383,7 +390,7 @@ def load(path: str | Path) -> Scenario:
 
 
 def example() -> Scenario:
-    """The built-in, invented pair, which is used where no file is given."""
+    """The built-in, invented system, which is used where no file is given."""
     return Scenario.from_text(files(__package__).joinpath("invented.toml").read_text(encoding="utf-8"), BUILTIN)
 
 

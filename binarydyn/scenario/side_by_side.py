@@ -16,7 +16,7 @@ from .variation import value_below
 class Varied:
     """n pairs: a Scenario (or some tables of one), and columns (n,) that stand for its numbers of these dotted names.
 
-    One pair is n = 1 without columns.
+    One system is n = 1 without columns.
     """
 
     scenario: Any

@@ -10,7 +10,7 @@ from .geometry import Sky
 
 
 def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(m,) each, of the Sun's and of the pair's centre at times on the site's clock, s from t0; needs a site.
+    """(m,) each, of the Sun's and of the system's centre at times on the site's clock, s from t0; needs a site.
 
     Above the plane across the line from the Earth's centre, which departs from the true horizon by up to 0.2 deg; no
     refraction (0.6 deg at the horizon).

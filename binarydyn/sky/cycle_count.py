@@ -19,7 +19,8 @@ from .timing import check_count, fitted
 from .timing_terms import TURN, Expected, Fit
 
 REACH_BEFORE, REACH_AFTER = 0.01, 0.2
-"""How far from the expected period counts are looked for, relative: before t0 it is known, after it the hit decides."""
+"""How far from the expected period counts are looked for, relative: before t0 it is known, after it the impact
+decides."""
 AS_GOOD_CHI2 = 9.0
 """A count whose chi2, scaled to the scatter, is no more above the best: three sigma of one number."""
 DISAGREEMENT = 0.03

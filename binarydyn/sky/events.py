@@ -1,11 +1,11 @@
 """Mutual events of a run: eclipses and occultations of both bodies, their contacts, middle, extent and depth.
 
-Between two instants at which the moonlet is as far from the Sun (from the observer) as the primary, the nearer body may
-cast its shadow on (hide) the other.  Seen along that line both are outlines (outline.py), and the four contacts are the
-roots of two gaps: outlines touch from outside (1, 4), the smaller one lies within the other (2, 3).  With `disc` the
-Sun has a radius: contacts 1 and 4 are those of the penumbra, 2 and 3 of a total eclipse those of the umbra; the
+Between two instants at which the secondary is as far from the Sun (from the observer) as the primary, the nearer body
+may cast its shadow on (hide) the other.  Seen along that line both are outlines (outline.py), and the four contacts are
+the roots of two gaps: outlines touch from outside (1, 4), the smaller one lies within the other (2, 3).  With `disc`
+the Sun has a radius: contacts 1 and 4 are those of the penumbra, 2 and 3 of a total eclipse those of the umbra; the
 penumbra's width is that at the distance of the centres along the line.
-Times are instants at the pair, s from t0.
+Times are instants at the system, s from t0.
 """
 
 from __future__ import annotations
@@ -84,7 +84,9 @@ def events(trajectory: Trajectory, sky: Sky, sunlight: str = "point") -> list[Ev
     return sorted(found, key=lambda event: event.mid_s)
 
 
-def middles(trajectory: Trajectory, sight: Sight, kind: str, sunlight: str = "point") -> tuple[np.ndarray, np.ndarray]:
+def mid_times(
+    trajectory: Trajectory, sight: Sight, kind: str, sunlight: str = "point"
+) -> tuple[np.ndarray, np.ndarray]:
     """Middles (m,), s, of the whole events of one kind, and which of them dim the primary: events() in a third of the
     time, without depths.
     """
@@ -105,7 +107,7 @@ class _Search:
         self.line = sight.sunward if kind == "eclipse" else sight.earthward
 
     def height(self, time: np.ndarray) -> np.ndarray:
-        """(m,) by how much the moonlet is nearer to the Sun or the observer than the primary, m."""
+        """(m,) by how much the secondary is nearer to the Sun or the observer than the primary, m."""
         return np.sum(self.motion.position_m(time) * self.line(time), axis=1)
 
     def gap(self, mode: int, time: np.ndarray) -> np.ndarray:

@@ -37,7 +37,7 @@ class Figure:
         if not hasattr(outer, "semi_axes_m"):
             raise InputError(
                 "body",
-                f"a {type(body).__name__} has no surface, allowed is an ellipsoid or a mesh; build the pair anew",
+                f"a {type(body).__name__} has no surface, allowed is an ellipsoid or a mesh; build the system anew",
             )
         turn = np.ascontiguousarray(body.axes @ outer.axes.T)
         shift = body.axes @ (outer.centre_m - body.centre_m)

@@ -1,9 +1,10 @@
-"""From where the pair is lit and from where it is seen: directions to the Sun and to the observer, light time, angles.
+"""From where the system is lit and from where it is seen: directions to the Sun and to the observer, light time,
+angles.
 
-Two-body motion about the Sun (kepler.py), astropy's Earth (ephemeris.py).  Frame of the directions: the pair's inertial
-one, z along the pole of the mutual orbit before t0.  Seconds from t0 are instants *at the pair*; what happens then is
-seen a light time later.  Neglected: the Sun's motion about the barycentre during the light time (below 1e-7 rad), the
-bending of light, the light time across the pair (microseconds).
+Two-body motion about the Sun (kepler.py), astropy's Earth (ephemeris.py).  Frame of the directions: the system's
+inertial one, z along the pole of the mutual orbit before t0.  Seconds from t0 are instants *at the system*; what
+happens then is seen a light time later.  Neglected: the Sun's motion about the barycentre during the light time (below
+1e-7 rad), the bending of light, the light time across the pair (microseconds).
 """
 
 from __future__ import annotations
@@ -30,11 +31,11 @@ SUN_RADIUS_M = 6.957e8
 
 @dataclass(frozen=True)
 class Geometry:
-    """Directions at m instants at the pair, unit vectors (m, 3) in its inertial frame, with what follows from them.
+    """Directions at m instants at the system, unit vectors (m, 3) in its inertial frame, with what follows from them.
 
     sun, observer: the straight lines to the Sun and to where the observer is when the light arrives.
-    sunward, earthward: the same as light runs in the frame that moves with the pair, where shadows and outlines are
-    cast: turned by v/c of the pair about the Sun, 1e-4 rad, some 0.5 s of a 12-h orbit.
+    sunward, earthward: the same as light runs in the frame that moves with the system, where shadows and outlines are
+    cast: turned by v/c of the system about the Sun, 1e-4 rad, some 0.5 s of a 12-h orbit.
     """
 
     time_s: np.ndarray
@@ -47,7 +48,7 @@ class Geometry:
 
     @property
     def light_time_s(self) -> np.ndarray:
-        """(m,) from the pair to the observer."""
+        """(m,) from the system to the observer."""
         return self.observer_distance_m / SPEED_OF_LIGHT_M_S
 
     @property
@@ -68,23 +69,23 @@ class Geometry:
 
     @property
     def sun_distance_au(self) -> np.ndarray:
-        """(m,) from the Sun to the pair."""
+        """(m,) from the Sun to the system."""
         return self.sun_distance_m / ASTRONOMICAL_UNIT_M
 
     @property
     def observer_distance_au(self) -> np.ndarray:
-        """(m,) from the observer to the pair."""
+        """(m,) from the observer to the system."""
         return self.observer_distance_m / ASTRONOMICAL_UNIT_M
 
     @property
     def sun_radius_rad(self) -> np.ndarray:
-        """(m,) angular radius of the Sun seen from the pair."""
+        """(m,) angular radius of the Sun seen from the system."""
         return np.arcsin(SUN_RADIUS_M / self.sun_distance_m)
 
 
 @dataclass(frozen=True)
 class Sky:
-    """What decides where Sun and observer are: the pair's elements (mean anomaly at t0), t0, its frame, the site.
+    """What decides where Sun and observer are: the system's elements (mean anomaly at t0), t0, its frame, the site.
 
     axes (3, 3): inertial = axes @ ecliptic J2000.
     """
@@ -104,7 +105,7 @@ class Sky:
         if helio is None:
             raise InputError(
                 f"{place}:heliocentric_orbit",
-                "the table is missing, events need the pair's orbit about the Sun; add it",
+                "the table is missing, events need the system's orbit about the Sun; add it",
             )
         if not scenario.impact_epoch_utc:
             raise InputError(
@@ -124,7 +125,7 @@ class Sky:
         return cls(elements, clock, ecliptic_axes(scenario.mutual_orbit), site)
 
     def at(self, time_s) -> Geometry:
-        """Directions at instants (m,), s from t0, at the pair."""
+        """Directions at instants (m,), s from t0, at the system."""
         time = np.atleast_1d(np.asarray(time_s, dtype=float))
         pair, velocity = position_velocity(self.elements, time)
         delay = np.zeros_like(time)
@@ -140,7 +141,7 @@ class Sky:
         )
 
     def observed_utc(self, time_s) -> list[str]:
-        """When (UTC) what happens at instants (m,) at the pair is seen."""
+        """When (UTC) what happens at instants (m,) at the system is seen."""
         time = np.atleast_1d(np.asarray(time_s, dtype=float))
         return self.clock.utc(time + self.at(time).light_time_s) if len(time) else []
 
@@ -153,8 +154,8 @@ def _unit(vectors: np.ndarray) -> np.ndarray:
 class Sight:
     """Directions over a window as smooth curves: looked up by the thousand, computed once an hour.
 
-    Cubic splines; their error is below 1e-8 rad with the Earth's rotation in them, unless the pair passes within about
-    0.01 au.
+    Cubic splines; their error is below 1e-8 rad with the Earth's rotation in them, unless the system passes within
+    about 0.01 au.
     """
 
     sky: Sky
@@ -174,11 +175,11 @@ class Sight:
         return CubicSpline(time, table)
 
     def sunward(self, time_s: np.ndarray) -> np.ndarray:
-        """(m, 3) where light comes from in the pair's frame."""
+        """(m, 3) where light comes from in the system's frame."""
         return _unit(self._curves(time_s)[:, 0:3])
 
     def earthward(self, time_s: np.ndarray) -> np.ndarray:
-        """(m, 3) where light leaves to in the pair's frame."""
+        """(m, 3) where light leaves to in the system's frame."""
         return _unit(self._curves(time_s)[:, 3:6])
 
     def sun_radius_rad(self, time_s: np.ndarray) -> np.ndarray:

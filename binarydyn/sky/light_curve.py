@@ -1,6 +1,6 @@
-"""The light curve of a pair: how bright both bodies are together, with shadows and occultations.
+"""The light curve of a system: how bright both bodies are together, with shadows and occultations.
 
-Sums over lit and visible facets (brightness.py) at instants of a run; times are at the pair, s from t0, the light
+Sums over lit and visible facets (brightness.py) at instants of a run; times are at the system, s from t0, the light
 arrives later by the light time.  Both bodies have the same surface but for their albedos.  Distances to the Sun and to
 the observer are not in it (reduced magnitudes); the penumbra, light scattered from one body to the other, and surface
 features are neglected.
@@ -45,7 +45,7 @@ PHASE_LAWS: dict[str, Callable[[np.ndarray], np.ndarray]] = {
 
 @dataclass(frozen=True)
 class LightCurve:
-    """time_s (m,) at the pair; brightness_m2 (m, 2) of primary and secondary: sums of area x S x f, albedo 1."""
+    """time_s (m,) at the system; brightness_m2 (m, 2) of primary and secondary: sums of area x S x f, albedo 1."""
 
     time_s: np.ndarray
     light_time_s: np.ndarray

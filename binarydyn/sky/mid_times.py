@@ -1,10 +1,10 @@
-"""Middles of mutual events as measured, and where they put the moonlet: its longitude at an instant at the pair.
+"""Mid-times of mutual events as measured, and where they put the secondary: its longitude at an instant at the system.
 
-In the middle of an event the moonlet's direction from the primary, projected on the plane of the orbit before t0, is
-that of the Sun (eclipse) or of the observer (occultation) when the primary is dimmed, the opposite one when the moonlet
-is.  So each middle is one reading of the true longitude, at the time of observation less the light time; the synodic
-motion of Sun and observer drops out with the direction at each epoch.  Neglected: what shapes and the inclination of
-the path do to the middle, seconds for the built-in pair.
+In the mid-time of an event the secondary's direction from the primary, projected on the plane of the orbit before t0,
+is that of the Sun (eclipse) or of the observer (occultation) when the primary is dimmed, the opposite one when the
+secondary is.  So each mid-time is one reading of the true longitude, at the time of observation less the light time;
+the synodic motion of Sun and observer drops out with the direction at each epoch.  Neglected: what shapes and the
+inclination of the path do to the middle, seconds for the built-in system.
 """
 
 from __future__ import annotations
@@ -15,18 +15,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..motion.trajectory import Trajectory
-from .events import BODIES, KINDS, middles
+from .events import BODIES, KINDS, mid_times
 from .geometry import Sight, Sky
 
 SIGMA_S = (1e-3, 1e5)
-"""Allowed, s: light of a finite brightness times no middle better, and one that is off by a day says nothing."""
+"""Allowed, s: light of a finite brightness times no mid-time better, and one that is off by a day says nothing."""
 _LIGHT_TIME_STEPS = 4
 _RATE_STEP_S = 600.0
 
 
 @dataclass(frozen=True)
 class MidTimes:
-    """Measured middles, arrays (n,): kind and body as in events.py, seen_s on the observer's clock, s from t0 (TDB).
+    """Measured mid-times, arrays (n,): kind and body as in events.py, seen_s on the observer's clock, s from t0 (TDB).
 
     sigma_s: one sigma of each, None where nothing is known about it.  line: where each stands in its file, else None.
     """
@@ -52,10 +52,11 @@ class MidTimes:
 
 @dataclass(frozen=True)
 class Readings:
-    """What the middles say, arrays (n,): the time at the pair, s from t0, the longitude, its rate along the events.
+    """What the mid-times say, arrays (n,): the time at the system, s from t0, the longitude, its rate along the events.
 
-    longitude_rad: of the moonlet in the plane of the orbit before t0, from the frame's x axis, 0 to 2 pi.  slide_rad_s:
-    how fast the direction of the Sun or the observer turns, which is what a late event adds to the longitude.
+    longitude_rad: of the secondary in the plane of the orbit before t0, from the frame's x axis, 0 to 2 pi.
+    slide_rad_s: how fast the direction of the Sun or the observer turns, which is what a late event adds to the
+    longitude.
     """
 
     time_s: np.ndarray
@@ -64,7 +65,7 @@ class Readings:
 
 
 def sight_for(sky: Sky, mids: MidTimes) -> Sight:
-    """Directions over the span of the middles, with room for the light time."""
+    """Directions over the span of the mid-times, with room for the light time."""
     first, last = float(mids.seen_s.min()), float(mids.seen_s.max())
     delay = float(sky.at([first]).light_time_s[0])
     margin = 2.0 * _RATE_STEP_S
@@ -72,7 +73,7 @@ def sight_for(sky: Sky, mids: MidTimes) -> Sight:
 
 
 def readings(mids: MidTimes, sight: Sight) -> Readings:
-    """Longitudes of the moonlet from middles; ValueError for a kind or body that is none."""
+    """Longitudes of the secondary from mid-times; ValueError for a kind or body that is none."""
     if not (np.isin(mids.kind, KINDS).all() and np.isin(mids.body, BODIES).all()):
         raise ValueError(f"kinds are {', '.join(KINDS)}, bodies are {', '.join(BODIES)}")
     time = mids.seen_s - sight.light_time_s(mids.seen_s)
@@ -93,10 +94,10 @@ def readings(mids: MidTimes, sight: Sight) -> Readings:
 def mid_times_of(
     trajectory: Trajectory, sight: Sight, sunlight: str = "point", kinds: Sequence[str] = KINDS
 ) -> MidTimes:
-    """The middles that a run shows, without errors, in the order of time; `sight` covers the run."""
+    """The mid-times that a run shows, without errors, in the order of time; `sight` covers the run."""
     kind, body, seen = [], [], []
     for name in kinds:
-        mid, front = middles(trajectory, sight, name, sunlight)
+        mid, front = mid_times(trajectory, sight, name, sunlight)
         kind += [name] * len(mid)
         body += list(np.where(front, "primary", "secondary"))
         seen.append(mid + sight.light_time_s(mid))

@@ -1,15 +1,15 @@
-"""Periods before and after the impact from middles of mutual events (O-C): the fit and its covariance.
+"""Periods before and after the impact from mid-times of mutual events (O-C): the fit and its covariance.
 
-Mean longitude l on either side of t0: l(0) + n t + n' t^2/2.  The moonlet's true longitude at an event, read off the
+Mean longitude l on either side of t0: l(0) + n t + n' t^2/2.  The secondary's true longitude at an event, read off the
 geometry (mid_times.py), is turned into a mean one by Kepler's equation of an ellipse whose apsides turn evenly:
 eccentricity vector (h, k) = e (sin, cos) of the pericentre at t0.  2 pi/n is the mean *sidereal* period, that of
 `estimates`.  The true longitude is continuous at t0, so both sides share it.
 
-Always fitted: longitude at t0, n before, n after, and after it h and k (a push makes an ellipse, and e = 0.03 moves
-middles by 6 minutes in 10 hours) with the apsidal rate.  These three have Gaussian priors, so that few events give a
-wide answer and no wrong one: h and k of 0 +- ECCENTRICITY_SIGMA, the rate as expected.  An ellipse before t0 (its
-apsides turn as those after) comes in where it lowers chi2 by more than ELLIPSE_CHI2, the drift n', the same on both
-sides, by DRIFT_CHI2; the periods are then those at t0.
+Always fitted: longitude at t0, n before, n after, and after it h and k (a velocity change makes an ellipse, and e =
+0.03 moves mid-times by 6 minutes in 10 hours) with the apsidal rate.  These three have Gaussian priors, so that few
+events give a wide answer and no wrong one: h and k of 0 +- ECCENTRICITY_SIGMA, the rate as expected.  An ellipse before
+t0 (its apsides turn as those after) comes in where it lowers chi2 by more than ELLIPSE_CHI2, the drift n', the same on
+both sides, by DRIFT_CHI2; the periods are then those at t0.
 Where chi2 is improbably high (1 %), or no sigma is stated, all errors are scaled to the scatter.
 """
 

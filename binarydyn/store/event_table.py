@@ -51,7 +51,7 @@ class Events(Lazy, Displayed):
 
     @property
     def status(self) -> str:
-        """`done`, or what ends the table early."""
+        """`completed`, or what ends the table early."""
         return self.summary["status"]
 
     @property
@@ -91,7 +91,7 @@ def events(scenario: Scenario, days: float = DEFAULT_DAYS) -> Events:
 
     Raises
     ------
-    InputError where the scenario does not say where the pair is; ConvergenceError as `build`.  Contact and escape end
+    InputError where the scenario does not say where the system is; ConvergenceError as `build`.  Contact and escape end
     the table early and are its status.
 
     Examples

@@ -25,7 +25,7 @@ class Failure:
 
 
 def failures(rows: StoredRows) -> list[Failure]:
-    """All kinds of ends but `done`, the most frequent first."""
+    """All kinds of ends but `completed`, the most frequent first."""
     status, reason = coded(rows.column("status")), coded(rows.column("reason"))
     words, sentences = (*status.words, ""), (*reason.words, "")
     pairs = status.codes.astype(np.int64) * len(sentences) + reason.codes
@@ -33,7 +33,7 @@ def failures(rows: StoredRows) -> list[Failure]:
     kinds: dict[tuple[str, str], tuple[int, int, str]] = {}
     for place, members in zip(first.tolist(), count.tolist(), strict=True):
         word, sentence = words[status.codes[place]], sentences[reason.codes[place]]
-        if word != "done":
+        if word != "completed":
             key = word, _NUMBER.sub("#", sentence)
             before, earliest, example = kinds.get(key, (0, place, sentence))
             kinds[key] = before + members, min(place, earliest), sentence if place <= earliest else example

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning", "crater_regime"))
 TEXTS |= {"side", "kind", "body", "extent", "impact", "sunlight", "impact_epoch_utc", "impact_seen_utc", "mid_utc"}
 TEXTS |= {f"contact{k}_utc" for k in (1, 2, 3, 4)}
-FLAGS = frozenset(("tumbling", "turned_over_after", "unstable_before", "unstable_after"))
+FLAGS = frozenset(("tumbling", "lost_lock_after", "chaotic_before", "chaotic_after"))
 FLAGS |= {"tumbling_criteria_agree", "is_even"}
 WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
 _COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
@@ -32,7 +32,7 @@ _DIMS: dict[str, tuple[str, ...]] = {
     name: ("time_s", "axis") for name in ("position_m", "velocity_m_s", "rate1_rad_s", "rate2_rad_s")
 }
 _DIMS |= {name: ("time_s", "component") for name in ("attitude1", "attitude2")}
-_DIMS |= {"cycle_periods_s": ("cycle",), "warning": ("number",)}
+_DIMS |= {"single_orbit_periods_s": ("cycle",), "warning": ("number",)}
 _DIMS |= {name: ("axis",) for name in ("inertia_kg_m2", "enclosing_axes_m")}
 UNKNOWN = -1
 """Of a flag: neither no, 0, nor yes, 1; of a whole number.  An unknown number is nan, an unknown text is empty."""

@@ -32,7 +32,7 @@ class Members(Lazy, Displayed):
 
     design: which members were asked for; there may be fewer of them.  columns: arrays (n,) by name: `member`, what
     varies, `status`, `reason` and every outcome.  An unknown number is nan there, a text empty, a flag or a whole
-    number -1; those of a file are read when they are asked for.  table: `full` or `brief`, which outcomes there are;
+    number -1; those of a file are read when they are asked for.  table: `full` or `summary`, which outcomes there are;
     options: how they were computed.
     """
 
@@ -45,7 +45,7 @@ class Members(Lazy, Displayed):
     @classmethod
     def of(cls, scenario: Scenario, design: Design, columns: Mapping[str, np.ndarray], how: Backend) -> Members:
         """Of what was computed so."""
-        return cls(scenario, design, columns, how.table, how.brief.words if how.brief else "")
+        return cls(scenario, design, columns, how.table, how.summary.words if how.summary else "")
 
     def __len__(self) -> int:
         return len(self.columns["member"])
@@ -68,7 +68,7 @@ class Members(Lazy, Displayed):
     @property
     def ok(self) -> np.ndarray:
         """(n,) which members ended well."""
-        return self.columns["status"] == "done"
+        return self.columns["status"] == "completed"
 
     def statuses(self) -> dict[str, int]:
         """How many members came to which end, the most frequent first."""

@@ -1,4 +1,4 @@
-"""Measured middles of mutual events as a CSV file: read with a sentence and a line number for all that is wrong.
+"""Measured mid-times of mutual events as a CSV file: read with a sentence and a line number for all that is wrong.
 
 Columns: mid_utc (ISO 8601, UTC, as seen), kind (eclipse, occultation), body (primary, secondary: the dimmed one), and
 sigma_s if it is known; others are ignored.  What `events --csv` writes is such a file: events that do not take place
@@ -32,14 +32,15 @@ from ..sky.mid_times import SIGMA_S, MidTimes
 NEEDED = MIDDLES
 DAYS_FROM_IMPACT = 3650.0
 SAME_EVENT_PERIODS = 0.1
-"""Two middles of one kind and body that are nearer, in orbit periods, are the same event twice."""
+"""Two mid-times of one kind and body that are nearer, in orbit periods, are the same event twice."""
 _EMPTY = f"it is empty, a header with {', '.join(NEEDED)} is needed; give a table of events"
 _LARGEST_BYTES = 1 << 24
 _OTHER_SCALES = ("jd", "mjd", "tdb", "tt", "bjd", "hjd", "tai", "utc_jd")
 
 
 def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float) -> MidTimes:
-    """The middles in one file, in the order of time; clock counts from t0.  InputError for all that is no such file."""
+    """The mid-times in one file, in the order of time; clock counts from t0.  InputError for all that is no such
+    file."""
     names = [paths] if isinstance(paths, str) else list(paths)
     if len(names) != 1:
         raise ArgumentError(
@@ -136,7 +137,7 @@ def _missing(name: str, names: list[str]) -> str:
         scaled = [n for n in others if set(n.lower().split("_")) & set(_OTHER_SCALES)]
         if scaled:
             return (
-                f"the column mid_utc is missing, {one_line(scaled[0][:40])} has another time scale; give the middles "
+                f"the column mid_utc is missing, {one_line(scaled[0][:40])} has another time scale; give the mid-times "
                 "in UTC as ISO 8601 writes it"
             )
         timed = [n for n in others if n.lower().startswith(("mid", "time", "date"))]

@@ -45,8 +45,8 @@ def write_prediction(path: str | Path, prediction: Prediction, drawn: Members | 
         for name in ("primary", "secondary"):
             if getattr(new, name) is not getattr(system, name):
                 write_group(file, f"{name}_after", _body(getattr(new, name)))
-        write_group(file, "before", _run(prediction.before, prediction.before.cycle_periods_s))
-        write_group(file, "after", _run(prediction.after, prediction.after.cycle_periods_s))
+        write_group(file, "before", _run(prediction.before, prediction.before.single_orbit_periods_s))
+        write_group(file, "after", _run(prediction.after, prediction.after.single_orbit_periods_s))
         write_group(file, "warnings", _warnings(prediction.warnings))
 
     put(Path(path), image(fill))
@@ -86,7 +86,7 @@ def _body(body: Body) -> dict[str, Column]:
     }
 
 
-def _run(run: Trajectory, cycle_periods_s: np.ndarray) -> dict[str, Column]:
+def _run(run: Trajectory, single_orbit_periods_s: np.ndarray) -> dict[str, Column]:
     """One window; rates and positions by axis (x, y, z), attitudes by component (quaternion, scalar first)."""
     columns = {
         "time_s": Column.of("time_s", run.time_s, "time_s"),
@@ -96,8 +96,8 @@ def _run(run: Trajectory, cycle_periods_s: np.ndarray) -> dict[str, Column]:
     for name in STATE:
         values = getattr(run, name)
         columns[name] = Column.of(name, values, "time_s", _WIDTHS[values.shape[1]])
-    columns["cycle"] = Column.of("cycle", np.arange(len(cycle_periods_s)), "cycle")
-    columns["cycle_periods_s"] = Column.of("cycle_periods_s", cycle_periods_s, "cycle")
+    columns["cycle"] = Column.of("cycle", np.arange(len(single_orbit_periods_s)), "cycle")
+    columns["single_orbit_periods_s"] = Column.of("single_orbit_periods_s", single_orbit_periods_s, "cycle")
     return columns | _scalars({name: getattr(run, name) for name in ENDS})
 
 

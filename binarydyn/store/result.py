@@ -206,7 +206,7 @@ class Result:
 
 
 STATE = ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", "rate2_rad_s")
-ENDS = ("status", "energy_drift", "angular_momentum_drift", "steps", "evaluations")
+ENDS = ("status", "relative_energy_error", "relative_angular_momentum_error", "steps", "evaluations")
 _KINDS = ("prediction", "sweep", "events")
 
 

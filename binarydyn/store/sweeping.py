@@ -40,7 +40,7 @@ def sweep(
     ----------
     over : what varies, by dotted keys in the units of their names.  A mapping {key: values} stands for the grid of all
         combinations, the last key varying fastest; a pandas table or a list of dictionaries for one member a row.
-    table : `full`, all that `predict` says, some 50 ms a member and core; `brief`, outcomes alone, some 0.5 ms.
+    table : `full`, all that `predict` says, some 50 ms a member and core; `summary`, outcomes alone, some 0.5 ms.
     workers : threads or processes of this machine, or how many a pool has; None: one for each core.
     backend : a pool of your own, anything with `map`: an executor of `concurrent.futures`, a multiprocessing.Pool, MPI
         ranks, a client of Dask; or a Backend, in place of table and workers, for a cluster or a GPU.

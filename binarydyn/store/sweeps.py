@@ -31,7 +31,7 @@ class SweepStore:
     InputError where the output cannot be written, is used by another process, or holds a result of something else.
     block_rows, block_s: a block is closed after so many rows or seconds; a kill loses at most that.  block_s None: a
     quarter of the time since the first row, 1 s at most, so that who is killed again and again still gets on.
-    table: which numbers the rows have, `full` or `brief`, options: how they are computed; all rows of a file have the
+    table: which numbers the rows have, `full` or `summary`, options: how they are computed; all rows of a file have the
     same.  told: attributes that decide nothing, such as where the rows were computed; those of who finishes the file.
     part: the members that are wanted, None: all.  A finished file may have members outside of it, or of a smaller
     sample: they stay in it, and it grows.
@@ -71,7 +71,7 @@ class SweepStore:
         cls, how: Backend, path: str | Path, scenario: Scenario, design: Design, part: range | None = None
     ) -> SweepStore:
         """Of rows that are computed so."""
-        options = how.brief.words if how.brief else ""
+        options = how.summary.words if how.summary else ""
         return cls(path, scenario, design, table=how.table, part=part, options=options, told=how.told)
 
     def __enter__(self) -> SweepStore:

@@ -1,4 +1,4 @@
-"""What a spacecraft meets near the pair, and what the impact does to the pair's orbit about the Sun."""
+"""What a spacecraft meets near the system, and what the impact does to the system's orbit about the Sun."""
 
 from ..kepler import hill_radius_m
 from .environment import (

@@ -1,4 +1,4 @@
-"""How far the pair rules its surroundings, and what orbits and speeds there are within: closed forms of the trade.
+"""How far the system rules its surroundings, and what orbits and speeds there are within: closed forms of the trade.
 
 All take both bodies, or each of them, as a point mass at its centre: right outside about two separations to some per
 cent, and at a surface to the departure of the body from a sphere.
@@ -69,7 +69,7 @@ def terminator_limits_m(gm_m3_s2: float, acceleration_m_s2: float) -> tuple[floa
 
 @dataclass(frozen=True)
 class Ground:
-    """What somebody on or near one body of the pair meets.
+    """What somebody on or near one body of the system meets.
 
     radius_m: of the sphere of the same volume, at which the speeds hold; over the surface they change by the root of
     its distance.  escape_speed: from this body alone; pair_escape_speed: from both, at rest in space.  rotation_speed:
@@ -82,7 +82,7 @@ class Ground:
     radius_m: float
     gravity_m_s2: float
     escape_speed_m_s: float
-    pair_escape_speed_m_s: float
+    system_escape_speed_m_s: float
     rotation_speed_m_s: float
     lowest_circular_speed_m_s: float
     synchronous_radius_m: float
@@ -120,7 +120,7 @@ def _ground(name: str, body: Body, other: Body, rate: float, separation_m: float
         radius_m=radius,
         gravity_m_s2=gm / radius**2,
         escape_speed_m_s=escape_speed_m_s(gm, radius),
-        pair_escape_speed_m_s=math.sqrt(2.0 * (gm / radius + G * other.mass_kg / separation_m)),
+        system_escape_speed_m_s=math.sqrt(2.0 * (gm / radius + G * other.mass_kg / separation_m)),
         rotation_speed_m_s=rate * float(max(body.enclosing_axes_m[:2])),
         lowest_circular_speed_m_s=circular_speed_m_s(gm, radius),
         synchronous_radius_m=synchronous,

@@ -1,6 +1,6 @@
-"""What the impact does to the pair's own orbit about the Sun, and how far that moves it after years.
+"""What the impact does to the system's own orbit about the Sun, and how far that moves it after years.
 
-The barycentre's change of velocity, in ecliptic axes, is added to its motion at the impact; how far that moves it on
+The barycentre's velocity change, in ecliptic axes, is added to its motion at the impact; how far that moves it on
 its ellipse is told to first order in the change, which is some 1e-9 of the motion.  Right as long as the planets pull
 both orbits alike: years, not beyond a close approach to a planet, which multiplies the difference.
 """
@@ -21,7 +21,7 @@ from ..scenario.tables.heliocentric import elements_at_impact
 
 
 def ecliptic_dv_m_s(barycentre_dv_m_s: np.ndarray, mutual_orbit: MutualOrbit) -> np.ndarray:
-    """(3,) a vector of the pair's inertial frame in ecliptic J2000 axes; InputError where the orbit has no pole."""
+    """(3,) a vector of the system's inertial frame in ecliptic J2000 axes; InputError where the orbit has no pole."""
     return np.asarray(barycentre_dv_m_s, dtype=float) @ ecliptic_axes(mutual_orbit)
 
 
@@ -60,9 +60,9 @@ class Deflection:
         return 2.0 * math.pi / self.before.mean_motion_rad_s() * change
 
     def displacement_m(self, years) -> tuple[np.ndarray, np.ndarray]:
-        """(along the velocity, total), m, of the pair from where it would have been; years (...) after the impact.
+        """(along the velocity, total), m, of the system from where it would have been; years (...) after the impact.
 
-        Along is negative where the push has let it fall behind.
+        Along is negative where the velocity change has let it fall behind.
         """
         times = np.asarray(years, dtype=float) * YEAR_S
         _, velocity = position_velocity(self.before, times)
@@ -74,20 +74,21 @@ class Deflection:
 def rule_of_thumb_m(dv_m_s: float, years) -> np.ndarray:
     """-3 dv t: the displacement along the track of a near-circular orbit (Ahrens & Harris 1992, Nature 360, 429).
 
-    A push along the motion raises the orbit, which then falls behind.
+    A velocity change along the motion raises the orbit, which then falls behind.
     """
     return -3.0 * dv_m_s * np.asarray(years, dtype=float) * YEAR_S
 
 
 def lead_years_for_earth_radius(dv_m_s: float) -> float:
-    """Years for 3 dv t = one Earth radius, inf for no push: about 0.07 m/s / years (Ahrens & Harris 1992)."""
+    """Years for 3 dv t = one Earth radius, inf for no velocity change: about 0.07 m/s / years (Ahrens & Harris
+    1992)."""
     return EARTH_RADIUS_M / (3.0 * abs(dv_m_s)) / YEAR_S if dv_m_s else math.inf
 
 
 def deflection(
     orbit: HeliocentricOrbit | None, impact_epoch_utc: str, mutual_orbit: MutualOrbit, barycentre_dv_m_s: np.ndarray
 ) -> Deflection:
-    """Of a change of the barycentre's velocity in the pair's inertial frame; InputError names what is missing."""
+    """Of a change of the barycentre's velocity in the system's inertial frame; InputError names what is missing."""
     if not orbit or not impact_epoch_utc:
         name = "impact_epoch_utc" if orbit else "heliocentric_orbit"
         raise InputError(name, "it is not given, the effect on the heliocentric orbit needs it; add it")

@@ -1,6 +1,6 @@
 """A pass on a hyperbola: how near it comes, how much it is bent, and what it costs to stay.
 
-Two-body formulae (Bate, Mueller & White 1971, ch. 1; from memory) for a point mass: right for the pair as a whole
+Two-body formulae (Bate, Mueller & White 1971, ch. 1; from memory) for a point mass: right for the system as a whole
 outside about two separations, where its quadrupole bends a pass by some per cent.
 """
 
@@ -18,10 +18,14 @@ class Pass:
 
     gm_m3_s2: float
     speed_at_infinity_m_s: float
-    aim_distance_m: float
+    impact_parameter_m: float
 
     def __post_init__(self):
-        for name, low in (("gm_m3_s2", "above 0"), ("speed_at_infinity_m_s", "above 0"), ("aim_distance_m", "from 0")):
+        for name, low in (
+            ("gm_m3_s2", "above 0"),
+            ("speed_at_infinity_m_s", "above 0"),
+            ("impact_parameter_m", "from 0"),
+        ):
             value = getattr(self, name)
             if not (math.isfinite(value) and (value > 0.0 or (value == 0.0 and low == "from 0"))):
                 raise InputError(name, f"{value:g} is given, allowed is a finite number {low}; change it")
@@ -35,7 +39,7 @@ class Pass:
     def pericentre_m(self) -> float:
         """Closest approach q to the centre: q^2 + 2 q GM/v^2 = b^2, in the form that keeps its digits."""
         length = self._length
-        return self.aim_distance_m**2 / (length + math.hypot(length, self.aim_distance_m))
+        return self.impact_parameter_m**2 / (length + math.hypot(length, self.impact_parameter_m))
 
     @property
     def eccentricity(self) -> float:
@@ -45,17 +49,17 @@ class Pass:
     @property
     def turn_rad(self) -> float:
         """Between the directions far before and far after, 2 asin(1/e) = 2 atan(GM / (b v^2))."""
-        return 2.0 * math.atan2(self._length, self.aim_distance_m)
+        return 2.0 * math.atan2(self._length, self.impact_parameter_m)
 
     def speed_m_s(self, distance_m: float) -> float:
         """sqrt(v^2 + 2 GM / r), relative to the centre."""
         return math.sqrt(self.speed_at_infinity_m_s**2 + 2.0 * self.gm_m3_s2 / distance_m)
 
-    def burn_to_parabola_m_s(self) -> float:
+    def capture_dv_parabola_m_s(self) -> float:
         """Least change of speed at the closest approach that leaves the pass just bound."""
         return self.speed_m_s(self.pericentre_m) - math.sqrt(2.0 * self.gm_m3_s2 / self.pericentre_m)
 
-    def burn_to_circle_m_s(self) -> float:
+    def capture_dv_circle_m_s(self) -> float:
         """Change of speed at the closest approach into a circular orbit there."""
         return self.speed_m_s(self.pericentre_m) - math.sqrt(self.gm_m3_s2 / self.pericentre_m)
 

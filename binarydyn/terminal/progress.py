@@ -52,7 +52,7 @@ class _Tally:
         statuses = np.atleast_1d(part.status)  # one of a row, many of a block
         count = len(statuses)
         words, numbers = np.unique(statuses, return_counts=True)
-        self.failures.update({str(word): int(n) for word, n in zip(words, numbers, strict=True) if word != "done"})
+        self.failures.update({str(word): int(n) for word, n in zip(words, numbers, strict=True) if word != "completed"})
         self.done += count
         self._come += count
         self._first = self._first or (time.monotonic(), count)

@@ -17,7 +17,7 @@ from ..surroundings import Deflection
 from .solve_for import NoNumberError
 
 POSTERIOR_DRAWS, POSTERIOR_RUNS = 4000, 128
-"""The draws leave 0.02 sigma of a median open; the runs are enough for nine inputs and the push."""
+"""The draws leave 0.02 sigma of a median open; the runs are enough for nine inputs and the velocity change."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class Case:
         change_s, sigma_s = observed.period_change_s, observed.sigma_s
         found = infer(self.scenario, change_s, sigma_s, POSTERIOR_DRAWS, runs=POSTERIOR_RUNS)
         if not found.well.any():
-            raise NoNumberError("no draw has a push that gives the measured change")
+            raise NoNumberError("no draw has a velocity change that gives the measured change")
         return found
 
     def number(self, name: str) -> float:
@@ -62,7 +62,7 @@ class Case:
 
     @cached_property
     def turned(self) -> Equilibrium:
-        """The same with the moonlet's intermediate axis along r."""
+        """The same with the secondary's intermediate axis along r."""
         return self._standing_still("intermediate")
 
     def _standing_still(self, facing: str) -> Equilibrium:
@@ -77,7 +77,7 @@ class Case:
         return described.deflection
 
     def attitude_periods_h(self) -> tuple[float, ...]:
-        """Of the moonlet's turns about r and about its motion at the equilibrium, the faster first."""
+        """Of the secondary's turns about r and about its motion at the equilibrium, the faster first."""
         return tuple(mode.period_h for mode in self.equilibrium.modes if mode.name == "secondary_roll_pitch")
 
 

@@ -1,4 +1,4 @@
-"""Handbook formulae for the relaxed pair and its slow motions, each of a start, in the unit its name ends in.
+"""Handbook formulae for the relaxed system and its slow motions, each of a start, in the unit its name ends in.
 
 Symbols: a = time-mean separation, n = mean orbital rate, both of the relaxed state; primed quantities belong to the
 synchronous secondary, whose long axis is aligned.  Each says what it neglects; a comparison takes that as its sigma.
@@ -40,7 +40,7 @@ def kepler_ratio(begun: Start) -> float:
     return 1.0 + 1.5 * (axial + 6.0 * sectorial) / a2 - 15.0 / 8.0 * _j4_m4(begun) / a2**2
 
 
-def apsidal_rate_deg_day(begun: Start) -> float:
+def apsidal_precession_deg_day(begun: Start) -> float:
     """3/2 n J2 (R/a)^2 - 15/4 n J4 (R/a)^4: a point mass on a nearly circular equatorial orbit about a spheroid.
 
     Murray & Dermott 1999, ch. 6.  Neglects squares of J2 and of the eccentricity, and the secondary's
@@ -61,7 +61,7 @@ def uncoupled_libration_h(begun: Start) -> float:
 
 
 def uncoupled_growth_per_h(begun: Start) -> float:
-    """n sqrt(3 (B - A)/C), 1/h: at which a moonlet with its intermediate axis along r turns away, the orbit unmoved.
+    """n sqrt(3 (B - A)/C), 1/h: at which a secondary with its intermediate axis along r turns away, the orbit unmoved.
 
     The same equation as of the libration with the sign reversed.  Neglects the answer of the orbit.
     """
@@ -105,7 +105,8 @@ def coupled_modes_h(begun: Start) -> tuple[float, float]:
 
 
 def coupled_growth_per_h(begun: Start) -> float:
-    """1/h, at which a moonlet with its intermediate axis along r turns away, the orbit answering; see _planar_squares.
+    """1/h, at which a secondary with its intermediate axis along r turns away, the orbit answering; see
+    _planar_squares.
 
     At the same separation, which makes the orbit a little slower than with the long axis along r.
     """
@@ -113,7 +114,7 @@ def coupled_growth_per_h(begun: Start) -> float:
 
 
 def gravity_gradient_attitude_h(begun: Start) -> tuple[float, float]:
-    """Periods (fast, slow) of the moonlet's coupled turns about r and about its motion, long axis along r.
+    """Periods (fast, slow) of the secondary's coupled turns about r and about its motion, long axis along r.
 
     s^4 + (1 + 3 p k1 + k1 k3) n^2 s^2 + (1 + 3 p) k1 k3 n^4 = 0 with k1 = (C - A)/B, k3 = (C - B)/A: Hughes 1986,
     Spacecraft Attitude Dynamics, ch. 9, where p = G M1 / (n^2 a^3) is 1 for a satellite.  Neglects the
@@ -150,7 +151,7 @@ def attitude_slow_h(begun: Start) -> float:
 
 FORMULAS: dict[str, Callable[[Start], float]] = {
     "kepler_ratio": kepler_ratio,
-    "apsidal_rate_deg_day": apsidal_rate_deg_day,
+    "apsidal_precession_deg_day": apsidal_precession_deg_day,
     "uncoupled_libration_h": uncoupled_libration_h,
     "coupled_libration_h": coupled_libration_h,
     "coupled_epicyclic_h": coupled_epicyclic_h,

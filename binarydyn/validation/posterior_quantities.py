@@ -14,7 +14,8 @@ from .case import Case, Quantity
 
 
 def aligned_beta(posterior: Posterior, density_kg_m3: float) -> np.ndarray:
-    """(k,) betas of the draws that count if flight, ejecta and push were along one line: |M2 dv_t| / (m U)."""
+    """(k,) betas of the draws that count if flight, ejecta and velocity change were along one line: |M2 dv_t| / (m
+    U)."""
     brought = posterior.momentum_kg_m_s[posterior.well]
     mass = density_kg_m3 * posterior.volume_m3[posterior.well]
     return np.abs(1e-3 * posterior.dv_mm_s[posterior.well]) * mass / brought
@@ -40,22 +41,23 @@ def _of(values: Callable[[Posterior, float | None], np.ndarray], says: str, need
     )
 
 
-_AT = "density of the moonlet, kg/m3"
+_AT = "density of the secondary, kg/m3"
 POSTERIOR = {
-    "posterior_push_mm_s": _of(
-        lambda posterior, _: posterior.dv_mm_s[posterior.well], "median push along the track, from [observed]"
+    "posterior_dv_mm_s": _of(
+        lambda posterior, _: posterior.dv_mm_s[posterior.well],
+        "median velocity change along the track, from [observed]",
     ),
     "posterior_beta": _of(
         lambda posterior, _: posterior.beta[posterior.well], "median momentum enhancement, from [observed]"
     ),
     "posterior_beta_at": _of(
         lambda posterior, given: posterior.beta_at(sure(given)),
-        "median momentum enhancement, from [observed], at a density of the moonlet; at 0 the offset of its line",
+        "median momentum enhancement, from [observed], at a density of the secondary; at 0 the offset of its line",
         _AT,
     ),
     "posterior_aligned_beta_at": _of(
         lambda posterior, given: aligned_beta(posterior, sure(given)),
-        "the same if flight, ejecta and push were along one line",
+        "the same if flight, ejecta and velocity change were along one line",
         _AT,
     ),
 }

@@ -12,10 +12,10 @@ from .case import Case, Quantity
 from .posterior_quantities import POSTERIOR
 from .solve_for import (
     beta_for_change,
+    dv_for_change,
     period_change_s,
     precession_at_ratio,
     primary_flattening_s,
-    push_for_change,
     ratio_for_precession,
     ratio_for_reshaping,
     reshaping_at_ratio,
@@ -23,7 +23,7 @@ from .solve_for import (
 
 
 def _as_spheres(scenario: Scenario) -> Scenario:
-    """Both bodies as spheres of their volumes: the pair that Kepler's third law describes."""
+    """Both bodies as spheres of their volumes: the system that Kepler's third law describes."""
     return varied(scenario, _axes("primary", scenario, True) | _axes("secondary", scenario, True))
 
 
@@ -66,7 +66,7 @@ _PREDICTED = (
     "period_after_h",
     "eccentricity_before",
     "eccentricity_after",
-    "precession_after_deg_day",
+    "apsidal_precession_after_deg_day",
     "libration_max_before_deg",
     "libration_max_after_deg",
     "separation_after_m",
@@ -74,7 +74,7 @@ _PREDICTED = (
     "secondary_mass_kg",
     "primary_density_kg_m3",
     "beta",
-    "beta_pair",
+    "beta_system",
     "crater_radius_m",
     "secondary_density_kg_m3",
     "along_track_dv_mm_s",
@@ -85,8 +85,8 @@ _PREDICTED = (
     "angular_momentum_tilt_deg",
     "roll_max_after_deg",
     "period_change_reshaping_s",
-    "period_change_push_s",
-    "period_change_remainder_s",
+    "period_change_dv_s",
+    "period_change_interaction_s",
 )
 QUANTITIES: dict[str, Quantity] = {
     **{name: _number(name) for name in _PREDICTED},
@@ -106,7 +106,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "oblate_first_order_min": Quantity(
         lambda case, _: case.prediction.analytic_changes_s()["oblate"] / 60.0,
-        "closed form, oblate primary, first order in the push",
+        "closed form, oblate primary, first order in the velocity change",
     ),
     "kepler_ratio": Quantity(lambda case, _: _kepler_ratio(case), "n^2 a^3 / GM of the relaxed state"),
     "libration_period_h": Quantity(lambda case, _: case.mode("libration"), "free libration about the relaxed state"),
@@ -126,10 +126,12 @@ QUANTITIES: dict[str, Quantity] = {
         lambda case, _: case.equilibrium.mode("epicyclic").period_h, "radial oscillation about the relative equilibrium"
     ),
     "equilibrium_attitude_fast_h": Quantity(
-        lambda case, _: case.attitude_periods_h()[0], "faster turn of the moonlet out of the plane, at the equilibrium"
+        lambda case, _: case.attitude_periods_h()[0],
+        "faster turn of the secondary out of the plane, at the equilibrium",
     ),
     "equilibrium_attitude_slow_h": Quantity(
-        lambda case, _: case.attitude_periods_h()[1], "slower turn of the moonlet out of the plane, at the equilibrium"
+        lambda case, _: case.attitude_periods_h()[1],
+        "slower turn of the secondary out of the plane, at the equilibrium",
     ),
     "equilibrium_growth_per_h": Quantity(
         lambda case, _: case.equilibrium.growth_rad_s * HOUR_S,
@@ -137,18 +139,18 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "turned_growth_per_h": Quantity(
         lambda case, _: case.turned.growth_rad_s * HOUR_S,
-        "fastest growth about the equilibrium with the moonlet's intermediate axis along r",
+        "fastest growth about the equilibrium with the secondary's intermediate axis along r",
     ),
     "barycentre_along_track_um_s": Quantity(
         lambda case, _: 1e6 * case.deflection.along_track_m_s,
-        "push of the barycentre along its heliocentric velocity",
+        "dv of the barycentre along its heliocentric velocity",
     ),
     "heliocentric_period_change_s": Quantity(
         lambda case, _: case.deflection.period_change_s, "change of the revolution about the Sun"
     ),
-    "push_for_change_mm_s": Quantity(
-        lambda case, given: push_for_change(case.scenario, 60.0 * sure(given)),
-        "along-track push that gives a measured period change",
+    "velocity_change_for_period_change_mm_s": Quantity(
+        lambda case, given: dv_for_change(case.scenario, 60.0 * sure(given)),
+        "along-track velocity change that gives a measured period change",
         needs_given="period change, min",
     ),
     "beta_for_change": Quantity(
@@ -158,7 +160,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "dv_for_change_mm_s": Quantity(
         lambda case, given: _dv_for_change(case.scenario, 60.0 * sure(given)),
-        "along-track change of velocity with the momentum enhancement that gives a measured period change",
+        "along-track velocity change with the momentum enhancement that gives a measured period change",
         needs_given="period change, min",
     ),
     "reshaping_at_ac_s": Quantity(

@@ -1,4 +1,5 @@
-"""Backwards: the push, or the shape of the moonlet, that gives what was measured, by solving the simulation for it."""
+"""Backwards: the velocity change, or the shape of the secondary, that gives what was measured, by solving the
+simulation for it."""
 
 from __future__ import annotations
 
@@ -15,28 +16,33 @@ CHANGE_TOLERANCE_S = 1e-3
 RATIO_TOLERANCE = 1e-4
 """Of an axis ratio; the best published ones have two digits."""
 RATIO_RANGE = (1.05, 1.4)
-"""a/b of the moonlet between which a precession selects one: the rate falls steadily there (nearer to 1 it hardly
+"""a/b of the secondary between which a precession selects one: the rate falls steadily there (nearer to 1 it hardly
 changes; above, the libration is in resonance with the orbit)."""
 SHAPE_RANGE = (1.4, 3.0)
-"""a/c of the moonlet between which a reshaping selects one."""
+"""a/c of the secondary between which a reshaping selects one."""
 _ROUNDS = 12
 _UNSAID = {"sampling": None, "input_sigma": None}
 """What may speak of keys that are taken away."""
-_NO_PUSH = _UNSAID | {"push": None, "impactor": None, "momentum_transfer": None, "boulders": None}
+_NO_PUSH = _UNSAID | {"velocity_change": None, "impactor": None, "momentum_transfer": None, "boulders": None}
 
 
 class NoNumberError(BinarydynError):
     """A run ended, in the way the sentence names, before the number that was asked for could be measured."""
 
 
-def push_for_change(scenario: Scenario, change_s: float) -> float:
-    """Along-track push, mm/s, that changes the simulated period by `change_s`; other components as in the scenario.
+def dv_for_change(scenario: Scenario, change_s: float) -> float:
+    """Along-track velocity change, mm/s, that changes the simulated period by `change_s`; other components as in the
+    scenario.
 
-    The secant method, from the scenario's own push.  InputError without one, ConvergenceError where it does not end.
+    The secant method, from the scenario's own velocity change.  InputError without one, ConvergenceError where it does
+    not end.
     """
-    if scenario.push is None or scenario.push.along_track_mm_s == 0.0:
-        raise InputError(f"{scenario.place}:push.along_track_mm_s", "no push is given to start from; write a guess")
-    return _solved(scenario, "push.along_track_mm_s", change_s)
+    if scenario.velocity_change is None or scenario.velocity_change.along_track_mm_s == 0.0:
+        raise InputError(
+            f"{scenario.place}:velocity_change.along_track_mm_s",
+            "no velocity change is given to start from; write a guess",
+        )
+    return _solved(scenario, "velocity_change.along_track_mm_s", change_s)
 
 
 def beta_for_change(scenario: Scenario, change_s: float) -> float:
@@ -78,7 +84,8 @@ def period_change_s(scenario: Scenario) -> float:
 
 
 def reshaping_at_ratio(scenario: Scenario, ratio: float) -> float:
-    """Period change, s, without a push if the moonlet's new shape had a/c = ratio at its a/b and the old volume."""
+    """Period change, s, without a velocity change if the secondary's new shape had a/c = ratio at its a/b and the old
+    volume."""
     reshaping = sure(scenario.reshaping)
     a, b, _ = sure(reshaping.secondary_semi_axes_m)
     new = reshaping.model_copy(update={"secondary_semi_axes_m": (a, b, a / ratio), "volume": "kept"})
@@ -86,7 +93,8 @@ def reshaping_at_ratio(scenario: Scenario, ratio: float) -> float:
 
 
 def primary_flattening_s(scenario: Scenario, metres: float) -> float:
-    """Period change, s, without a push if the primary alone became `metres` shorter from pole to centre, at its volume.
+    """Period change, s, without a velocity change if the primary alone became `metres` shorter from pole to centre, at
+    its volume.
 
     The equatorial semi-axes grow by one factor.
     """
@@ -102,7 +110,7 @@ def reshaping_alone_s(scenario: Scenario) -> float:
 
 
 def ratio_for_reshaping(scenario: Scenario, change_s: float) -> float:
-    """a/c of the moonlet's new shape, within SHAPE_RANGE, whose reshaping alone changes the period by `change_s`."""
+    """a/c of the secondary's new shape, within SHAPE_RANGE, whose reshaping alone changes the period by `change_s`."""
 
     def miss(ratio: float) -> float:
         return reshaping_at_ratio(scenario, ratio) - change_s
@@ -111,19 +119,19 @@ def ratio_for_reshaping(scenario: Scenario, change_s: float) -> float:
 
 
 def precession_at_ratio(scenario: Scenario, ratio: float) -> float:
-    """Apsidal precession after the impact, deg/day, if the moonlet had a/b = ratio at the same a/c and volume."""
+    """Apsidal precession after the impact, deg/day, if the secondary had a/b = ratio at the same a/c and volume."""
     a, b, c = sure(scenario.secondary.semi_axes_m)
     long = (a * b * c * ratio * a / c) ** (1 / 3)
     axes = (long, long / ratio, long * c / a)
     result = predict(varied(scenario, {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate(axes)}))
-    rate = result.numbers()["precession_after_deg_day"]
+    rate = result.numbers()["apsidal_precession_after_deg_day"]
     if rate is None:
         raise NoNumberError(f"there is no precession at a/b = {ratio:g}, the run ends in {result.status}")
     return float(rate)
 
 
 def ratio_for_precession(scenario: Scenario, rate_deg_day: float) -> float:
-    """a/b of the moonlet, within RATIO_RANGE, with which the pericentre turns at the measured rate after the impact.
+    """a/b of the secondary, within RATIO_RANGE, with which the pericentre turns at the measured rate after the impact.
 
     ConvergenceError where no ratio in the range does.
     """

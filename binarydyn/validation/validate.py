@@ -73,7 +73,7 @@ class Comparison:
             return SHOWN
         if abs(sure(self.difference_sigmas)) <= LIMIT_SIGMAS:
             return PASS
-        return KNOWN_MISS if self.expected.known_miss else MISS
+        return KNOWN_MISS if self.expected.known_discrepancy else MISS
 
 
 def reference_files(package: Path = Path(__file__).parents[1]) -> tuple[Path, ...]:

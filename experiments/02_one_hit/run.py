@@ -1,4 +1,4 @@
-"""What does one hit do to the invented pair?  Makes the figure of the README: prediction.png; a few seconds."""
+"""What does one hit do to the invented system?  Makes the figure of the README: prediction.png; a few seconds."""
 
 from pathlib import Path
 

@@ -50,7 +50,7 @@ def run_of(name: str, tolerance: float):
     begin = time.process_time()
     run = simulate(system, TEN_YEARS, every_minutes=spacing / per)
     seconds = time.process_time() - begin
-    assert run.status == "done" and np.allclose(run.time_s[::per], checkpoints(), atol=1e-6)
+    assert run.status == "completed" and np.allclose(run.time_s[::per], checkpoints(), atol=1e-6)
     return run.y[::per], seconds
 
 

@@ -23,7 +23,8 @@ DAYS = 60.0
 REFERENCE = 1e-13
 """Tolerance of the reference runs; step errors are held to a twentieth of it, so rounding is what is left."""
 HAIR = 1e-9
-"""Distance of two reference runs at their start, radians: a hundredth of what the flag's own companions start with."""
+"""Distance of two reference runs at their start, radians: a hundredth of what the flag's own neighbouring trajectories
+start with."""
 LONG = 4
 """The references are followed over so many windows."""
 SPACING_MINUTES = 120.0
@@ -31,7 +32,7 @@ SPACING_MINUTES = 120.0
 
 @dataclass(frozen=True)
 class Case:
-    """A relaxed pair before the impact, and its state just after it."""
+    """A relaxed system before the impact, and its state just after it."""
 
     before: System
     after: State
@@ -58,20 +59,20 @@ def pair(random: np.random.Generator) -> tuple[Ellipsoid, Ellipsoid, float, floa
 
 
 def hit(state: State, random: np.random.Generator) -> State:
-    """The state after a push against the motion by 0.3 to 2.5 % of the speed (the 2022 test: 1.6 %) with up to a third
-    of it across, from a moonlet that is tilted by about a degree about each axis (it is never quite at rest), and with
-    a change of spin as from a hit some metres off centre: about 2 % of its rate about each axis."""
+    """The state after a velocity change against the motion by 0.3 to 2.5 % of the speed (the 2022 test: 1.6 %) with up
+    to a third of it across, from a secondary that is tilted by about a degree about each axis (it is never quite at
+    rest), and with a change of spin as from an impact some metres off centre: about 2 % of its rate about each axis."""
     speed = float(np.linalg.norm(state.velocity_m_s))
-    push = speed * random.uniform(0.003, 0.025) * np.array([-1.0, *random.uniform(-0.33, 0.33, 2)])
+    velocity_change = speed * random.uniform(0.003, 0.025) * np.array([-1.0, *random.uniform(-0.33, 0.33, 2)])
     move = np.zeros(FREE)
-    move[3:6] = push @ orbit_axes(state)
+    move[3:6] = velocity_change @ orbit_axes(state)
     move[12:15] = np.radians(1.0) * random.standard_normal(3)
     move[15:18] = 0.02 * np.linalg.norm(state.rate2_rad_s) * random.standard_normal(3)
     return State.from_vector(displaced(state.vector, move))
 
 
 def relaxed(random: np.random.Generator) -> tuple[PeriodicOrbit, Ellipsoid, Ellipsoid] | None:
-    """A pair in its relaxed state; None where there is none, or none that a pair could have stayed in."""
+    """A system in its relaxed state; None where there is none, or none that a system could have stayed in."""
     primary, secondary, separation, spin = pair(random)
     try:
         orbit = find(primary, secondary, 4, Wanted(spin, random.uniform(0.0, 2.0 * math.pi), 1.0, separation, None))
@@ -100,7 +101,7 @@ def cases(count: int, seed: int = SEED) -> tuple[list[Case], int]:
 def period_s(run) -> float:
     """nan where the run ended too early."""
     try:
-        return period(run).value_s if run.status == "done" else math.nan
+        return period(run).value_s if run.status == "completed" else math.nan
     except FewCyclesError:
         return math.nan
 
@@ -119,7 +120,7 @@ def period_changes_s(
 
 
 def displacements(seed: int = SEED, count: int = 2) -> np.ndarray:
-    """(count, 18) of size HAIR: random twists of the moonlet (radians) together with changes of its spin (shares)."""
+    """(count, 18) of size HAIR: random twists of the secondary (radians) together with changes of its spin (shares)."""
     out = np.zeros((count, FREE))
     out[:, 12:18] = np.random.default_rng([seed, 10**6]).standard_normal((count, 6))
     return HAIR * out / np.linalg.norm(out, axis=1, keepdims=True)
@@ -133,7 +134,7 @@ def moved(case: Case, move: np.ndarray) -> State:
 
 
 def separations(one, other) -> np.ndarray:
-    """Angle between the moonlet's attitudes in two runs or, if larger, between the directions of r, each time."""
+    """Angle between the secondary's attitudes in two runs or, if larger, between the directions of r, each time."""
     count = min(len(one.time_s), len(other.time_s))
     p, q = one.attitude2[:count], other.attitude2[:count]
     chord = np.minimum(np.linalg.norm(p - q, axis=1), np.linalg.norm(p + q, axis=1))

@@ -1,4 +1,4 @@
-"""How does libration move the period?  A year after a push like that of 2022, cycle by cycle: period.png."""
+"""How does libration move the period?  A year after a velocity change like that of 2022, cycle by cycle: period.png."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from binarydyn.scenario import load, varied
 HERE = Path(__file__).parent
 PAIR = varied(
     load(HERE.parent / "07_which_moonlets_tumble" / "pair.toml"),
-    {"push.normal_mm_s": 0.0, "secondary.axis_ratio_bc": 1.1, "simulation.days_after": 365.25},
+    {"velocity_change.normal_mm_s": 0.0, "secondary.axis_ratio_bc": 1.1, "simulation.days_after": 365.25},
 )
 SHOWN, RATIOS = 1.3, (1.02, 1.05, 1.1, 1.15, 1.2, 1.25, 1.3, 1.35, 1.38)
 WINDOWS_DAYS = np.array([5.0, 7.0, 10.0, 14.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0])
@@ -31,11 +31,11 @@ def modes(result: Prediction) -> dict[str, tuple[float, float]]:
 
     Cycles are counted, so a line's rate is known only modulo one a cycle: libration shows as its beat with the orbit.
     """
-    cycle = np.arange(len(result.after.cycle_periods_s), dtype=float)
+    cycle = np.arange(len(result.after.single_orbit_periods_s), dtype=float)
     cycle_days = result.after.period.value_h / 24.0
     found = [
         (2.0 * np.pi / line.rate_rad_s * cycle_days, line.amplitude)
-        for line in lines(cycle, result.after.cycle_periods_s, 4)
+        for line in lines(cycle, result.after.single_orbit_periods_s, 4)
     ]
     return {
         name: max((line for line in found if (line[0] > 10.0) == slow), key=lambda line: line[1], default=(np.nan, 0.0))
@@ -64,14 +64,14 @@ def spread(run: Trajectory, method: str, days: float) -> np.ndarray:
 def main() -> None:
     begin = time.perf_counter()
     results = {ratio: predict(varied(PAIR, {"secondary.axis_ratio_ab": ratio})) for ratio in RATIOS}
-    table = {ratio: (modes(r), expected_days(r), r) for ratio, r in results.items() if not r.trust.unstable}
+    table = {ratio: (modes(r), expected_days(r), r) for ratio, r in results.items() if not r.chaos.chaotic}
     print("a/b   fast mode d, s    beat d   slow mode d, s   pericentre d  range s  libration deg")
     for ratio, (found, expected, r) in table.items():
         (fast_d, fast_s), (slow_d, slow_s) = found["fast"], found["slow"]
-        size, swing = np.ptp(r.after.cycle_periods_s), r.after.attitude.libration_max_deg
+        size, swing = np.ptp(r.after.single_orbit_periods_s), r.after.attitude.libration_max_deg
         print(f"{ratio:.2f}  {fast_d:7.3f} {fast_s:6.1f}   {expected[0]:7.3f}  {slow_d:7.2f} {slow_s:6.1f}   "
               f"{expected[1]:8.2f}  {size:7.1f}  {swing:6.1f}")  # fmt: skip
-    print("left out as unstable: a/b", [ratio for ratio in RATIOS if ratio not in table])
+    print("left out as chaotic: a/b", [ratio for ratio in RATIOS if ratio not in table])
     shown = results[SHOWN]
     whole = shown.after.period.value_s
     print(f"mean over the year at a/b {SHOWN}: {whole / HOUR_S:.6f} h; change {shown.period_change_s / 60.0:.3f} min")
@@ -90,7 +90,7 @@ def draw(shown: Prediction, table, off) -> None:
     with matplotlib.rc_context(PAGE):
         figure = Figure(figsize=(6.7, 5.4), layout="constrained")
         ax = figure.subplot_mosaic([["cycles", "cycles"], ["modes", "windows"]])
-        mean, values = shown.after.period.value_s, shown.after.cycle_periods_s
+        mean, values = shown.after.period.value_s, shown.after.single_orbit_periods_s
         day = (np.arange(len(values)) + 0.5) * mean / DAY_S
         ax["cycles"].plot(day, values - mean, color=AFTER.colour, linewidth=0.5, marker="o", markersize=1.3)
         ax["cycles"].set(xlabel="days after the impact", ylabel="cycle minus mean, s", xlim=(0, day[-1]))

@@ -1,4 +1,5 @@
-"""What does the precession after the push of 2022 say of the moonlet's shape?  Degree 4, in space: precession.png."""
+"""What does the precession after the impact of 2022 say of the secondary's shape?  Degree 4, in space:
+precession.png."""
 
 from __future__ import annotations
 
@@ -14,7 +15,7 @@ from binarydyn.scenario import Scenario, load, varied
 
 HERE = Path(__file__).parent
 BASE = load(HERE.parents[1] / "reference_cases" / "impact_2022_elongated.toml")
-NUDGED = Scenario.from_text(BASE.text.replace("[push]", "[push]\nnormal_mm_s = 0.1"), "pair.toml")
+NUDGED = Scenario.from_text(BASE.text.replace("[velocity_change]", "[velocity_change]\nnormal_mm_s = 0.1"), "pair.toml")
 VOLUME_M3 = float(np.prod(BASE.secondary.semi_axes_m))
 RATIOS = np.linspace(1.0, 1.4, 33)
 MEASURED = {"Naidu et al. 2024": (6.7, 0.2), "Scheirich et al. 2024": (7.3, 2.0 / 3.0)}  # deg/day, 1 sigma
@@ -23,14 +24,14 @@ FLATNESS = 0.07  # of a/c, from 1.6 after the impact (Naidu et al. 2024) to 1.53
 
 
 def numbers(scenario: Scenario, ab: float, ac: float = 1.6, **changes: float) -> dict:
-    """The prediction for a moonlet of these ratios at constant volume."""
+    """The prediction for a secondary of these ratios at constant volume."""
     a = (VOLUME_M3 * ab * ac) ** (1.0 / 3.0)
     axes = {f"secondary.semi_axes_m.{i}": axis for i, axis in enumerate((a, a / ab, a / ac))}
     return predict(varied(scenario, axes | changes)).numbers()
 
 
 def precession(scenario: Scenario, ab: float, ac: float = 1.6, **changes: float) -> float:
-    return numbers(scenario, ab, ac, **changes)["precession_after_deg_day"]
+    return numbers(scenario, ab, ac, **changes)["apsidal_precession_after_deg_day"]
 
 
 def selected(rate: float, ac: float = 1.6, **changes: float) -> float:
@@ -61,7 +62,7 @@ def main() -> None:
     print("a/b    " + "   ".join(curves))
     for k, ab in enumerate(RATIOS):
         cells = [
-            (c[k]["precession_after_deg_day"], c[k]["roll_max_after_deg"], c[k]["unstable_after"])
+            (c[k]["apsidal_precession_after_deg_day"], c[k]["roll_max_after_deg"], c[k]["chaotic_after"])
             for c in curves.values()
         ]
         print(f"{ab:.4f} " + "   ".join(f"{p:7.3f} (roll {r:6.1f}, {'un' if u else ''}stable)" for p, r, u in cells))
@@ -73,7 +74,7 @@ def main() -> None:
         print(f"{who}, {rate} +- {sigma:.2f} deg/day: a/b {ab:.4f} +- {total:.4f}; "
               + ", ".join(f"{key} {x:+.4f}" for key, x in moved.items()))  # fmt: skip
     for name, curve in curves.items():
-        rates = np.array([n["precession_after_deg_day"] for n in curve])
+        rates = np.array([n["apsidal_precession_after_deg_day"] for n in curve])
         for who, (rate, sigma) in MEASURED.items():
             print(f"{name}: within one sigma of {who}: a/b {RATIOS[np.abs(rates - rate) < sigma]}")
     draw(curves, answers)
@@ -92,16 +93,16 @@ def draw(curves, answers) -> None:
         ax.text(1.003, 6.7, "6.7 +- 0.2, Naidu et al. 2024", fontsize=SMALL, va="center")
         ax.text(1.003, 7.55, "7.3 +- 0.67, Scheirich et al. 2024", fontsize=SMALL, va="center")
         for (name, curve), pen in zip(curves.items(), (AFTER, LATER, PITCH), strict=True):
-            rates = np.array([n["precession_after_deg_day"] for n in curve])
-            wild = np.array([n["unstable_after"] for n in curve])
+            rates = np.array([n["apsidal_precession_after_deg_day"] for n in curve])
+            wild = np.array([n["chaotic_after"] for n in curve])
             ax.plot(RATIOS, rates, **pen.line(), label=name)
             ax.plot(RATIOS[~wild], rates[~wild], **pen.points(4.0))
             ax.plot(RATIOS[wild], rates[wild], **pen.points(4.0, hollow=True))
-        ax.plot([], [], color=INK, marker="o", linestyle="none", markerfacecolor="white", label="hollow: unstable")
+        ax.plot([], [], color=INK, marker="o", linestyle="none", markerfacecolor="white", label="hollow: chaotic")
         for (who, (ab, total)), height in zip(answers.items(), (1.3, 0.5), strict=True):
             ax.errorbar([ab], [height], xerr=total, color=INK, capsize=3, marker="|")
             ax.text(ab - total - 0.004, height, f"{MEASURED[who][0]} deg/day", fontsize=SMALL, ha="right", va="center")
-        ax.set(xlabel="a/b of the moonlet", ylabel="apsidal precession, deg/day", ylim=(0.0, 14.5))
+        ax.set(xlabel="a/b of the secondary", ylabel="apsidal precession, deg/day", ylim=(0.0, 14.5))
         ax.legend(frameon=False, fontsize=SMALL, loc="lower left", bbox_to_anchor=(0.0, 0.14))
         figure.savefig(HERE / "precession.png", dpi=150)
 

@@ -39,7 +39,7 @@ def plain(semi_axes_m) -> Mesh:
 
 
 def run(one, two):
-    """Four days of a pair that starts circular."""
+    """Four days of a system that starts circular."""
     system = System(
         one,
         two,

@@ -1,8 +1,8 @@
 """How long do a million 60-day cases take?  Drawn, stepped on a GPU (or all cores), summarised and stored.
 
-    python run.py [count] [--backend gpu|threads] [--degree 4|6] [--general] [--companions] [--check]
+    python run.py [count] [--backend gpu|threads] [--degree 4|6] [--general] [--chaos] [--check]
 
---general: lumpy bodies, all multipoles, in place of ellipsoids; --companions: four more runs a case say which to trust.
+--general: lumpy bodies, all multipoles, in place of ellipsoids; --chaos: four more runs a case say which to trust.
 --check compares 1000 of the cases with lanes of the processor bit for bit, and 200 with adaptive runs at 1e-13.
 """
 
@@ -18,7 +18,7 @@ from scipy.spatial import ConvexHull
 
 from binarydyn.batch import cases as on_cores
 from binarydyn.batch import gpu
-from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.chaos import with_neighbours
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.batch.scaled import Scaled
 from binarydyn.bodies import Ellipsoid, Mesh
@@ -27,7 +27,7 @@ from binarydyn.dynamics import State, System, simulate_many
 from binarydyn.gravity.models import model_number
 from binarydyn.motion.equations import parameters
 from binarydyn.observables import period
-from binarydyn.observables.chaos import is_unstable
+from binarydyn.observables.chaos import is_chaotic
 
 DAYS, SEPARATION_M, SPIN_H, SEED = 60.0, 1180.0, 2.4, 5
 REFERENCES = 200
@@ -35,13 +35,14 @@ NOMINAL = np.array([400.0, 380.0, 310.0, 2300.0, 90.0, 75.0, 60.0, 2300.0])
 
 
 def drawn(count: int, seed: int = SEED) -> dict[str, np.ndarray]:
-    """Inputs of all cases: 3 % scatter (1 sigma) in axes and densities, pushes of 0-4.5 mm/s, tilts of 0-5 deg."""
+    """Inputs of all cases: 3 % scatter (1 sigma) in axes and densities, velocity changes of 0-4.5 mm/s, tilts of 0-5
+    deg."""
     random = np.random.default_rng(seed)
     sizes = NOMINAL[:, None] * (1.0 + 0.03 * random.standard_normal((8, count)))
     for rows in (slice(0, 3), slice(4, 7)):
         sizes[rows] = -np.sort(-sizes[rows], axis=0)
-    push, tilt = random.uniform(0.0, 4.5e-3, count), np.radians(random.uniform(0.0, 5.0, count))
-    return {"primary": sizes[:4], "secondary": sizes[4:], "push_m_s": push, "tilt_rad": tilt}
+    velocity_change, tilt = random.uniform(0.0, 4.5e-3, count), np.radians(random.uniform(0.0, 5.0, count))
+    return {"primary": sizes[:4], "secondary": sizes[4:], "dv_m_s": velocity_change, "tilt_rad": tilt}
 
 
 def lumpy(semi_axes_m, seed: int) -> Mesh:
@@ -74,14 +75,14 @@ def bodies(inputs: dict[str, np.ndarray], general: bool):
 def built(inputs: dict[str, np.ndarray], degree: int, general: bool):
     """States (20, n) on a circular orbit about an oblate primary, synchronous, then pushed and tilted; and bodies."""
     one, two = bodies(inputs, general)
-    count = len(inputs["push_m_s"])
+    count = len(inputs["dv_m_s"])
     ix, iy, iz = one.inertia_kg_m2
     oblateness = (iz - 0.5 * (ix + iy)) / one.mass_kg
     gm = G * (one.mass_kg + two.mass_kg)
     motion = np.sqrt(gm / SEPARATION_M**3 * (1.0 + 1.5 * oblateness / SEPARATION_M**2))
     half = 0.5 * inputs["tilt_rad"]
     y = np.zeros((20, count))
-    y[0], y[4], y[6] = SEPARATION_M, SEPARATION_M * motion - inputs["push_m_s"], 1.0
+    y[0], y[4], y[6] = SEPARATION_M, SEPARATION_M * motion - inputs["dv_m_s"], 1.0
     y[12], y[13] = 2.0 * np.pi / (SPIN_H * 3600.0), np.cos(half)
     y[14] = y[15] = np.sin(half) * np.sqrt(0.5)
     y[19] = motion
@@ -96,13 +97,13 @@ def prepared(inputs: dict[str, np.ndarray], degree: int, general: bool) -> on_co
 
 def summary(outcomes: on_cores.Outcomes) -> dict[str, float]:
     """What a campaign is asked for first."""
-    good = outcomes.fits & (outcomes.long_axis_angle_max_deg < 90.0)
+    good = outcomes.fits & (outcomes.long_axis_misalignment_max_deg < 90.0)
     low, middle, high = np.quantile(outcomes.period_s[good], [0.16, 0.5, 0.84])
     return {
         "period_h_16": low / 3600.0,
         "period_h_50": middle / 3600.0,
         "period_h_84": high / 3600.0,
-        "turned_over": float(np.mean(outcomes.long_axis_angle_max_deg >= 90.0)),
+        "lost_lock": float(np.mean(outcomes.long_axis_misalignment_max_deg >= 90.0)),
         "not_fit": float(np.mean(~outcomes.fits)),
     }
 
@@ -116,8 +117,8 @@ def stored(path: Path, inputs, outcomes) -> None:
             "period_s",
             "separation_min_m",
             "separation_max_m",
-            "long_axis_angle_max_deg",
-            "tilt_max_deg",
+            "long_axis_misalignment_max_deg",
+            "pole_tilt_max_deg",
             "fits",
         ):
             file[f"outcomes/{name}"] = getattr(outcomes, name)
@@ -128,15 +129,15 @@ def checked(inputs, degree: int, general: bool, steps: np.ndarray, done: on_core
     count = len(steps)
     part = {name: values[..., :count] for name, values in inputs.items()}
     given = prepared(part, degree, general)
-    lanes, beside = with_companions(given, DAYS, steps)
+    lanes, beside = with_neighbours(given, DAYS, steps)
     differing = sum(
         int(np.sum(getattr(lanes, name) != getattr(done, name)[..., :count]))
-        for name in ("period_s", "separation_min_m", "separation_max_m", "long_axis_angle_max_deg", "state")
+        for name in ("period_s", "separation_min_m", "separation_max_m", "long_axis_misalignment_max_deg", "state")
     )
     some = min(count, REFERENCES)
     exact = np.array([period(run).value_s for run in simulate_many(systems_of(part, degree, general, some), DAYS)])
-    calm = ~is_unstable(beside.growth[:some], DAYS)
-    regular = (lanes.long_axis_angle_max_deg[:some] < 60.0) & calm & lanes.fits[:some]
+    calm = ~is_chaotic(beside.growth[:some], DAYS)
+    regular = (lanes.long_axis_misalignment_max_deg[:some] < 60.0) & calm & lanes.fits[:some]
     errors = np.abs(lanes.period_s[:some] - exact)[regular]
     return {
         "compared_with_lanes": count,
@@ -168,8 +169,8 @@ def main() -> None:
     parser.add_argument("--backend", choices=("gpu", "threads"), default="threads")
     parser.add_argument("--degree", type=int, choices=(2, 4, 6, 8), default=4)
     parser.add_argument("--general", action="store_true", help="lumpy bodies in place of ellipsoids")
-    parser.add_argument("--companions", action="store_true", help="with four companion runs a case")
-    parser.add_argument("--finer", type=float, default=1.0, help="times as many steps")
+    parser.add_argument("--chaos", action="store_true", help="with four neighbouring trajectories a case")
+    parser.add_argument("--refine", type=float, default=1.0, help="times as many steps")
     parser.add_argument("--check", action="store_true")
     parser.add_argument("--out", type=Path, default=Path("a_million_cases.h5"))
     given = parser.parse_args()
@@ -188,20 +189,20 @@ def main() -> None:
     lap("draw_s")
     cases = prepared(inputs, given.degree, given.general)
     lap("prepare_s")
-    steps = cases.steps(DAYS, given.finer)
+    steps = cases.steps(DAYS, given.refine)
     kernel_s: list[float] = []
     told = {"timed": kernel_s.append} if given.backend == "gpu" else {}
-    if given.companions:
+    if given.chaos:
         stepper = partial(backend.accumulated, **told)
-        outcomes, beside = with_companions(cases, DAYS, steps, stepper)
+        outcomes, beside = with_neighbours(cases, DAYS, steps, stepper)
     else:
         outcomes = backend.accumulated(cases, DAYS, steps, **told)
     lap("step_s")
     if given.backend == "gpu":
         times["of_which_kernel_s"] = round(sum(kernel_s), 4)
     found = summary(outcomes)
-    if given.companions:
-        found["unstable"] = float(np.mean(is_unstable(beside.growth, DAYS)))
+    if given.chaos:
+        found["chaotic"] = float(np.mean(is_chaotic(beside.growth, DAYS)))
     lap("summarise_s")
     stored(given.out, inputs, outcomes)
     lap("store_s")

@@ -4,7 +4,7 @@
 
 The 2022 case backwards (9 numbers uncertain with the measurement) by the parts of `infer`: the simulations behind the
 relation, the draws, their inversion, the report.  Once as it stands, where the ejecta's axis is given and only its
-direction is drawn, and once with the axis along the normal of a moonlet whose axes are drawn, so that each draw finds
+direction is drawn, and once with the axis along the normal of a secondary whose axes are drawn, so that each draw finds
 its own site.  Times are wall-clock seconds of one process, beside its processor seconds.
 """
 
@@ -24,7 +24,8 @@ COUNTS = (10_000, 100_000)
 
 
 def along_the_normal() -> Scenario:
-    """The same case, the ejecta along the surface normal, the moonlet's axis ratio drawn in place of the direction."""
+    """The same case, the ejecta along the surface normal, the secondary's axis ratio drawn in place of the
+    direction."""
     data = load(CASE).to_dict()
     del data["momentum_transfer"]
     names = {key: value for key, value in data["sampling"]["quantities"].items() if not key.startswith("momentum")}
@@ -51,20 +52,20 @@ def timed(scenario: Scenario, count: int) -> None:
     """One posterior, part by part."""
     change, sigma = load(CASE).observed.period_change_s, load(CASE).observed.sigma_s
     watch = Watch()
-    relation = related(scenario, change, sigma)
-    watch(f"{relation.runs} starts, hits and 60-day windows, each window with four companions")
-    draws = prior(relation, count)
+    surrogate = related(scenario, change, sigma)
+    watch(f"{surrogate.runs} starts, hits and 60-day windows, each window with four neighbouring trajectories")
+    draws = prior(surrogate, count)
     watch(f"{count} draws of the inputs and what follows from them")
-    posterior = inverted(relation, draws, change, sigma)
-    watch("the push and beta in each")
+    posterior = inverted(surrogate, draws, change, sigma)
+    watch("the velocity change and beta in each")
     found = report(posterior)
     linearised(posterior)
     watch("intervals, lines, derivatives")
     watch("all", watch.whole)
     beta = found["beta_at_density"]["2400"]
     print(f"\nbeta(2400) {beta['median']:.3f}, 68 % {beta['low_68']:.3f} .. {beta['high_68']:.3f}")
-    near, more = found["draws_near_unstable"], found["unstable_error_s"]
-    print(f"relation off by {relation.error_s:.2f} s, {more:.2f} s more in {near} draws near unstable runs")
+    near, more = found["draws_near_chaotic"], found["chaotic_error_s"]
+    print(f"relation off by {surrogate.error_s:.2f} s, {more:.2f} s more in {near} draws near chaotic runs")
     print(f"{found['draws_by_status']}\n")
 
 
@@ -73,7 +74,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("draws", nargs="*", type=int, default=COUNTS)
     chosen = parser.parse_args().draws
-    inverted(relation := related(load(CASE), -1980.0, 20.0), prior(relation, 100), -1980.0, 20.0)
+    inverted(surrogate := related(load(CASE), -1980.0, 20.0), prior(surrogate, 100), -1980.0, 20.0)
     for name, scenario in (("axis of the ejecta given", load(CASE)), ("axis along the normal", along_the_normal())):
         for count in chosen:
             print(f"| {name} | wall, s | processor, s |\n|---|---|---|")

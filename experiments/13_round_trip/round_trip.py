@@ -1,7 +1,7 @@
 """Does the whole chain give back what was put in: inputs and beta drawn, hit, events with noise, fit, inference.
 
 Each member draws its true inputs from [sampling] and its true beta from a range, is relaxed and calibrated, hit and
-run; middles of its events get noise, are fitted (sky/timing.py) and inverted by one relation that all share.
+run; mid-times of its events get noise, are fitted (sky/timing.py) and inverted by one emulator that all share.
 An interval is honest where it covers the truth as often as it says.
 """
 
@@ -18,7 +18,7 @@ from binarydyn.errors import BinarydynError
 from binarydyn.impact import impact_on
 from binarydyn.inference.infer import inverted, prior
 from binarydyn.inference.prior import Draws
-from binarydyn.inference.surrogate import Relation
+from binarydyn.inference.surrogate import Surrogate
 from binarydyn.inference.surrogate_runs import related
 from binarydyn.kinds import sure
 from binarydyn.observables import period
@@ -39,8 +39,8 @@ BETA = "momentum_transfer.beta"
 class Returned:
     """One member: the truth, and quantiles of what was inferred (see observables.averages.intervals).
 
-    status: `done`, or why there is no inference.  true_change_s: simulated, which the fit does not know; change_s and
-    change_sigma_s: as fitted.
+    status: `completed`, or why there is no inference.  true_change_s: simulated, which the fit does not know; change_s
+    and change_sigma_s: as fitted.
     """
 
     status: str
@@ -64,7 +64,7 @@ class Trip:
 
     scenario: Scenario
     sight: Sight
-    relation: Relation
+    surrogate: Surrogate
     draws: Draws
     days: float
     noise_s: float
@@ -90,9 +90,9 @@ def prepared(
     exact = own_events(scenario, begun, sight, days, kinds)
     nominal = measured(scenario, with_noise(exact, noise_s, np.random.default_rng(0)))
     low, high = ((beta / scenario.momentum_transfer.beta) * nominal.fit.change_s for beta in betas)
-    relation = related(scenario, 0.5 * (low + high), 0.2 * abs(high - low))
+    surrogate = related(scenario, 0.5 * (low + high), 0.2 * abs(high - low))
     error = abs(nominal.bias_change_s or 0.0)
-    return Trip(scenario, sight, relation, prior(relation, count), days, noise_s, error, kinds)
+    return Trip(scenario, sight, surrogate, prior(surrogate, count), days, noise_s, error, kinds)
 
 
 def round_trips(trip: Trip, betas: tuple[float, float], seeds: Sequence[int]) -> Iterator[Returned]:
@@ -115,12 +115,14 @@ def _member(trip: Trip, inputs: dict[str, float], beta: float, random: np.random
         after = simulate(hit.system, trip.scenario.simulation.days_after, state=hit.state)
         exact = period(after).value_s - begun.period_h * HOUR_S
         mids = with_noise(own_events(true, begun, trip.sight, trip.days, trip.kinds), trip.noise_s, random)
-        fit = timing(readings(mids, trip.sight), mids.sigma_s, expected(trip.relation.nominal)).fit
+        fit = timing(readings(mids, trip.sight), mids.sigma_s, expected(trip.surrogate.nominal)).fit
         change, sigma = fit.change_s, float(np.hypot(fit.change_sigma_s, trip.model_error_s))
-        found = inverted(trip.relation, trip.draws, change, sigma)
+        found = inverted(trip.surrogate, trip.draws, change, sigma)
     except BinarydynError as error:
         return Returned(str(error), beta, dv, exact, change, sigma, nothing, nothing)
     well = found.well
     if not well.any():
         return Returned("no draw counts", beta, dv, exact, change, sigma, nothing, nothing)
-    return Returned("done", beta, dv, exact, change, sigma, intervals(found.beta[well]), intervals(found.dv_mm_s[well]))
+    return Returned(
+        "completed", beta, dv, exact, change, sigma, intervals(found.beta[well]), intervals(found.dv_mm_s[well])
+    )

@@ -74,7 +74,8 @@ def main(members: int) -> None:
     figure = Figure(figsize=(7.5, 8.0), layout="constrained")
     axes = figure.subplots(len(CASES), 1)
     print(
-        "| case | beta 68 % | beta 95 % | push 68 % | push 95 % | change 68 % | change 95 % | sigma of the change, s | "
+        "| case | beta 68 % | beta 95 % | velocity change 68 % | velocity change 95 % | change 68 % | change 95 % | "
+        "sigma of the change, s | "
         "mean miss, s | s a member |"
     )
     print("|---|---|---|---|---|---|---|---|---|---|")
@@ -83,8 +84,8 @@ def main(members: int) -> None:
         begin = time.process_time()
         rows = list(round_trips(trip, BETAS, range(members)))
         spent = (time.process_time() - begin) / members
-        lost = [row.status for row in rows if row.status != "done"]
-        rows = [row for row in rows if row.status == "done"]
+        lost = [row.status for row in rows if row.status != "completed"]
+        rows = [row for row in rows if row.status == "completed"]
         cells = [f"{covered(rows, name, p):.1f}" for name in ("beta", "dv_mm_s") for p in (68, 95)]
         miss = np.array([row.change_s - row.true_change_s for row in rows])
         sigma = np.array([row.change_sigma_s for row in rows])

@@ -33,8 +33,8 @@ SAMPLING = f"""
 "momentum_transfer.beta" = {{lognormal = [2.2, 0.2]}}
 """
 BRIEF = ("period_before_h", "period_after_h", "period_change_s", "along_track_dv_mm_s", "separation_min_m")
-BRIEF += ("separation_max_m", "libration_max_after_deg", "roll_max_after_deg", "total_mass_kg", "energy_drift")
-FLAG = "unstable_after"
+BRIEF += ("separation_max_m", "libration_max_after_deg", "roll_max_after_deg", "total_mass_kg", "relative_energy_error")
+FLAG = "chaotic_after"
 AT_ONCE = 512
 
 
@@ -60,13 +60,13 @@ def rows(members: np.ndarray, design: Grid | Sample, numbers: int) -> Block:
     table[FLAG] = np.where(failed, -1, (members % 50 == 0).astype(int))
     said = np.full(len(members), "", dtype=object)
     said[failed] = [f"contact {0.001 * (k % 60000):.3f} days from the impact" for k in members[failed]]
-    return Block(members, table, np.where(failed, "contact", "done"), said)
+    return Block(members, table, np.where(failed, "contact", "completed"), said)
 
 
 def fill(path: Path, kind: str, count: int, numbers: int, stop: int | None = None) -> None:
     """Go on with a sweep; after `stop` members the process kills itself."""
     design, written = design_of(kind, count), 0
-    with SweepStore(path, asked(), design, table="brief" if numbers < 50 else "full") as store:
+    with SweepStore(path, asked(), design, table="summary" if numbers < 50 else "full") as store:
         left = np.flatnonzero(~store.needless().mask)
         for first in range(0, len(left), AT_ONCE):
             store.keep(rows(left[first : first + AT_ONCE], design, numbers))

@@ -93,7 +93,7 @@ def invented(members: np.ndarray) -> Block:
     table = {f"quantity_{k}_m": np.where(ended, np.nan, np.sin(members * (k + 1.0))) for k in range(20)}
     said = np.full(len(members), "", dtype=object)
     said[ended] = [f"contact {0.5 * k:.1f} days from the impact" for k in members[ended]]
-    return Block(members, table, np.where(ended, "contact", "done"), said)
+    return Block(members, table, np.where(ended, "contact", "completed"), said)
 
 
 def fill(path: Path, design: Grid, log: int | None = None) -> int:
@@ -163,7 +163,7 @@ def kills(folder: Path, count: int, seed: int, command: Callable, members: int, 
 
 
 _UNDER_WAY_S = 2.0
-"""A batch of brief members takes a second, and a row that comes late closes its block late."""
+"""A batch of summary rows takes a second, and a row that comes late closes its block late."""
 
 
 def _logged(log: Path) -> list[tuple[int, float]]:

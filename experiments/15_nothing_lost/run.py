@@ -25,7 +25,7 @@ def main(parts: list[str]) -> None:
 
 def simulated(folder: Path) -> None:
     """15 kills and 5 polite ends of each table."""
-    for table, members in (("full", 60), ("brief", 3000)):
+    for table, members in (("full", 60), ("summary", 3000)):
         for sent, count in ((signal.SIGKILL, 15), (signal.SIGTERM, 5)):
             place = folder / f"{table}_{sent.name}"
             place.mkdir()

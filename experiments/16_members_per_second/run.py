@@ -3,7 +3,7 @@
     python run.py [members] [--compare count]
     python run.py 1000000 --gpu
 
-Whole members (start, impact, window) of the built-in pair by `brief_members`, where only the impact varies and where
+Whole members (start, impact, window) of the built-in system by `summary_rows`, where only the impact varies and where
 the bodies do; their errors against the adaptive method; then cases from given states at equal accuracy.  Times are of
 one thread, the fastest of three, in processor seconds; of Runge-Kutta the compiled loop alone.
 """
@@ -21,9 +21,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from nominal_pair import DAYS, circumstances, fastest, members
 
-from binarydyn.batch import brief_members, gpu
+from binarydyn.batch import gpu, summary_rows
 from binarydyn.batch.cases import accumulated, cases
-from binarydyn.batch.chaos import with_companions
+from binarydyn.batch.chaos import with_neighbours
 from binarydyn.batch.inputs import Inputs, doubtful
 from binarydyn.batch.prepared import prepared
 from binarydyn.batch.starts import begun_together, repeated, starts_of
@@ -32,7 +32,7 @@ from binarydyn.dynamics import simulate_many
 from binarydyn.impact import hits, impact_on
 from binarydyn.integrators import batch, propagate
 from binarydyn.observables import period
-from binarydyn.observables.chaos import is_unstable
+from binarydyn.observables.chaos import is_chaotic
 from binarydyn.relaxed.start import start
 from binarydyn.sampling import Sample
 from binarydyn.sampling.members import cores
@@ -68,7 +68,7 @@ BODIES = (
 
 
 def drawn(text: str, kind: str, count: int) -> tuple[Scenario, Sample]:
-    """The built-in pair with these distributions, and a sample of them."""
+    """The built-in system with these distributions, and a sample of them."""
     scenario = Scenario.from_text(builtin().text + text, "built-in")
     return scenario, Sample.of(scenario, kind, count)
 
@@ -77,8 +77,8 @@ def speed(text: str, count: int) -> dict[str, float]:
     """Members a second, and microseconds a member of each part."""
     scenario, design = drawn(text, "sobol", count)
     numbers = np.arange(count)
-    brief_members(scenario, design, numbers[:16], ALONE)
-    whole = fastest(lambda: brief_members(scenario, design, numbers, ALONE), 3)
+    summary_rows(scenario, design, numbers[:16], ALONE)
+    whole = fastest(lambda: summary_rows(scenario, design, numbers, ALONE), 3)
     design.inputs(numbers)
     check = fastest(lambda: doubtful(Inputs.of(scenario, design, numbers)), 3)
     inputs = Inputs.of(scenario, design, numbers)
@@ -105,14 +105,14 @@ def errors(count: int = 200) -> list[tuple[float, float, float, float, float]]:
         impact = impact_on(system, member)
         systems.append(replace(impact.system.with_state(impact.state), tolerance=1e-13))
     exact = np.array([period(run).value_s for run in simulate_many(systems, DAYS)])
-    beside = brief_members(scenario, design, numbers, companions=True)
-    regular = beside.numbers["unstable_after"] == 0
+    beside = summary_rows(scenario, design, numbers, chaos=True)
+    regular = beside.numbers["chaotic_after"] == 0
     rows = []
-    for finer in (0.75, 1.0, 1.5, 2.0, 3.0, 4.0):
+    for refine in (0.75, 1.0, 1.5, 2.0, 3.0, 4.0):
         begin = time.process_time()
-        found = brief_members(scenario, design, numbers, ALONE, finer).numbers["period_after_h"] * 3600.0
+        found = summary_rows(scenario, design, numbers, ALONE, refine).numbers["period_after_h"] * 3600.0
         seconds, off = time.process_time() - begin, np.abs(found - exact)[regular]
-        rows.append((finer, np.median(off), np.quantile(off, 0.9), off.max(), seconds))
+        rows.append((refine, np.median(off), np.quantile(off, 0.9), off.max(), seconds))
     print(f"{regular.sum()} of {count} members are regular")
     return rows
 
@@ -121,16 +121,16 @@ def compared(count: int) -> None:
     """Cases a second of both methods, each at the coarsest setting that keeps SHARE of the regular within WITHIN_M."""
     systems = members(count)
     given = cases(systems)
-    found, beside = with_companions(given, DAYS)
-    regular = ~is_unstable(beside.growth, DAYS) & (found.long_axis_angle_max_deg < 60.0)
+    found, beside = with_neighbours(given, DAYS)
+    regular = ~is_chaotic(beside.growth, DAYS) & (found.long_axis_misalignment_max_deg < 60.0)
     exact = ends(simulate_many([replace(system, tolerance=1e-14) for system in systems], DAYS))
     usual, rates = int(given.steps(DAYS).max()), {}
-    for finer in np.arange(0.70, 1.31, 0.05):
-        steps = int(np.ceil(finer * usual))
+    for refine in np.arange(0.70, 1.31, 0.05):
+        steps = int(np.ceil(refine * usual))
         off = np.linalg.norm(accumulated(given, DAYS, steps).state[:3].T - exact, axis=1)[regular]
         if np.quantile(off, SHARE) < WITHIN_M:
             rates["splitting"] = count / fastest(lambda n=steps: accumulated(given, DAYS, n, 1), 3)
-            print(f"splitting: {steps} steps ({finer:.2f} of the usual), {np.quantile(off, SHARE):.3f} m")
+            print(f"splitting: {steps} steps ({refine:.2f} of the usual), {np.quantile(off, SHARE):.3f} m")
             break
     for tolerance in 10.0 ** np.arange(-5.0, -10.1, -0.125):
         asked = [replace(system, tolerance=tolerance) for system in systems]
@@ -159,16 +159,16 @@ BLOCK = 2**17
 def on_gpu(text: str, count: int) -> None:
     """All members in large blocks, starts by all cores, windows on the GPU; 1000 of them again in lanes."""
     scenario, design = drawn(text, "sobol", count)
-    brief_members(scenario, design, np.arange(8), gpu.accumulated)
+    summary_rows(scenario, design, np.arange(8), gpu.accumulated)
     begin, kernel_s, statuses, first = time.perf_counter(), [], Counter(), None
     stepper = partial(gpu.accumulated, timed=kernel_s.append)
     for k in range(0, count, BLOCK):
-        block = brief_members(scenario, design, np.arange(k, min(k + BLOCK, count)), stepper, workers=cores())
+        block = summary_rows(scenario, design, np.arange(k, min(k + BLOCK, count)), stepper, workers=cores())
         statuses.update(block.status.tolist())
         first = first or block
     whole = time.perf_counter() - begin
     some = np.arange(1000)
-    lanes = brief_members(scenario, design, some)
+    lanes = summary_rows(scenario, design, some)
     differ = sum(int(np.sum(values.view(np.uint8) != first.numbers[name][some].view(np.uint8)))
                  for name, values in lanes.numbers.items())  # fmt: skip
     print(f"{whole:.1f} s for {count} members on a GPU and {cores()} cores, {sum(kernel_s):.2f} s of it in its kernel; "

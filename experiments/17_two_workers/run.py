@@ -1,4 +1,5 @@
-"""How much faster is a sweep by several workers?  Rows a second by threads, processes and a cluster, full and brief."""
+"""How much faster is a sweep by several workers?  Rows a second by threads, processes and a cluster, full and
+summary."""
 
 import argparse
 import os
@@ -49,8 +50,8 @@ def main() -> None:
         "full, threads alone": ("threads", "full", 10**9, 1),
         "full, --backend threads": ("threads", "full", 1, 1),
         "full, --backend cluster": ("cluster", "full", 1, 1),
-        "brief, --backend threads": ("threads", "brief", 1, 100),
-        "brief, --backend cluster": ("cluster", "brief", 1, 100),
+        "brief, --backend threads": ("threads", "summary", 1, 100),
+        "brief, --backend cluster": ("cluster", "summary", 1, 100),
     }
     print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; members/s of the best of {asked.rounds} rounds")
     for kind, (name, table, enough, times) in kinds.items():

@@ -66,7 +66,7 @@ def data(number: int) -> dict:
     if chance.random() < 0.5:
         speed_mm_s = 1e3 * 2.0 * math.pi * distance_m / (period_h * 3600.0)
         size = speed_mm_s * chance.choice((0.0, 1e-9, 1e-4, 1e-2, 0.3, 2.0))
-        found["push"] = {
+        found["velocity_change"] = {
             f"{chance.choice(('along_track', 'radial', 'normal'))}_mm_s": min(1e5, size) * chance.choice((1, -1))
         }
     else:
@@ -89,10 +89,10 @@ def wrong_with(found: Prediction) -> str:
     for name, value in numbers.items():
         if isinstance(value, float) and not math.isfinite(value):
             return f"{name} is {value}"
-    if found.status not in ("done", "no_impact"):
+    if found.status not in ("completed", "no_impact"):
         return ""
     limit = DRIFT + ROUNDING * _spins_over_orbit(found)
-    for name in ("energy_drift", "angular_momentum_drift"):
+    for name in ("relative_energy_error", "relative_angular_momentum_error"):
         if numbers[name] is not None and not numbers[name] < limit:
             return f"{name} is {numbers[name]:.1e}, allowed is {limit:.1e}"
     before, after = numbers["period_before_h"], numbers["period_after_h"]
@@ -121,15 +121,21 @@ def _spins_over_orbit(found: Prediction) -> float:
 
 
 def _against_kepler(found: Prediction, numbers: dict) -> str:
-    """A push along the track changes the period by 3 P dv/v, with its sign; radial ones by less, all to half of it."""
-    push = found.scenario.push
-    if not push or numbers["tumbling"] or numbers["period_change_s"] is None or numbers["eccentricity_before"] > 0.02:
+    """A velocity change along the track changes the period by 3 P dv/v, with its sign; radial ones by less, all to half
+    of it."""
+    velocity_change = found.scenario.velocity_change
+    if (
+        not velocity_change
+        or numbers["tumbling"]
+        or numbers["period_change_s"] is None
+        or numbers["eccentricity_before"] > 0.02
+    ):
         return ""
     period_s = numbers["period_before_h"] * 3600.0
     speed = 2e3 * math.pi * numbers["separation_before_m"] / period_s
-    share = push.along_track_mm_s / speed
+    share = velocity_change.along_track_mm_s / speed
     expected, change = 3.0 * period_s * share, numbers["period_change_s"]
-    if 1e-6 < abs(share) < 1e-3 and abs(change / expected - 1.0) > 0.5 and not numbers["unstable_after"]:
+    if 1e-6 < abs(share) < 1e-3 and abs(change / expected - 1.0) > 0.5 and not numbers["chaotic_after"]:
         return f"the period changes by {change:.4g} s, 3 P dv/v is {expected:.4g} s"
     return ""
 

@@ -1,4 +1,4 @@
-"""Meshes with something wrong in them, in every format: `check` and `describe` of a pair that names one."""
+"""Meshes with something wrong in them, in every format: `check` and `describe` of a system that names one."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ FORMATS = {"obj": obj, "stl": stl, "ply": ply}
 
 
 def case(number: int, folder: Path) -> list[str]:
-    """A pair whose moonlet is such a mesh."""
+    """A system whose secondary is such a mesh."""
     chance = random.Random(f"mesh {number}")
     points, facets = ellipsoid_mesh([70.0, 61.5, 48.0], chance.choice((1, 2, 4)))
     if chance.random() < 0.9:

@@ -23,8 +23,8 @@ from binarydyn.store.table import ROWS, Recipe
 
 VARY = ["--vary", "impactor.mass_kg=400,500", "--vary", "impactor.speed_km_s=5,6"]
 MADE = {
-    "prediction": ["predict", "pair.toml", "--single", "--out", "x.h5"],
-    "sampled": ["predict", "pair.toml", "--table", "brief", "--count", "4", "--out", "x.h5"],
+    "prediction": ["predict", "pair.toml", "--nominal", "--out", "x.h5"],
+    "sampled": ["predict", "pair.toml", "--table", "summary", "--count", "4", "--out", "x.h5"],
     "sweep": ["sweep", "pair.toml", *VARY, "--out", "x.h5", "--workers", "1", "--quiet"],
     "drawn": [
         "sweep",
@@ -38,9 +38,9 @@ MADE = {
         "--workers",
         "1",
         "--table",
-        "brief",
+        "summary",
     ],
-    "events": ["events", "pair.toml", "--days", "1", "--single", "--out", "x.h5"],
+    "events": ["events", "pair.toml", "--days", "1", "--nominal", "--out", "x.h5"],
 }
 GROUPS = ("numbers", "changes", "start", "primary", "secondary", "before", "after", "warnings", "design", "events")
 

@@ -17,7 +17,7 @@ from binarydyn.scenario import Scenario, builtin
 from binarydyn.scenario.reading import toml_text
 
 EXTRAS = {
-    "push": {"along_track_mm_s": -1.0, "radial_mm_s": 0.1, "normal_mm_s": 0.2},
+    "velocity_change": {"along_track_mm_s": -1.0, "radial_mm_s": 0.1, "normal_mm_s": 0.2},
     "reshaping": {"secondary_semi_axes_m": [68.0, 62.0, 49.0], "volume": "kept"},
     "perturbations": {"solar_tide": "on", "mean_motion_rate_rad_s2": 5e-18, "love_number": 0.02, "time_lag_s": 10.0},
     "observer": {"longitude_deg": -70.0, "latitude_deg": -30.0, "height_m": 2400.0, "sunlight": "disc"},
@@ -25,13 +25,13 @@ EXTRAS = {
         "nights_before": 3,
         "nights_after": 4,
         "night_h": 8.0,
-        "mid_sigma_s": 60.0,
-        "lost_share": 0.3,
+        "mid_time_sigma_s": 60.0,
+        "lost_fraction": 0.3,
         "seed": 1,
     },
-    "requirement": {"period_change_s": 600.0, "measured_to_s": 60.0},
+    "requirement": {"period_change_s": 600.0, "precision_s": 60.0},
     "observed": {"period_change_s": -1580.0, "sigma_s": 3.0},
-    "spacecraft": {"speed_at_infinity_m_s": 0.2, "aim_distance_m": 5000.0, "distance_m": 1e4, "reflectance": 0.3},
+    "spacecraft": {"speed_at_infinity_m_s": 0.2, "impact_parameter_m": 5000.0, "distance_m": 1e4, "reflectance": 0.3},
     "boulders": [{"mass_kg": 900.0, "speed_m_s": 3.0, "direction": {"along_track": 1.0, "normal": 0.3}}],
     "sampling": {
         "seed": 1,
@@ -48,11 +48,11 @@ EXTRAS = {
 }
 MATERIAL = {"name": "perlite_sand"}
 CHEAP = (["check"], ["check", "--json"])
-DEAR = (["describe"], ["describe", "--json"], ["predict", "--single", "--json"], ["predict", "--single", "--budget"])
+DEAR = (["describe"], ["describe", "--json"], ["predict", "--nominal", "--json"], ["predict", "--nominal", "--budget"])
 DEAREST = (
     ["predict", "--json"],
     ["predict", "--out", "p.h5", "--plot", "p.png"],
-    ["events", "--days", "1", "--single"],
+    ["events", "--days", "1", "--nominal"],
     ["events", "--days", "1", "--csv", "e.csv"],
     ["light-curve", "--days", "0.2", "--facets", "80"],
     ["plan"],
@@ -60,16 +60,16 @@ DEAREST = (
     ["sensitivity", "--count", "256", "--runs", "32"],
     ["validate"],
     ["describe", "--plot", "d.png"],
-    ["predict", "--single", "--plot-aim", "a.png"],
+    ["predict", "--nominal", "--plot-aim", "a.png"],
     ["timing", "--synthesise", "t.csv", "--days", "2"],
     ["sweep", "--sample", "random", "--out", "s.h5", "--workers", "1"],
-    ["sweep", "--vary", "impactor.mass_kg=400,500", "--out", "s.h5", "--workers", "1", "--table", "brief"],
+    ["sweep", "--vary", "impactor.mass_kg=400,500", "--out", "s.h5", "--workers", "1", "--table", "summary"],
 )
 
 
 @cache
 def base() -> dict:
-    """The built-in pair with short windows."""
+    """The built-in system with short windows."""
     data = tomllib.loads(builtin().text)
     data["simulation"] |= {"days_before": 6.0, "days_after": 6.0}
     return data
@@ -86,7 +86,7 @@ def data(chance: random.Random) -> dict:
     for name, table in EXTRAS.items():
         if chance.random() < 0.2:
             found[name] = copy.deepcopy(table)
-    if "push" in found and chance.random() < 0.9:
+    if "velocity_change" in found and chance.random() < 0.9:
         for name in ("impactor", "momentum_transfer", "boulders"):
             found.pop(name, None)
         found.get("sampling", {}).get("quantities", {}).pop("momentum_transfer.beta", None)
@@ -195,5 +195,5 @@ def _is_dear(path: Path) -> bool:
 
 
 def valid_text(**tables: dict) -> str:
-    """The pair as it is, with other tables, for what is not about scenarios."""
+    """The system as it is, with other tables, for what is not about scenarios."""
     return toml_text(json.loads(json.dumps(copy.deepcopy(base()) | tables)))

@@ -26,7 +26,7 @@ PERIOD_H = {"before": 10.4177, "after": 9.9793}
 
 
 def rows(chance: random.Random) -> list[list[str]]:
-    """Middles near those of the built-in pair: twelve nights before and after t0, with noise."""
+    """Middles near those of the built-in system: twelve nights before and after t0, with noise."""
     from datetime import datetime, timedelta
 
     zero, found = datetime.fromisoformat("2033-04-12T07:41:00"), []

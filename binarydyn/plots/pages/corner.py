@@ -24,7 +24,8 @@ _MARGIN = 0.03
 
 
 def corner_figure(posterior: Posterior) -> Figure:
-    """Push, density of the moonlet and beta (where there is one): histograms with 68 %, and scatter of the draws.
+    """Velocity change, density of the secondary and beta (where there is one): histograms with 68 %, and scatter of the
+    draws.
 
     A quantity has the same range in its histogram and wherever it is scattered, that of all draws that count.
     """
@@ -56,7 +57,7 @@ def corner_figure(posterior: Posterior) -> Figure:
                     ax.set_ylabel(row)
         subject = shorten(posterior.scenario.name or "scenario", 60, placeholder=" ..").replace("$", r"\$")
         change = number(posterior.change_s, "+.1f", "s")
-        figure.suptitle(f"{subject}: push and beta from {change}", fontsize=10.5)
+        figure.suptitle(f"{subject}: velocity change and beta from {change}", fontsize=10.5)
         handles = {word: line for ax in axes.flat for line, word in zip(*ax.get_legend_handles_labels(), strict=True)}
         place: dict[str, Any] = {"loc": "upper center", "bbox_to_anchor": (0.5, 0.96), "ncols": len(handles)}
         figure.legend(list(handles.values()), list(handles), fontsize=SMALL, frameon=False, markerscale=5.0, **place)
@@ -71,7 +72,10 @@ _DOTS: dict[str, Any] = {"color": AFTER.colour, "markersize": 1.2, "alpha": 0.4,
 def _columns(posterior: Posterior) -> dict[str, np.ndarray]:
     """What varies over the draws that count, by the words of its axis."""
     well = posterior.well
-    columns = {"along-track push, mm/s": posterior.dv_mm_s[well], "density, kg/m3": posterior.density_kg_m3[well]}
+    columns = {
+        "along-track velocity change, mm/s": posterior.dv_mm_s[well],
+        "density, kg/m3": posterior.density_kg_m3[well],
+    }
     if posterior.has_beta:
         columns["beta"] = posterior.beta[well]
     return {name: x for name, x in columns.items() if np.ptp(x) > 1e-9 * np.abs(x).max()}

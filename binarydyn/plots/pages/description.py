@@ -1,4 +1,4 @@
-"""One page a description: the pair to scale, and how far around it what holds, on a scale of powers of ten."""
+"""One page a description: the system to scale, and how far around it what holds, on a scale of powers of ten."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _MARGIN = 1.12
 
 
 def description_figure(described: Description) -> Figure:
-    """The pair seen along the orbit normal, to scale, above a ruler of all radii that matter; 160 mm wide."""
+    """The system seen along the orbit normal, to scale, above a ruler of all radii that matter; 160 mm wide."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
@@ -34,7 +34,7 @@ def description_figure(described: Description) -> Figure:
         pair_to_scale(pair, described)
         radii_ruler(ruler, described)
         name = (described.scenario.name or "scenario without a name").replace("$", r"\$")
-        figure.text(0.02, 0.98, f"{name}: the pair and its surroundings", fontsize=11.5, fontweight="bold", va="top")
+        figure.text(0.02, 0.98, f"{name}: the system and its surroundings", fontsize=11.5, fontweight="bold", va="top")
         figure.text(0.02, 0.012, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
     return figure
 
@@ -45,7 +45,7 @@ def save_description(path: str | Path, described: Description) -> Path:
 
 
 def pair_to_scale(ax: Axes, described: Description) -> None:
-    """Both bodies at t0, the mutual orbit, the primary's synchronous radius and the moonlet's room, m, to scale."""
+    """Both bodies at t0, the mutual orbit, the primary's synchronous radius and the secondary's room, m, to scale."""
     system, state = described.start.system, described.start.system.state
     plane = orbital_plane(state.position_m, state.velocity_m_s)
     separation = described.start.separation_m
@@ -64,7 +64,7 @@ def pair_to_scale(ax: Axes, described: Description) -> None:
     synchronous = described.grounds[0]
     if not synchronous.synchronous_says:
         _circle(ax, np.zeros(2), synchronous.synchronous_radius_m, LATER.line(1.1), "synchronous with primary")
-    _circle(ax, centre, described.grounds[1].room_m, PITCH.line(1.1), "the moonlet's room")
+    _circle(ax, centre, described.grounds[1].room_m, PITCH.line(1.1), "the secondary's room")
     ax.legend(loc="lower center", bbox_to_anchor=(0.45, 1.0), ncols=2, frameon=False, fontsize=SMALL, handlelength=2.4)
 
 
@@ -76,12 +76,12 @@ def _circle(ax: Axes, centre: np.ndarray, radius: float, line: dict, name: str) 
 def radii(described: Description) -> list[tuple[str, float]]:
     """Names and sizes, m, of all radii that are known, smallest first; distances from the centre of what they name."""
     found = [
-        ("moonlet, mean radius", described.shapes[1].radius_m),
+        ("secondary, mean radius", described.shapes[1].radius_m),
         ("primary, mean radius", described.shapes[0].radius_m),
     ]
     if not described.grounds[0].synchronous_says:
         found.append(("synchronous with primary", described.grounds[0].synchronous_radius_m))
-    found += [("moonlet's room", described.grounds[1].room_m), ("separation", described.start.separation_m)]
+    found += [("secondary's room", described.grounds[1].room_m), ("separation", described.start.separation_m)]
     found.append(("closest approach of the pass", described.flyby.pericentre_m))
     for place in described.sunlit:
         if place.where in ("perihelion", "aphelion"):

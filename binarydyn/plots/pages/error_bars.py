@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _TITLES = {
     "period_change_s": ("predicted period change", "+.1f", "s"),
     "beta": ("inferred beta", ".3f", ""),
-    "along_track_dv_mm_s": ("inferred along-track push", "+.4f", "mm/s"),
+    "along_track_dv_mm_s": ("inferred along-track velocity change", "+.4f", "mm/s"),
 }
 _BAR, _ROW_MM, _FRAME_MM, _EDGES_MM = 0.38, 9.0, 20.0, 42.0
 _LETTERS = 26

@@ -25,7 +25,7 @@ _ROWS = (
     ("largest yaw, deg", "libration_max_before_deg", "libration_max_after_deg", ".2f"),
     ("largest roll, deg", "", "roll_max_after_deg", ".2f"),
     ("largest pitch, deg", "", "pitch_max_after_deg", ".2f"),
-    ("apsidal precession, deg/day", "", "precession_after_deg_day", ".3f"),
+    ("apsidal precession, deg/day", "", "apsidal_precession_after_deg_day", ".3f"),
     ("change of orbital plane, deg", "", "orbit_plane_change_deg", ".3f"),
 )
 _SIZE_MM = (160.0, 208.0)
@@ -71,7 +71,7 @@ def _headline(view: Seen) -> str:
         if change is not None
         else "no period change measured"
     )
-    return f"{view.name}: {said}" + ("" if status == "done" else f" ({status.replace('_', ' ')})")
+    return f"{view.name}: {said}" + ("" if status == "completed" else f" ({status.replace('_', ' ')})")
 
 
 def _table(ax: Axes, view: Seen) -> None:
@@ -91,10 +91,10 @@ def _table(ax: Axes, view: Seen) -> None:
 
 def _footnotes(view: Seen) -> list[str]:
     n = view.numbers
-    push = ", ".join(number(n[f"{axis}_dv_mm_s"], "+.3f") for axis in ("along_track", "radial", "normal"))
+    velocity_change = ", ".join(number(n[f"{axis}_dv_mm_s"], "+.3f") for axis in ("along_track", "radial", "normal"))
     lines = [
         "velocity change along-track, radial, normal:",
-        f"{push} mm/s",
+        f"{velocity_change} mm/s",
         f"period by {n['estimator'].replace('_', ' ')}, window {n['window_days']:.3g} days",
     ]
     if view.after.attitude and view.after.attitude.tumbling:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...errors import InputError
 from ...observables.averages import told_intervals
-from ...sampling.summary_statistics import unstable
+from ...sampling.summary_statistics import which_are_chaotic
 from ...scenario.wording import CAUTION
 from ...store import Members
 from ..files import save_page
@@ -42,8 +42,8 @@ def sample_figure(result: Members) -> Figure:
     from matplotlib.figure import Figure
 
     columns = result.columns
-    well = (columns["status"] == "done") & np.isfinite(columns[_SHOWN])
-    chaotic = unstable(columns)
+    well = (columns["status"] == "completed") & np.isfinite(columns[_SHOWN])
+    chaotic = which_are_chaotic(columns)
     check_drawn(int(well.sum()), "members have a period change")
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
@@ -68,7 +68,7 @@ def _histogram(ax, change, well, chaotic) -> None:
     ax.hist(change[well], bins, color="0.55", label="all members")
     if chaotic is not None and chaotic.any():
         among = well & chaotic
-        ax.hist(change[among], bins, histtype="step", color="C3", hatch="////", label="of these, unstable")
+        ax.hist(change[among], bins, histtype="step", color="C3", hatch="////", label="of these, chaotic")
     marks = told_intervals(change[well])
     for share, alpha in ((95, 0.10), (68, 0.18)):
         if marks[f"low_{share}"] is not None:
@@ -99,5 +99,5 @@ def _sentence(change, well, chaotic) -> str:
         if marks[f"low_{share}"] is not None:
             low, high = number(marks[f"low_{share}"], "+.1f"), number(marks[f"high_{share}"], "+.1f", "s")
             text += f", {share} % {low} to {high}"
-    looked = "not looked at for stability" if chaotic is None else f"{chaotic.sum()} of them unstable"
+    looked = "not looked at for stability" if chaotic is None else f"{chaotic.sum()} of them chaotic"
     return f"{text}\n{well.sum()} of {len(well)} members have a period change; {looked}"

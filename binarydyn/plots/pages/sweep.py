@@ -11,7 +11,7 @@ import numpy as np
 
 from ...errors import ConvergenceError, InputError
 from ...kinds import check_kind
-from ...sampling.summary_statistics import unstable
+from ...sampling.summary_statistics import which_are_chaotic
 from ...scenario import Scenario, varied
 from ...scenario.wording import CAUTION
 from ...store import Members
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _OFFSETS = ("impactor.aim_offset_m.0", "impactor.aim_offset_m.1")
-_SHOWN, _UNSTABLE = "period_change_s", "unstable_after"
+_SHOWN, _UNSTABLE = "period_change_s", "chaotic_after"
 _WIDTH = 105
 """Characters of a line of the least important text that fit into the page."""
 _SIZE_MM = (160.0, 136.0)
@@ -37,8 +37,8 @@ def sweep_figure(result: Members) -> Figure:
     """Map of the period change over the first two swept keys that take several values, or a line over the only one;
     160 mm x 136 mm; for drawn members the page of sample_page.py.
 
-    Both components of the aim offset are drawn as the impactor sees them, with the moonlet's outline.  Further keys are
-    held at the middle one of their values, and the page says so.
+    Both components of the aim offset are drawn as the impactor sees them, with the secondary's outline.  Further keys
+    are held at the middle one of their values, and the page says so.
 
     InputError for anything but Members, or if no key takes several values.
     """
@@ -52,13 +52,13 @@ def sweep_figure(result: Members) -> Figure:
     varying = [key for key in keys if len(np.unique(columns[key])) > 1]
     if not varying:
         raise InputError("plot", f"a sweep of {len(columns['status'])} member is given, 2 are needed; vary a key")
-    chaotic = unstable(columns)
+    chaotic = which_are_chaotic(columns)
     shown = {name: columns[name] for name in (*keys, "status", _SHOWN)}
     if chaotic is not None:
         shown[_UNSTABLE] = chaotic
     columns, held = _held(shown, varying[2:])
     marked = columns.get(_UNSTABLE)
-    measured = np.where(columns["status"] == "done", columns[_SHOWN], np.nan).astype(float)
+    measured = np.where(columns["status"] == "completed", columns[_SHOWN], np.nan).astype(float)
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
         ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
@@ -87,7 +87,7 @@ def save_sweep(path: str | Path, result: Members) -> Path:
 
 
 def _outline(scenario: Scenario, columns: dict[str, np.ndarray], held: list[str]) -> np.ndarray:
-    """(2, n) what the aims of the members are at, m; nothing where such a pair cannot be built."""
+    """(2, n) what the aims of the members are at, m; nothing where such a system cannot be built."""
     try:
         return outline_seen(varied(scenario, {key: columns[key][0] for key in held}))
     except (InputError, ConvergenceError):

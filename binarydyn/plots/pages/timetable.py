@@ -1,4 +1,4 @@
-"""One page a timetable: how the events drift after the impact, how deep they are, and what they were before."""
+"""One page a timetable: how the events time shift after the impact, how deep they are, and what they were before."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def timetable_figure(table: Timetable) -> Figure:
         )
         top = figure.add_subplot(rows[0])
         bottom = figure.add_subplot(rows[1], sharex=top)
-        middles(top, table)
+        mid_times(top, table)
         depths(bottom, table)
         handles, names = bottom.get_legend_handles_labels()
         shown = [(h, n) for h, n in zip(handles, names, strict=True) if not n.startswith("_")]
@@ -66,15 +66,16 @@ def _minutes(entries: Sequence[Entry], name: str) -> list[float]:
     return [getattr(entry, name) / 60.0 for entry in entries]
 
 
-def middles(ax: Axes, table: Timetable) -> None:
-    """O-C of the middles, min, with predicted sigmas; the curve is the drift against the run without the impact."""
+def mid_times(ax: Axes, table: Timetable) -> None:
+    """O-C of the mid-times, min, with predicted sigmas; the curve is the time shift against the run without the
+    impact."""
     for label, same in _by_kind(table):
         pen = PENS[label]
         known = [entry for entry in same if entry.o_minus_c_s is not None]
         ax.plot(_days(known), _minutes(known, "o_minus_c_s"), **pen.points(3.5, hollow=True))
-        sure = [entry for entry in known if entry.mid_sigma_s is not None]
+        sure = [entry for entry in known if entry.mid_time_sigma_s is not None]
         if sure:
-            bars = _minutes(sure, "mid_sigma_s")
+            bars = _minutes(sure, "mid_time_sigma_s")
             ax.errorbar(
                 _days(sure),
                 _minutes(sure, "o_minus_c_s"),
@@ -84,8 +85,8 @@ def middles(ax: Axes, table: Timetable) -> None:
                 elinewidth=0.8,
                 label="_sigma",
             )
-        moved = [entry for entry in same if entry.drift_s is not None]
-        ax.plot(_days(moved), _minutes(moved, "drift_s"), **pen.line(0.9), label="_drift")
+        moved = [entry for entry in same if entry.shift_s is not None]
+        ax.plot(_days(moved), _minutes(moved, "shift_s"), **pen.line(0.9), label="_drift")
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(ylabel="middle minus ephemeris, min")
     ax.tick_params(labelbottom=False)
@@ -128,5 +129,5 @@ def _beneath(table: Timetable) -> str:
         f"t0 seen {table.sky.observed_utc([0.0])[0]}, phase angle {number(float(g.phase_angle_deg[0]), '.1f')} deg; "
         f"{period_words(table, '.5f')}\n"
         "marks: against the straight ephemeris from before; lines: against a run without the impact"
-        + ("; bars: 1 sigma" if any(entry.mid_sigma_s is not None for entry in table.entries) else "")
+        + ("; bars: 1 sigma" if any(entry.mid_time_sigma_s is not None for entry in table.entries) else "")
     )

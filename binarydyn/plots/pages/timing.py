@@ -67,7 +67,7 @@ def against_before(ax: Axes, found: Campaign) -> None:
 
 
 def swing(ax: Axes, found: Campaign) -> None:
-    """O-C against the mean motion of either side, min: how an ellipse swings the middles about its mean period."""
+    """O-C against the mean motion of either side, min: how an ellipse swings the mid-times about its mean period."""
     fit, days = found.fit, found.readings.time_s / DAY_S
     for label, same in _by_kind(found):
         ax.plot(days[same], fit.line_s[same] / 60.0, **PENS[label].points(3.5, hollow=True))

@@ -191,20 +191,20 @@ class Primary(Body):
         signed=True,
     )
     rotation_phase_deg: Number = key(
-        0.0, "deg", "angle from the moonlet's direction to the long axis at t0; 0 because it is rarely known", *_ANGLE
+        0.0, "deg", "angle from the secondary's direction to the long axis at t0; 0 because it is rarely known", *_ANGLE
     )
 
 
 class Secondary(Body):
-    """The moonlet."""
+    """The secondary."""
 
     spin: str = key(
-        "synchronous", "", "the usual state of a close moonlet, and the only one so far", choices=("synchronous",)
+        "synchronous", "", "the usual state of a close secondary, and the only one so far", choices=("synchronous",)
     )
     libration_amplitude_deg: Number = key(
         0.0,
         "deg",
-        "free libration set on purpose; 0 is the relaxed state; beyond 60 the moonlet is about to tumble",
+        "free libration set on purpose; 0 is the relaxed state; beyond 60 the secondary is about to tumble",
         0.0,
         60.0,
     )
@@ -217,7 +217,7 @@ _UNKNOWN = {"separation": "separation_m", "period": "period_h"}
 
 
 class MutualOrbit(Table):
-    """The orbit of the moonlet about the primary, before the impact."""
+    """The orbit of the secondary about the primary, before the impact."""
 
     separation_m: Number | None = key(
         None,
@@ -230,12 +230,12 @@ class MutualOrbit(Table):
         None, "h", "mean sidereal period; shorter than any contact pair's, or longer than 11 years", 0.1, 1e5
     )
     eccentricity: Number = key(
-        0.0, "", "geometric; 0 is the relaxed state; above 0.15 a moonlet's spin hardly stays locked", 0.0, 0.15
+        0.0, "", "geometric; 0 is the relaxed state; above 0.15 a secondary's spin hardly stays locked", 0.0, 0.15
     )
     pericentre_deg: Number = key(
         0.0,
         "deg",
-        "angle from the moonlet at t0 forward to the pericentre; it matters only with an eccentricity",
+        "angle from the secondary at t0 forward to the pericentre; it matters only with an eccentricity",
         *_ANGLE,
     )
     pole_longitude_deg: Number | None = key(
@@ -247,7 +247,7 @@ class MutualOrbit(Table):
     node_angle_deg: Number = key(
         0.0,
         "deg",
-        "from the orbit's ascending node on the ecliptic forward to the moonlet at t0; it matters only with a pole",
+        "from the orbit's ascending node on the ecliptic forward to the secondary at t0; it matters only with a pole",
         *_ANGLE,
     )
     solve_for: str = key(
@@ -282,13 +282,13 @@ class MutualOrbit(Table):
             if given and self.unknown == name:
                 raise refusal(
                     name,
-                    f'the pair is over-determined: {name} is given while solve_for = "{free}"; '
+                    f'the system is over-determined: {name} is given while solve_for = "{free}"; '
                     f"remove {name} or choose another solve_for",
                 )
             if not given and self.unknown != name:
                 raise refusal(
                     name,
-                    f'the pair is under-determined: {name} is missing while solve_for = "{self.solve_for}"; '
+                    f'the system is under-determined: {name} is missing while solve_for = "{self.solve_for}"; '
                     f'add {name}, or write solve_for = "{free}"',
                 )
         return self

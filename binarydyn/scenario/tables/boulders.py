@@ -1,4 +1,4 @@
-"""What a scenario says about boulders that a hit throws off: the tables [[boulders]]."""
+"""What a scenario says about boulders that an impact throws off: the tables [[boulders]]."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from .directions import Direction
 class Boulder(Table):
     """A boulder, or a group that flies one way, thrown off at the site of the impact beside the finer ejecta."""
 
-    mass_kg: Number = key(..., "kg", "of all that fly this way; from a pebble to a small moonlet", 1e-3, 1e12)
+    mass_kg: Number = key(..., "kg", "of all that fly this way; from a pebble to a small secondary", 1e-3, 1e12)
     speed_m_s: Number = key(
-        ..., "m/s", "relative to the moonlet; from a slow roll to faster than boulders survive", 1e-3, 1e4
+        ..., "m/s", "relative to the secondary; from a slow roll to faster than boulders survive", 1e-3, 1e4
     )
     direction: Direction

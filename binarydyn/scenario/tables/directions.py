@@ -1,4 +1,4 @@
-"""What points somewhere in a scenario: a direction in one of three frames, and a place on the moonlet."""
+"""What points somewhere in a scenario: a direction in one of three frames, and a place on the secondary."""
 
 from __future__ import annotations
 
@@ -18,20 +18,20 @@ _ECLIPTIC = ("ecliptic_longitude_deg", "ecliptic_latitude_deg")
 class Direction(Table):
     """A direction at t0, in one of three frames.
 
-    Orbit axes: along the moonlet's motion, outward from the primary, along the orbit normal.  `inertial`: x from the
-    primary to the moonlet at t0, z along the orbit normal before the impact.  Ecliptic J2000 longitude and latitude,
+    Orbit axes: along the secondary's motion, outward from the primary, along the orbit normal.  `inertial`: x from the
+    primary to the secondary at t0, z along the orbit normal before the impact.  Ecliptic J2000 longitude and latitude,
     which needs the pole in [mutual_orbit].
     """
 
     along_track: Number = key(
-        0.0, "", "component along the moonlet's motion; only the ratio of the three counts", -1e6, 1e6
+        0.0, "", "component along the secondary's motion; only the ratio of the three counts", -1e6, 1e6
     )
     radial: Number = key(0.0, "", "component outward from the primary; only the ratio of the three counts", -1e6, 1e6)
     normal: Number = key(0.0, "", "component along the orbit normal; only the ratio of the three counts", -1e6, 1e6)
     inertial: tuple[Number, Number, Number] | None = key(
         None,
         "",
-        "[x, y, z], x from the primary to the moonlet at t0 in the relaxed state, z along the orbit normal; only the "
+        "[x, y, z], x from the primary to the secondary at t0 in the relaxed state, z along the orbit normal; only the "
         "ratio counts",
         -1e6,
         1e6,
@@ -92,9 +92,9 @@ class Direction(Table):
 
 
 class Site(Table):
-    """A point on the moonlet's surface in its own (principal-axis) frame."""
+    """A point on the secondary's surface in its own (principal-axis) frame."""
 
     longitude_deg: Number = key(
         ..., "deg", "east of the long axis that points at the primary in the relaxed state", -180.0, 360.0
     )
-    latitude_deg: Number = key(..., "deg", "north of the moonlet's equator", -90.0, 90.0)
+    latitude_deg: Number = key(..., "deg", "north of the secondary's equator", -90.0, 90.0)

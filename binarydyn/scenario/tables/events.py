@@ -1,4 +1,4 @@
-"""What a scenario says about the hit ([impactor], [push]) and how to calculate and observe it."""
+"""What a scenario says about the impact ([impactor], [velocity_change]) and how to calculate and observe it."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from .directions import Direction, Site
 
 
 class Impactor(Table):
-    """What hits the moonlet at t0."""
+    """What hits the secondary at t0."""
 
     mass_kg: Number = key(..., "kg", "at impact; from a pebble to a thousand times anything ever launched", 1e-3, 1e9)
     speed_km_s: Number = key(
-        ..., "km/s", "relative to the moonlet; from a slow landing to an unbound solar orbit", 0.01, 100.0
+        ..., "km/s", "relative to the secondary; from a slow landing to an unbound solar orbit", 0.01, 100.0
     )
     density_kg_m3: Number = key(
         1000.0,
@@ -44,14 +44,14 @@ class Impactor(Table):
         "m",
         "the normal at the site is the mean, by area, of the ground within this distance; none: the radius of the "
         "expected crater (of the material, or of one in weakly cohesive sand), from the mesh's mean edge to half the "
-        "moonlet's mean radius; 0 takes the facet that is hit; only for a moonlet given as a mesh",
+        "secondary's mean radius; 0 takes the facet that is hit; only for a secondary given as a mesh",
         0.0,
         1e5,
     )
     grazing_deg: Number = key(
         75.0,
         "deg",
-        "a hit farther from the normal is `grazing`: at less than 15 deg above the ground impactors skip off "
+        "an impact farther from the normal is `grazing`: at less than 15 deg above the ground impactors skip off "
         "(Schultz & Gault 1990, GSA Spec. Pap. 247; Gault & Wedekind 1978, Proc. Lunar Planet. Sci. Conf. 9, 3843)",
         0.0,
         90.0,
@@ -82,12 +82,12 @@ class Impactor(Table):
         return self
 
 
-class Push(Table):
-    """A change of the moonlet's relative velocity, where that itself is given."""
+class VelocityChange(Table):
+    """A change of the secondary's relative velocity, where that itself is given."""
 
-    along_track_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
-    radial_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
-    normal_mm_s: Number = key(0.0, "mm/s", "0 is no push; 100 m/s unbinds any pair", -1e5, 1e5)
+    along_track_mm_s: Number = key(0.0, "mm/s", "0 is no velocity change; 100 m/s unbinds any system", -1e5, 1e5)
+    radial_mm_s: Number = key(0.0, "mm/s", "0 is no velocity change; 100 m/s unbinds any system", -1e5, 1e5)
+    normal_mm_s: Number = key(0.0, "mm/s", "0 is no velocity change; 100 m/s unbinds any system", -1e5, 1e5)
 
 
 MOST_SAMPLES = 1e7
@@ -158,7 +158,7 @@ class Requirement(Table):
     period_change_s: Number | None = key(
         None, "s", "least size of the period change; none is required, up to a day", 0.0, 86400.0, open_low=True
     )
-    measured_to_s: Number | None = key(
+    precision_s: Number | None = key(
         None,
         "s",
         "sigma that a campaign is to reach, see `plan`; none is required, up to a day",

@@ -1,4 +1,4 @@
-"""Where the pair is among the planets, and when it is hit: [heliocentric_orbit] and the impact's epoch."""
+"""Where the system is among the planets, and when it is hit: [heliocentric_orbit] and the impact's epoch."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ EPOCH_YEARS = (1972, 2100)
 
 
 class HeliocentricOrbit(Table):
-    """Osculating elements of the pair's barycentre about the Sun, ecliptic and equinox J2000."""
+    """Osculating elements of the system's barycentre about the Sun, ecliptic and equinox J2000."""
 
     semi_major_axis_au: Number = key(
         ..., "au", "from inside the orbit of any known asteroid to the outer belt", 0.1, 1e3

@@ -53,7 +53,7 @@ class Material(Table):
     n1: Number = key(1.2, "", "innermost launch in radii of the impactor; 1.2 for all of the table", 0.0, 10.0)
     n2: Number = key(..., "", "outermost launch in crater radii" + _OWN, 0.1, 10.0)
     p: Number = key(..., "", "exponent of the fall of speed at the rim; 0 is no fall" + _OWN, 0.0, 5.0)
-    density_kg_m3: Number = key(..., "kg/m3", "of the ground, not of the moonlet's mean" + _OWN, 10.0, 20000.0)
+    density_kg_m3: Number = key(..., "kg/m3", "of the ground, not of the secondary's mean" + _OWN, 10.0, 20000.0)
     strength_Pa: Number | None = key(
         None, "Pa", "cohesion that the crater works against, from dust to the hardest rock" + _OWN, 1e-3, 1e9
     )

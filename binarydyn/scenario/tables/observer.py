@@ -1,4 +1,4 @@
-"""From where the pair is observed, and how sharp its shadows are taken: the table [observer]."""
+"""From where the system is observed, and how sharp its shadows are taken: the table [observer]."""
 
 from __future__ import annotations
 

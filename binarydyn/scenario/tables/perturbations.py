@@ -1,4 +1,4 @@
-"""What moves the pair besides its own gravity, [perturbations]: all of it off by default."""
+"""What moves the system besides its own gravity, [perturbations]: all of it off by default."""
 
 from __future__ import annotations
 
@@ -11,12 +11,13 @@ from ..fields import Number, Table, key, refusal
 
 
 class Perturbations(Table):
-    """The Sun's tide, a drift of the mean motion, dissipation in the moonlet."""
+    """The Sun's tide, a drift of the mean motion, dissipation in the secondary."""
 
     solar_tide: str = key(
         "off",
         "",
-        "on: the Sun's pull changes across the pair; needs [heliocentric_orbit], impact_epoch_utc and the orbit's pole",
+        "on: the Sun's pull changes across the system; needs [heliocentric_orbit], impact_epoch_utc and the orbit's "
+        "pole",
         choices=("off", "on"),
     )
     mean_motion_rate_rad_s2: Number = key(
@@ -60,13 +61,13 @@ class Perturbations(Table):
     love_number: Number = key(
         0.0,
         "",
-        "potential Love number k2 of the moonlet; 0 is no dissipation; rubble piles of its size are thought to have "
+        "potential Love number k2 of the secondary; 0 is no dissipation; rubble piles of its size are thought to have "
         "1e-7 to 1e-3 (Goldreich & Sari 2009, ApJ 691, 54; Jacobson & Scheeres 2011, ApJ 736, L19), 1.5 is a fluid",
         0.0,
         1.5,
     )
     time_lag_s: Number = key(
-        0.0, "s", "of the moonlet's tidal bulge, constant; about orbit period / (2 pi Q), Q some 10 to 100", 0.0, 1e5
+        0.0, "s", "of the secondary's tidal bulge, constant; about orbit period / (2 pi Q), Q some 10 to 100", 0.0, 1e5
     )
 
     @property

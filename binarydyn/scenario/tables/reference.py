@@ -38,7 +38,7 @@ class Expected(Table):
     source: str = key("", "", "authors, year, journal, volume, page; say where a value is from memory")
     note: str = key("", "", "what a reader of the comparison should know")
     inputs_not_counted: str = key("", "", "why the sigma of the inputs is left out of the verdict; empty counts it")
-    known_miss: str = key("", "", "why the value is honestly missed; empty expects agreement")
+    known_discrepancy: str = key("", "", "why the value is honestly missed; empty expects agreement")
 
     @model_validator(mode="after")
     def _complete(self) -> Expected:
@@ -48,8 +48,10 @@ class Expected(Table):
         for name in ("sigma", "source"):
             if compared and not getattr(self, name):
                 raise refusal(name, f"{name} is missing, a comparison needs it; add it")
-        if not compared and (self.sigma or self.known_miss):
-            raise refusal("value", "sigma or known_miss is given without a value or formula to compare with; add one")
+        if not compared and (self.sigma or self.known_discrepancy):
+            raise refusal(
+                "value", "sigma or known_discrepancy is given without a value or formula to compare with; add one"
+            )
         return self
 
 

@@ -10,7 +10,7 @@ from .materials import Material
 
 
 class MomentumTransfer(Table):
-    """How much more than the impactor's momentum the moonlet receives: beta itself, or the ground's material.
+    """How much more than the impactor's momentum the secondary receives: beta itself, or the ground's material.
 
     The ejecta leave about `ejecta_direction`, by default the outward surface normal at the site, on a mesh the mean
     over the expected crater (see normal_radius_m); it enters twice, so its sign is free.
@@ -24,8 +24,8 @@ class MomentumTransfer(Table):
         0.0,
         100.0,
     )
-    beta_pair: Number | None = key(
-        None, "", "as beta, counting only what leaves the pair; none: all that leaves the moonlet does", 0.0, 100.0
+    beta_system: Number | None = key(
+        None, "", "as beta, counting only what leaves the system; none: all that leaves the secondary does", 0.0, 100.0
     )
     material: Material | None = None
     ejecta_direction: Direction | None = None
@@ -35,7 +35,8 @@ class MomentumTransfer(Table):
     ejecta_tilt_azimuth_deg: Number = key(
         0.0,
         "deg",
-        "of that tilt about the normal, from downrange (for a hit straight down, from the moonlet's z axis, on its "
+        "of that tilt about the normal, from downrange (for an impact straight down, from the secondary's z axis, on "
+        "its "
         "pole from its x axis); 180 is back along the flight",
         -360.0,
         360.0,
@@ -51,16 +52,17 @@ class MomentumTransfer(Table):
     ejecta_speed: str = key(
         "far_away",
         "",
-        "what is summed over what leaves the moonlet: what is left of the speed far away (right to 2.5 % against "
+        "what is summed over what leaves the secondary: what is left of the speed far away (right to 2.5 % against "
         "ejecta that are followed, 3.5 % on the trailing side), or the speed at launch (3 to 10 % too much on weak "
-        "ground); beta of the pair always takes what is left; needs a material",
+        "ground); beta of the system always takes what is left; needs a material",
         choices=("far_away", "launch"),
     )
     oblique: str = key(
         "normal_component",
         "",
-        "what drives the ejecta of an oblique hit: its speed along the normal (common practice), or its whole speed, "
-        "so that beta stays that of a vertical hit (after Raducan, Davison & Collins 2022, Icarus 374, 114793, from "
+        "what drives the ejecta of an oblique impact: its speed along the normal (common practice), or its whole "
+        "speed, "
+        "so that beta stays that of a vertical impact (after Raducan, Davison & Collins 2022, Icarus 374, 114793, from "
         "memory); needs a material",
         choices=("normal_component", "vertical_beta"),
     )
@@ -76,7 +78,7 @@ class MomentumTransfer(Table):
     @model_validator(mode="after")
     def _beta_or_material(self) -> MomentumTransfer:
         given = self.model_fields_set
-        for name in ("beta", "beta_pair"):
+        for name in ("beta", "beta_system"):
             if self.material and name in given:
                 raise refusal(name, f"material and {name} are both given, at most one is allowed; remove one of them")
         for name in ("launch_angle_deg", "ejecta_speed", "oblique", "scaling_sigma"):
