@@ -15,6 +15,7 @@ ORDER = [
     "constants",
     "errors",
     "notebook",
+    "renamed",
     "vectors",
     "columns",
     "kinds",

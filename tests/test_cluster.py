@@ -148,7 +148,7 @@ def test_workers_that_are_started_here_give_the_same_bits(one_thread):
         (["--backend", "cluster", "--scheduler", "what://x"], "no scheduler answers there"),
         (["--backend", "cluster", "--workers", "0"], "allowed is 1 .. 1024"),
         (["--backend", "gpu"], "the summary one; choose that"),
-        (["--table", "short"], "allowed is full or brief"),
+        (["--table", "short"], "allowed is full or summary"),
         (["--refine", "2"], "given with the full table"),
         (["--table", "summary", "--refine", "0.5"], "allowed is 1 .. 100"),
         (["--table", "summary", "--refine", "nan"], "allowed is 1 .. 100"),
@@ -226,7 +226,7 @@ def test_a_worker_that_is_killed_costs_its_tasks_alone_and_without_any_the_sweep
                 assert json.loads(out)["computed"] == 40
                 assert same_rows(folder / "swept.h5", uninterrupted)
     assert process.returncode == 1 and out == "" and err.count("\n") == 1
-    assert "no worker for 3 s" in err and "of 40 members are kept" in err
+    assert "no worker for 3 s" in err and "of 40 members saved" in err
 
 
 def test_a_scheduler_that_is_killed_leaves_what_is_done_and_the_same_command_resumes(tmp_path, uninterrupted):
@@ -238,7 +238,7 @@ def test_a_scheduler_that_is_killed_leaves_what_is_done_and_the_same_command_res
     assert process.returncode == 1 and out == ""
     assert err.startswith("binarydyn: the connection to the cluster's scheduler is lost") and err.count("\n") == 1
     kept = int(err.split("; ")[1].split()[0])
-    assert "the same command resumes" in err and 10 <= kept < 40
+    assert "repeat the command to resume" in err and 10 <= kept < 40
     with running() as found:
         process = child(*command(tmp_path, found))
         out, err = process.communicate(timeout=120)

@@ -154,7 +154,7 @@ def test_circular_orbits_keep_keplers_law_and_name_what_ends_them(dated, invente
     for row in rings(dated):
         assert row["speed_m_s"] * row["period_h"] * HOUR_S == pytest.approx(2 * math.pi * row["radius_m"], rel=1e-12)
     says = [row["says"] for row in rings(dated)]
-    assert says[0] == "holds against sunlight" and says[-1] == "sunlight ends it at perihelion"
+    assert says[0] == "stable" and says[-1] == "escapes at perihelion (solar radiation pressure)"
     assert {row["says"] for row in rings(invented)} == {""}
     near_sun = described(DATED.replace("_au = 1.37", "_au = 0.3"))
     half_hill = 0.5 * numbers(near_sun)["perihelion_hill_radius_m"]
@@ -194,7 +194,7 @@ def test_what_is_missing_is_said(tmp_path, capsys):
     place.write_text(BUILTIN)
     assert main(["describe", str(place)]) == 0
     shown = capsys.readouterr().out
-    assert "not known: hill radius, sphere of influence" in shown and "[heliocentric_orbit] is missing" in shown
+    assert "not computed: hill radius, sphere of influence" in shown and "(needs [heliocentric_orbit])" in shown
     assert CAUTION in shown
 
 
@@ -262,6 +262,6 @@ def test_what_is_printed_says_where_it_holds(capsys):
     """The secondary takes over nowhere around the primary: a dash, and no second name of the separation."""
     assert main(["describe"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    (row,) = [line.split() for line in lines if line.startswith("the other takes over from")]
+    (row,) = [line.split() for line in lines if line.startswith("Hill radius about the primary")]
     assert row[-2] == "-" and float(row[-1]) > 50.0
-    assert any(line.startswith("  at closest approach ") and "burn to be captured" in line for line in lines)
+    assert any(line.startswith("  at pericentre ") and "capture delta-v" in line for line in lines)

@@ -93,7 +93,7 @@ def test_parts_merge_to_the_file_of_one_machine(tmp_path, capsys):
     assert written(c, GRID)[1] == 5
     assert content(c) == content(written(tmp_path / "w.h5", GRID)[0].path)
     assert main(["merge", str(c), "--out", str(tmp_path / "d.h5")]) == 0
-    assert "nothing is missing" in capsys.readouterr().out and content(tmp_path / "d.h5") == content(c)
+    assert ", complete" in capsys.readouterr().out and content(tmp_path / "d.h5") == content(c)
 
 
 def test_a_merge_takes_what_is_there_with_it_and_the_larger_sample(tmp_path):

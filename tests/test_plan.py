@@ -173,7 +173,7 @@ def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, 
     for line in said.splitlines():
         if line[:5].strip().isdigit():
             column[int(line[:5])] = line[place:].split()[0]
-    assert f"7.3 s after night {night} " in said
+    assert f"7.3 s is reached after night {night} " in said
     assert float(column[night]) <= 7.3 < float(column[night - 1])
     axes = plots.plan_figure(found).axes[0]
     losses, clear = (line.get_ydata() for line in axes.get_lines()[:2])
@@ -206,8 +206,8 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: found)
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
-    assert "as is required, is detected at 3 sigma after night" in said and "hazard" in said
-    assert "lie whole inside the night" in said and "there is no site" in said
+    assert "the required change of 73 s is detected at 3 sigma after night" in said and "hazard" in said
+    assert "fall entirely within a night" in said and "no site given" in said
     assert "no [campaign]" not in said and "[sampling]" not in said
     assert report["campaign_is_given"] is True and report["sampling_is_ignored"] is False
     drawn = '\n[sampling.quantities]\n"momentum_transfer.beta" = {lognormal = [2.2, 0.2]}\n'

@@ -60,8 +60,8 @@ def test_members_are_those_of_a_sweep_and_stand_beside_the_stated_values(file, t
     assert report["model_error"]["next_degree_s"] != 0.0 and report["model_error"]["denser_moonlet_s"] != 0.0
     assert main(["show", out]) == 0
     printed = capsys.readouterr().out
-    assert "95 % takes 40" in printed and "over all 8 members that ended well" in printed
-    assert "measured the change to 7.3 s is for `plan` to say" in printed
+    assert "at least 7 (68 %) or 40 (95 %) members" in printed and "intervals: 8 completed members" in printed
+    assert "observing time to reach 7.3 s: see `binarydyn plan`" in printed
 
 
 def test_an_interval_is_told_where_its_ends_are_in_the_sample():
@@ -123,8 +123,8 @@ def test_a_brief_sweep_without_companions_has_the_same_intervals_and_says_what_w
     without, beside = found
     assert without["statistics"] == beside["statistics"] and beside["chaotic_members"] == 0
     assert without["chaotic_members"] is without["statistics_of_regular"] is without["chaotic"] is None
-    assert "was not looked at" in texts[0] and "chaotic after" not in texts[0]
-    assert "none of them is chaotic" in texts[1] and "not looked at" not in texts[1]
+    assert "chaos not checked" in texts[0] and "chaotic after" not in texts[0]
+    assert "no member is chaotic" in texts[1] and "not checked" not in texts[1]
 
 
 def test_a_stated_value_that_is_far_from_what_is_drawn_is_said(file, capsys):

@@ -198,7 +198,7 @@ def test_a_file_says_where_it_comes_from(sweep_file):
     found = open_result(sweep_file).attributes
     assert found["scenario"] == HIT and found["scenario_sha256"] == scenario().sha256
     assert Grid.from_json(found["design"]) == GRID and found["design_sha256"] == GRID.sha256
-    assert found["tolerance"] == "1e-09" and found["members"] == 12 and found["schema"] == 2
+    assert found["tolerance"] == "1e-09" and found["members"] == 12 and found["schema"] == 3
     assert found["numpy_version"] == np.__version__ and re.fullmatch("[0-9a-f]{64}", found["source_digest"])
     assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+00:00", found["created_utc"])
     assert "no hazard decision" in found["caution"]
@@ -250,7 +250,7 @@ def test_an_interrupted_command_resumes_to_the_same_file(sent, many_file, tmp_pa
     code, err = interrupted(tmp_path, sent)
     if sent is not signal.SIGKILL:
         told = [line for line in err.splitlines() if not line.startswith("sweep: ")]  # progress, on a slow machine
-        assert code == 128 + sent and len(told) == 1 and "the same command resumes" in told[0]
+        assert code == 128 + sent and len(told) == 1 and "repeat the command to resume" in told[0]
         assert ("terminated" if sent is signal.SIGTERM else "interrupted") in told[0]
     else:
         assert code == -signal.SIGKILL
@@ -273,7 +273,11 @@ def test_a_finished_sweep_has_nothing_to_do(sweep_file, tmp_path, capsys):
     (tmp_path / "s.h5.parts").mkdir()  # as a kill between the rename and the removal leaves it
     (tmp_path / "s.h5.parts" / f"000001-{64 * 'a'}.rows").write_bytes(b"")
     assert main(words) == 1
-    assert "nothing was left to do" in capsys.readouterr().out and "2 computed" in first and "first bad_input" in first
+    assert (
+        "all members already present" in capsys.readouterr().out
+        and "2 members computed" in first
+        and "first bad_input" in first
+    )
     assert (tmp_path / "s.h5").read_bytes() == before and not (tmp_path / "s.h5.parts").exists()
 
 
@@ -410,11 +414,11 @@ def test_foreign_and_newer_files_are_one_line(tmp_path, capsys, monkeypatch):
     assert "no whole result file" in shown(tmp_path / "foreign.h5", capsys)
     (tmp_path / "odd.h5").write_bytes(seal.sealed((tmp_path / "foreign.h5").read_bytes()))
     assert "no binarydyn result" in shown(tmp_path / "odd.h5", capsys)
-    monkeypatch.setattr(seal, "SCHEMA", 3)
+    monkeypatch.setattr(seal, "SCHEMA", 4)
     monkeypatch.setattr(seal, "version", lambda _: "9.1")
     (tmp_path / "newer.h5").write_bytes(seal.sealed(b"anything"))
     monkeypatch.undo()
-    assert "version 3, allowed is 2; read it with binarydyn 9.1" in shown(tmp_path / "newer.h5", capsys)
+    assert "version 4, allowed is 3; read it with binarydyn 9.1" in shown(tmp_path / "newer.h5", capsys)
     (tmp_path / "text.h5").write_text(HIT)
     said = shown(tmp_path / "text.h5", capsys)
     assert "this is no result file, allowed is one of this package" in said and "SHA-256" not in said
@@ -513,7 +517,7 @@ def test_a_brief_table_does_not_go_on_a_full_one(tmp_path):
     stored(tmp_path / "s.h5", GRID, stop_after=5)
     with pytest.raises(InputError, match="another table"):
         SweepStore(tmp_path / "s.h5", scenario(), GRID, table="summary").__enter__()
-    with pytest.raises(InputError, match="full or brief"):
+    with pytest.raises(InputError, match="full or summary"):
         SweepStore(tmp_path / "s.h5", scenario(), GRID, table="short")
 
 

@@ -143,7 +143,7 @@ def test_the_table_for_a_reader_says_what_is_absent(file, capsys):
     text = capsys.readouterr().out
     assert "no sidereal period: too short a table" in text and "- h before" not in text
     assert "duration, min  depth, mag" in text
-    assert "absent in" in text and "the outlines miss by" in text and "time shift, min" in text and "hazard" in text
+    assert "absent in" in text and "conjunctions (gap " in text and "time shift, min" in text and "hazard" in text
 
 
 CASES = Path(__file__).parents[1] / "reference_cases"

@@ -143,7 +143,11 @@ def test_the_command_prints_and_keeps_them(tmp_path, capsys):
         ] == sigmas
     assert main(["events", str(path), "--days", "2", "--members", "8"]) == 0
     said = capsys.readouterr().out
-    assert "sigma, min  sigma of time shift, min" in said and "by 8 members drawn" in said and "ambiguous" not in said
+    assert (
+        "sigma, min  sigma of time shift, min" in said
+        and "from 8 members of [sampling]" in said
+        and "ambiguous" not in said
+    )
     assert report["sigma_members"] == 8
     assert main(["events", str(path), "--days", "2", "--nominal"]) == 0
     assert "sigma" not in capsys.readouterr().out

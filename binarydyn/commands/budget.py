@@ -18,17 +18,17 @@ def print_budget(budget: Budget) -> None:
     ]
     print_table(("energy, J", *PARTS, "sum"), rows)
     print(
-        f"the impulse does {budget.brought_J:+.6e} J of work, new shapes add {budget.shapes_J:+.6e} J; "
-        f"the books close to {budget.energy_residual:.1e}\n"
+        f"the impulse does {budget.brought_J:+.6e} J of work; reshaping adds {budget.shapes_J:+.6e} J; "
+        f"relative residual {budget.energy_residual:.1e}\n"
     )
     rows = [
         (stage, *(f"{np.linalg.norm(part):.6e}" for part in parts), f"{np.linalg.norm(parts.sum(axis=0)):.9e}")
         for stage, parts in zip(budget.stages, budget.angular_momentum_kg_m2_s, strict=True)
     ]
-    print_table(("angular momentum, kg m2/s", *PARTS[:3], "size of the sum"), rows)
+    print_table(("angular momentum, kg m2/s", *PARTS[:3], "magnitude of the sum"), rows)
     print(
         f"the impulse brings {np.linalg.norm(budget.brought_kg_m2_s):.6e} kg m2/s; "
-        f"the books close to {budget.angular_residual:.1e}\n"
+        f"relative residual {budget.angular_residual:.1e}\n"
     )
 
 

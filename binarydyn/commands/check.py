@@ -21,14 +21,12 @@ _USUAL = "rungekutta"
 
 def check(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
-    as_file: Annotated[
-        bool, typer.Option("--print", help="Write the built-in scenario as a file to start from.")
-    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    as_file: Annotated[bool, typer.Option("--print", help="Print a commented template.")] = False,
     keys: Annotated[
-        bool, typer.Option("--keys", help="List every key with unit, default, range and reason; integrators.")
+        bool, typer.Option("--keys", help="List all keys with unit, default, range and meaning; integrators.")
     ] = False,
 ) -> None:
     """Read a scenario, refuse it in one line or show it."""

@@ -23,31 +23,31 @@ _BODY_ROWS = (
     ("mean radius", "m", "radius_m", ".2f"),
     ("J2", "", "j2", ".5f"),
     ("C22", "", "c22", ".5f"),
-    ("gravity", "m/s2", "gravity_m_s2", ".3e"),
-    ("ground at the equator turns by", "m/s", "rotation_speed_m_s", ".4f"),
-    ("circular speed at the ground", "m/s", "lowest_circular_speed_m_s", ".4f"),
-    ("escape speed, from it alone", "m/s", "escape_speed_m_s", ".4f"),
-    ("escape speed, from the system", "m/s", "system_escape_speed_m_s", ".4f"),
+    ("surface gravity", "m/s2", "gravity_m_s2", ".3e"),
+    ("equatorial rotation speed", "m/s", "rotation_speed_m_s", ".4f"),
+    ("surface circular speed", "m/s", "lowest_circular_speed_m_s", ".4f"),
+    ("escape speed, isolated", "m/s", "escape_speed_m_s", ".4f"),
+    ("escape speed, in the system", "m/s", "system_escape_speed_m_s", ".4f"),
     ("synchronous radius", "m", "synchronous_radius_m", ".1f"),
-    ("the other takes over from", "m", "room_m", ".1f"),
-    ("own speed about the barycentre", "m/s", "own_speed_m_s", ".4f"),
-    ("angular momentum of the spin", "kg m2/s", "angular_momentum_kg_m2_s", ".4e"),
+    ("Hill radius about the primary", "m", "room_m", ".1f"),
+    ("speed about the barycentre", "m/s", "own_speed_m_s", ".4f"),
+    ("spin angular momentum", "kg m2/s", "angular_momentum_kg_m2_s", ".4e"),
 )
 _SUN_ROWS = (
     ("distance from the Sun", "au", "distance_m", ".4f"),
     ("Hill radius", "km", "hill_radius_m", ".2f"),
     ("solar flux", "W/m2", "solar_flux_w_m2", ".1f"),
-    ("terminator orbit: safe up to", "km", "terminator_safe_m", ".2f"),
-    ("terminator orbit: none beyond", "km", "terminator_largest_m", ".2f"),
+    ("terminator orbit: always bound below", "km", "terminator_safe_m", ".2f"),
+    ("terminator orbit: none above", "km", "terminator_largest_m", ".2f"),
 )
 
 
 def describe(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure to scale (PNG, PDF or SVG by the ending).")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure to scale (.png, .pdf or .svg).")] = "",
 ) -> None:
     """Relax and calibrate, and print what follows."""
     from ..prediction.description import describe as derived
@@ -111,7 +111,7 @@ def _print(described: Description, found: dict[str, Any]) -> None:
     if described.deflection:
         _print_deflection(described, found)
     for what, need in _missing(described).items():
-        print(f"not known: {what.replace('_m,', ',').replace('_', ' ')}; {need} is missing")
+        print(f"not computed: {what.replace('_m,', ',').replace('_', ' ')} (needs {need})")
     for sentence in _warnings(described):
         print(f"warning: {sentence}")
     print(CAUTION)
@@ -127,8 +127,8 @@ def _print_pair(described: Description, found: dict[str, Any]) -> None:
         if found[f"{body}_synchronous_says"]:
             print(f"synchronous radius of the {body}: {found[f'{body}_synchronous_says']}")
     print(
-        f"pair: {found['total_mass_kg']:.4e} kg, GM {found['total_gm_m3_s2']:.5g} m3/s2, "
-        f"{described.start.solved_for} solved for (masses times {described.start.mass_factor:.5f})"
+        f"system: {found['total_mass_kg']:.4e} kg, GM {found['total_gm_m3_s2']:.5g} m3/s2, "
+        f"{described.start.solved_for} calibrated (masses times {described.start.mass_factor:.5f})"
     )
     print(
         f"mutual orbit: a {found['separation_m']:.2f} m, P {found['period_h']:.6f} h, "
@@ -160,15 +160,16 @@ def _print_modes(described: Description, found: dict[str, Any]) -> None:
         )
         for row in modes(described)
     ]
-    print_table(("small motion", "relaxed orbit, h", "growth an orbit", "equilibrium, h"), rows)
-    print("rates about the relaxed orbit are known modulo the turn of the primary")
+    print_table(("normal mode", "period, h", "growth per orbit", "at equilibrium, h"), rows)
+    print("frequencies about the relaxed orbit are modulo the primary's synodic spin rate")
     if described.equilibrium is None:
         print(f"no relative equilibrium of the averaged primary: {found['equilibrium_reason']}\n")
         return
     steady = "linearly stable" if found["equilibrium_stable"] else "linearly unstable"
-    least = "of least energy" if found["equilibrium_minimum_energy"] else "not of least energy: dissipation ends it"
+    least = "minimum energy" if found["equilibrium_minimum_energy"] else "not minimum energy: dissipation ends it"
     print(
-        f"equilibrium with the primary averaged over its spin: {steady}, {found['equilibrium_branch']}, {least}; "
+        f"equilibrium with the primary averaged over its spin: {steady}, {found['equilibrium_branch']} branch, "
+        f"{least}; "
         f"P {found['equilibrium_period_h']:.6f} h\n"
     )
 
@@ -187,15 +188,16 @@ def _print_near(described: Description, found: dict[str, Any]) -> None:
         for body, (least, greatest) in zip(("primary", "secondary"), described.relative_speeds_m_s(), strict=True)
     )
     print(
-        f"pass at {craft.speed_at_infinity_m_s:g} m/s aimed {craft.impact_parameter_m:g} m off: closest approach "
+        f"flyby: v_inf {craft.speed_at_infinity_m_s:g} m/s, impact parameter {craft.impact_parameter_m:g} m; "
+        f"pericentre "
         f"{found['flyby_pericentre_m']:.1f} m, e {found['flyby_eccentricity']:.4f}, "
-        f"turned by {found['flyby_turn_angle_deg']:.2f} deg ({_OUTCOMES[found['flyby_outcome']]})"
+        f"turn angle {found['flyby_turn_angle_deg']:.2f} deg ({_OUTCOMES[found['flyby_outcome']]})"
     )
     print(f"  at {craft.distance_m:g} m: {described.flyby.speed_m_s(craft.distance_m):.4f} m/s; relative {speeds}")
     if found["flyby_pericentre_speed_m_s"] is not None:
         print(
-            f"  at closest approach {found['flyby_pericentre_speed_m_s']:.4f} m/s; burn to be captured: "
-            f"{found['flyby_capture_dv_parabola_m_s']:.4f} m/s (just bound), "
+            f"  at pericentre {found['flyby_pericentre_speed_m_s']:.4f} m/s; capture delta-v "
+            f"{found['flyby_capture_dv_parabola_m_s']:.4f} m/s (parabolic), "
             f"{found['flyby_capture_dv_circle_m_s']:.4f} m/s "
             "(circle)"
         )
@@ -203,9 +205,9 @@ def _print_near(described: Description, found: dict[str, Any]) -> None:
 
 
 _OUTCOMES = {
-    "contact": "it ends on the primary",
-    "inside": "it comes among the bodies, which are no point mass there",
-    "free": "free of the bodies",
+    "contact": "contact with the primary",
+    "inside": "passes between the bodies; point-mass model not valid",
+    "free": "no contact",
 }
 
 
@@ -227,8 +229,9 @@ def _print_deflection(described: Description, found: dict[str, Any]) -> None:
     from ..prediction.description_numbers import displacements, element_changes
 
     print(
-        f"dv of the barycentre: {found['barycentre_along_track_um_s']:+.3f} along its heliocentric velocity, "
-        f"{found['barycentre_outward_um_s']:+.3f} outward, {found['barycentre_normal_um_s']:+.3f} normal, um/s"
+        f"barycentre velocity change (um/s): {found['barycentre_along_track_um_s']:+.3f} along the heliocentric "
+        f"velocity, "
+        f"{found['barycentre_outward_um_s']:+.3f} outward, {found['barycentre_normal_um_s']:+.3f} normal"
     )
     changes = element_changes(described)
     print(
@@ -243,10 +246,11 @@ def _print_deflection(described: Description, found: dict[str, Any]) -> None:
         )
         for row in displacements(described)
     ]
-    print_table(("years later", "along the track, km", "in all, km", "-3 dv t, km"), rows)
+    print_table(("years after impact", "along-track, km", "total, km", "-3 dv t, km"), rows)
     print(
-        f"an Earth radius by the rule of thumb 3 dv t takes {found['lead_for_earth_radius_years']:.4g} years; planets "
-        "are left out\n"
+        f"one Earth radius of along-track displacement takes {found['lead_for_earth_radius_years']:.4g} yr (3 dv t; "
+        f"no planetary "
+        "perturbations)\n"
     )
 
 

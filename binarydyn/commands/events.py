@@ -9,7 +9,7 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
-from ..scenario.wording import CAUTION
+from ..scenario.wording import CAUTION, of_status
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -20,20 +20,20 @@ if TYPE_CHECKING:
 
 def events(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
-    days: Annotated[float, typer.Option("--days", help="Length of the table before and after the impact.")] = 14.0,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    csv_file: Annotated[str, typer.Option("--csv", help="Write the events as CSV.")] = "",
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
-    out: Annotated[str, typer.Option("--out", help="Store the table as HDF5.")] = "",
+    days: Annotated[float, typer.Option("--days", help="Days before and after the impact.")] = 14.0,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    csv_file: Annotated[str, typer.Option("--csv", help="Write the table to this CSV file.")] = "",
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    out: Annotated[str, typer.Option("--out", help="Write the result to this HDF5 file.")] = "",
     members: Annotated[
         int | None,
-        typer.Option("--members", help="Behind the sigmas, drawn from [sampling]; none: 32 or what it takes."),
+        typer.Option(
+            "--members", help="Members used to estimate uncertainties. [default: 32 or more, by the number of inputs]"
+        ),
     ] = None,
-    nominal: Annotated[
-        bool, typer.Option("--nominal", help="The stated values alone, although [sampling] says what is uncertain.")
-    ] = False,
+    nominal: Annotated[bool, typer.Option("--nominal", help="Use nominal values only; ignore [sampling].")] = False,
 ) -> int:
     """Timetable of mutual events in UTC with light time, and how far those after the impact shift away.
 
@@ -127,7 +127,7 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
     from ..observing.timetable_rows import period_words, without_conjunction
 
     w = whole
-    print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}): {w['status']}")
+    print(f"{table.scenario.name or 'scenario'} ({table.scenario.place}){of_status(w['status'])}")
     print(
         f"t0 {w['impact_epoch_utc']} UTC at the system, seen {w['impact_seen_utc']} "
         f"(light time {w['light_time_s']:.2f} s)\n"
@@ -136,7 +136,17 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
         f"{w['observer_distance_au']:.4f} au from the observer\n"
         f"{period_words(table, '.6f')}\n"
     )
-    head = ("seen (UTC)", "cycle", "event", "extent", "from", "to", "duration, min", "depth, mag", "time shift, min")
+    head = (
+        "mid-time (UTC)",
+        "cycle",
+        "event",
+        "type",
+        "begin",
+        "end",
+        "duration, min",
+        "depth, mag",
+        "time shift, min",
+    )
     head += ("O-C, min",)
     shown = [row for row in found if row["extent"] != "absent"]
     cells = [_cells(row) for row in shown]
@@ -151,7 +161,7 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
     for sentence in (*_absent(found), *without_conjunction(table)):
         print(sentence)
     if table.sigma_members is not None:
-        print(f"sigmas of the prediction are by {table.sigma_members} members drawn from [sampling]")
+        print(f"sigma: from {table.sigma_members} members of [sampling]")
     _print_lines(table)
     for sentence in table.warnings:
         print(f"warning: {sentence}")
@@ -182,8 +192,8 @@ def _absent(found: list[dict[str, Any]]) -> list[str]:
         missing = [row["miss_m"] for row in same if row["extent"] == "absent"]
         if missing:
             said.append(
-                f"{kind} of the {body}: absent in {len(missing)} of {len(same)} conjunctions, the outlines miss by "
-                f"{min(missing):.1f} .. {max(missing):.1f} m"
+                f"{kind} of the {body}: absent in {len(missing)} of {len(same)} conjunctions (gap "
+                f"{min(missing):.1f} to {max(missing):.1f} m)"
             )
     return said
 
@@ -191,7 +201,7 @@ def _absent(found: list[dict[str, Any]]) -> list[str]:
 def _print_lines(table: Timetable) -> None:
     if table.ephemerides:
         print()
-        head = ("ephemeris before t0", "events", "zero (UTC)", "spacing, h", "scatter, s")
+        head = ("linear ephemeris before t0", "events", "T0 (UTC)", "period, h", "RMS, s")
         cells = [
             (
                 f"{line.kind} of the {line.body}",

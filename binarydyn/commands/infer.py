@@ -14,19 +14,30 @@ from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 
 def infer(
-    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling] of what is uncertain.")],
+    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling].")],
     period_change_s: Annotated[
-        float | None, typer.Option("--period-change-s", help="Measured, after minus before; none: [observed].")
+        float | None,
+        typer.Option(
+            "--period-change-s", help="Measured period change, after minus before. [default: observed.period_change_s]"
+        ),
     ] = None,
-    sigma_s: Annotated[float | None, typer.Option("--sigma-s", help="One sigma of it.")] = None,
+    sigma_s: Annotated[
+        float | None, typer.Option("--sigma-s", help="1-sigma uncertainty of --period-change-s.")
+    ] = None,
     events: Annotated[
-        list[str] | None, typer.Option("--events", help="CSV of event times, as `timing` reads it, instead of both.")
+        list[str] | None,
+        typer.Option("--events", help="CSV file of measured mid-times (format: `binarydyn timing --help`)."),
     ] = None,
-    count: Annotated[int, typer.Option("--count", help="Draws of the inputs and the measurement.")] = 10_000,
-    seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: that of [sampling].")] = None,
-    runs: Annotated[int | None, typer.Option("--runs", help="Simulations behind the emulator, a power of 2.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a corner figure (PNG, PDF or SVG by the ending).")] = "",
+    count: Annotated[int, typer.Option("--count", help="Number of Monte Carlo draws.")] = 10_000,
+    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
+    runs: Annotated[
+        int | None,
+        typer.Option(
+            "--runs", help="Simulations used to train the emulator, a power of 2. [default: from the number of inputs]"
+        ),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a corner plot (.png, .pdf or .svg).")] = "",
 ) -> int:
     """Posterior of the velocity change and of beta by the emulator of the period change against the velocity change."""
     from ..inference.infer import infer as run
@@ -38,7 +49,7 @@ def infer(
     say_if_cold()
     posterior = run(scenario, change, sigma, count, seed, runs)
     if not posterior.well.any():
-        raise ConvergenceError("no draw has a velocity change that gives the change; see the aim and [sampling]")
+        raise ConvergenceError("no draw has a solution for the measured change; see the aim and [sampling]")
     found, warnings = report(posterior), (*doubts, *posterior.warnings)
     more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
     whole = found | more | {"caution": CAUTION}
@@ -82,32 +93,29 @@ def measured_change(scenario: Scenario, change: float | None, sigma: float | Non
 def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...]) -> None:
     print(f"{scenario.name or 'scenario'} ({scenario.place})")
     print(
-        f"measured change {found['period_change_s']:+.2f} s, sigma {found['sigma_s']:.2f} s; the emulator, from "
-        f"{found['simulations']} simulations, adds {found['emulator_error_s']:.2g} s (leave-one-out)\n"
+        f"measured period change {found['period_change_s']:+.2f} +- {found['sigma_s']:.2f} s; emulator error "
+        f"{found['emulator_error_s']:.2g} s (leave-one-out, {found['simulations']} simulations)\n"
     )
-    head = ("", "unit", "mean", "sigma", "median", "68 %", "95 %")
+    head = ("", "unit", "mean", "SD", "median", "68 %", "95 %")
     rows = [("along-track velocity change", "mm/s", found["along_track_dv_mm_s"], ".4f")]
-    rows.append(("secondary's density", "kg/m3", found["secondary_density_kg_m3"], ".0f"))
+    rows.append(("secondary density", "kg/m3", found["secondary_density_kg_m3"], ".0f"))
     if found["beta"]:
         rows.append(("beta", "", found["beta"], ".3f"))
         rows += [(f"beta at {d} kg/m3", "", s, ".3f") for d, s in found["beta_at_density"].items()]
     print_table(head, [_cells(*row) for row in rows])
     if found["beta"]:
-        print(
-            "at a density: the secondary's mass alone is scaled, each draw's velocity change, size and separation are "
-            "held"
-        )
+        print("fixed density: rescales the secondary's mass only; velocity change, sizes and separation kept")
     if line := found.get("beta_of_density"):
         low, high = line["density_range_kg_m3"]
         print(
-            f"\nover the draws, {low:.0f} .. {high:.0f} kg/m3 (95 %), all inputs varying: "
+            f"\nover the draws, {low:.0f} to {high:.0f} kg/m3 (95 %), all inputs varying: "
             f"beta = {line['slope_at_2400_kg_m3']:.3f} rho/2400 {line['offset']:+.3f}, "
             f"scatter {line['scatter']:.3f}; correlation with the density {line['correlation_with_density']:+.3f}"
         )
     if found["linearised"]:
         _print_derivatives(found["linearised"])
     counted = found["draws_by_status"].get("completed", 0)
-    print(f"{counted} of {found['draws']} draws count")
+    print(f"{counted} of {found['draws']} draws used")
     for sentence in warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
@@ -115,9 +123,9 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
 
 def _print_derivatives(linear: dict[str, Any]) -> None:
     """Which input the width comes from, to first order and by itself."""
-    what = "beta" if linear["of"] == "beta" else "the velocity change, mm/s,"
-    print(f"\nderivatives of {what} over the draws (least squares), and shares of its variance:")
-    head = ("input", "at", "sigma", "derivative", "+-", "for 1 sigma", "share", "by itself")
+    what = "beta" if linear["of"] == "beta" else "the velocity change, mm/s"
+    print(f"\nlinear error propagation for {what}: least squares over the draws")
+    head = ("input", "value", "SD", "derivative", "+-", "contribution", "% of variance", "alone, %")
     cells = [
         (
             name,
@@ -125,17 +133,17 @@ def _print_derivatives(linear: dict[str, Any]) -> None:
             f"{row['derivative']:+.4g}",
             f"{row['derivative_error']:.1g}",
             f"{row['contribution']:+.4f}",
-            *(f"{100.0 * row[key]:.1f} %" for key in ("share", "share_by_itself")),
+            *(f"{100.0 * row[key]:.1f}" for key in ("share", "share_by_itself")),
         )
         for name, row in linear["inputs"].items()
     ]
     explained = 100.0 * linear["explained"]
-    cells.append(("all, to first order", "", "", "", "", f"{linear['sigma']:.4f}", f"{explained:.1f} %", ""))
-    cells.append(("not of first order", "", "", "", "", "", f"{100.0 - explained:.1f} %", ""))
+    cells.append(("linear total", "", "", "", "", f"{linear['sigma']:.4f}", f"{explained:.1f}", ""))
+    cells.append(("not linear", "", "", "", "", "", f"{100.0 - explained:.1f}", ""))
     print_table(head, cells)
-    print("by itself: in whatever form, curved or in steps, as the first order of `sensitivity`")
+    print("alone: in whatever form, as the first-order index of `sensitivity`")
 
 
 def _cells(name: str, unit: str, s: dict[str, float], form: str) -> tuple[str, ...]:
-    pair = (f"{s[f'low_{p}']:{form}} .. {s[f'high_{p}']:{form}}" for p in (68, 95))
+    pair = (f"{s[f'low_{p}']:{form}} to {s[f'high_{p}']:{form}}" for p in (68, 95))
     return name, unit, *(format(s[key], form) for key in ("mean", "sigma", "median")), *pair

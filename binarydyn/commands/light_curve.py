@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..scenario import builtin, load
-from ..scenario.wording import CAUTION
+from ..scenario.wording import CAUTION, of_status
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -17,22 +17,24 @@ if TYPE_CHECKING:
 
 def light_curve(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
-    from_days: Annotated[float, typer.Option("--from-days", help="Where it begins, days from the impact.")] = -1.0,
-    days: Annotated[float, typer.Option("--days", help="Its length.")] = 2.0,
-    step_minutes: Annotated[float, typer.Option("--step-minutes", help="Between two epochs.")] = 5.0,
-    noise_mag: Annotated[float, typer.Option("--noise-mag", help="One sigma of the synthetic noise.")] = 0.0,
-    seed: Annotated[int, typer.Option("--seed", help="Of the noise.")] = 0,
+    from_days: Annotated[float, typer.Option("--from-days", help="Start, days from the impact.")] = -1.0,
+    days: Annotated[float, typer.Option("--days", help="Duration in days.")] = 2.0,
+    step_minutes: Annotated[float, typer.Option("--step-minutes", help="Sampling interval in minutes.")] = 5.0,
+    noise_mag: Annotated[float, typer.Option("--noise-mag", help="1-sigma photometric noise.")] = 0.0,
+    seed: Annotated[int, typer.Option("--seed", help="Random seed of the noise.")] = 0,
     law: Annotated[
-        str, typer.Option("--law", help="lambert, lommel_seeliger or lommel_seeliger_lambert.")
+        str, typer.Option("--law", help="Scattering law: lambert, lommel_seeliger or lommel_seeliger_lambert.")
     ] = "lommel_seeliger",
-    phase_law: Annotated[str, typer.Option("--phase-law", help="none or linear_exponential.")] = "none",
-    albedo_ratio: Annotated[float, typer.Option("--albedo-ratio", help="The secondary's over the primary's.")] = 1.0,
-    facets: Annotated[int, typer.Option("--facets", help="Of each ellipsoid; a mesh has its own.")] = 2000,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    csv_file: Annotated[str, typer.Option("--csv", help="Write the epochs as CSV.")] = "",
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    phase_law: Annotated[str, typer.Option("--phase-law", help="Phase function: none or linear_exponential.")] = "none",
+    albedo_ratio: Annotated[
+        float, typer.Option("--albedo-ratio", help="Albedo of the secondary over the primary's.")
+    ] = 1.0,
+    facets: Annotated[int, typer.Option("--facets", help="Facets per ellipsoid (meshes keep theirs).")] = 2000,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    csv_file: Annotated[str, typer.Option("--csv", help="Write the table to this CSV file.")] = "",
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
 ) -> int:
     """Magnitudes of the system in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
     from ..observing.light_curve import Surface, photometry
@@ -67,13 +69,13 @@ def _print(found: Photometry, whole: dict[str, Any], events: list[dict[str, Any]
     scenario, curve = found.scenario, found.curve
     first, last = found.sky.clock.utc((curve.time_s + curve.light_time_s)[[0, -1]])
     print(
-        f"{scenario.name or 'scenario'} ({scenario.place}): {w['status']}\n"
+        f"{scenario.name or 'scenario'} ({scenario.place}){of_status(w['status'])}\n"
         f"t0 {w['impact_epoch_utc']} UTC at the system; {w['epochs']} epochs seen {first} to {last}\n"
         f"phase angle {w['phase_angle_least_deg']:.2f} to {w['phase_angle_greatest_deg']:.2f} deg\n"
         f"{w['law_in_words']}; {w['phase_law_in_words']}\n"
         f"magnitudes {w['brightest_mag']:+.4f} to {w['faintest_mag']:+.4f}, 0 is the mean flux, without distances"
     )
-    print(f"noise {w['noise_mag']:g} mag, seed {w['seed']}\n" if w["noise_mag"] else "without noise\n")
+    print(f"noise: {w['noise_mag']:g} mag, seed {w['seed']}\n" if w["noise_mag"] else "noise: none\n")
     cells = [
         (
             row["mid_utc"][:19].replace("T", " "),
@@ -85,10 +87,10 @@ def _print(found: Photometry, whole: dict[str, Any], events: list[dict[str, Any]
         for row in events
     ]
     if cells:
-        print_table(("seen (UTC)", "event", "extent", "from", "to", "depth, mag"), cells)
-        print("depths are those of evenly bright discs; the curve has the real ones")
+        print_table(("mid-time (UTC)", "event", "type", "begin", "end", "depth, mag"), cells)
+        print("tabulated depths assume uniform discs; the curve does not")
     else:
-        print("no mutual event touches these epochs")
+        print("no mutual event in this interval")
     for sentence in found.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)

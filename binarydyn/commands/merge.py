@@ -17,9 +17,9 @@ _RUNS_TOLD = 3
 
 
 def merge(
-    files: Annotated[list[str], typer.Argument(help="Result files of `sweep --out`, as made with `--members`.")],
-    out: Annotated[str, typer.Option("--out", help="File for all rows; one that is there keeps its rows.")] = ...,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
+    files: Annotated[list[str], typer.Argument(help="Result files of `sweep --members`.")],
+    out: Annotated[str, typer.Option("--out", help="Combined file; existing rows are kept.")] = ...,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> int:
     """Join files of one sweep; `sweep --out` with the merged file computes what is missing."""
     from ..store.merge import merge as merged
@@ -34,12 +34,8 @@ def merge(
         print_json(report)
     else:
         print_sweep(report)
-        said = (
-            f"{counted(len(missing), 'member')} missing: {report['first_missing']}"
-            if len(missing)
-            else "nothing is missing"
-        )
-        print(f"{one_line(out)}: {counted(len(files), 'file')} joined, {said}\n{CAUTION}")
+        said = f"{counted(len(missing), 'member')} missing: {report['first_missing']}" if len(missing) else "complete"
+        print(f"{one_line(out)}: {counted(len(files), 'file')} combined, {said}\n{CAUTION}")
     return 1 if len(missing) else 0
 
 

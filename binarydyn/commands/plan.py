@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 def plan(
     file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [campaign].")],
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
 ) -> int:
     """Expected sigma of the period change against the nights after the impact, by the fit that `timing` makes."""
     from ..observing.plan import plan as run
@@ -81,40 +81,40 @@ def _print(found: Plan) -> None:
     campaign = found.scenario.campaign
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
     print(
-        f"mid-times to {campaign.mid_time_sigma_s:g} s, nights of {campaign.night_h:g} h, "
-        f"{100.0 * campaign.lost_fraction:.0f} % "
-        f"lost; {found.events_before} events in the nights before the impact"
+        f"mid-time uncertainty {campaign.mid_time_sigma_s:g} s, {campaign.night_h:g} h per night, "
+        f"{100.0 * campaign.lost_fraction:.0f} % of nights lost; {found.events_before} events before the impact"
     )
     if found.scenario.observer.longitude_deg is not None:
         limits = f"Sun below {campaign.sun_below_deg:g} and the system above {campaign.system_above_deg:g} deg"
-        print(f"events count that lie whole inside the night, with the {limits} at the site")
+        print(f"counts events that fall entirely within a night, with the {limits} at the site")
     else:
-        print("events count that lie whole inside the night, wherever on Earth it is dark then: there is no site")
+        print("counts events that fall entirely within a night; no site given: darkness and altitude are not applied")
     if not _is_given(found):
-        print("the scenario has no [campaign]: this is one of default nights (`check --keys` lists them)")
+        print("no [campaign]: default nights (see `check --keys`)")
     if _has_sampling(found):
-        print("[sampling] is ignored: the plan is for the predicted change of the stated values alone")
+        print("uses nominal values; [sampling] is ignored")
     print()
     head = (
         "night",
         "date (UTC)",
         "events",
         "fit, s",
-        "own error, s",
+        "bias, s",
         "sigma, s",
-        "change/sigma",
-        "with losses: median, s",
+        "S/N",
+        "with weather loss: median, s",
         "68 %, s",
     )
     print_table(head, [_cells(found, night) for night in found.nights])
     print(
-        "sigma: everywhere that of the fit of event times (its ellipse costs most of the first nights) and the own "
-        "error of that\nfit on the scenario's exact events; with losses: over 200 weather realisations\n"
+        "fit: statistical, eccentric-orbit fit; bias: of that fit, on noise-free mid-times; sigma and S/N include "
+        "both; "
+        "weather: 200 realisations\n"
     )
     for one, what in (
         (found.predicted, "the predicted change of {size:.4g} s is detected at 3 sigma"),
-        (found.required, "a change of {size:.4g} s, as is required, is detected at 3 sigma"),
-        (found.measured_to, "the sigma is down to the required {size:.4g} s"),
+        (found.required, "the required change of {size:.4g} s is detected at 3 sigma"),
+        (found.measured_to, "the required precision of {size:.4g} s is reached"),
     ):
         if one is not None:
             print(_sentence(one, what.format(size=one.size_s), found))
@@ -136,7 +136,7 @@ def _sentence(one: Detection, what: str, found: Plan) -> str:
         return f"{what} in none of the {len(found.nights)} nights"
     low, median, high = ("later" if night is None else str(night) for night in one.with_losses)
     date = found.nights[one.night - 1].date_utc
-    return f"{what} after night {one.night} ({date}); with lost nights after night {median}, 68 % {low} to {high}"
+    return f"{what} after night {one.night} ({date}); with weather loss: night {median} (68 %: {low} to {high})"
 
 
 def _cells(found: Plan, night) -> tuple[str, ...]:
@@ -145,7 +145,7 @@ def _cells(found: Plan, night) -> tuple[str, ...]:
     own = "-" if night.bias_s is None else f"{night.bias_s:+.2f}"
     texts = (_text(night.fit_sigma_s, ".3g"), own, _text(night.sigma_s, ".3g"))
     texts += (_text(ratio if ratio > 0.0 else math.inf, ".1f"),)
-    return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} .. {high}"
+    return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} to {high}"
 
 
 def _text(value: float, form: str) -> str:

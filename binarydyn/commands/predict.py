@@ -10,7 +10,7 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Scenario, builtin, load
-from ..scenario.wording import CAUTION, rounded
+from ..scenario.wording import CAUTION, of_status, rounded
 from ..terminal.progress import say_if_cold, stages
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 from .budget import plain_budget, print_budget
@@ -23,27 +23,25 @@ if TYPE_CHECKING:
 
 def predict(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    out: Annotated[str, typer.Option("--out", help="Store the result, with both trajectories, as HDF5.")] = "",
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    out: Annotated[str, typer.Option("--out", help="Write the result to this HDF5 file.")] = "",
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
     plot_aim: Annotated[
-        str, typer.Option("--plot-aim", help="Save a figure of the secondary as the impactor sees it.")
+        str, typer.Option("--plot-aim", help="Write a figure of the target as seen along the approach.")
     ] = "",
     budget: Annotated[
-        bool, typer.Option("--budget", help="Also the energy and angular momentum of the impact, part by part.")
+        bool, typer.Option("--budget", help="Print the energy and angular-momentum budget of the impact.")
     ] = False,
-    nominal: Annotated[
-        bool, typer.Option("--nominal", help="The stated values alone, although [sampling] says what is uncertain.")
-    ] = False,
-    sample: Annotated[str, typer.Option("--sample", help="How members are drawn: random, sobol or latin.")] = "",
-    count: Annotated[int | None, typer.Option("--count", help="Members to draw; none: sampling.count.")] = None,
-    seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: sampling.seed.")] = None,
+    nominal: Annotated[bool, typer.Option("--nominal", help="Use nominal values only; ignore [sampling].")] = False,
+    sample: Annotated[str, typer.Option("--sample", help="Sampling method: random, sobol or latin.")] = "",
+    count: Annotated[int | None, typer.Option("--count", help="Number of members. [default: sampling.count]")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
     table: Annotated[
-        str, typer.Option("--table", help="Of the members, full: all outcomes; summary: few, a hundred times faster.")
+        str, typer.Option("--table", help="Outcomes per member: full, or summary (about 100 times faster).")
     ] = "",
-    plot_sample: Annotated[str, typer.Option("--plot-sample", help="Save a figure of the drawn members.")] = "",
+    plot_sample: Annotated[str, typer.Option("--plot-sample", help="Write a figure of the ensemble.")] = "",
 ) -> int:
     """Relax and calibrate, run before, apply the impact, run after, compare; with [sampling], also drawn members."""
     from ..prediction import predict as run
@@ -188,27 +186,27 @@ _LINES = (
     ("orbit period", "h", "period_before_h", "period_after_h", ".6f"),
     ("eccentricity", "", "eccentricity_before", "eccentricity_after", ".5f"),
     ("mean separation", "m", "separation_before_m", "separation_after_m", ".2f"),
-    ("largest libration", "deg", "libration_max_before_deg", "libration_max_after_deg", ".3f"),
+    ("maximum libration angle", "deg", "libration_max_before_deg", "libration_max_after_deg", ".3f"),
     (
-        "scatter of single-orbit periods",
+        "single-orbit period scatter",
         "s",
         "single_orbit_period_scatter_before_s",
         "single_orbit_period_scatter_after_s",
         ".2f",
     ),
-    ("apsidal precession", "deg/day", None, "apsidal_precession_after_deg_day", ".3f"),
-    ("nodal precession", "deg/day", None, "nodal_precession_after_deg_day", ".3f"),
-    ("mean inclination to the total angular momentum", "deg", None, "inclination_after_deg", ".3f"),
-    ("change of the orbital plane at the impact", "deg", None, "orbit_plane_change_deg", ".3f"),
+    ("apsidal precession rate", "deg/day", None, "apsidal_precession_after_deg_day", ".3f"),
+    ("nodal precession rate", "deg/day", None, "nodal_precession_after_deg_day", ".3f"),
+    ("inclination to the total angular momentum", "deg", None, "inclination_after_deg", ".3f"),
+    ("orbit plane change at the impact", "deg", None, "orbit_plane_change_deg", ".3f"),
     ("tilt of the total angular momentum", "deg", None, "angular_momentum_tilt_deg", ".3f"),
-    ("largest roll", "deg", None, "roll_max_after_deg", ".3f"),
-    ("largest pitch", "deg", None, "pitch_max_after_deg", ".3f"),
+    ("maximum roll", "deg", None, "roll_max_after_deg", ".3f"),
+    ("maximum pitch", "deg", None, "pitch_max_after_deg", ".3f"),
 )
 
 
 def _print(result, budget: bool = False) -> None:
     n = result.numbers()
-    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}): {n['status']}")
+    print(f"{result.scenario.name or 'scenario'} ({result.scenario.place}){of_status(n['status'])}")
     if n["status"] == "miss":
         print(f"no impact, so nothing changes: {result.impact.reason}")
         for sentence in result.warnings:
@@ -219,11 +217,13 @@ def _print(result, budget: bool = False) -> None:
     for line in _share_lines(result, n):
         print(line)
     if n["model_error_s"] is not None:
-        print(f"model error {n['model_error_s']:+.3f} s: what the next degree of gravity after {n['degree']} changes")
+        print(
+            f"gravity truncation: the next degree after {n['degree']} changes the result by {n['model_error_s']:+.3f} s"
+        )
     velocity_change = ", ".join(
-        f"{n[f'{axis}_dv_mm_s']:+z.4f} {axis.replace('_', '-')}" for axis in ("along_track", "radial", "normal")
+        f"{axis.replace('_', '-')} {n[f'{axis}_dv_mm_s']:+z.4f}" for axis in ("along_track", "radial", "normal")
     )
-    print(f"velocity change {velocity_change}, mm/s; tumbling afterwards: {_yes(n['tumbling'])}")
+    print(f"velocity change (mm/s): {velocity_change}; tumbling afterwards: {_yes(n['tumbling'])}")
     for line in _hit_lines(n):
         print(line)
     print()
@@ -232,12 +232,12 @@ def _print(result, budget: bool = False) -> None:
     print()
     rows = [(name, "simulated", f"{value:+z.3f}") for name, value in result.period_changes_s().items()]
     rows += [(name, "closed form", _number(value, "+z.3f")) for name, value in result.analytic_changes_s().items()]
-    print_table(("period change by", "", "s"), rows)
+    print_table(("period change by", "method", "s"), rows)
     print(
         f"\nrelative energy error {_number(n['relative_energy_error'], '.1e')}, "
-        f"relative angular momentum error {_number(n['relative_angular_momentum_error'], '.1e')}, "
+        f"relative angular-momentum error {_number(n['relative_angular_momentum_error'], '.1e')}, "
         f"densities {n['primary_density_kg_m3']:.1f} and {n['secondary_density_kg_m3']:.1f} kg/m3 "
-        f"({result.start.solved_for} solved for)"
+        f"({result.start.solved_for} calibrated)"
     )
     if budget:
         print_budget(result.budget())
@@ -281,9 +281,8 @@ def _share_lines(result, n: dict) -> list[str]:
                 lines.append(f"{name} reshaped to semi-axes of {axes} m")
         if result.shares.interaction_s is not None:
             lines.append(
-                f"of that, reshaping {n['period_change_reshaping_s']:+.3f} s and the velocity change at the new shape "
-                f"{n['period_change_dv_s']:+.3f} s (less what it does at the old one: "
-                f"{n['period_change_interaction_s']:+.3f} s)"
+                f"reshaping alone {n['period_change_reshaping_s']:+.3f} s; velocity change at the new shape "
+                f"{n['period_change_dv_s']:+.3f} s; interaction {n['period_change_interaction_s']:+.3f} s"
             )
     return lines
 
@@ -292,22 +291,22 @@ def _hit_lines(n: dict) -> list[str]:
     """The site, both betas, and what a material says of its crater; nothing without an impact."""
     if n["beta"] is None:
         return []
-    betas = f"beta {n['beta']:.4g}, for the barycentre {n['beta_system']:.4g}"
+    betas = f"beta {n['beta']:.4g}, system beta {n['beta_system']:.4g}"
     if n["beta_low"] is not None:
         betas = betas.replace(",", f" (68 %: {n['beta_low']:.4g} to {n['beta_high']:.4g}),", 1)
     lines = [
-        f"hit at longitude {n['site_longitude_deg']:.2f}, latitude {n['site_latitude_deg']:.2f} deg, "
-        f"{n['incidence_deg']:.1f} deg from the normal; {betas}; barycentre {n['barycentre_dv_mm_s']:.4g} mm/s"
+        f"impact site: longitude {n['site_longitude_deg']:.2f}, latitude {n['site_latitude_deg']:+.2f} deg; incidence "
+        f"angle "
+        f"{n['incidence_deg']:.1f} deg; {betas}; barycentre dv {n['barycentre_dv_mm_s']:.4g} mm/s"
     ]
     if n["normal_radius_m"]:
-        lines.append(f"the normal is the mean of the ground within {n['normal_radius_m']:.3g} m of the site")
+        lines.append(f"surface normal: mean of the ground within {n['normal_radius_m']:.3g} m of the site")
     if n["crater_radius_m"] is not None:
         lines.append(
-            f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']}); ejecta {n['ejecta_mass_kg']:.4g} kg: "
-            f"{n['mass_captured_kg']:.4g} fall back on the secondary, {n['mass_kept_system_kg']:.4g} leave it and "
-            f"stay in "
-            f"the system, {n['mass_lost_system_kg']:.4g} leave the system; their cone keeps "
-            f"{math.cos(math.radians(n['cone_half_angle_deg'])):.3g} of the summed momentum"
+            f"crater radius {n['crater_radius_m']:.3g} m ({n['crater_regime']} regime); ejecta "
+            f"{n['ejecta_mass_kg']:.4g} kg: "
+            f"{n['mass_captured_kg']:.4g} fall back, {n['mass_kept_system_kg']:.4g} stay in the system, "
+            f"{n['mass_lost_system_kg']:.4g} escape; cone factor {math.cos(math.radians(n['cone_half_angle_deg'])):.3g}"
         )
     return lines
 

@@ -6,6 +6,7 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
+from ..scenario.wording import counted
 from ..terminal.interruption import Interruption
 from ..terminal.progress import watched
 from ..terminal.tables import print_table
@@ -42,9 +43,7 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, b
             raise
     drawn = Members.of(scenario, sample, table_of(parts, sample), where)
     if len(drawn) < len(sample):
-        said = (
-            f"interrupted, {len(drawn)} of {len(sample)} members are done and told; `sweep --sample` keeps and resumes"
-        )
+        said = f"interrupted, {len(drawn)} of {len(sample)} members completed; `sweep --sample` keeps and resumes"
         print(f"binarydyn: {said}", file=sys.stderr)
     return drawn, len(drawn) == len(sample)
 
@@ -89,9 +88,7 @@ def drawn_report(drawn: Members, error: ModelError) -> dict[str, Any]:
 def print_drawn(report: dict[str, Any]) -> None:
     """The same for a reader."""
     how, counts = report["sample"], ", ".join(f"{count} {word}" for word, count in report["statuses"].items())
-    print(
-        f"\n{report['members_completed']} of {how['count']} members drawn ({how['kind']}, seed {how['seed']}): {counts}"
-    )
+    print(f"\n{report['members_completed']} of {how['count']} members ({how['kind']}, seed {how['seed']}): {counts}")
     for word, reason in report["first_reasons"].items():
         print(f"first {word}: {reason}")
     change = report["statistics"].get("period_change_s")
@@ -101,19 +98,19 @@ def print_drawn(report: dict[str, Any]) -> None:
             for share in (68, 95)
             if change[f"low_{share}"] is not None
         ]
-        sigma = "" if change["sigma"] is None else f", sigma {change['sigma']:.3g}"
+        sigma = "" if change["sigma"] is None else f", SD {change['sigma']:.3g}"
         print(f"period change, s: median {_with_error(change, 'median', '+')}{sigma}{''.join(ends)}")
     error = report["model_error"]
     said = [
         f"{words} {error[name]:+.3g} s"
         for name, words in (
-            ("next_degree_s", "the next degree of gravity"),
-            ("denser_moonlet_s", f"a secondary {error['denser_by']:g} times as dense against the primary"),
+            ("next_degree_s", "next degree of gravity"),
+            ("denser_moonlet_s", f"density ratio times {error['denser_by']:g}"),
         )
         if error[name] is not None
     ]
     if said:
-        print(f"beside that, the model: {', '.join(said)}")
+        print(f"model discrepancy: {', '.join(said)}")
     print()
     print_sampled(report)
 
@@ -129,24 +126,20 @@ def print_sampled(report: dict[str, Any]) -> None:
         middle = _with_error(marks, "median"), _text(marks["sigma"])
         rows.append((long_name_of(name), "" if unit == "1" else unit, *middle, *ends))
         missing |= {share for share in (68, 95) if marks[f"low_{share}"] is None}
-    print_table(("outcome", "unit", "median", "sigma", "68 % from", "to", "95 % from", "to"), rows)
+    print_table(("outcome", "unit", "median", "SD", "68 % from", "to", "95 % from", "to"), rows)
     print()
     probabilities = report["probabilities"]
     rows = [(name.replace("_", " "), f"{c['probability']:.4g}", _error_words(c)) for name, c in probabilities.items()]
-    print_table(("chance of", "share", "1 sigma, or 95 % bound"), rows)
+    print_table(("probability of", "value", "standard error, or 95 % bound"), rows)
     if any(c["bound_95"] is not None for c in probabilities.values()):
         print("below, above: one-sided 95 % bound where none or all members are a case (Clopper & Pearson; some 3 / N)")
     if report["completed"]:
-        print(f"intervals are over all {report['completed']} members that ended well")
+        print(f"intervals: {report['completed']} completed members")
         print(_stability(report))
     if (required := report["required_precision_s"]) is not None:
-        print(f"after which night a campaign has measured the change to {required:g} s is for `plan` to say")
+        print(f"observing time to reach {required:g} s: see `binarydyn plan`")
     if missing:
-        shares = " and ".join(f"{share} %" for share in sorted(missing))
-        print(
-            f"{shares} not given where not even one member is to be expected beyond each end: 68 % takes 7 members, "
-            "95 % takes 40"
-        )
+        print("intervals need at least 7 (68 %) or 40 (95 %) members")
     if report["statistics"]:
         print(_of_errors(report["sample"]["kind"]))
 
@@ -156,21 +149,21 @@ def _stability(report: dict[str, Any]) -> str:
     ones."""
     count = report["chaotic_members"]
     if count is None:
-        return "whether any of them is chaotic was not looked at (`--chaos` does for summary tables)"
+        return "chaos not checked (use --chaos)"
     if not count:
-        return "none of them is chaotic"
-    said = f"{count} of them are chaotic: the attitude of each is unpredictable, its period only to seconds"
+        return "no member is chaotic"
+    said = f"{counted(count, 'chaotic member')}: attitude unpredictable, period uncertain by seconds"
     rest = report["statistics_of_regular"].get("period_change_s")
     if rest:
-        sigma = "" if rest["sigma"] is None else f", sigma {rest['sigma']:.3g} s"
-        said += f"; without them the period change has median {rest['median']:+.2f} s{sigma}"
+        sigma = "" if rest["sigma"] is None else f", SD {rest['sigma']:.3g} s"
+        said += f"; regular members only: period change median {rest['median']:+.2f} s{sigma}"
     return said
 
 
 def _of_errors(kind: str) -> str:
     """What +- means, and of which sample."""
-    said = "+- of a median or an end: 1 sigma, by its order statistics; told where 3 members are to be expected beyond"
-    return said if kind == "random" else f"{said}; of a random sample, a {kind} one errs by less"
+    said = "+- of a median or an end: standard error of the order statistic, where 3 members are expected beyond"
+    return said if kind == "random" else f"{said}; that of a random sample, an upper bound for {kind}"
 
 
 def _error_words(probability: dict[str, float | None]) -> str:

@@ -27,21 +27,30 @@ _TITLES = {
 
 
 def sensitivity(
-    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling] of what is uncertain.")],
+    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling].")],
     period_change_s: Annotated[
-        float | None, typer.Option("--period-change-s", help="Measured change, for beta's table; none: [observed].")
+        float | None,
+        typer.Option(
+            "--period-change-s", help="Measured period change, after minus before. [default: observed.period_change_s]"
+        ),
     ] = None,
-    sigma_s: Annotated[float | None, typer.Option("--sigma-s", help="One sigma of it.")] = None,
+    sigma_s: Annotated[
+        float | None, typer.Option("--sigma-s", help="1-sigma uncertainty of --period-change-s.")
+    ] = None,
     events: Annotated[
-        list[str] | None, typer.Option("--events", help="CSV of event times, as `timing` reads it, instead of both.")
+        list[str] | None,
+        typer.Option("--events", help="CSV file of measured mid-times (format: `binarydyn timing --help`)."),
     ] = None,
-    count: Annotated[int, typer.Option("--count", help="Points behind each index, a power of 2.")] = 8192,
-    seed: Annotated[int | None, typer.Option("--seed", help="Of the points; none: that of [sampling].")] = None,
+    count: Annotated[int, typer.Option("--count", help="Sample size per Sobol index, a power of 2.")] = 8192,
+    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
     runs: Annotated[
-        int | None, typer.Option("--runs", help="Simulations behind each table, a power of 2; none: by the inputs.")
+        int | None,
+        typer.Option(
+            "--runs", help="Simulations used to train the emulator, a power of 2. [default: from the number of inputs]"
+        ),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
 ) -> int:
     """First-order and total Sobol indices of every input: of the period change, and of beta where one was measured."""
     from ..inference.response import check_prediction
@@ -75,7 +84,7 @@ def _say(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, fl
         return
     for budget in found:
         if budget.outcome != "period_change_s":
-            print(f"measured change {measured[0]:+.2f} s, sigma {measured[1]:.2f} s")
+            print(f"measured period change {measured[0]:+.2f} +- {measured[1]:.2f} s")
         _print(budget, scenario)
     if found:
         print(CAUTION)
@@ -143,8 +152,8 @@ def _print(budget: ErrorBudget, scenario: Scenario) -> None:
     i = budget.indices
     print(
         f"{scenario.name or 'scenario'} ({scenario.place})\n"
-        f"{word}: {name}, mean {budget.mean:{form}}{unit}, sigma {budget.sigma:{form}}{unit}, from {budget.runs} "
-        f"simulations; their emulator misses {100.0 * budget.error_share:.2g} % of the variance (leave-one-out)"
+        f"{word}: {name}, mean {budget.mean:{form}}{unit}, SD {budget.sigma:{form}}{unit}; emulator error "
+        f"{100.0 * budget.error_share:.2g} % of variance (leave-one-out, {budget.runs} simulations)"
     )
     cells = []
     for k in budget.order():

@@ -18,6 +18,7 @@ from importlib.metadata import version
 import typer
 
 from ..errors import BinarydynError, InputError
+from ..renamed import OPTIONS, now
 from ..scenario.nearest import LISTED, LISTED_TYPED
 from ..scenario.wording import CAUTION, one_line
 from ..terminal.stdout import READER_GONE, ReaderGone, shown
@@ -63,6 +64,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Usage errors of typer have had several base classes over its versions; what they share is this method.
         if not hasattr(error, "format_message"):
             raise
+        option = getattr(error, "option_name", "")
+        if changed := now(option, OPTIONS):
+            return _complain(f"No such option: {option}; {changed}", 2)
         return _complain(f"{error.format_message()} (see binarydyn --help)", 2)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..errors import InputError
-from ..scenario.wording import CAUTION, counted, one_line
+from ..scenario.wording import CAUTION, counted, of_status, one_line
 from ..terminal.tables import check_outputs, print_json, print_table
 from .sampled import print_sampled, sampled
 
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 def show(
     file: Annotated[str, typer.Argument(help="Result file (HDF5) of predict, sweep or events --out.")],
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
 ) -> None:
     """Print a stored prediction, sweep or timetable with its provenance."""
     from ..store import open_result
@@ -132,12 +132,14 @@ def _of_members(report: dict[str, Any]) -> str:
     return counted(here, "member") if here == whole else f"{here} of {counted(whole, 'member')}"
 
 
+_FLAG_WORDS = {"chaotic": "chaotic", "tumbling": "tumbling", "lost_lock": "lost synchronous lock"}
+
+
 def _flagged(report: dict[str, Any]) -> str:
     """How many members of a grid turn over or are chaotic, in the words of the columns that its table has."""
-    names = ("chaotic", "tumbling", "lost_lock")
-    said = [f"{report[name]} {name.replace('_', ' ')}" for name in names if report[name] is not None]
+    said = [f"{report[name]} {_FLAG_WORDS[name]}" for name in _FLAG_WORDS if report[name] is not None]
     if report["chaotic"] is None:
-        said.append("whether any is chaotic was not looked at (`--chaos` does for summary tables)")
+        said.append("chaos not checked (use --chaos)")
     before = report["chaotic_before"]
     first = "" if before is None else f"before the impact: {before} chaotic; "
     return f"{first}after the impact: {', '.join(said)}"
@@ -162,7 +164,7 @@ def _prediction_report(result: Result) -> dict[str, Any]:
 def _print_prediction(report: dict[str, Any]) -> None:
     from ..store import long_name_of, unit_of
 
-    print(f"{report['scenario'] or 'scenario'}, prediction: {report['numbers']['status']}")
+    print(f"{report['scenario'] or 'scenario'}, prediction{of_status(report['numbers']['status'])}")
     rows = [(long_name_of(name), unit_of(name), _text(value)) for name, value in report["numbers"].items()]
     rows += [
         (f"period change, {name.replace('_', ' ')}", "s", _text(x)) for name, x in report["period_changes_s"].items()

@@ -12,7 +12,7 @@ import typer
 
 from ..errors import InputError, WorkersLostError
 from ..scenario import Scenario, builtin, load
-from ..scenario.wording import CAUTION, as_given, one_line
+from ..scenario.wording import CAUTION, as_given, counted, one_line
 from ..terminal.interruption import Interruption
 from ..terminal.progress import watched
 from ..terminal.tables import check_outputs, print_json
@@ -24,44 +24,49 @@ if TYPE_CHECKING:
 
 def sweep(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
     vary: Annotated[
         list[str] | None,
-        typer.Option("--vary", help="KEY=LOW:HIGH:COUNT (ends included) or KEY=V1,V2,..; give it again for each axis."),
+        typer.Option("--vary", help="Grid axis: KEY=LOW:HIGH:COUNT (ends included) or KEY=V1,V2,... Repeatable."),
     ] = None,
     sample: Annotated[
-        str, typer.Option("--sample", help="random, sobol or latin: draw members from [sampling] in place of a grid.")
+        str, typer.Option("--sample", help="Sampling method, in place of a grid: random, sobol or latin.")
     ] = "",
-    count: Annotated[int | None, typer.Option("--count", help="Members to draw; none: sampling.count.")] = None,
-    seed: Annotated[int | None, typer.Option("--seed", help="Of the draws; none: sampling.seed.")] = None,
+    count: Annotated[int | None, typer.Option("--count", help="Number of members. [default: sampling.count]")] = None,
+    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
     members: Annotated[
-        str, typer.Option("--members", help="FIRST:END, as 0:5000: this part of the design alone; `merge` joins files.")
+        str,
+        typer.Option("--members", help="Compute members FIRST to END-1 only, e.g. 0:5000; combine files with `merge`."),
     ] = "",
-    out: Annotated[str, typer.Option("--out", help="Result file (HDF5); the same command again resumes.")] = ...,
+    out: Annotated[str, typer.Option("--out", help="Result file (HDF5). Repeat the command to resume.")] = ...,
     backend: Annotated[
-        str, typer.Option("--backend", help="threads (of this machine), cluster (Dask distributed) or gpu.")
+        str, typer.Option("--backend", help="Where to compute: threads, cluster (Dask) or gpu.")
     ] = "threads",
     workers: Annotated[
-        int | None, typer.Option("--workers", help="Threads, or processes of a cluster; none: one for each core.")
+        int | None, typer.Option("--workers", help="Number of workers. [default: number of cores]")
     ] = None,
     scheduler: Annotated[
-        str, typer.Option("--scheduler", help="Address of a cluster's; none: workers are started on this machine.")
+        str, typer.Option("--scheduler", help="Address of a Dask scheduler. [default: start a local one]")
     ] = "",
     table: Annotated[
         str,
-        typer.Option("--table", help="full: all that predict says; summary: outcomes alone, a hundred times faster."),
+        typer.Option("--table", help="Outcomes per member: full, or summary (about 100 times faster)."),
     ] = "full",
     refine: Annotated[
-        float, typer.Option("--refine", help="Summary table: times as many steps as usual; 4 for errors below 1e-4 s.")
+        float,
+        typer.Option(
+            "--refine",
+            help="Multiply the number of steps of the summary table by this factor; 4 gives errors below 1e-4 s.",
+        ),
     ] = 1.0,
     chaos: Annotated[
-        bool, typer.Option("--chaos", help="Summary table: tell chaotic members, at four more runs each.")
+        bool, typer.Option("--chaos", help="Flag chaotic members of the summary table (four extra runs per member).")
     ] = False,
     confirm: Annotated[bool, typer.Option("--confirm", help="Needed for a grid of more than 100 000 members.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="Do not tell how far it is.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Do not report progress.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
     from ..ensembles import Backend, rows_of
@@ -91,11 +96,11 @@ def sweep(
                 result = store.finish()
         except KeyboardInterrupt:
             store.flush()
-            print(f"binarydyn: {interruption.word}, {_kept(store)}; the same command resumes", file=sys.stderr)
+            print(f"binarydyn: {interruption.word}, {_kept(store)}; repeat the command to resume", file=sys.stderr)
             return interruption.code
         except WorkersLostError as error:
             store.flush()
-            raise WorkersLostError(f"{error}; {_kept(store)}, the same command resumes") from None
+            raise WorkersLostError(f"{error}; {_kept(store)}; repeat the command to resume") from None
     reused, seconds = wanted - left, time.monotonic() - begun
     report = sweep_report(result) | {"computed": left, "reused": reused, "wall_s": round(seconds, 3)}
     if plot:
@@ -104,13 +109,17 @@ def sweep(
         print_json(report)
     else:
         print_sweep(report)
-        how = f"{left} computed in {seconds:.1f} s, {reused} reused" if left else "nothing was left to do"
+        how = (
+            f"{counted(left, 'member')} computed in {seconds:.1f} s, {reused} reused"
+            if left
+            else "all members already present"
+        )
         print(f"{one_line(out)}: {how}\n{CAUTION}")
     return 0 if set(report["statuses"]) == {"completed"} else 1
 
 
 def _kept(store: SweepStore) -> str:
-    return f"{len(store.done())} of {len(store.wanted)} members are kept"
+    return f"{len(store.done())} of {len(store.wanted)} members saved"
 
 
 def _design(scenario: Scenario, vary: list[str], sample: str, count: int | None, seed: int | None):

@@ -24,29 +24,38 @@ _ENDS = 6
 
 def timing(
     file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML); none: the built-in invented system.", show_default=False)
+        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
     events: Annotated[
-        list[str] | None, typer.Option("--events", help="CSV with mid_utc, kind, body and, if known, sigma_s.")
+        list[str] | None,
+        typer.Option("--events", help="CSV file of measured mid-times: mid_utc, kind, body and, if known, sigma_s."),
     ] = None,
-    robust: Annotated[bool, typer.Option("--robust", help="What lies off weighs little (loss soft_l1).")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Save a figure (PNG, PDF or SVG by the ending).")] = "",
+    robust: Annotated[bool, typer.Option("--robust", help="Down-weight outliers (soft-L1 loss).")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
     synthesise: Annotated[
-        str | None, typer.Option("--synthesise", help="Write such a CSV from the simulation, stop.")
+        str | None, typer.Option("--synthesise", help="Write simulated mid-times to this CSV file and exit.")
     ] = None,
     days: Annotated[
-        float | None, typer.Option("--days", help="Of it, before and after the impact; none: 14.", show_default=False)
+        float | None,
+        typer.Option(
+            "--days", help="With --synthesise: days before and after the impact. [default: 14]", show_default=False
+        ),
     ] = None,
     campaign: Annotated[
-        bool, typer.Option("--campaign", help="Of it, only what the nights of [campaign] show, as `plan` counts them.")
+        bool, typer.Option("--campaign", help="With --synthesise: only events observable in the nights of [campaign].")
     ] = False,
     noise_s: Annotated[
         float | None,
-        typer.Option("--noise-s", help="Of it, one sigma of each mid-time; none: 30, or campaign.mid_time_sigma_s."),
+        typer.Option(
+            "--noise-s",
+            help="With --synthesise: 1-sigma noise of each mid-time. [default: 30, or campaign.mid_time_sigma_s]",
+        ),
     ] = None,
-    share: Annotated[float, typer.Option("--share", help="Of it, how many of the events are seen, at random.")] = 1.0,
-    seed: Annotated[int, typer.Option("--seed", help="Of its noise.")] = 0,
+    share: Annotated[
+        float, typer.Option("--share", help="With --synthesise: fraction of events to keep, at random.")
+    ] = 1.0,
+    seed: Annotated[int, typer.Option("--seed", help="With --synthesise: random seed.")] = 0,
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
     scenario = load(file) if file else builtin()
@@ -161,7 +170,7 @@ def report(found: Campaign) -> dict[str, Any]:
                 "mid_utc": utc,
                 "kind": str(kind),
                 "body": str(body),
-                "turn": int(turn),
+                "cycle": int(turn),
                 "o_minus_c_s": float(late),
                 "residual_s": float(rest),
             }
@@ -192,29 +201,30 @@ def _print(found: Campaign) -> None:
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
     rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
     rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
-    rows.append(("change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
-    rows.append(("longitude at t0 minus the scenario's", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")))
+    rows.append(("period change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
+    rows.append(("orbital longitude at t0 minus nominal", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")))
     rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
-    rows.append(("apsidal rate after", "deg/day", *_pair(r, "apsidal_precession{}_deg_day", ".3f")))
+    rows.append(("apsidal precession rate after", "deg/day", *_pair(r, "apsidal_precession{}_deg_day", ".3f")))
     if r["mean_motion_drift_deg_day2"] is not None:
         rows.append(
             (
-                f"drift of the mean motion{'' if fit.terms.drift else ', not fitted'}",
+                f"mean-motion drift rate{'' if fit.terms.drift else ' (tested, not fitted)'}",
                 "deg/day2",
                 *_pair(r, "mean_motion_drift{}_deg_day2", ".2e"),
             )
         )
     print_table(("", "unit", "value", "1 sigma"), rows)
-    own = "not known" if found.bias_change_s is None else f"{found.bias_change_s:+.3f} s"
+    own = "not computed" if found.bias_change_s is None else f"{found.bias_change_s:+.3f} s"
     print(
-        f"\nthe change's sigma is that of the fit, {fit.change_sigma_s:.3f} s, and the error of its model on the "
-        f"scenario's own events, {own}\nscatter {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees "
+        f"\nuncertainty of the change: statistical {fit.change_sigma_s:.3f} s and timing-model bias {own}, in "
+        f"quadrature\n"
+        f"residual RMS {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees "
         "of freedom\n"
     )
     cells = [
         (
             e["mid_utc"][:19].replace("T", " "),
-            f"{e['turn']:+d}",
+            f"{e['cycle']:+d}",
             f"{e['body']} {'eclipsed' if e['kind'] == 'eclipse' else 'occulted'}",
             f"{e['o_minus_c_s'] / 60.0:+.2f}",
             f"{e['residual_s']:+.1f}",
@@ -224,8 +234,8 @@ def _print(found: Campaign) -> None:
     if (left_out := len(cells) - 2 * _ENDS) > 1:
         more = (f"... ({left_out} more; --json has all)", "", "", "", "")
         cells = [*cells[:_ENDS], more, *cells[-_ENDS:]]
-    print_table(("seen (UTC)", "turn", "event", "O-C, min", "from the fit, s"), cells)
-    print("O-C: against the period before t0, the geometry and the light time of each event")
+    print_table(("mid-time (UTC)", "cycle", "event", "O-C, min", "residual, s"), cells)
+    print("O-C: relative to the pre-impact period, corrected for geometry and light time")
     for sentence in found.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)

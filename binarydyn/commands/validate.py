@@ -27,10 +27,12 @@ _COLUMNS = (2, 28, 11, 9, 7, 9, 6, 10)
 
 def validate(
     files: Annotated[
-        list[str] | None, typer.Argument(help="Reference cases (TOML); none: all that come with the package.")
+        list[str] | None, typer.Argument(help="Reference cases (TOML). [default: all of the package]")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")] = False,
-    names: Annotated[bool, typer.Option("--names", help="List what a reference case may compare.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    names: Annotated[
+        bool, typer.Option("--names", help="List the quantities that a reference case can compare.")
+    ] = False,
 ) -> int:
     """Run every case, compare, and fail only on a miss that is not known."""
     if names:

@@ -15,6 +15,7 @@ from ..batch.summary import Stepper, SummaryOptions, check_summary
 from ..constants import HOUR_S
 from ..errors import ArgumentError
 from ..kinds import WHOLE, Like, check_kind, shown, takes
+from ..renamed import SWEEP_TABLES, now
 from ..sampling.block import TABLES, Block
 from ..sampling.design import Design, Grid
 from ..sampling.listed import check_design
@@ -64,9 +65,9 @@ class Backend:
         check_kind("Backend(pool)", self.pool, None, POOL)
         for option, value, allowed in (("backend", self.name, BACKENDS), ("table", self.table, TABLES)):
             if not isinstance(value, str) or value not in allowed:
-                raise ArgumentError(
-                    option, f"{as_given(value)} is given, allowed is {' or '.join(allowed)}; choose one"
-                )
+                hint = now(value, SWEEP_TABLES) if isinstance(value, str) else ""
+                sentence = f"{as_given(value)} is given, allowed is {' or '.join(allowed)}; {hint or 'choose one'}"
+                raise ArgumentError(option, sentence)
         for option, wrong in self._refusals().items():
             if wrong:
                 raise ArgumentError(option, wrong)

@@ -16,7 +16,7 @@ from ..errors import InputError
 from ..scenario.reading import opened
 from ..scenario.wording import one_line
 
-SCHEMA = 2
+SCHEMA = 3
 """Version of the layout: it grows when an older reader would misread a file."""
 _PIECE = 1 << 20
 _LONGEST = 400

@@ -15,7 +15,7 @@ LAW_WORDS = {
     "lommel_seeliger_lambert": "Lommel-Seeliger and a tenth of Lambert: S = mu mu0 [1 / (mu + mu0) + 0.1]",
 }
 PHASE_WORDS = {
-    "none": "no phase law: what the lit and seen facets alone give",
+    "none": "phase function: none (geometry only)",
     "linear_exponential": "times f = 0.5 exp(-alpha / 0.1 rad) - 0.5 alpha/rad + 1 "
     "(Kaasalainen et al. 2001, Icarus 153, 37)",
 }

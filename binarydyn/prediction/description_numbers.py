@@ -159,8 +159,8 @@ def _limit(d: Description, radius_m: float) -> str:
     if radius_m > 0.5 * nearest.hill_radius_m:
         return "beyond half the Hill radius at perihelion"
     if radius_m > nearest.terminator_largest_m:
-        return "sunlight ends it at perihelion"
-    return "sunlight may end it at perihelion" if radius_m > nearest.terminator_safe_m else "holds against sunlight"
+        return "escapes at perihelion (solar radiation pressure)"
+    return "may escape at perihelion (solar radiation pressure)" if radius_m > nearest.terminator_safe_m else "stable"
 
 
 SAME_PERIOD = 0.01

@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+from ..renamed import KEYS, now
+
 LISTED, LISTED_TYPED = "Scenario.known_keys()", "`binarydyn check --keys`"
 """Where all keys are to be seen, from Python and at the command line."""
 _UNITS = sorted(
@@ -39,6 +41,8 @@ def split(name: str) -> tuple[str, str]:
 
 def advice(name: str, known: Iterable[str]) -> str:
     """What to write in place of the unknown key `name` (dotted), given all `known` keys (dotted, tables among them)."""
+    if changed := now(name, KEYS):
+        return changed
     known = [other for other in known if other != name]
     table, leaf = split(name)
     if table and not any(split(other)[0] == table for other in known) and (close := nearest(name, known)):

@@ -24,6 +24,11 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
+def of_status(status: str) -> str:
+    """What a heading adds about a run that did not go to its end."""
+    return "" if status == "completed" else f": {status.replace('_', ' ')}"
+
+
 def rounded(value: float, digits: int = 3, sign: str = "") -> str:
     """The value to some digits, below a million without an exponent: 1240, not 1.24e+03; sign: as of a format."""
     return f"{float(f'{value:.{digits}g}'):{sign}g}"

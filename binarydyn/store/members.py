@@ -12,6 +12,7 @@ import numpy as np
 from ..errors import InputError
 from ..lazy import Lazy
 from ..notebook import Displayed, library
+from ..renamed import COLUMNS, now
 from ..sampling import Design, Grid, Sample
 from ..scenario import Scenario
 from .groups import FLAGS, UNKNOWN
@@ -80,7 +81,8 @@ class Members(Lazy, Displayed):
         InputError for another name, and for members that are no grid.
         """
         if name not in self.columns:
-            raise InputError("on_grid", f"there is no column {name!r}, allowed are {', '.join(self.columns)}")
+            hint = now(name, COLUMNS) or f"allowed are {', '.join(self.columns)}"
+            raise InputError("on_grid", f"there is no column {name!r}; {hint}")
         if not isinstance(self.design, Grid):
             raise InputError("on_grid", "these members are no grid, allowed are those of {key: values}; use columns")
         values = self.columns[name]

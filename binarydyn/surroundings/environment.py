@@ -113,7 +113,7 @@ def _ground(name: str, body: Body, other: Body, rate: float, separation_m: float
     if synchronous < body.bounding_radius_m:
         says = "inside the body: the ground near its long ends turns faster than an orbit there"
     elif synchronous > room:
-        says = "beyond what the other body leaves room for: no such orbit"
+        says = "outside its Hill sphere: no synchronous orbit"
     return Ground(
         name=name,
         gm_m3_s2=gm,

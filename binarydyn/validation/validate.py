@@ -15,6 +15,7 @@ from pathlib import Path
 
 from ..errors import ConvergenceError, InputError
 from ..kinds import sure
+from ..renamed import COLUMNS, now
 from ..scenario import Expected, InputSigma, Scenario, value_of, varied
 from ..scenario.nearest import nearest
 from .case import Case
@@ -102,7 +103,7 @@ def _check_names(scenario: Scenario, row: int, expected: Expected) -> None:
         word = getattr(expected, name)
         if word and word not in table:
             close = nearest(word, table)
-            hint = f"did you mean {close}?" if close else f"allowed are {', '.join(table)}"
+            hint = now(word, COLUMNS) or (f"did you mean {close}?" if close else f"allowed are {', '.join(table)}")
             raise InputError(f"{place}.{name}", f'"{word}" is not known; {hint}')
     quantity = QUANTITIES[expected.quantity]
     if bool(quantity.needs_given) != (expected.given is not None):

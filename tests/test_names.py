@@ -1,0 +1,62 @@
+"""Names: an old one is answered with the new; and what a user reads has no retired words."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import binarydyn.constants
+from binarydyn import renamed
+from binarydyn.commands import main
+from binarydyn.ensembles import Backend
+from binarydyn.errors import InputError
+from binarydyn.sampling.block import TABLES
+from binarydyn.scenario import Scenario, builtin
+from binarydyn.scenario.keys import known_keys
+from binarydyn.scenario.variation import why_not_numeric
+from binarydyn.validation.quantities import QUANTITIES
+from binarydyn.validation.validate import compared
+
+PACKAGE = Path(binarydyn.constants.__file__).parent
+FILES = sorted(PACKAGE.rglob("*.py"))
+TEXTS = {path: path.read_text(encoding="utf-8") for path in FILES}
+
+
+@pytest.mark.parametrize("old", renamed.KEYS)
+def test_an_old_key_of_a_scenario_is_answered_with_the_new(old):
+    new = renamed.KEYS[old]
+    assert new in known_keys(Scenario) and old not in known_keys(Scenario)
+    table, _, key = old.rpartition(".")
+    head = f"[[{table.removesuffix('.<row>')}]]" if table.endswith("<row>") else f"[{table}]"
+    text = f"{head}\n{key} = 1.0\n" if table else f"[{key}]\nalong_track_mm_s = 1.0\n"
+    with pytest.raises(InputError, match=f"unknown key; it is called {re.escape(new)} now"):
+        Scenario.from_text(text, "pair.toml")
+
+
+def test_what_lies_in_a_renamed_table_is_found_too():
+    assert "it is called velocity_change.radial_mm_s now" in why_not_numeric(builtin(), "push.radial_mm_s")
+
+
+@pytest.mark.parametrize("old", renamed.OPTIONS)
+def test_an_old_option_is_answered_with_the_new(old, capsys):
+    command = ["predict"] if old == "--single" else ["sweep", "--out", "x.h5"]
+    assert main([*command, old]) == 2
+    assert f"No such option: {old}; it is called {renamed.OPTIONS[old]} now; write that\n" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("old", renamed.SWEEP_TABLES)
+def test_an_old_table_is_answered_with_the_new(old):
+    assert renamed.SWEEP_TABLES[old] in TABLES
+    with pytest.raises(InputError, match=f"it is called {renamed.SWEEP_TABLES[old]} now"):
+        Backend(table=old)
+
+
+@pytest.mark.parametrize("old", renamed.COLUMNS)
+def test_an_old_column_is_gone_and_a_reference_case_that_asks_for_it_gets_the_new(old):
+    new, elsewhere = renamed.COLUMNS[old], [text for path, text in TEXTS.items() if path.name != "renamed.py"]
+    assert any(re.search(rf"\b{new}\b", text) for text in elsewhere)
+    assert not any(re.search(rf"\b{old}\b", text) for text in elsewhere)
+    case = builtin().replace({"expected": [{"quantity": old, "value": 1.0, "sigma": 1.0, "source": "none"}]})
+    with pytest.raises(InputError, match=f"it is called {new} now"):
+        compared(case)
+    assert old not in QUANTITIES
