@@ -120,7 +120,7 @@ def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
 
     The longitude counts from r in the plane of the first orbit; extremes begin at the start.
     """
-    x = y[:3] / distance
+    x = y[POSITION] / distance
     normal = np.cross(y[POSITION], y[VELOCITY], axis=0)
     normal /= np.sqrt(dot(normal, normal))
     body = rotations(y[ATTITUDE2].T)

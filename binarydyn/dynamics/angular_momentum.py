@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..columns import cross, turned
+from ..motion.layout import POSITION, VELOCITY
 from ..vectors import rotation
 
 
@@ -14,7 +15,7 @@ def angular_momenta(primary, secondary, y: np.ndarray) -> np.ndarray:
     y (20, ...) as State.vector; mass_kg and inertia_kg_m2 of the bodies are numbers, or arrays with one for each state.
     """
     reduced = primary.mass_kg * secondary.mass_kg / (primary.mass_kg + secondary.mass_kg)
-    parts = [reduced * cross(y[0:3], y[3:6])]
+    parts = [reduced * cross(y[POSITION], y[VELOCITY])]
     for body, at in ((primary, 6), (secondary, 13)):
         spin = [i * w for i, w in zip(body.inertia_kg_m2, y[at + 4 : at + 7], strict=True)]
         parts.append(turned(rotation(y[at : at + 4]), spin))

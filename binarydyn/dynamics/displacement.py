@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..motion.layout import ATTITUDE1, ATTITUDE2, RATE1, RATE2
 from ..vectors import quaternion_product
 
 FREE = 18
@@ -19,10 +20,10 @@ def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
     """The states y (20,) or (20, m) with moves (18,) or (18, m) added: attitudes by small turns in body frames."""
     out = np.array(y)
     out[0:6] += move[0:6]
-    out[6:10] = product(*y[6:10], *_of_turn(move[6:9]))
-    out[10:13] += move[9:12]
-    out[13:17] = product(*y[13:17], *_of_turn(move[12:15]))
-    out[17:20] += move[15:18]
+    out[ATTITUDE1] = product(*y[ATTITUDE1], *_of_turn(move[6:9]))
+    out[RATE1] += move[9:12]
+    out[ATTITUDE2] = product(*y[ATTITUDE2], *_of_turn(move[12:15]))
+    out[RATE2] += move[15:18]
     return out
 
 

@@ -17,6 +17,7 @@ from ..bodies.averaged import Averaged
 from ..errors import InputError
 from ..gravity.mutual import mutual_gravity
 from ..kinds import BODY, NUMBER, takes
+from ..motion.layout import POSITION, VELOCITY
 from ..motion.state import Body, State
 from .equilibrium_search import FACINGS, Found, Turning, search
 from .stability import UNSTABLE, LinearMode, rotations, spectrum
@@ -145,15 +146,15 @@ def circular_orbits(
 
 def _described(found: Found, facing: tuple[str, str]) -> Equilibrium:
     pair, y = found.pair, found.y
-    gravity = mutual_gravity(*found.turning.bodies, y[0:3], *rotations(y), found.turning.degree)
+    gravity = mutual_gravity(*found.turning.bodies, y[POSITION], *rotations(y), found.turning.degree)
     spin = sum(i @ y[at : at + 3] ** 2 for i, at in zip(pair.inertia_kg_m2, (10, 17), strict=True))
     eigenvalues, modes, least = spectrum(pair, found.A, y)
     return Equilibrium(
         name="-".join(facing),
         rate_rad_s=found.n,
-        separation_m=float(np.linalg.norm(y[0:3])),
+        separation_m=float(np.linalg.norm(y[POSITION])),
         state=State.from_vector(y),
-        energy_J=float(gravity.potential_J + 0.5 * (pair.reduced_mass_kg * y[3:6] @ y[3:6] + spin)),
+        energy_J=float(gravity.potential_J + 0.5 * (pair.reduced_mass_kg * y[VELOCITY] @ y[VELOCITY] + spin)),
         angular_momentum_kg_m2_s=float(found.momentum[2]),
         momentum_slope_kg_m_s=found.momentum_slope,
         eigenvalues_rad_s=eigenvalues,

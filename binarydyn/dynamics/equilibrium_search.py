@@ -16,6 +16,7 @@ from ..errors import ConvergenceError
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
 from ..motion.equations import parameters, rates
+from ..motion.layout import ATTITUDE1, ATTITUDE2, GM, POSITION, SIZE, VELOCITY, V
 from ..motion.state import Body
 from ..vectors import quaternion_product
 from .displacement import FREE, displaced, shortened
@@ -71,7 +72,7 @@ class Turning:
         rates(self.model, work, 0, len(y), self.coefficients, self.constants)
         change = work[len(y) :]
         z = np.array([0.0, 0.0, 1.0])
-        parts = [change[0:3] - n * np.cross(z, y[0:3]), change[3:6] - n * np.cross(z, y[3:6])]
+        parts = [change[POSITION] - n * np.cross(z, y[POSITION]), change[VELOCITY] - n * np.cross(z, y[VELOCITY])]
         for C, spin, at in zip(rotations(y), self.spins, (10, 17), strict=True):
             beyond = 0.0 if spin is None else spin - n
             parts += [
@@ -87,10 +88,10 @@ class Turning:
     def first_state(self, a: float, facing: tuple[str, str]) -> tuple[np.ndarray, float]:
         """The arrangement with its axes exactly on the line of centres, and the rate that balances the force there."""
         y, work = np.zeros(20), np.zeros(40)
-        y[0], y[6:10], y[13:17] = a, _attitude(facing[0], False), _attitude(facing[1], True)
+        y[0], y[ATTITUDE1], y[ATTITUDE2] = a, _attitude(facing[0], False), _attitude(facing[1], True)
         work[:20] = y
-        rates(self.model, work, 0, 20, self.coefficients, self.constants)
-        n = float(np.sqrt(max(-work[23], 0.0) / a)) or float(np.sqrt(self.constants[0] / a**3))
+        rates(self.model, work, 0, SIZE, self.coefficients, self.constants)
+        n = float(np.sqrt(max(-work[SIZE + V], 0.0) / a)) or float(np.sqrt(self.constants[GM] / a**3))
         y[4] = n * a
         for C, spin, at in zip(rotations(y), self.spins, (10, 17), strict=True):
             y[at : at + 3] = n * C[2] if spin is None else (0.0, 0.0, spin)
@@ -103,7 +104,7 @@ class Turning:
             abs(body.inertia_kg_m2[2] * (spin or 0.0)) for body, spin in zip(self.bodies, self.spins, strict=True)
         )
         orbital = (abs(angular_momentum) + own) / self.pair(1.0).reduced_mass_kg
-        return float(near), 2.0 * orbital**2 / float(self.constants[0])
+        return float(near), 2.0 * orbital**2 / float(self.constants[GM])
 
 
 def _attitude(facing: str, backwards: bool) -> np.ndarray:
@@ -139,7 +140,7 @@ class Found:
     @property
     def momentum_slope(self) -> float:
         """How the angular momentum about z changes with the separation along the family, kg m/s."""
-        a = float(np.linalg.norm(self.y[0:3]))
+        a = float(np.linalg.norm(self.y[POSITION]))
         size, last = self.turning.size(a, self.n), np.eye(FREE + 2)[-1]
         along = np.linalg.lstsq(_newton_matrix(self, True), last, rcond=_RANK)[0]
         return float(integrals(self.pair, self.y, (False, False))[2] @ (along[:FREE] * size)) / a
@@ -148,20 +149,20 @@ class Found:
 def _newton_matrix(at: Found, given_separation: bool) -> np.ndarray:
     """Derivatives (20, 19), relative, of drift, longitude and what is given, to displacements and log n."""
     y, n, drift = at.y, at.n, at.turning.drift
-    size = at.turning.size(float(np.linalg.norm(y[0:3])), n)
+    size = at.turning.size(float(np.linalg.norm(y[POSITION])), n)
     out = np.zeros((FREE + 2, FREE + 1))
     out[:FREE, :FREE] = at.A * size / size[:, None] / n
     # The drift is linear in n, so a wide difference is exact.
     out[:FREE, FREE] = (drift(y, 1.5 * n) - drift(y, 0.5 * n)) / size / n
     out[FREE, 1] = 1.0
-    out[FREE + 1, 0:3] = size[0] * y[0:3] / (y[0:3] @ y[0:3]) if given_separation else 0.0
+    out[FREE + 1, 0:3] = size[0] * y[POSITION] / (y[POSITION] @ y[POSITION]) if given_separation else 0.0
     out[FREE + 1, FREE] = 0.0 if given_separation else 1.0
     return out
 
 
 def _tried(turning: Turning, y: np.ndarray, n: float, separation_m: float | None, rate_rad_s: float | None):
     """The linear motion about a state that need not stand still, and the conditions (20,) there, relative."""
-    a = float(np.linalg.norm(y[0:3]))
+    a = float(np.linalg.norm(y[POSITION]))
     size = turning.size(a, n)
     A = linearised(lambda moved: turning.drift(moved, n), y, size)
     given = np.log(a / separation_m) if separation_m else np.log(n / rate_rad_s)
@@ -174,7 +175,7 @@ def search(turning: Turning, separation_m: float | None, rate_rad_s: float | Non
 
     Directions in which nothing changes stay put.  ConvergenceError where it ends elsewhere, or nowhere.
     """
-    begin, n = turning.first_state(separation_m or float(np.cbrt(turning.constants[0] / rate_rad_s**2)), facing)
+    begin, n = turning.first_state(separation_m or float(np.cbrt(turning.constants[GM] / rate_rad_s**2)), facing)
     y, best, step = begin, np.inf, 0
     while step < _NEWTON_STEPS:
         step += 1
@@ -185,10 +186,10 @@ def search(turning: Turning, separation_m: float | None, rate_rad_s: float | Non
         if best < ENOUGH:
             break
         move = shortened(np.linalg.lstsq(_newton_matrix(found, separation_m is not None), -value, rcond=_RANK)[0])
-        size = turning.size(float(np.linalg.norm(y[0:3])), n)
+        size = turning.size(float(np.linalg.norm(y[POSITION])), n)
         y, n = displaced(y, move[:FREE] * size), n * float(np.exp(move[FREE]))
     if not found.residual < RESIDUAL:
         raise ConvergenceError(f"no relative equilibrium was found near {'-'.join(facing)}", found.residual, step)
-    if min(abs(begin[6:10] @ found.y[6:10]), abs(begin[13:17] @ found.y[13:17])) < np.cos(np.pi / 8.0):
+    if min(abs(begin[part] @ found.y[part]) for part in (ATTITUDE1, ATTITUDE2)) < np.cos(np.pi / 8.0):
         raise ConvergenceError(f"the equilibrium found is over 45 deg from {'-'.join(facing)}", found.residual, step)
     return found

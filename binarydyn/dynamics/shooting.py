@@ -20,7 +20,7 @@ from ..integrators import lanes
 from ..integrators.batch import start_slopes
 from ..integrators.lanes import aligned, attempt, take_ends
 from ..motion.equations import GROWING
-from ..motion.layout import CONSTANTS, DISTANCE, LANES, PARAMETERS, RUN, SIZE, STEP, TAKEN
+from ..motion.layout import CONSTANTS, DISTANCE, LANES, PARAMETERS, Q1, Q2, RUN, SIZE, STEP, TAKEN
 from ..vectors import quaternion_product
 
 RATE, TIME, PAIR = SIZE, SIZE + 1, SIZE + 2
@@ -53,11 +53,11 @@ def displace(w, l, direction, size):
     if direction < 6:
         w[direction * LANES + l] += size
     elif direction < 9:
-        turned(w, 6 * LANES + l, direction - 6, size)
+        turned(w, Q1 * LANES + l, direction - 6, size)
     elif direction < 12:
         w[(direction + 1) * LANES + l] += size
     elif direction < 15:
-        turned(w, 13 * LANES + l, direction - 12, size)
+        turned(w, Q2 * LANES + l, direction - 12, size)
     else:
         w[(direction + 2) * LANES + l] += size
 

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
+from ..motion.layout import POSITION, VELOCITY
 from ..vectors import rotation_of_quaternion
 from .displacement import FREE, displaced
 
@@ -96,7 +97,7 @@ def linearised(drift: Callable[[np.ndarray], np.ndarray], y: np.ndarray, scale: 
 def momentum(pair: Pair, y: np.ndarray) -> np.ndarray:
     """(3,) total angular momentum about the centre of mass, inertial, kg m2/s."""
     spins = sum(C @ (i * y[at : at + 3]) for C, i, at in zip(rotations(y), pair.inertia_kg_m2, (10, 17), strict=True))
-    return pair.reduced_mass_kg * np.cross(y[0:3], y[3:6]) + spins
+    return pair.reduced_mass_kg * np.cross(y[POSITION], y[VELOCITY]) + spins
 
 
 def integrals(pair: Pair, y: np.ndarray, spins_of: tuple[bool, bool]) -> np.ndarray:
@@ -104,8 +105,8 @@ def integrals(pair: Pair, y: np.ndarray, spins_of: tuple[bool, bool]) -> np.ndar
     rows = np.zeros((3, FREE))
     for i in range(3):
         unit = np.eye(3)[i]
-        rows[:, i] = pair.reduced_mass_kg * np.cross(unit, y[3:6])
-        rows[:, 3 + i] = pair.reduced_mass_kg * np.cross(y[0:3], unit)
+        rows[:, i] = pair.reduced_mass_kg * np.cross(unit, y[VELOCITY])
+        rows[:, 3 + i] = pair.reduced_mass_kg * np.cross(y[POSITION], unit)
     spins = []
     for k, C in enumerate(rotations(y)):
         at, inertia = 6 + 6 * k, pair.inertia_kg_m2[k]
@@ -119,7 +120,9 @@ def integrals(pair: Pair, y: np.ndarray, spins_of: tuple[bool, bool]) -> np.ndar
 def symmetries(pair: Pair, y: np.ndarray) -> np.ndarray:
     """Displacements (1 + round axes, 18) that change nothing: turns of all about z, of round bodies about their own."""
     z, C = np.array([0.0, 0.0, 1.0]), rotations(y)
-    whole = np.concatenate([np.cross(z, y[0:3]), np.cross(z, y[3:6]), C[0][2], np.zeros(3), C[1][2], np.zeros(3)])
+    whole = np.concatenate(
+        [np.cross(z, y[POSITION]), np.cross(z, y[VELOCITY]), C[0][2], np.zeros(3), C[1][2], np.zeros(3)]
+    )
     rows = [whole]
     for k in (0, 1):
         for axis in pair.round_axes[k]:
@@ -135,7 +138,7 @@ def second_derivative(pair: Pair, A: np.ndarray, y: np.ndarray) -> np.ndarray:
     r' = F_v / m, v' = -F_r / m, turn' = F_w / I, I w' = I w x turn' - F_turn; symmetric as far as A is exact.
     """
     m = pair.reduced_mass_kg
-    rows = [-m * A[3:6], m * A[0:3]]
+    rows = [-m * A[VELOCITY], m * A[POSITION]]
     for k in (0, 1):
         at, inertia = 6 + 6 * k, pair.inertia_kg_m2[k]
         spin = inertia * y[10 + 7 * k : 13 + 7 * k]

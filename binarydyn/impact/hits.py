@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from ..columns import angle_deg, dot, turned, turned_back
+from ..motion.layout import ATTITUDE1, ATTITUDE2, POSITION, VELOCITY
 from ..scenario.side_by_side import Varied
 from ..vectors import rotation
 from .footprint import normal_radius_m
@@ -91,11 +92,11 @@ class Arrivals:
 
 def arrivals(given: Varied, primary: Any, secondary: Any, y: np.ndarray) -> Arrivals:
     """Of impactors on pairs in states y (20, n), or (20, 1) for all; one body each, or arrays of them."""
-    axes, to_inertial, to_primary = axes_of(y[0:3], y[3:6]), rotation(y[13:17]), rotation(y[6:10])
+    axes, to_inertial, to_primary = axes_of(y[POSITION], y[VELOCITY]), rotation(y[ATTITUDE2]), rotation(y[ATTITUDE1])
     flight = directions_in_space(given, "impactor.direction", axes)
     sites = _sites(given, secondary, axes, flight, to_inertial)
     point = np.where(sites.met, sites.point_m, 0.0)
-    place = turned_back(to_primary, y[0:3] + turned(to_inertial, point))
+    place = turned_back(to_primary, y[POSITION] + turned(to_inertial, point))
     behind, unsure = are_behind(primary, place, turned_back(to_primary, flight))
     return Arrivals(given, axes, to_inertial, flight, sites.missed(behind, lambda i: BEHIND), sites.met & unsure)
 
@@ -157,7 +158,7 @@ def _pushed(given: Varied, y: np.ndarray) -> Hits:
     word, why = ("velocity_change", "") if given.stated("velocity_change") else ("none", NOTHING)
     dv = given.vector("velocity_change", *PUSH) if word == "velocity_change" else np.zeros((3, given.count))
     after = y.copy()
-    after[3:6] += 1e-3 * turned_back(axes_of(y[0:3], y[3:6]), dv)
+    after[VELOCITY] += 1e-3 * turned_back(axes_of(y[POSITION], y[VELOCITY]), dv)
     status, reason = (np.full(given.count, text, dtype=object) for text in (word, why))
     nothing = np.full(given.count, np.nan)
     return Hits(after, dv, nothing, nothing, status, reason, np.zeros(given.count, dtype=bool))

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from ..columns import cross, dot, length, turned, turned_back
+from ..motion.layout import ATTITUDE2, POSITION, RATE2, VELOCITY
 from ..motion.state import State, System
 from ..vectors import rotation
 
@@ -73,15 +74,15 @@ def with_momentum(body, y: np.ndarray, momentum_kg_m_s: np.ndarray, point_m: np.
     r' = v2 - v1 and the primary is not pushed, so r' changes by all of dv; positions and attitudes stay.
     """
     after = y.copy()
-    after[3:6] += momentum_kg_m_s / body.mass_kg
-    after[17:20] += cross(point_m, turned_back(rotation(y[13:17]), momentum_kg_m_s)) / body.inertia_kg_m2
+    after[VELOCITY] += momentum_kg_m_s / body.mass_kg
+    after[RATE2] += cross(point_m, turned_back(rotation(y[ATTITUDE2]), momentum_kg_m_s)) / body.inertia_kg_m2
     return after
 
 
 def pushed(system: System, before: State, momentum_kg_m_s: np.ndarray, point_m: np.ndarray) -> State:
     """The same of one system in a state."""
     y = with_momentum(system.secondary, before.vector, momentum_kg_m_s, point_m)
-    return replace(before, velocity_m_s=y[3:6], rate2_rad_s=y[17:20])
+    return replace(before, velocity_m_s=y[VELOCITY], rate2_rad_s=y[RATE2])
 
 
 def momentum_audit(
@@ -97,10 +98,10 @@ def momentum_audit(
     """Compare states y with the momenta, inertial, that were brought to and carried away from points of the
     secondaries' body frames; pair_ejecta is what leaves the system, by default all of it."""
     mass, m2, inertia = primary.mass_kg + secondary.mass_kg, secondary.mass_kg, secondary.inertia_kg_m2
-    share, to_inertial = primary.mass_kg / mass, rotation(before[13:17])
+    share, to_inertial = primary.mass_kg / mass, rotation(before[ATTITUDE2])
     m = share * m2
-    r, v, w = before[0:3], before[3:6], before[17:20]
-    dv, dw = after[3:6] - v, after[17:20] - w
+    r, v, w = before[POSITION], before[VELOCITY], before[RATE2]
+    dv, dw = after[VELOCITY] - v, after[RATE2] - w
     given = impactor_kg_m_s - ejecta_kg_m_s
     received, both_dv = m2 * dv, given / mass
     leaves = ejecta_kg_m_s if pair_ejecta_kg_m_s is None else pair_ejecta_kg_m_s
@@ -111,8 +112,8 @@ def momentum_audit(
     impact_point = share * r + turned(to_inertial, point_m)
     angular_scale = length(impact_point) * length(given) + m * length(cross(r, v)) + length(inertia * w)
 
-    orbital: list[Any] = [0.5 * m * dot(u, u) for u in (v, after[3:6])]
-    rotational: list[Any] = [0.5 * dot(u, inertia * u) for u in (w, after[17:20])]
+    orbital: list[Any] = [0.5 * m * dot(u, u) for u in (v, after[VELOCITY])]
+    rotational: list[Any] = [0.5 * dot(u, inertia * u) for u in (w, after[RATE2])]
     barycentre = 0.5 * mass * dot(both_dv, both_dv)
     # Mean of the impact point's velocities before and after.
     point_velocity = share * (v + 0.5 * dv) + 0.5 * both_dv + turned(to_inertial, cross(w + 0.5 * dw, point_m))

@@ -177,25 +177,31 @@ def _product(q: list, p: list) -> list:
     ]
 
 
+def _parts(k: list) -> tuple:
+    """G (M1 + M2), G M1 M2 / I of both bodies, 1/|r|."""
+    return k[0], k[1:4], k[4:7], k[7]
+
+
 def drift_terms(tape: Tape, y: list, k: list, h) -> list:
     """The first bracket for a time h, and 1/|r| after it."""
-    r, v, inverse = kepler_terms(tape, y[POSITION], y[VELOCITY], k[0], k[7], h)
-    q, l = top_terms(y[ATTITUDE1], y[RATE1], k[1:4], h)
-    p, m = top_terms(y[ATTITUDE2], y[RATE2], k[4:7], h)
+    gm, one, two, u = _parts(k)
+    r, v, inverse = kepler_terms(tape, y[POSITION], y[VELOCITY], gm, u, h)
+    q, l = top_terms(y[ATTITUDE1], y[RATE1], one, h)
+    p, m = top_terms(y[ATTITUDE2], y[RATE2], two, h)
     return [*r, *v, *q, *l, *p, *m, inverse]
 
 
 def kick_terms(degree: int, even: bool, tape: Tape, y: list, k: list, h) -> list:
     """The second bracket for a time h: asymmetry for h/2, potential for h, asymmetry for h/2."""
-    half = 0.5 * h
+    half, (gm, one, two, u) = 0.5 * h, _parts(k)
     r, v = y[POSITION], y[VELOCITY]
-    q, l = asymmetry_terms(y[ATTITUDE1], y[RATE1], k[1:4], half)
-    p, m = asymmetry_terms(y[ATTITUDE2], y[RATE2], k[4:7], half)
-    pull, torques = pull_terms(degree, even, tape, r, q, p, k[7])
-    v = [v[i] + h * k[0] * pull[i] for i in range(3)]
+    q, l = asymmetry_terms(y[ATTITUDE1], y[RATE1], one, half)
+    p, m = asymmetry_terms(y[ATTITUDE2], y[RATE2], two, half)
+    pull, torques = pull_terms(degree, even, tape, r, q, p, u)
+    v = [v[i] + h * gm * pull[i] for i in range(3)]
     l, m = [l[i] + h * torques[i] for i in range(3)], [m[i] + h * torques[3 + i] for i in range(3)]
-    q, l = asymmetry_terms(q, l, k[1:4], half)
-    p, m = asymmetry_terms(p, m, k[4:7], half)
+    q, l = asymmetry_terms(q, l, one, half)
+    p, m = asymmetry_terms(p, m, two, half)
     return [*r, *v, *q, *l, *p, *m]
 
 

@@ -24,6 +24,8 @@ from ..vectors import four, quaternion_product, rotation_of_quaternion, three
 from .layout import (
     ATTITUDE1,
     ATTITUDE2,
+    F1,
+    F2,
     GM,
     I1,
     I2,
@@ -58,7 +60,7 @@ def motion_constants(primary, secondary) -> np.ndarray:
     return np.array(out)
 
 
-GROWING = (0, 1, 2, 3, 7, 8, 9)
+GROWING = (GM, F1, F1 + 1, F1 + 2, F2, F2 + 1, F2 + 2)
 """Places of the motion constants that grow as a factor on both masses: G M and G M1 M2 / I."""
 
 
@@ -66,7 +68,7 @@ def with_masses(constants: np.ndarray, factor) -> np.ndarray:
     """Motion constants (19,) or (19, m) of pairs with both masses multiplied by a factor, a number or (m,)."""
     out = constants.copy()
     out[list(GROWING)] *= factor
-    out[13:] /= factor
+    out[I1:] /= factor
     return out
 
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..motion.layout import ATTITUDE1, ATTITUDE2
 from ..motion.trajectory import Trajectory
 from .outlines import laps, orbital_plane, outline, path, pericentres
 from .style import AFTER, BEFORE, IMPACT, INK, LATER, PALE
@@ -66,8 +67,8 @@ def _bodies(ax: Axes, before: Trajectory, plane: np.ndarray) -> None:
     if system is None:
         return
     ends = {
-        "primary": (system.primary, before.y[-1, 6:10], np.zeros(2)),
-        "secondary": (system.secondary, before.y[-1, 13:17], plane @ before.position_m[-1]),
+        "primary": (system.primary, before.y[-1, ATTITUDE1], np.zeros(2)),
+        "secondary": (system.secondary, before.y[-1, ATTITUDE2], plane @ before.position_m[-1]),
     }
     for name, (body, attitude, centre) in ends.items():
         shape = outline(body, attitude, plane) + centre[:, None]
