@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..constants import ASTRONOMICAL_UNIT_M
+from ..kinds import sure
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -220,7 +221,7 @@ def _print_sun(described: Description) -> None:
     print_table(("along the heliocentric orbit", "unit", *(place.where for place in described.sunlit)), rows)
     craft = described.scenario.spacecraft
     print(
-        f"sphere of influence {described.sphere_of_influence_m / 1e3:.2f} km; terminator orbits of "
+        f"sphere of influence {sure(described.sphere_of_influence_m) / 1e3:.2f} km; terminator orbits of "
         f"{craft.area_to_mass_m2_kg:g} m2/kg, reflectance {craft.reflectance:g}\n"
     )
 

@@ -136,7 +136,7 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
         f"{w['observer_distance_au']:.4f} au from the observer\n"
         f"{period_words(table, '.6f')}\n"
     )
-    head = (
+    head: tuple[str, ...] = (
         "mid-time (UTC)",
         "cycle",
         "event",

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import ConvergenceError, InputError
+from ..kinds import sure
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -81,7 +82,7 @@ def measured_change(scenario: Scenario, change: float | None, sigma: float | Non
         missing = "--sigma-s" if sigma is None else "--period-change-s"
         raise InputError(missing, "it is missing while its partner is given, they go together; add it")
     if change is not None:
-        return change, sigma
+        return change, sure(sigma)
     if scenario.observed is None:
         raise InputError(
             f"{scenario.place}:observed",

@@ -17,8 +17,8 @@ _RUNS_TOLD = 3
 
 
 def merge(
+    out: Annotated[str, typer.Option("--out", help="Combined file; existing rows are kept.")],
     files: Annotated[list[str], typer.Argument(help="Result files of `sweep --members`.")],
-    out: Annotated[str, typer.Option("--out", help="Combined file; existing rows are kept.")] = ...,
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> int:
     """Join files of one sweep; `sweep --out` with the merged file computes what is missing."""

@@ -143,7 +143,7 @@ def _cells(found: Plan, night) -> tuple[str, ...]:
     low, median, high = (_text(value, ".3g") for value in night.sigmas_with_loss_s)
     ratio = abs(found.change_s) / night.sigma_s
     own = "-" if night.bias_s is None else f"{night.bias_s:+.2f}"
-    texts = (_text(night.fit_sigma_s, ".3g"), own, _text(night.sigma_s, ".3g"))
+    texts: tuple[str, ...] = (_text(night.fit_sigma_s, ".3g"), own, _text(night.sigma_s, ".3g"))
     texts += (_text(ratio if ratio > 0.0 else math.inf, ".1f"),)
     return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} to {high}"
 

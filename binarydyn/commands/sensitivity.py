@@ -66,7 +66,7 @@ def sensitivity(
     found: list[ErrorBudget] = []
     with told_after(lambda: _say(scenario, found, measured, as_json)):
         for budget in _budgets(scenario, measured, count, seed, runs):
-            if budget.outcome != "period_change_s":
+            if measured and budget.outcome != "period_change_s":
                 budget = replace(budget, warnings=(*doubts, *budget.warnings))
             found.append(budget)
         if plot:
@@ -83,7 +83,7 @@ def _say(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, fl
             print_json(_report(scenario, found, measured))
         return
     for budget in found:
-        if budget.outcome != "period_change_s":
+        if measured and budget.outcome != "period_change_s":
             print(f"measured period change {measured[0]:+.2f} +- {measured[1]:.2f} s")
         _print(budget, scenario)
     if found:
@@ -98,9 +98,9 @@ def _measured(
 
     if change is None and sigma is None and scenario.observed is None and not events:
         return None, ()
-    *measured, doubts = measured_by(scenario, change, sigma, events)
-    check_measured(scenario, *measured)
-    return tuple(measured), doubts
+    found, spread, doubts = measured_by(scenario, change, sigma, events)
+    check_measured(scenario, found, spread)
+    return (found, spread), doubts
 
 
 def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, seed, runs) -> Iterator[ErrorBudget]:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 
 def sweep(
+    out: Annotated[str, typer.Option("--out", help="Result file (HDF5). Repeat the command to resume.")],
     file: Annotated[
         str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
     ] = "",
@@ -39,7 +40,6 @@ def sweep(
         str,
         typer.Option("--members", help="Compute members FIRST to END-1 only, e.g. 0:5000; combine files with `merge`."),
     ] = "",
-    out: Annotated[str, typer.Option("--out", help="Result file (HDF5). Repeat the command to resume.")] = ...,
     backend: Annotated[
         str, typer.Option("--backend", help="Where to compute: threads, cluster (Dask) or gpu.")
     ] = "threads",

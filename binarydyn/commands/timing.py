@@ -10,6 +10,7 @@ import typer
 
 from ..constants import DAY_S
 from ..errors import InputError
+from ..kinds import sure
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -126,8 +127,8 @@ def _synthesise(
 def report(found: Campaign) -> dict[str, Any]:
     """Everything that is printed, as plain data."""
     fit, clock = found.fit, found.sky.clock
-    e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, fit.of("apsidal_rate")
-    longitude, spread = fit.of("longitude")
+    e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, sure(fit.of("apsidal_rate"))
+    longitude, spread = sure(fit.of("longitude"))
     return {
         "scenario": found.scenario.name,
         "scenario_sha256": found.scenario.sha256,

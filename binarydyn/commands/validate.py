@@ -59,7 +59,7 @@ def _print_names() -> int:
     rows = [(name, quantity.says, quantity.needs_given or "-") for name, quantity in QUANTITIES.items()]
     print_table(("quantity", "what it is", "given"), rows)
     print()
-    print_table(("formula", "what it is"), [(n, f.__doc__.partition("\n")[0]) for n, f in FORMULAS.items()])
+    print_table(("formula", "what it is"), [(n, str(f.__doc__).partition("\n")[0]) for n, f in FORMULAS.items()])
     return 0
 
 

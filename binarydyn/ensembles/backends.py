@@ -9,6 +9,7 @@ import threading
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass
+from typing import Any
 
 from ..batch import gpu
 from ..batch.summary import Stepper, SummaryOptions, check_summary
@@ -162,7 +163,8 @@ def rows_of(
 
 def _elsewhere(base: Scenario, design: Design, done: Collection[int], how: Backend) -> Iterator[Row | Block]:
     """By a pool that somebody has lent, a cluster, or processes of this machine."""
-    work, pool = Asked.of(base, design, how.summary), how.pool
+    work = Asked.of(base, design, how.summary)
+    pool: Any = how.pool
     batches = (Batches.of_blocks if how.summary else Batches.of_rows)(design, done, how.crew)
     if pool is None:
         if how.name == "cluster":

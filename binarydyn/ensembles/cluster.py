@@ -132,7 +132,8 @@ class ClientWorkers(Workers):
 
     def __init__(self, client: Client):
         super().__init__(client.get_executor(pure=False), 0)
-        self.client, self.held, self.last_worker = client, None, time.monotonic()
+        self.client, self.last_worker = client, time.monotonic()
+        self.held: Any = None
         self.deaths = (dask_distributed().KilledWorker,)
 
     def submit(self, work: Work, members: tuple[int, ...]) -> Future[Done]:

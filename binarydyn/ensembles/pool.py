@@ -93,8 +93,9 @@ def shared(
     members share is cached, once.  On KeyboardInterrupt, batches under way are given up, what is ready is still
     yielded, then it goes on up.
     """
-    for members in islice(batches, 1 if here else 0):
-        yield from _parts(here(members), batches, members)
+    if here:
+        for members in islice(batches, 1):
+            yield from _parts(here(members), batches, members)
     with opened as workers:
         sharing = _Sharing(workers, work, batches, design)
         if here:

@@ -13,19 +13,21 @@ from collections.abc import Iterator, Mapping, MutableMapping
 from concurrent.futures import Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import get_context, parent_process, resource_tracker
+from multiprocessing import parent_process, resource_tracker
+from multiprocessing.context import SpawnContext, SpawnProcess
 from types import ModuleType
 from typing import Any
 
+from ..kinds import sure
 from .pool import Work, Workers
 from .tasks import Done
 
-_SPAWN = get_context("spawn")
 _STARTING = threading.Lock()
+_work: Work
 _ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
-class _Process(_SPAWN.Process):
+class _Process(SpawnProcess):
     """One that does not run the script again that asks for it, which so needs no guard, and gets a core's threads."""
 
     def start(self) -> None:
@@ -46,13 +48,13 @@ def _for_now(place: MutableMapping[str, Any], values: Mapping[str, Any]) -> Iter
         place.update(before)
 
 
-class _Starting(type(_SPAWN)):
+class _Starting(SpawnContext):
     """How an executor starts its process; `started` are kept, to be ended at once."""
 
     def __init__(self, started: list[_Process]):
         self.started = started
 
-    def Process(self, *given: Any, **named: Any) -> _Process:
+    def Process(self, *given: Any, **named: Any) -> _Process:  # type: ignore[override]
         """Not begun yet."""
         self.started.append(_Process(*given, **named))
         return self.started[-1]
@@ -108,7 +110,7 @@ def opened(workers: int) -> Iterator[Workers]:
             executor.shutdown(cancel_futures=True)
 
 
-def uninterrupted() -> set[signal.Signals]:
+def uninterrupted() -> set:
     """Processes that this thread starts never see a Ctrl-C, whose mask they inherit from it; the mask before."""
     resource_tracker.ensure_running()  # whose start lifts the mask
     return signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
@@ -122,7 +124,7 @@ def _begin(work: Work) -> None:
 
 
 def _end_with_parent() -> None:
-    parent_process().join()
+    sure(parent_process()).join()
     os._exit(1)
 
 

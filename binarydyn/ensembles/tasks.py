@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from itertools import chain, islice
+from typing import Any
 
 from ..batch.cases import accumulated
 from ..batch.summary import SummaryOptions, block_of
@@ -31,13 +32,13 @@ class Batches:
     """
 
     def __init__(
-        self, members: Iterator[int], left: int, workers: int | None, seconds: float, smallest: int, largest: int
+        self, members: Iterator[Any], left: int, workers: int | None, seconds: float, smallest: int, largest: int
     ):
         self._members, self.left, self.workers = members, left, workers
         self.seconds, self.smallest, self.largest = seconds, smallest, largest
         self.size = smallest
 
-    def __iter__(self) -> Iterator[tuple[int, ...]]:
+    def __iter__(self) -> Iterator[tuple]:
         while batch := tuple(islice(self._members, self._next_size())):
             self.left -= len(batch)
             yield batch

@@ -25,7 +25,7 @@ Watch = Callable[[str, float], None]
 class _Threads(Workers):
     """They watch whether anybody still waits for them."""
 
-    def submit(self, work: Callable[[Any, Watch], Done], members: tuple) -> Future[Done]:
+    def submit(self, work: Callable[..., Done], members: tuple) -> Future[Done]:
         return self.executor.submit(work, members, lambda stage, share: self.check_left())
 
 

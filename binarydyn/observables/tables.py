@@ -95,7 +95,9 @@ def to_xarray(trajectory: Trajectory) -> xarray.Dataset:
     >>> run.to_xarray().sel(axis="x").position_m.shape
     (73,)
     """
-    columns = {f"{name}_deg": ("time_s", getattr(trajectory, f"{name}_deg")) for name in ("roll", "pitch", "yaw")}
+    columns: dict[str, tuple] = {
+        f"{name}_deg": ("time_s", getattr(trajectory, f"{name}_deg")) for name in ("roll", "pitch", "yaw")
+    }
     for name in ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", "rate2_rad_s"):
         part = "quaternion" if name.startswith("attitude") else "axis"
         columns[name] = (("time_s", part), getattr(trajectory, name))

@@ -62,7 +62,7 @@ def seen(result: Any) -> Seen:
 
 
 def _side(side: Side) -> SeenSide:
-    return SeenSide(side, side.period and side.period.value_s, side.single_orbit_periods_s, side.attitude)
+    return SeenSide(side, side.period.value_s if side.period else None, side.single_orbit_periods_s, side.attitude)
 
 
 def name_of(result: Any) -> str:

@@ -21,6 +21,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from ..errors import InputError
+from ..kinds import sure
 from .keys import Key, known_keys
 from .nearest import nearest
 from .plain import HERE, plain
@@ -63,7 +64,7 @@ def key(
     choices: tuple = (),
 ) -> Any:
     """Declare a key; `...` as default means required, `signed` that the range holds for the absolute value."""
-    facts = {"unit": unit, "reason": reason, "low": low, "high": high}
+    facts: dict[str, Any] = {"unit": unit, "reason": reason, "low": low, "high": high}
     return Field(default, json_schema_extra=facts | {"open_low": open_low, "signed": signed, "choices": choices})
 
 
@@ -87,7 +88,7 @@ class _Sentences(ModelMetaclass):
     def __call__(cls, /, *given: Any, **values: Any) -> Any:
         if given:
             raise InputError(cls.__name__, "values are given without their keys, allowed is key=value; name each")
-        return cls.of(values)
+        return cls.of(values)  # type: ignore[attr-defined]
 
 
 class Table(BaseModel, metaclass=_Sentences):
@@ -114,7 +115,7 @@ class Table(BaseModel, metaclass=_Sentences):
             raise InputError(place, "it is nested too deep to read, allowed are three levels; flatten it") from None
 
     @classmethod
-    def model_validate(cls, values: Any, **_: Any) -> Self:
+    def model_validate(cls, values: Any, **_: Any) -> Self:  # type: ignore[override]
         """As `of`."""
         return cls.of(values)
 
@@ -150,7 +151,7 @@ class Table(BaseModel, metaclass=_Sentences):
     @field_validator("*")
     @classmethod
     def _as_declared(cls, value: Any, info: ValidationInfo) -> Any:
-        facts = cls.model_fields[info.field_name].json_schema_extra
+        facts: Any = cls.model_fields[sure(info.field_name)].json_schema_extra
         if not facts:
             return value
         if facts["choices"]:
@@ -169,9 +170,9 @@ def _check_choice(value: Any, facts: dict[str, Any]) -> None:
 
 
 def _check_number(value: Any, facts: dict[str, Any]) -> None:
-    if not isinstance(value, numbers.Real) or in_range(value, facts):
+    if not isinstance(value, numbers.Real) or in_range(value, facts):  # type: ignore[arg-type]
         return
-    if not is_finite(value):
+    if not is_finite(value):  # type: ignore[arg-type]
         allowed = f", {range_text(facts)}" if range_text(facts) else ""
         raise refusal("", f"{as_given(value)} is given, allowed is a finite number{allowed}; write one")
     raise refusal("", f"{as_given(value)} is given, allowed is {range_text(facts)} ({facts['reason']}); change it")

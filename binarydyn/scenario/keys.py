@@ -111,7 +111,8 @@ def _list(dotted: str, elements: tuple, field: FieldInfo) -> Iterator[Key]:
 
 def _key(name: str, kind: str, length: int, field: FieldInfo) -> Key:
     default = None if field.is_required() or kind in ("a table", "a list of tables") else field.default
-    return Key(name, kind, length, default, field.is_required(), field.json_schema_extra or _NO_FACTS)
+    facts: Any = field.json_schema_extra or _NO_FACTS
+    return Key(name, kind, length, default, field.is_required(), facts)
 
 
 def _bare(annotation: Any) -> Any:

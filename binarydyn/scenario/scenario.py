@@ -115,7 +115,7 @@ class Scenario(Displayed, Table):
         scenario._place, scenario._folder = place, folder
         return scenario
 
-    of = from_dict
+    of = from_dict  # type: ignore[assignment]
 
     def replace(self, changes: Mapping[str, Any] | None = None, /, **tables: Any) -> Scenario:
         """The scenario with other values: {"impactor.mass_kg": 500.0}, a number, a word, a list or a whole table by its
@@ -251,7 +251,7 @@ class Scenario(Displayed, Table):
 
 def _called(body: Primary | Secondary) -> str:
     """A body in a word."""
-    return "x".join(f"{axis:g}" for axis in body.semi_axes_m) + " m" if body.semi_axes_m else body.polyhedron.file
+    return "x".join(f"{axis:g}" for axis in body.semi_axes_m) + " m" if body.semi_axes_m else sure(body.polyhedron).file
 
 
 def _check_impact(scenario: Scenario) -> None:

@@ -20,7 +20,7 @@ _ORDER = {"extra_forbidden": 0, "missing": 2}
 
 def input_error(error: ValidationError, place: str, known: Mapping[str, Key]) -> InputError:
     """The first thing that is wrong as file:table.key and a sentence, and how many more there are."""
-    found = sorted(error.errors(include_url=False), key=lambda item: _ORDER.get(item["type"], 1))
+    found: list[Any] = sorted(error.errors(include_url=False), key=lambda item: _ORDER.get(item["type"], 1))
     first, more = found[0], len(found) - 1
     path = [part for part in first["loc"]]
     path += first.get("ctx", {}).get("path", ())

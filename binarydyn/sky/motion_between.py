@@ -100,7 +100,7 @@ def state_at(trajectory: Trajectory, time_s: float) -> State:
     """
     check_kind("Trajectory.at", time_s, NUMBER)
     if len(there := np.flatnonzero(trajectory.time_s == time_s)):
-        return trajectory[there[0]]
+        return State.from_vector(trajectory.y[there[0]])
     between = MotionBetween(trajectory)
     if not between.start_s <= time_s <= between.end_s:
         allowed = f"{between.start_s:g} .. {between.end_s:g}"
