@@ -7,16 +7,18 @@ import pytest
 
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.bodies import Ellipsoid
+from binarydyn.relaxed.asked import StartKey
 from binarydyn.relaxed.circular import Wanted
-from binarydyn.relaxed.newton import ACCEPTED, Pairs
+from binarydyn.relaxed.newton import ACCEPTED, PairColumns
 from binarydyn.relaxed.periodic import find, find_all
+from binarydyn.scenario import builtin
 
 COUNT = 12
 ARRAYS = ("constants", "coefficients", "flattening_m2")
 
 
 def pairs(spread: float, degree: int = 4):
-    """Pairs about the built-in one and what they must have, each number off by a share of it."""
+    """PairColumns about the built-in one and what they must have, each number off by a share of it."""
     random = np.random.default_rng(5)
     bodies = []
     for axes in ((271.0, 262.0, 246.0), (70.0, 61.5, 48.0)):
@@ -25,11 +27,11 @@ def pairs(spread: float, degree: int = 4):
         bodies.append(Ellipsoids(-np.sort(-sizes, axis=0), density))
     given = np.array([2.0 * np.pi / 7308.0, 821.0, 2.0 * np.pi / 37512.0])[:, None]
     spin, separation, rate = given * (1.0 + spread * random.standard_normal((3, COUNT)))
-    return bodies, Pairs.of(*bodies, degree), spin, random.uniform(-3.0, 3.0, COUNT), separation, rate
+    return bodies, PairColumns.of(*bodies, degree), spin, random.uniform(-3.0, 3.0, COUNT), separation, rate
 
 
 @pytest.mark.parametrize("unknown", ["mass_factor", "separation_m", "rate_rad_s"])
-@pytest.mark.parametrize("statistics", [0.01, 0.1])
+@pytest.mark.parametrize("spread", [0.01, 0.1])
 def test_relaxed_states_are_those_of_each_pair(unknown, spread):
     """Both searches end below 1e-10 of a residual; ten times that in units of distance, speed and rates."""
     bodies, both, spin, phase, separation, rate = pairs(spread)
@@ -72,3 +74,26 @@ def test_one_pair_has_the_bits_that_it_has_among_many(unknown):
         alone = vars(find_all(one, Wanted(float(spin[i]), float(phase[i]), **own), maps=True, whole=True))
         among = {name: value[i] if name == "return_map" else value[..., i] for name, value in vars(many).items()}
         assert all(np.array_equal(np.squeeze(alone[name]), among[name]) for name in among) and among["found"]
+
+
+@pytest.mark.parametrize(
+    "key, value, decides",
+    [
+        ("primary.semi_axes_m.2", 240.0, True),
+        ("primary.rotation_phase_deg", 1.0, True),
+        ("secondary.libration_amplitude_deg", 1.0, True),
+        ("mutual_orbit.separation_m", 822.0, True),
+        ("mutual_orbit.solve_for", "mass", True),
+        ("simulation.tolerance", 1e-11, True),
+        ("perturbations.mean_motion_rate_rad_s2", 1e-18, True),
+        ("impactor.mass_kg", 501.0, False),
+        ("momentum_transfer.beta", 3.0, False),
+    ],
+)
+def test_what_decides_a_start_keeps_it_apart_and_nothing_else_does(key, value, decides):
+    """Starts are kept for scenarios that agree in what decides them: one too few would give another pair's start."""
+    base = builtin()
+    other = base.replace({key: value})
+    assert other[key] == value != base[key]
+    assert (StartKey(base) != StartKey(other)) is decides
+    assert StartKey(base) == StartKey(base.replace({})) and hash(StartKey(base)) == hash(StartKey(base.replace({})))

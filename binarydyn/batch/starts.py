@@ -17,7 +17,7 @@ from ..observables.chaos import covered_days, is_chaotic
 from ..relaxed.asked import StartKey, wanted_of
 from ..relaxed.bodies import bodies
 from ..relaxed.growth_by_map import growth_by_map
-from ..relaxed.newton import Pairs
+from ..relaxed.newton import PairColumns
 from ..relaxed.periodic import PeriodicOrbits, find_all
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
@@ -29,7 +29,7 @@ from .scaled import Scaled
 Bodies = Ellipsoids | Scaled
 _NUMBERS = ("period_h", "separation_m", "found", "growth", "spread_s")
 _PART = 512
-"""Pairs that are searched together: their arrays stay in the processor's cache."""
+"""PairColumns that are searched together: their arrays stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def _repeated_body(body, count: int) -> Bodies:
 
 
 def starts_of(inputs: Inputs, workers: int = 1, chaos: bool = False) -> Starts:
-    """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
+    """PairColumns that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
 
     chaos: whether to say how neighbouring trajectories grow before t0; those that are chaotic are then not found here.
     """
@@ -134,7 +134,7 @@ def _joined(parts: list[Starts]) -> Starts:
 def _relaxed(inputs: Inputs, chaos: bool) -> Starts:
     scenario, days = inputs.scenario, covered_days(-inputs.scenario.simulation.days_before)
     one, two = _stated(inputs)
-    pairs = Pairs.of(one, two, scenario.simulation.degree)
+    pairs = PairColumns.of(one, two, scenario.simulation.degree)
     orbits = find_all(pairs, wanted_of(scenario, inputs.__getitem__), maps=chaos)
     found = orbits.found & (orbits.separation_m > one.bounding_radius_m + two.bounding_radius_m)
     factor = np.where(found, orbits.mass_factor, 1.0)

@@ -42,7 +42,7 @@ _DAMPING = 1e-14
 
 
 @dataclass(frozen=True)
-class Pairs:
+class PairColumns:
     """m pairs of one gravity model: parameters as of motion.equations, (19, m) and (c, m); flattening_m2 (m,)."""
 
     model: int
@@ -52,7 +52,7 @@ class Pairs:
     flattening_m2: np.ndarray
 
     @classmethod
-    def of(cls, primary, secondary, degree: int) -> Pairs:
+    def of(cls, primary, secondary, degree: int) -> PairColumns:
         """Of two bodies, or of arrays of them with the masses and moments of bodies."""
         even = even_pair(primary, secondary)
         constants, coefficients = (part.reshape(len(part), -1) for part in parameters(primary, secondary, degree, even))
@@ -69,7 +69,7 @@ class Pairs:
 class Search:
     """Where the search of each system stands; logs (2, m) of mass factor and rate, counts (m,) of steps in a turn."""
 
-    pairs: Pairs
+    pairs: PairColumns
     wanted: tuple[np.ndarray, np.ndarray, np.ndarray]
     unknowns: list[int]
     open_logs: list[int]
@@ -84,7 +84,7 @@ class Search:
     found: np.ndarray
 
     @classmethod
-    def begun(cls, pairs: Pairs, wanted: Wanted, whole: bool) -> Search:
+    def begun(cls, pairs: PairColumns, wanted: Wanted, whole: bool) -> Search:
         """At the circular orbits with averaged quadrupoles."""
         m = len(pairs.gm_m3_s2)
         factor, a, n = (np.broadcast_to(x, m) for x in third_law(pairs.gm_m3_s2, pairs.flattening_m2, wanted))
@@ -192,7 +192,7 @@ class Search:
         )
 
 
-def turn_s(pairs: Pairs, spin_rate_rad_s, rate_rad_s):
+def turn_s(pairs: PairColumns, spin_rate_rad_s, rate_rad_s):
     """T; an even pair has come back after half a turn of the primary."""
     return (math.pi if pairs.even else 2.0 * math.pi) / np.abs(spin_rate_rad_s - rate_rad_s)
 

@@ -19,7 +19,7 @@ from ..errors import ConvergenceError
 from ..kinds import sure
 from ..motion.state import State
 from .circular import Wanted
-from .newton import SLIP_LIMIT, Pairs, Search, turn_s
+from .newton import SLIP_LIMIT, PairColumns, Search, turn_s
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
 
     Raises ConvergenceError, with the residual that was reached, where Newton's method does not end.
     """
-    orbits = find_all(Pairs.of(primary, secondary, degree), wanted, whole=True, maps=True)
+    orbits = find_all(PairColumns.of(primary, secondary, degree), wanted, whole=True, maps=True)
     rate = float(orbits.rate_rad_s[0])
     slip, steps = abs(float(wanted.spin_rate_rad_s) - rate) / rate, int(orbits.steps[0])
     if slip <= SLIP_LIMIT:
@@ -88,7 +88,7 @@ def find(primary, secondary, degree: int, wanted: Wanted) -> PeriodicOrbit:
     )
 
 
-def find_all(pairs: Pairs, wanted: Wanted, maps: bool = False, whole: bool = False) -> PeriodicOrbits:
+def find_all(pairs: PairColumns, wanted: Wanted, maps: bool = False, whole: bool = False) -> PeriodicOrbits:
     """The relaxed states of pairs, with their return maps if asked for.
 
     An even pair stays in its plane, and only motion in it is searched, which takes half the runs, unless the whole is
