@@ -29,7 +29,7 @@ from .scaled import Scaled
 Bodies = Ellipsoids | Scaled
 _NUMBERS = ("period_h", "separation_m", "found", "growth", "spread_s")
 _PART = 512
-"""PairColumns that are searched together: their arrays stay in the processor's cache."""
+"""Pairs that are searched together: their arrays stay in the processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +96,7 @@ def _repeated_body(body, count: int) -> Bodies:
 
 
 def starts_of(inputs: Inputs, workers: int = 1, chaos: bool = False) -> Starts:
-    """PairColumns that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
+    """Pairs that are relaxed and calibrated each, by `workers` threads; those that agree in what decides that, once.
 
     chaos: whether to say how neighbouring trajectories grow before t0; those that are chaotic are then not found here.
     """
