@@ -10,6 +10,7 @@ from .observables import periods as periods
 from .prediction import Prediction as Prediction
 from .prediction import predict as predict
 from .relaxed import build as build
+from .relaxed import pair as pair
 from .scenario import Scenario as Scenario
 from .scenario import example as example
 from .scenario import load as load

@@ -254,9 +254,9 @@ def test_a_member_that_kills_its_workers_is_a_row(tmp_path, monkeypatch):
         "if 'worker' in sys.argv or 'spawn_main' in ' '.join(sys.orig_argv):\n"
         "    from binarydyn.sampling import members\n"
         "    real = members.predict\n"
-        "    def predict(asked, watch=None):\n"
+        "    def predict(asked, progress=None):\n"
         "        if asked.impactor.mass_kg == 500.0: os._exit(9)\n"
-        "        return real(asked, watch)\n"
+        "        return real(asked, progress=progress)\n"
         "    members.predict = predict\n"
     )
     monkeypatch.setenv("PYTHONPATH", f"{tmp_path}{os.pathsep}{os.getcwd()}")

@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import binarydyn
-from binarydyn import State, build, hit, load, periods, predict, simulate
+from binarydyn import State, build, hit, load, pair, periods, predict, simulate
 from binarydyn.batch import summary_rows
 from binarydyn.bodies import Ellipsoid, Layered, Mesh
 from binarydyn.commands import main
@@ -60,6 +60,7 @@ def things() -> dict:
 
 
 S, SYSTEM, STATE, RUN = "scenario", "system", "state", "trajectory"
+WIDE = {"primary_spin_h": 2.0, "separation_m": 821.0}
 ONE = {MASS: [480.0]}
 DRAWN = {"sampling": {"quantities": {MASS: {"normal": [480.0, 5.0]}}}}
 
@@ -68,11 +69,21 @@ def first(rows):
     return next(iter(rows))
 
 
+def bodies_of(things):
+    return things[SYSTEM].primary, things[SYSTEM].secondary
+
+
 CALLS = {
     "load": (lambda t, x: load(x), {"path"}),
     "open_result": (lambda t, x: open_result(x), set()),
     "build": (lambda t, x: build(x), {S}),
-    "predict": (lambda t, x: predict(x), {S}),
+    "predict": (lambda t, x: predict(x), {S, "None"}),
+    "pair primary": (lambda t, x: pair(x, t[SYSTEM].secondary, primary_spin_h=2.0, period_h=10.0), set()),
+    "pair period_h": (
+        lambda t, x: pair(*t["bodies"], primary_spin_h=2.0, separation_m=821.0, period_h=x),
+        {"number", "None"},
+    ),
+    "pair primary_spin_h": (lambda t, x: pair(*t["bodies"], primary_spin_h=x, separation_m=821.0), {"number"}),
     "describe": (lambda t, x: describe(x), {S}),
     "plan": (lambda t, x: plan(x), {S}),
     "timetable": (lambda t, x: timetable(x), {S}),
@@ -265,6 +276,35 @@ def test_a_body_takes_the_place_of_what_a_scenario_says_of_one(things, tmp_path)
     assert build(found).secondary.volume_m3 == mesh.volume_m3
     with pytest.raises(InputError, match="it comes from no file, which a scenario names"):
         scenario.replace(secondary=Mesh(1e3 * corners, sides, 2400.0))
+
+
+def test_a_pair_of_two_bodies_is_that_of_a_scenario_which_says_the_same(things):
+    """Densities from separation and period, or a period from densities: the same relaxed state, bit for bit."""
+    scenario = builtin()
+    one, two = (Ellipsoid(body.semi_axes_m, 3120.0) for body in (scenario.primary, scenario.secondary))
+    made = pair(one, two, primary_spin_h=2.03, separation_m=821.0, period_h=10.42)
+    assert made.state == build(scenario).state and made.secondary == build(scenario).secondary
+    asked = {"mutual_orbit.period_h": None, "mutual_orbit.solve_for": "period"}
+    assert pair(one, two, primary_spin_h=2.03, separation_m=821.0).state == build(scenario.replace(asked)).state
+    with pytest.raises(InputError, match="neither separation_m nor period_h is given"):
+        pair(one, two, primary_spin_h=2.03)
+    with pytest.raises(InputError, match="the bodies overlap at 300 m"):
+        pair(one, two, primary_spin_h=2.03, separation_m=300.0)
+    with pytest.raises(InputError, match="comes from no scenario"):
+        hit(made)
+
+
+def test_a_prediction_is_a_line_a_table_and_a_series(things):
+    prediction = things["prediction"]
+    line, table, series = repr(prediction), prediction.changes(), prediction.to_series()
+    assert f"change {prediction.period_change_s:.3f} s" in line and len(line) < 160 and line.isprintable()
+    assert table.change_s.to_dict() == prediction.period_changes_s()
+    assert series["period_change_s"] == prediction.period_change_s and None not in list(series)
+    assert (
+        prediction == prediction
+        and not prediction == 3
+        and prediction.before[0] == State.from_vector(prediction.before.y[0])
+    )
 
 
 def test_a_scenario_shows_its_own_names_alone():

@@ -241,7 +241,7 @@ def test_an_error_of_any_kind_is_a_row_and_the_others_go_on(monkeypatch):
     def predict(asked, progress):
         if asked.impactor.mass_kg == 300.0:
             raise ZeroDivisionError("on\npurpose")
-        return real(asked, progress)
+        return real(asked, progress=progress)
 
     real = members.predict
     monkeypatch.setattr(members, "predict", predict)
@@ -267,7 +267,7 @@ def test_a_sweep_that_is_left_gives_up_the_members_under_way(monkeypatch):
 
     def predict(asked, progress):
         if asked.impactor.mass_kg < 103.0:
-            return real(asked, progress)
+            return real(asked, progress=progress)
         begun.append(asked.impactor.mass_kg)
         for _ in range(5000):
             progress("on and on", 0.5)

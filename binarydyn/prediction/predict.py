@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,21 +17,33 @@ from ..errors import FewCyclesError, InputError
 from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on, turns_deg
 from ..kinds import takes
 from ..lazy import Lazy
+from ..notebook import Displayed, library
 from ..observables import Estimate, FundamentalLines, fundamental_lines, periods
 from ..observables.chaos import Chaos, simulate_with_neighbours
 from ..relaxed.degree import next_degree
 from ..relaxed.start import Start
-from ..scenario import Scenario
+from ..scenario import Scenario, example
 from .closed_forms import analytic_changes
 from .ground_error import GroundError, ground_error
 from .reshaping_share import Shares, shares
 from .warnings import remarks
 from .windows import Progress, Side, before_impact, fit_error_s, measured
 
+if TYPE_CHECKING:
+    import pandas
 
-@dataclass(frozen=True, eq=False)
-class Prediction(Lazy):
-    """What `predict` returns, and `open` of a file; numbers() is the flat table that is printed and stored."""
+_SHOWN = ("status", "period_before_h", "period_after_h", "period_change_s", "period_change_fit_error_s")
+_SHOWN += ("along_track_dv_mm_s", "beta_along_normal", "eccentricity_after", "separation_after_m")
+_SHOWN += ("libration_max_after_deg", "tumbling", "chaotic_after", "relative_energy_error")
+"""Rows of a prediction in a notebook."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Prediction(Displayed, Lazy):
+    """What `predict` returns, and `open` of a file; numbers() is the flat table that is printed and stored.
+
+    before, after: the windows, each a Trajectory with `period`, `shape` of the orbit and `attitude` of the secondary.
+    """
 
     scenario: Scenario
     start: Start
@@ -57,8 +70,39 @@ class Prediction(Lazy):
 
     def period_changes_s(self) -> dict[str, float]:
         """The change by every estimator that could be used on both windows."""
-        both = [_all_periods(side) for side in (self.before, self.after)]
-        return {name: both[1][name].value_s - both[0][name].value_s for name in both[0] if name in both[1]}
+        return {name: after.value_s - before.value_s for name, (before, after) in self._both_periods().items()}
+
+    def _both_periods(self) -> dict[str, tuple[Estimate, Estimate]]:
+        """Before and after, by every estimator that could be used on both windows."""
+        before, after = (_all_periods(side) for side in (self.before, self.after))
+        return {name: (before[name], after[name]) for name in before if name in after}
+
+    def changes(self) -> pandas.DataFrame:
+        """Index method, columns before_h, after_h, change_s, sigma_s: the periods by every estimator that could be
+        used, with the sigma of both fits.  InputError without pandas.
+        """
+        rows = {
+            name: (one.value_h, two.value_h, two.value_s - one.value_s, float(np.hypot(one.sigma_s, two.sigma_s)))
+            for name, (one, two) in self._both_periods().items()
+        }
+        columns = ["before_h", "after_h", "change_s", "sigma_s"]
+        return library("pandas", "Prediction.changes").DataFrame.from_dict(rows, orient="index", columns=columns)
+
+    def to_series(self) -> pandas.Series:
+        """numbers() as a pandas Series; nan stands for what is not known.  InputError without pandas."""
+        known = {name: np.nan if value is None else value for name, value in self.numbers().items()}
+        return library("pandas", "Prediction.to_series").Series(known, dtype=object)
+
+    def _line(self) -> str:
+        n = {name: np.nan if value is None else value for name, value in self.numbers().items()}
+        periods = f"{n['period_before_h']:.5f} h -> {n['period_after_h']:.5f} h"
+        change = f"change {n['period_change_s']:.3f} s (fit +-{n['period_change_fit_error_s']:.2g})"
+        motion = f"e {n['eccentricity_after']:.3f}, libration {n['libration_max_after_deg']:.1f} deg"
+        return f"{n['status']}: {periods}, {change}; {motion}{', tumbling' if n['tumbling'] is True else ''}"
+
+    def _facts(self) -> dict[str, Any]:
+        numbers = self.numbers()
+        return {name: numbers[name] for name in _SHOWN if numbers.get(name) is not None}
 
     def budget(self) -> Budget:
         """Energy and angular momentum before and just after the impact, part by part, and whether the books close."""
@@ -148,13 +192,23 @@ class Prediction(Lazy):
         }
 
 
-@takes(scenario="Scenario")
-def predict(scenario: Scenario, progress: Progress | None = None) -> Prediction:
-    """Predict what the impact of a scenario does; `progress` is told the stage and the share of it that is done.
+@takes(scenario=(None, "Scenario"))
+def predict(scenario: Scenario | None = None, *, progress: Progress | None = None) -> Prediction:
+    """Predict what the impact of a scenario does, by default of the built-in one.
 
-    Contact, escape, a miss, a failed step and the step limit are statuses of the result.  Raises InputError,
-    ConvergenceError.
+    progress: is told the stage and the share of it that is done.  Contact, escape, a miss, a failed step and the step
+    limit are statuses of the result.  Raises InputError, ConvergenceError.
+
+    >>> import binarydyn as bd
+    >>> prediction = bd.predict()
+    >>> prediction
+    <Prediction done: 10.42000 h -> 9.98152 h, change -1578.529 s (fit +-0.00043); e 0.029, libration 12.0 deg>
+    >>> print(prediction.changes().change_s["frequency"].round(2), prediction.after.yaw_deg.max().round(1))
+    -1578.53 12.0
+    >>> prediction.to_series()["period_change_s"] == prediction.period_change_s
+    True
     """
+    scenario = example() if scenario is None else scenario
     begun, before = before_impact(scenario, progress)
     impact = impact_on(begun.system, scenario)
     simulation = scenario.simulation

@@ -43,16 +43,16 @@ def _homogeneous(table, density_kg_m3: float | None, mass_kg: float | None) -> E
     return Ellipsoid(table.semi_axes_m, sure(density_kg_m3))
 
 
-def refuse_overlap(scenario: Scenario, primary, secondary, separation: float | None) -> None:
+def refuse_overlap(place: str, primary, secondary, separation: float | None, phase_deg: float = 0.0) -> None:
     """Meshes may overlap although the scenario's form is right; ellipsoids were checked with it."""
     if separation is None:
         return
     state = np.zeros(20)
-    half = 0.5 * math.radians(scenario.primary.rotation_phase_deg)
+    half = 0.5 * math.radians(phase_deg)
     state[0], state[6], state[9], state[16] = separation, math.cos(half), math.sin(half), 1.0
     if apart(state, 0, 1, np.array([0.0, 0.0, *primary.enclosing_axes_m, *secondary.enclosing_axes_m]), 0) < 0.0:
         raise InputError(
-            f"{scenario.place}:mutual_orbit.separation_m",
+            place,
             f"the bodies overlap at {separation:g} m, allowed is a distance at which their enclosing ellipsoids "
             "are apart; check separation_m, the sizes and the unit of the mesh",
         )

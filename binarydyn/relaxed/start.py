@@ -66,10 +66,14 @@ class Start:
 
 @takes(scenario="Scenario")
 def build(scenario: Scenario) -> System:
-    """The two bodies of a scenario and their relaxed, calibrated state at t0.
+    """The two bodies of a scenario and their relaxed, calibrated state at t0, which is to be hit as the scenario says.
 
     Raises InputError for a system that overlaps or a mesh that is no solid, ConvergenceError where no relaxed state is
     found.
+
+    >>> import binarydyn as bd
+    >>> bd.build(bd.example())
+    <System ellipsoid 271x262x246 m + ellipsoid 70x61.5x48 m, 821.05 m apart; degree 4, rungekutta>
     """
     return start(scenario).system
 
@@ -78,12 +82,13 @@ def build(scenario: Scenario) -> System:
 def start(scenario: Scenario) -> Start:
     """Build, relax and calibrate; see Start."""
     primary, secondary = bodies(scenario)
-    refuse_overlap(scenario, primary, secondary, scenario.mutual_orbit.separation_m)
+    place, phase_deg = f"{scenario.place}:mutual_orbit.separation_m", scenario.primary.rotation_phase_deg
+    refuse_overlap(place, primary, secondary, scenario.mutual_orbit.separation_m, phase_deg)
     wanted = wanted_of(scenario)
     degree, warnings = _degree(scenario, primary, secondary, wanted)
     relaxed = find(primary, secondary, degree, wanted)
-    refuse_overlap(scenario, primary, secondary, relaxed.separation_m)
-    warnings += _calibration_warnings(scenario, relaxed.mass_factor, primary, secondary)
+    refuse_overlap(place, primary, secondary, relaxed.separation_m, phase_deg)
+    warnings += calibration_warnings(place, relaxed.mass_factor, primary, secondary)
     system, residual_s = system_of(relaxed, primary, secondary, scenario, degree), 0.0
     if not system.perturbations and is_relaxed(scenario):
         chaos = chaos_of_relaxed(relaxed, -scenario.simulation.days_before)
@@ -94,7 +99,7 @@ def start(scenario: Scenario) -> Start:
     return _report(scenario, system, relaxed, residual_s, chaos, warnings)
 
 
-def _calibration_warnings(scenario: Scenario, factor: float, primary, secondary) -> tuple[str, ...]:
+def calibration_warnings(place: str, factor: float, primary, secondary) -> tuple[str, ...]:
     """Refuse densities that no asteroid has, as a wrong unit of a mesh makes them.
 
     Say it where the inputs disagree much.
@@ -103,7 +108,7 @@ def _calibration_warnings(scenario: Scenario, factor: float, primary, secondary)
     low, high = DENSITY_KG_M3
     if not all(low <= density <= high for density in densities):
         raise InputError(
-            f"{scenario.place}:mutual_orbit.separation_m",
+            place,
             f"separation and period ask for densities of {densities[0]:.4g} and {densities[1]:.4g} kg/m3, allowed is "
             f"{low:g} .. {high:g}; check period_h, separation_m, the sizes and the unit of a mesh",
         )

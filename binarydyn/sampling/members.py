@@ -90,7 +90,7 @@ def row_of(base: Scenario, design: Design, k: int, watch: Callable[[str, float],
     """
     inputs = design.member(k)
     try:
-        prediction = predict(varied(base, inputs), watch)
+        prediction = predict(varied(base, inputs), progress=watch)
         status, reason = _outcome(prediction)
         return Row(k, inputs, prediction.numbers(), status, reason)
     except Stopped:
