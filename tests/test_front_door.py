@@ -80,10 +80,10 @@ CALLS = {
     "predict": (lambda t, x: predict(x), {S, "None"}),
     "pair primary": (lambda t, x: pair(x, t[SYSTEM].secondary, primary_spin_h=2.0, period_h=10.0), set()),
     "pair period_h": (
-        lambda t, x: pair(*t["bodies"], primary_spin_h=2.0, separation_m=821.0, period_h=x),
+        lambda t, x: pair(*bodies_of(t), primary_spin_h=2.0, separation_m=821.0, period_h=x),
         {"number", "None"},
     ),
-    "pair primary_spin_h": (lambda t, x: pair(*t["bodies"], primary_spin_h=x, separation_m=821.0), {"number"}),
+    "pair primary_spin_h": (lambda t, x: pair(*bodies_of(t), primary_spin_h=x, separation_m=821.0), {"number"}),
     "describe": (lambda t, x: describe(x), {S}),
     "plan": (lambda t, x: plan(x), {S}),
     "timetable": (lambda t, x: timetable(x), {S}),
@@ -212,7 +212,7 @@ def test_another_kind_of_thing_gets_a_sentence(name, things):
     ("call", "words"),
     [
         (lambda t: simulate(t[S], 1.0), "a Scenario is given, allowed is a System; build(scenario) makes one"),
-        (lambda t: predict("pair.toml"), "a text is given, allowed is a Scenario; load(path) reads one"),
+        (lambda t: predict("pair.toml"), "a text is given, allowed is a Scenario or None; load(path) reads one"),
         (lambda t: periods(t["prediction"]), "allowed is a Trajectory; take its .before or .after"),
         (lambda t: simulate(t[SYSTEM], 1.0, state=np.zeros(20)), "State.from_vector(values) makes one"),
         (lambda t: State(*[np.zeros(3)] * 6), "attitude1: an array (3,) is given, allowed is an array (4,)"),

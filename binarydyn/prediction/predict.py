@@ -192,7 +192,7 @@ class Prediction(Displayed, Lazy):
         }
 
 
-@takes(scenario=(None, "Scenario"))
+@takes(scenario=("Scenario", None))
 def predict(scenario: Scenario | None = None, *, progress: Progress | None = None) -> Prediction:
     """Predict what the impact of a scenario does, by default of the built-in one.
 
