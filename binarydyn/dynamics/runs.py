@@ -33,7 +33,7 @@ def simulate(
     >>> import binarydyn as bd
     >>> run = bd.simulate(bd.build(bd.example()), days=20.0)
     >>> print(run.status, len(run), run.yaw_deg.shape)
-    done 1441 (1441,)
+    completed 1441 (1441,)
     """
     if system.integrator == "splitting" and not system.perturbations:
         return simulate_many([system], days, [state], every_minutes, max_steps)[0]

@@ -29,7 +29,7 @@ class Trajectory(Displayed):
     >>> import binarydyn as bd
     >>> run = bd.simulate(bd.build(bd.example()), days=5.0)
     >>> run  # doctest: +ELLIPSIS
-    <Trajectory 5.0 days, 361 samples, done; degree 4, rungekutta; relative energy error ...e-1...>
+    <Trajectory 5.0 days, 361 samples, completed; degree 4, rungekutta; relative energy error ...e-1...>
     >>> print(len(run[:73]), run[72].position_m.round(1), run.yaw_deg.shape)
     73 [-269.7  775.5    0. ] (361,)
     """

@@ -202,7 +202,7 @@ def predict(scenario: Scenario | None = None, *, progress: Progress | None = Non
     >>> import binarydyn as bd
     >>> prediction = bd.predict()
     >>> prediction
-    <Prediction done: 10.42000 h -> 9.98152 h, change -1578.529 s (fit +-0.00043); e 0.029, libration 12.0 deg>
+    <Prediction completed: 10.42000 h -> 9.98152 h, change -1578.529 s (fit +-0.00043); e 0.029, libration 12.0 deg>
     >>> print(prediction.changes().change_s["frequency"].round(2), prediction.after.yaw_deg.max().round(1))
     -1578.53 12.0
     >>> prediction.to_series()["period_change_s"] == prediction.period_change_s
