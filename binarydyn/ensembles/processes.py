@@ -119,6 +119,7 @@ def uninterrupted() -> set:
 def _begin(work: Work) -> None:
     """What a process does first: keep what is asked, and watch whether anybody is left to ask."""
     global _work
+    os.setsid()  # what a terminal or a shell sends to the group of who asks is for that one, which keeps the rows
     _work = work
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
