@@ -6,11 +6,16 @@ from .dynamics import Trajectory as Trajectory
 from .dynamics import simulate as simulate
 from .errors import InputError as InputError
 from .impact import hit as hit
+from .inference.infer import infer as infer
+from .inference.posterior import Posterior as Posterior
 from .observables import periods as periods
+from .observing.light_curve import light_curve as light_curve
+from .plots import plot as plot
 from .prediction import Prediction as Prediction
 from .prediction import predict as predict
 from .relaxed import build as build
 from .relaxed import pair as pair
+from .sampling.draw import draw as draw
 from .scenario import Scenario as Scenario
 from .scenario import example as example
 from .scenario import load as load

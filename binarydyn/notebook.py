@@ -31,9 +31,6 @@ class Displayed:
         return f"<table><caption>{escape(repr(self))}</caption>{rows}</table>"
 
 
-Shown = Displayed
-
-
 class later:
     """A method that a function of a later room gives, `later("room.module:name")`: imported when it is first asked for,
     so that rooms keep their order and cost nothing where they are not used.

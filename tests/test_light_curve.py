@@ -12,7 +12,7 @@ from binarydyn.errors import InputError
 from binarydyn.sky.events import events
 from binarydyn.sky.faceted import mesh_of_ellipsoid
 from binarydyn.sky.figure import Figure
-from binarydyn.sky.light_curve import LAWS, PHASE_LAWS, light_curve
+from binarydyn.sky.light_curve import LAWS, PHASE_LAWS, light_curve_of
 
 SHARE = 1.0 / 2000.0
 """By which a geodesic mesh of 2000 facets misses areas; sums over lit and seen ones are no better."""
@@ -41,17 +41,17 @@ def test_spheres_at_any_phase_angle(run, law, closed, degrees):
     half = radians(degrees) / 2.0
     sky = FixedSky([0.0, -sin(half), cos(half)], [0.0, sin(half), cos(half)])
     time = [run.time_s[0]]  # the secondary is on the x axis, beside both lines
-    curve = light_curve(run, sky, time, law=law)
+    curve = light_curve_of(run, sky, time, law=law)
     assert curve.phase_angle_deg[0] == pytest.approx(degrees, abs=1e-5)
     wanted = closed(radians(degrees)) * np.array([R1**2, R2**2])
     np.testing.assert_allclose(curve.brightness_m2[0], wanted, rtol=0.01)
-    fine = light_curve(run, sky, time, law=law, facets=20000)
+    fine = light_curve_of(run, sky, time, law=law, facets=20000)
     np.testing.assert_allclose(fine.brightness_m2[0], wanted, rtol=0.002)
 
 
 def test_the_mixed_law_is_the_sum(run):
     sky = FixedSky([0.0, 0.3, 1.0], [0.2, 0.0, 1.0])
-    parts = [light_curve(run, sky, run.time_s[:3], law=law).brightness_m2 for law in LAWS]
+    parts = [light_curve_of(run, sky, run.time_s[:3], law=law).brightness_m2 for law in LAWS]
     np.testing.assert_allclose(parts[2], parts[1] + 0.1 * parts[0], rtol=1e-12)
 
 
@@ -64,7 +64,7 @@ def test_full_eclipse_has_its_closed_depth_and_place(run):
     time = np.array([c1 - 600.0, c1 - 5.0, 0.7 * c2 + 0.3 * c3, event.mid_s, c4 + 5.0])
     k = R2 / R1
     for facets, tolerance_mag in ((2000, SHARE), (20000, 1e-4)):
-        curve = light_curve(run, sky, time, facets=facets)
+        curve = light_curve_of(run, sky, time, facets=facets)
         depth = curve.magnitude - curve.magnitude[0]
         assert depth[2:4] == pytest.approx(-2.5 * log10(1.0 - k * k / (1.0 + k * k)), abs=tolerance_mag)
     assert np.all(curve.brightness_m2[2:4, 1] == 0.0)
@@ -83,7 +83,7 @@ def test_half_way_in_the_light_follows_the_overlap(run):
         time = np.linspace(event.contacts_s[0] - 60.0, event.contacts_s[1] + 60.0, 25)
         motion = MotionBetween(run)
         *alone, both = areas(motion.places(time), motion.figures, np.repeat(line[None], len(time), axis=0))
-        curve = light_curve(run, sky, time).brightness_m2
+        curve = light_curve_of(run, sky, time).brightness_m2
         lost = 1.0 - curve[:, dimmed] / (0.5 * alone[dimmed])
         smaller = min(alone[0][0], alone[1][0])
         assert np.abs(lost - both / alone[dimmed]).max() * alone[dimmed][0] / smaller < 0.08
@@ -94,7 +94,7 @@ def test_an_eclipse_that_cannot_be_seen_from_here(run):
     """Sun along x, observer along z: the shadow falls on the limb-lit half, and nothing is occulted."""
     sky = FixedSky([1.0, 0.0, 0.001], Z)
     event = next(e for e in events(run, sky) if e.kind == "eclipse" and e.extent == "total")
-    curve = light_curve(run, sky, [event.contacts_s[0] - 60.0, event.mid_s, event.contacts_s[3] + 60.0])
+    curve = light_curve_of(run, sky, [event.contacts_s[0] - 60.0, event.mid_s, event.contacts_s[3] + 60.0])
     assert curve.brightness_m2[1, 1] == 0.0 and np.all(curve.brightness_m2[[0, 2], 1] > 0.0)
     np.testing.assert_allclose(curve.brightness_m2[:, 0], curve.brightness_m2[0, 0], rtol=1e-4)
 
@@ -107,7 +107,7 @@ def test_a_mesh_gives_the_light_curve_of_its_ellipsoid():
     plain = simulate(circular(one, two)[0], 0.6)
     meshed = simulate(circular(*meshes)[0], 0.6)
     time = np.linspace(plain.time_s[0], plain.time_s[-1], 400)
-    a, b = light_curve(plain, sky, time), light_curve(meshed, sky, time)
+    a, b = light_curve_of(plain, sky, time), light_curve_of(meshed, sky, time)
     assert np.ptp(a.brightness_m2[:, 1]) > 0.9 * a.brightness_m2[:, 1].max()  # a total event is among them
     assert np.abs(a.magnitude - b.magnitude).max() < 3e-3
     assert np.abs(a.magnitude - b.magnitude).std() < 5e-4
@@ -141,7 +141,7 @@ def test_a_hill_shadows_its_own_ground():
     run = simulate(circular(body, distance=2000.0)[0], 0.1)
     c, s = np.cos(0.4), np.sin(0.4)
     line = body.axes @ np.array([c, -s, 0.0])
-    found = light_curve(run, FixedSky(line, line), [0.0]).brightness_m2[0, 0]
+    found = light_curve_of(run, FixedSky(line, line), [0.0]).brightness_m2[0, 0]
     assert found == pytest.approx(0.5 * (s + 2.0 * c) * size**2, rel=0.01)
 
 
@@ -161,7 +161,7 @@ def test_the_geodesic_mesh_has_the_volume_and_nearly_the_surface_of_its_ellipsoi
 
 
 def test_noise_has_its_sigma_and_its_seed(run):
-    curve = light_curve(run, FixedSky(Z, Z), np.linspace(0.0, 1e5, 2000))
+    curve = light_curve_of(run, FixedSky(Z, Z), np.linspace(0.0, 1e5, 2000))
     noise = curve.noisy(0.02, 5) - curve.magnitude
     assert np.std(noise) == pytest.approx(0.02, rel=4.0 / np.sqrt(2.0 * len(noise)))
     assert np.abs(np.mean(noise)) < 4.0 * 0.02 / np.sqrt(len(noise))
@@ -172,8 +172,8 @@ def test_noise_has_its_sigma_and_its_seed(run):
 def test_flux_is_normalised_to_its_mean_and_the_phase_law_dims():
     run = simulate(circular()[0], 1.0)
     sky = FixedSky([0.0, 0.5, 1.0], Z)
-    plain = light_curve(run, sky, run.time_s)
-    dimmed = light_curve(run, sky, run.time_s, phase_law="linear_exponential")
+    plain = light_curve_of(run, sky, run.time_s)
+    dimmed = light_curve_of(run, sky, run.time_s, phase_law="linear_exponential")
     assert plain.flux.mean() == pytest.approx(1.0, abs=1e-12)
     factor = PHASE_LAWS["linear_exponential"](np.radians(plain.phase_angle_deg))
     np.testing.assert_allclose(dimmed.brightness_m2, plain.brightness_m2 * factor[:, None])
@@ -191,4 +191,4 @@ def test_flux_is_normalised_to_its_mean_and_the_phase_law_dims():
 )
 def test_what_is_wrong_is_one_sentence(run, wrong, named):
     with pytest.raises(InputError, match=named):
-        light_curve(run, FixedSky(Z, Z), **{"time_s": [0.0], **wrong})
+        light_curve_of(run, FixedSky(Z, Z), **{"time_s": [0.0], **wrong})

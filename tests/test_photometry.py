@@ -9,7 +9,7 @@ from invented import PLACELESS
 
 from binarydyn.commands import main
 from binarydyn.errors import InputError
-from binarydyn.observing.light_curve import Surface, photometry, span
+from binarydyn.observing.light_curve import Surface, light_curve, span
 from binarydyn.observing.light_curve_rows import rows
 from binarydyn.observing.timetable import timetable
 from binarydyn.plots.pages.light_curve import light_curve_figure
@@ -20,7 +20,7 @@ COARSE = Surface(facets=500)
 
 @pytest.fixture(scope="module")
 def found():
-    return photometry(builtin(), -0.6, 1.2, 6.0, surface=COARSE)
+    return light_curve(builtin(), -0.6, 1.2, 6.0, surface=COARSE)
 
 
 @pytest.fixture(scope="module")
@@ -66,14 +66,14 @@ def test_the_moonlet_is_dark_only_where_an_event_of_it_is_marked(told):
 
 
 def test_a_darker_moonlet_has_a_smaller_share(told):
-    dark = rows(photometry(builtin(), -0.02, 0.02, 6.0, surface=Surface(albedo_ratio=0.5, facets=500)))
+    dark = rows(light_curve(builtin(), -0.02, 0.02, 6.0, surface=Surface(albedo_ratio=0.5, facets=500)))
     bright = [row for row in told if row["time_s"] == pytest.approx(dark[0]["time_s"], abs=200.0)][0]
     s = bright["share_of_secondary"]
     assert dark[0]["share_of_secondary"] == pytest.approx(0.5 * s / (1.0 - 0.5 * s), rel=0.1)
 
 
 def test_noise_has_its_sigma_and_its_seed(found):
-    noisy, same, other = (photometry(builtin(), 0.1, 0.5, 3.0, 0.02, seed, Surface(facets=80)) for seed in (4, 4, 5))
+    noisy, same, other = (light_curve(builtin(), 0.1, 0.5, 3.0, 0.02, seed, Surface(facets=80)) for seed in (4, 4, 5))
     errors = noisy.magnitude - noisy.curve.magnitude
     assert errors.std() == pytest.approx(0.02, rel=4.0 / np.sqrt(2.0 * len(errors)))
     assert np.array_equal(noisy.magnitude, same.magnitude) and not np.array_equal(noisy.magnitude, other.magnitude)
@@ -81,7 +81,7 @@ def test_noise_has_its_sigma_and_its_seed(found):
 
 
 def test_weeks_after_the_impact_there_is_no_before():
-    late = photometry(builtin(), 9.0, 0.3, 10.0, surface=Surface(facets=80))
+    late = light_curve(builtin(), 9.0, 0.3, 10.0, surface=Surface(facets=80))
     assert late.curve.time_s[0] == 9.0 * 86400.0 and {row["side"] for row in rows(late)} == {"after"}
     assert late.events and all(span(event)[1] >= late.curve.time_s[0] for event in late.events)
 
@@ -98,7 +98,7 @@ def test_a_contact_ends_the_curve(tmp_path, capsys):
     assert shown["status"] == "contact" and 288 < shown["epochs"] < 577
     assert any("ends early" in sentence for sentence in shown["warnings"])
     with pytest.raises(InputError, match="begin earlier"):
-        photometry(Scenario.from_text(hard), 3.0, 0.1, surface=Surface(facets=80))
+        light_curve(Scenario.from_text(hard), 3.0, 0.1, surface=Surface(facets=80))
 
 
 def test_without_a_file_the_invented_pair_shines(tmp_path, capsys):
@@ -165,7 +165,7 @@ def test_a_miss_changes_no_brightness():
     text = builtin().text
     quiet = Scenario.from_text(text[: text.index("[impactor]")] + text[text.index("[simulation]") :])
     missed = varied(builtin(), {"impactor.aim_offset_m.0": 500.0})
-    one, two = (photometry(s, 0.0, 0.4, 10.0, surface=Surface(facets=80)) for s in (quiet, missed))
+    one, two = (light_curve(s, 0.0, 0.4, 10.0, surface=Surface(facets=80)) for s in (quiet, missed))
     assert two.impact.status == "miss" and np.array_equal(one.magnitude, two.magnitude)
 
 
@@ -174,7 +174,7 @@ def test_new_shapes_shine_from_t0_on():
     text = builtin().text.replace(
         "[simulation]", "[reshaping]\nsecondary_semi_axes_m = [84.0, 61.5, 40.0]\n[simulation]"
     )
-    found = photometry(Scenario.from_text(text), -0.0125, 0.025, 0.5, surface=Surface(facets=500))
+    found = light_curve(Scenario.from_text(text), -0.0125, 0.025, 0.5, surface=Surface(facets=500))
     share = np.array([row["share_of_secondary"] for row in rows(found)])
     first = int(np.flatnonzero(found.curve.time_s >= 0.0)[0])
     assert abs(found.curve.time_s[first]) < 1e-6

@@ -6,8 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
-from ..errors import ConvergenceError, InputError
-from ..kinds import sure
+from ..errors import ConvergenceError
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -43,15 +42,16 @@ def infer(
     """Posterior of the velocity change and of beta by the emulator of the period change against the velocity change."""
     from ..inference.infer import infer as run
     from ..inference.posterior_report import report
+    from .timing import measured_beside
 
     scenario = load(file)
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
-    change, sigma, doubts = measured_by(scenario, period_change_s, sigma_s, events)
+    campaign = measured_beside(scenario, events, period_change_s, sigma_s)
     say_if_cold()
-    posterior = run(scenario, change, sigma, count, seed, runs)
+    posterior = run(scenario, period_change_s, sigma_s, count, seed, runs, events=campaign)
     if not posterior.well.any():
         raise ConvergenceError("no draw has a solution for the measured change; see the aim and [sampling]")
-    found, warnings = report(posterior), (*doubts, *posterior.warnings)
+    found, warnings = report(posterior), posterior.warnings
     more = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "warnings": list(warnings)}
     whole = found | more | {"caution": CAUTION}
     with told_after(lambda: print_json(whole) if as_json else _print(scenario, found, warnings)):
@@ -60,35 +60,6 @@ def infer(
 
             save_corner(plot, posterior)
     return 0
-
-
-def measured_by(
-    scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
-) -> tuple[float, float, tuple[str, ...]]:
-    """From a campaign, the fit's model error in the sigma, with its warnings; else as measured_change."""
-    if not events:
-        return *measured_change(scenario, change, sigma), ()
-    if change is not None or sigma is not None:
-        raise InputError("--events", "a measured change is given too, one of the two is allowed; remove one")
-    from .timing import measured_from
-
-    found = measured_from(scenario, events)
-    return found.fit.change_s, found.change_sigma_s, found.doubts
-
-
-def measured_change(scenario: Scenario, change: float | None, sigma: float | None) -> tuple[float, float]:
-    """From the options, or from [observed]; InputError for one option without the other, or for none."""
-    if (change is None) != (sigma is None):
-        missing = "--sigma-s" if sigma is None else "--period-change-s"
-        raise InputError(missing, "it is missing while its partner is given, they go together; add it")
-    if change is not None:
-        return change, sure(sigma)
-    if scenario.observed is None:
-        raise InputError(
-            f"{scenario.place}:observed",
-            "no measured change is given; add [observed], or write --period-change-s and --sigma-s",
-        )
-    return scenario.observed.period_change_s, scenario.observed.sigma_s
 
 
 def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...]) -> None:

@@ -37,7 +37,8 @@ def light_curve(
     plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
 ) -> int:
     """Magnitudes of the system in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
-    from ..observing.light_curve import Surface, photometry
+    from ..observing.light_curve import Surface
+    from ..observing.light_curve import light_curve as run
     from ..observing.light_curve_rows import event_rows, rows, summary
 
     scenario = load(file) if file else builtin()
@@ -48,7 +49,7 @@ def light_curve(
 
         check_csv(csv_file, LIGHT_CURVE)
     say_if_cold()
-    found = photometry(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
+    found = run(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
     whole, events = summary(found), event_rows(found)
     head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
     more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}

@@ -14,7 +14,7 @@ from ..scenario.wording import CAUTION
 from ..store.units import unit_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
-from .infer import measured_by
+from .timing import measured_beside
 
 if TYPE_CHECKING:
     from ..inference.sensitivity import ErrorBudget
@@ -66,7 +66,7 @@ def sensitivity(
     found: list[ErrorBudget] = []
     with told_after(lambda: _say(scenario, found, measured, as_json)):
         for budget in _budgets(scenario, measured, count, seed, runs):
-            if measured and budget.outcome != "period_change_s":
+            if budget.outcome != "period_change_s":
                 budget = replace(budget, warnings=(*doubts, *budget.warnings))
             found.append(budget)
         if plot:
@@ -83,7 +83,7 @@ def _say(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, fl
             print_json(_report(scenario, found, measured))
         return
     for budget in found:
-        if measured and budget.outcome != "period_change_s":
+        if budget.outcome != "period_change_s":
             print(f"measured period change {measured[0]:+.2f} +- {measured[1]:.2f} s")
         _print(budget, scenario)
     if found:
@@ -94,13 +94,14 @@ def _measured(
     scenario: Scenario, change: float | None, sigma: float | None, events: list[str] | None
 ) -> tuple[tuple[float, float] | None, tuple[str, ...]]:
     """Change and sigma, None where nothing gives them, with the fit's warnings; what cannot be one is refused."""
-    from ..inference.infer import check_measured
+    from ..inference.infer import check_measured, measurement
 
     if change is None and sigma is None and scenario.observed is None and not events:
         return None, ()
-    found, spread, doubts = measured_by(scenario, change, sigma, events)
-    check_measured(scenario, found, spread)
-    return (found, spread), doubts
+    campaign = measured_beside(scenario, events, change, sigma)
+    change_s, sigma_s, doubts = measurement(scenario, change, sigma, campaign)
+    check_measured(scenario, change_s, sigma_s)
+    return (change_s, sigma_s), doubts
 
 
 def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, seed, runs) -> Iterator[ErrorBudget]:

@@ -92,6 +92,18 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
     return measured(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
 
 
+def measured_beside(
+    scenario: Scenario, events: list[str] | None, change: float | None, sigma: float | None
+) -> Campaign | None:
+    """The same where event times are named, in place of a change; None where they are not."""
+    from ..inference.infer import check_alone
+
+    if not events:
+        return None
+    check_alone(change, sigma)
+    return measured_from(scenario, events)
+
+
 def _check_table(scenario: Scenario, path: str, file: str) -> None:
     """Refuse a table that cannot be written before anything is computed."""
     from ..files.csv_tables import MIDDLES, check_csv

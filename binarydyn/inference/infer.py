@@ -17,6 +17,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..errors import ArgumentError, InputError
 from ..kinds import NUMBER, WHOLE, takes
+from ..observing.event_times import Campaign
 from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
 from ..scenario.draws import drawn
@@ -29,20 +30,46 @@ from .surrogate_runs import BETA, related, seed_of
 COUNTS = (100, 1_000_000)
 
 
-@takes(scenario="Scenario", change_s=NUMBER, sigma_s=NUMBER, count=WHOLE)
+@takes(scenario="Scenario", change_s=(None, NUMBER), sigma_s=(None, NUMBER), count=WHOLE, events=(None, "Campaign"))
 def infer(
     scenario: Scenario,
-    change_s: float,
-    sigma_s: float,
+    change_s: float | None = None,
+    sigma_s: float | None = None,
     count: int = 10_000,
     seed: int | None = None,
     runs: int | None = None,
+    *,
+    events: Campaign | None = None,
 ) -> Posterior:
-    """Posterior of the velocity change, and of beta where an impactor is given.
+    """From a measured period change back to the velocity change along the track and, where an impactor is given, to
+    beta.
 
-    change_s, sigma_s: measured, after minus before.  runs: as of surrogate_runs.related.  InputError for impossible
-    numbers, ConvergenceError where too few of the design's runs end well.
+    Parameters
+    ----------
+    scenario : its [sampling] says what is uncertain.
+    change_s, sigma_s : measured, after minus before, and its 1 sigma; None: those of [observed].
+    count : draws of the inputs and of the measurement, 100 to 1 000 000.
+    seed : of the draws; None: that of [sampling].
+    runs : simulations behind the emulator, a power of 2; None: as many as it takes.
+    events : in place of a change, what `observing.event_times.measured` made of event times.
+
+    Returns
+    -------
+    Posterior, one row a draw.
+
+    Raises
+    ------
+    InputError for impossible numbers, ConvergenceError where too few simulations end well.
+
+    Examples
+    --------
+    >>> import binarydyn as bd
+    >>> pair = bd.example().replace({"sampling": {"quantities": {"impactor.mass_kg": {"normal": [480.0, 5.0]}}}})
+    >>> found = bd.infer(pair, -1578.5, 2.0, count=1000, seed=0)
+    >>> found.quantile([0.16, 0.5, 0.84])["beta"].round(1).tolist()
+    [2.2, 2.2, 2.2]
     """
+    change_s, sigma_s, of_fit = measurement(scenario, change_s, sigma_s, events)
     check_measured(scenario, change_s, sigma_s)
     low, high = COUNTS
     if not low <= count <= high:
@@ -51,7 +78,34 @@ def infer(
     found = inverted(surrogate, prior(surrogate, count, seed), change_s, sigma_s)
     before_s = surrogate.nominal.period_h * HOUR_S
     doubts = beta_set_aside(scenario) + left_out(scenario, before_s, before_s + change_s, sigma_s)
-    return replace(found, warnings=found.warnings + doubts)
+    return replace(found, warnings=of_fit + found.warnings + doubts)
+
+
+def measurement(
+    scenario: Scenario, change_s: float | None, sigma_s: float | None, events: Campaign | None = None
+) -> tuple[float, float, tuple[str, ...]]:
+    """What was measured and its 1 sigma, s, with what a reader must know: as given, from event times, with the error of
+    the fit's model in the sigma, or from [observed].  InputError for one number without the other, and for none.
+    """
+    if events is not None:
+        check_alone(change_s, sigma_s)
+        return events.fit.change_s, events.change_sigma_s, events.doubts
+    if (change_s is None) != (sigma_s is None):
+        missing = "sigma_s" if sigma_s is None else "period_change_s"
+        raise ArgumentError(missing, "it is missing while its partner is given, they go together; add it")
+    if change_s is not None and sigma_s is not None:
+        return change_s, sigma_s, ()
+    if scenario.observed is None:
+        said = "no measured change is given; add [observed], or "
+        typed = f"{said}write --period-change-s and --sigma-s"
+        raise InputError(f"{scenario.place}:observed", f"{said}give it with its sigma", typed=typed)
+    return scenario.observed.period_change_s, scenario.observed.sigma_s, ()
+
+
+def check_alone(change_s: float | None, sigma_s: float | None) -> None:
+    """InputError where a measured change is given beside event times."""
+    if change_s is not None or sigma_s is not None:
+        raise ArgumentError("events", "a measured change is given too, one of the two is allowed; remove one")
 
 
 def beta_set_aside(scenario: Scenario) -> tuple[str, ...]:

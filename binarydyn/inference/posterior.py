@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..errors import ArgumentError
 from ..impact.leverage import Leverage
 from ..kinds import sure
+from ..notebook import Displayed, library
 from ..scenario import Scenario
+from ..scenario.wording import as_given
 from .surrogate import Surrogate
+
+if TYPE_CHECKING:
+    import pandas
 
 DONE, ENDED, MISS, NO_SOLUTION, OUTSIDE = "completed", "ended_early", "miss", "no_solution", "outside_design"
 REFUSED = "bad_input"
 
 
-@dataclass(frozen=True)
-class Posterior:
+@dataclass(frozen=True, eq=False, repr=False)
+class Posterior(Displayed):
     """What `infer` returns: one row a draw, arrays (n,).
 
     status: `completed`, `bad_input` (a value that its key does not allow), `ended_early` (the nearest simulation did,
@@ -45,6 +53,25 @@ class Posterior:
     warnings: tuple[str, ...]
 
     @property
+    def df(self) -> pandas.DataFrame:
+        """A pandas table, index `draw`: status, whether it is `well`, what was drawn, and what follows; an outcome of a
+        draw that does not count may be nan.
+        """
+        pandas, beta = library("pandas", "df"), {"beta": self.beta} if self.has_beta else {}
+        columns = {"status": self.status, "well": self.well, **self.inputs, "period_change_s": self.drawn_change_s}
+        columns |= {"along_track_dv_mm_s": self.dv_mm_s, "secondary_density_kg_m3": self.density_kg_m3, **beta}
+        return pandas.DataFrame(columns, pandas.RangeIndex(len(self.status), name="draw"))
+
+    def quantile(self, q: float | Sequence[float]) -> pandas.DataFrame | pandas.Series:
+        """Quantiles of all that is drawn or follows, over the draws that count; q: 0 to 1, a row for each of several.
+
+        InputError for q outside of 0 to 1.
+        """
+        if not np.all((np.asarray(q) >= 0.0) & (np.asarray(q) <= 1.0)):
+            raise ArgumentError("q", f"{as_given(q)} is given, allowed is 0 .. 1; change it")
+        return self.df[self.well].drop(columns=["status", "well"]).quantile(q)
+
+    @property
     def well(self) -> np.ndarray:
         """(n,) which draws count."""
         return self.status == DONE
@@ -60,8 +87,24 @@ class Posterior:
         """Whether an impactor is given, without which only the velocity change is inferred."""
         return self.lever is not None
 
+    def _line(self) -> str:
+        beta = f" beta {_mean(self.beta[self.well], '.3g')};" if self.has_beta else ""
+        velocity_change = f" velocity change {_mean(self.dv_mm_s[self.well], '.4g')} mm/s;" if self.well.any() else ""
+        change = f"change {self.change_s:+.1f} +- {self.sigma_s:.2g} s"
+        return f"{len(self.status)} draws, {self.well.sum()} well:{beta}{velocity_change} {change}"
+
+    def _facts(self) -> dict[str, Any]:
+        marks = self.quantile([0.025, 0.16, 0.5, 0.84, 0.975])
+        return {
+            name: "{2:.5g} (68 %: {1:.5g} .. {3:.5g}; 95 %: {0:.5g} .. {4:.5g})".format(*marks[name]) for name in marks
+        }
+
     def beta_at(self, density_kg_m3: float) -> np.ndarray:
         """(k,) betas of the draws that count if the secondary had this density at its drawn volume, the velocity change
         as found."""
         mass = density_kg_m3 * self.volume_m3
         return sure(self.lever).beta(1e-3 * self.dv_mm_s, mass, self.momentum_kg_m_s)[self.well]
+
+
+def _mean(values: np.ndarray, form: str) -> str:
+    return f"{values.mean():{form}} +- {values.std():.2g}" if len(values) else "-"

@@ -8,6 +8,7 @@ and 0 is the mean flux of the whole curve.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -16,13 +17,14 @@ from ..dynamics import Trajectory
 from ..errors import ArgumentError
 from ..impact import Impact, impact_on
 from ..kinds import takes
+from ..notebook import Displayed, later
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
 from ..scenario.tables.sampling import check_seed
 from ..scenario.wording import as_given
 from ..sky.events import Event, events
 from ..sky.geometry import Sky
-from ..sky.light_curve import DEFAULT_FACETS, LAWS, PHASE_LAWS, LightCurve, light_curve
+from ..sky.light_curve import DEFAULT_FACETS, LAWS, PHASE_LAWS, LightCurve, light_curve_of
 from .timetable import event_run
 
 LIMITS = {
@@ -53,9 +55,9 @@ class Surface:
                 raise ArgumentError(name, f"{as_given(value)} is given, allowed is {' or '.join(table)}; choose one")
 
 
-@dataclass(frozen=True)
-class Photometry:
-    """What `photometry` returns.
+@dataclass(frozen=True, eq=False, repr=False)
+class Photometry(Displayed):
+    """What `light_curve` returns.
 
     curve: (m,) epochs, s from t0 at the system.  magnitude (m,): with noise of noise_mag.  events: those that touch the
     curve, in the order of time.
@@ -74,13 +76,28 @@ class Photometry:
     status: str
     warnings: tuple[str, ...]
 
+    to_xarray = later("observing.light_curve_rows:to_xarray")
+
+    def _line(self) -> str:
+        magnitude, days = self.curve.magnitude, self.curve.time_s[[0, -1]] / DAY_S
+        return (
+            f"{len(magnitude)} epochs, {days[0]:.2f} to {days[1]:.2f} days from the impact, {self.status}; "
+            f"{np.ptp(magnitude):.3f} mag, {len(self.events)} events"
+        )
+
+    def _facts(self) -> dict[str, Any]:
+        return {"epochs": len(self.curve.time_s), "status": self.status} | {
+            f"{event.kind} of the {event.body}, {event.mid_s:.0f} s": f"{event.depth_mag:.3f} mag"
+            for event in self.events
+        }
+
     def under_way(self) -> list[list[Event]]:
         """For each epoch the events that it falls into."""
         return [[event for event in self.events if _holds(event, t)] for t in self.curve.time_s]
 
 
 @takes(scenario="Scenario")
-def photometry(
+def light_curve(
     scenario: Scenario,
     from_days: float = -1.0,
     days: float = 2.0,
@@ -89,10 +106,31 @@ def photometry(
     seed: int = 0,
     surface: Surface | None = None,
 ) -> Photometry:
-    """Epochs every step_minutes over `days` from `from_days`, days from the impact (negative: before it).
+    """Magnitudes of the system about the impact, with synthetic noise, and the mutual events that are under way.
 
-    InputError for numbers beyond LIMITS and where the scenario does not say where the system is; contact and escape end
-    the curve early and are its status.
+    Parameters
+    ----------
+    scenario : with an epoch of the impact, the pole of the mutual orbit and the orbit about the Sun.
+    from_days : first epoch, days from the impact, negative before it.
+    days : from the first to the last epoch, which are step_minutes apart.
+    noise_mag : 1 sigma of independent normal errors; seed : of them.
+    surface : how the ground scatters; None: Lommel-Seeliger, one albedo.
+
+    Returns
+    -------
+    Photometry; `.curve` has epochs (m,) and brightness, `.magnitude` (m,) those with noise, `.to_xarray()` all of it.
+
+    Raises
+    ------
+    InputError for numbers beyond LIMITS and where the scenario does not say where the system is.  Contact and escape
+    end the curve early and are its status.
+
+    Examples
+    --------
+    >>> import binarydyn as bd
+    >>> found = bd.light_curve(bd.example(), -0.1, 0.2, 30.0)
+    >>> found.to_xarray()["magnitude"].dims
+    ('time_s',)
     """
     surface = surface or Surface()
     time = _epochs(from_days, days, step_minutes, noise_mag, seed, surface)
@@ -107,7 +145,7 @@ def photometry(
             near = _part(run, wanted[0] - margin_s, wanted[-1] + margin_s)
             found += [event for event in events(near, sky, scenario.observer.sunlight) if _touches(event, wanted)]
             albedos = (1.0, surface.albedo_ratio)
-            pieces.append(light_curve(near, sky, wanted, surface.law, surface.phase_law, surface.facets, albedos))
+            pieces.append(light_curve_of(near, sky, wanted, surface.law, surface.phase_law, surface.facets, albedos))
     if not pieces:
         raise ArgumentError("from_days", f"the run ends before {from_days:g} days from the impact; begin earlier")
     curve = _joined(pieces)

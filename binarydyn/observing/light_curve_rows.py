@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..notebook import library
 from ..sky.events import Event
 from .light_curve import Photometry, span
+
+if TYPE_CHECKING:
+    import xarray
 
 LAW_WORDS = {
     "lambert": "Lambert: S = mu mu0",
@@ -48,6 +52,16 @@ def rows(found: Photometry) -> list[dict[str, Any]]:
         }
         for k, here in enumerate(found.under_way())
     ]
+
+
+def to_xarray(found: Photometry) -> xarray.Dataset:
+    """Magnitudes and what they are made of over `time_s`, s from t0 at the system; `seen_utc` as the observer's
+    clock."""
+    xarray, table = library("xarray", "to_xarray"), rows(found)
+    columns = {name: np.array([row[name] for row in table]) for name in table[0]}
+    columns["seen_utc"] = np.array([text.rstrip("Z") for text in columns["seen_utc"]], dtype="datetime64[ms]")
+    time_s = columns.pop("time_s")
+    return xarray.Dataset({name: ("time_s", values) for name, values in columns.items()}, {"time_s": time_s})
 
 
 def event_rows(found: Photometry) -> list[dict[str, Any]]:

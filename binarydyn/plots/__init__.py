@@ -1,5 +1,6 @@
 """What is shown: figures of a prediction and of a sweep; the only place that imports matplotlib."""
 
+from . import plot
 from .aim import aim_figure, save_aim
 from .angles import attitude_angles
 from .cycles import period_per_cycle
@@ -22,6 +23,7 @@ __all__ = [
     "description_figure",
     "orbit",
     "period_per_cycle",
+    "plot",
     "plan_figure",
     "prediction_figure",
     "sample_figure",

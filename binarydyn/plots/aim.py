@@ -107,17 +107,23 @@ def aim_figure(prediction: Any) -> Figure:
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
         ax = figure.add_axes((0.11, 0.18, 0.7, 0.72))
-        shades = _slopes(ax, view)
+        shades = aim_panel(ax, view)
         bar = figure.colorbar(shades, cax=figure.add_axes((0.85, 0.18, 0.025, 0.5)), ticks=_STEPS_DEG)
         bar.set_label("normal of the ground from the flight, deg")
-        _marks(ax, view)
-        _compass(ax, view)
-        corners = _half_width(view) * np.array([-1.0, 1.0])
-        as_seen(ax, corners, corners)
-        ax.legend(loc="upper left", fontsize=SMALL, frameon=False)
         figure.text(0.02, 0.985, _headline(prediction), fontsize=10.5, fontweight="bold", va="top")
         figure.text(0.02, 0.01, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
     return figure
+
+
+def aim_panel(ax: Axes, view: Sight) -> Any:
+    """The view itself; what a bar of its shades is made from."""
+    shades = _slopes(ax, view)
+    _marks(ax, view)
+    _compass(ax, view)
+    corners = _half_width(view) * np.array([-1.0, 1.0])
+    as_seen(ax, corners, corners)
+    ax.legend(loc="upper left", fontsize=SMALL, frameon=False)
+    return shades
 
 
 def save_aim(path: str | Path, prediction: Any) -> Path:

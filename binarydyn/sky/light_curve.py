@@ -71,7 +71,7 @@ class LightCurve:
         return self.magnitude + sigma_mag * np.random.default_rng(seed).standard_normal(len(self.time_s))
 
 
-def light_curve(
+def light_curve_of(
     trajectory: Trajectory,
     sky: Sky,
     time_s,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from functools import cache, partial
 from pathlib import Path
 
@@ -16,8 +17,6 @@ from .predictions import write_prediction
 from .result import Result, open_result
 from .sweeps import SweepStore
 
-_NOT_STORED = ("start", "impact", "trust", "shares", "lines", "model_error_s", "ground")
-"""Of a prediction: made again from its scenario when they are asked for."""
 _NO_LAYOUT = {
     "Trajectory": "its to_xarray().to_netcdf(path) writes it",
     "Side": "save the Prediction that it belongs to",
@@ -68,7 +67,7 @@ def save(path: str | Path, thing: Prediction | Members | Events) -> None:
     >>> import binarydyn as bd
     >>> bd.save("members.h5", bd.sweep(bd.example(), {"momentum_transfer.beta": [1.0, 2.2]}, workers=1))
     >>> bd.open("members.h5")
-    <Members 2: 2 done; varies 1 key; full table>
+    <Members 2: 2 completed; varies 1 key; full table>
     """
     if isinstance(thing, Prediction):
         write_prediction(path, thing)
@@ -97,15 +96,16 @@ def stored_members(result: Result) -> Members:
 def stored_prediction(result: Result) -> Prediction:
     """The prediction in a file; what is seen of its runs is measured again, which gives the same bits."""
     again, numbers = cache(lambda: predict(result.scenario)), result.numbers
-    found = Prediction.lazily(
-        scenario_name=lambda: result.attributes["scenario_name"],
-        scenario=lambda: result.scenario,
-        before=lambda: measured(result.before, numbers["estimator"]),
-        after=lambda: measured(result.after, numbers["estimator"]),
-        status=lambda: numbers["status"],
-        warnings=lambda: result.warnings,
-        **{name: lambda name=name: getattr(again(), name) for name in _NOT_STORED},
-    )
+    stored = {
+        "scenario": lambda: result.scenario,
+        "before": lambda: measured(result.before, numbers["estimator"]),
+        "after": lambda: measured(result.after, numbers["estimator"]),
+        "status": lambda: numbers["status"],
+        "warnings": lambda: result.warnings,
+        "scenario_name": lambda: result.attributes["scenario_name"],
+    }
+    computed = {field.name: lambda name=field.name: getattr(again(), name) for field in fields(Prediction)}
+    found = Prediction.lazily(**computed | stored)
     vars(found)["numbers"] = partial(dict, numbers)  # as they are in the file, in place of the method
     return found
 

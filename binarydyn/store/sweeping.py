@@ -62,7 +62,7 @@ def sweep(
     >>> import binarydyn as bd
     >>> found = bd.sweep(bd.example(), {"momentum_transfer.beta": [1.0, 2.2]}, workers=1)
     >>> found
-    <Members 2: 2 done; varies 1 key; full table>
+    <Members 2: 2 completed; varies 1 key; full table>
     >>> found.df["period_change_s"].round(1).tolist()
     [-756.7, -1578.5]
     """

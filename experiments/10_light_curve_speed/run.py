@@ -18,7 +18,7 @@ from binarydyn.sky.events import events
 from binarydyn.sky.faceted import mesh_of_ellipsoid
 from binarydyn.sky.figure import Figure
 from binarydyn.sky.geometry import Sky
-from binarydyn.sky.light_curve import light_curve
+from binarydyn.sky.light_curve import light_curve_of
 
 EPOCHS, FACETS, REPEATS, DAYS = 1000, 2000, 5, 4.0
 ONE, TWO = (400.0, 380.0, 310.0), (90.0, 75.0, 60.0)
@@ -74,11 +74,11 @@ def main() -> None:
             [np.linspace(e.contacts_s[0], e.contacts_s[3], EPOCHS // len(whole) + 1) for e in whole]
         )[:EPOCHS]
         for what, times in (("over the orbit", spread), ("all within events", inside)):
-            light_curve(trajectory, sky, times[:2])
+            light_curve_of(trajectory, sky, times[:2])
             spent = []
             for _ in range(REPEATS):
                 begun = time.process_time()
-                curve = light_curve(trajectory, sky, times)
+                curve = light_curve_of(trajectory, sky, times)
                 spent.append(time.process_time() - begun)
             print(
                 f"{name:18} {what:18} {min(spent):6.2f} {max(spent):6.2f}   facets {sizes}, {len(times)} epochs, "

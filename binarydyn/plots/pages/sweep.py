@@ -24,6 +24,7 @@ from ..words import axis_unit, label_of, number
 from .sample import sample_figure
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _OFFSETS = ("impactor.aim_offset_m.0", "impactor.aim_offset_m.1")
@@ -46,9 +47,28 @@ def sweep_figure(result: Members) -> Figure:
     from matplotlib.figure import Figure
 
     check_kind("plot", result, "Members")
-    keys, columns = result.keys, result.columns
     if result.sample:
         return sample_figure(result)
+    with rc_context(PAGE):
+        figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
+        ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
+        status, measured, held = swept_panel(ax, result)
+        if ax.get_legend_handles_labels()[1]:
+            ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.11), ncols=3, frameon=False, borderaxespad=0.0)
+        title = f"{name_of(result)}: {label_of(_SHOWN)}"
+        figure.text(0.02, 0.975, title, fontsize=11.5, fontweight="bold", va="top")
+        said = "; ".join([_range(measured), _outcomes(status)])
+        figure.text(0.02, 0.92, fill(said, _WIDTH), fontsize=SMALL, va="top")
+        figure.text(0.02, 0.09, held, fontsize=SMALL, va="bottom")
+        figure.text(0.02, 0.015, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
+    return figure
+
+
+def swept_panel(ax: Axes, result: Members) -> tuple[np.ndarray, np.ndarray, str]:
+    """The map or the line itself; status and period change, nan where it failed, of the members in it (n,), and the
+    sentence on what is held.  InputError if no key takes several values.
+    """
+    keys, columns = result.keys, result.columns
     varying = [key for key in keys if len(np.unique(columns[key])) > 1]
     if not varying:
         raise InputError("plot", f"a sweep of {len(columns['status'])} member is given, 2 are needed; vary a key")
@@ -59,26 +79,15 @@ def sweep_figure(result: Members) -> Figure:
     columns, held = _held(shown, varying[2:])
     marked = columns.get(_UNSTABLE)
     measured = np.where(columns["status"] == "completed", columns[_SHOWN], np.nan).astype(float)
-    with rc_context(PAGE):
-        figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
-        ax = figure.add_axes((0.13, 0.235, 0.83, 0.615))
-        if set(varying[:2]) == set(_OFFSETS):
-            u, v = (columns[key] for key in _OFFSETS)
-            sweep_map(ax, u, v, measured, ("", "", ""), marked, _outline(result.scenario, columns, varying[2:]))
-        elif len(varying) > 1:
-            labels = label_of(varying[0]), label_of(varying[1]), ""
-            sweep_map(ax, columns[varying[0]], columns[varying[1]], measured, labels, marked)
-        else:
-            sweep_line(ax, columns[varying[0]], measured, (label_of(varying[0]), label_of(_SHOWN)), marked)
-        if ax.get_legend_handles_labels()[1]:
-            ax.legend(loc="upper right", bbox_to_anchor=(1.0, -0.11), ncols=3, frameon=False, borderaxespad=0.0)
-        title = f"{name_of(result)}: {label_of(_SHOWN)}"
-        figure.text(0.02, 0.975, title, fontsize=11.5, fontweight="bold", va="top")
-        said = "; ".join([_range(measured), _outcomes(columns["status"])])
-        figure.text(0.02, 0.92, fill(said, _WIDTH), fontsize=SMALL, va="top")
-        figure.text(0.02, 0.09, held, fontsize=SMALL, va="bottom")
-        figure.text(0.02, 0.015, CAUTION.replace("; ", ";\n"), fontsize=SMALL, va="bottom")
-    return figure
+    if set(varying[:2]) == set(_OFFSETS):
+        u, v = (columns[key] for key in _OFFSETS)
+        sweep_map(ax, u, v, measured, ("", "", ""), marked, _outline(result.scenario, columns, varying[2:]))
+    elif len(varying) > 1:
+        labels = label_of(varying[0]), label_of(varying[1]), ""
+        sweep_map(ax, columns[varying[0]], columns[varying[1]], measured, labels, marked)
+    else:
+        sweep_line(ax, columns[varying[0]], measured, (label_of(varying[0]), label_of(_SHOWN)), marked)
+    return columns["status"], measured, held
 
 
 def save_sweep(path: str | Path, result: Members) -> Path:
