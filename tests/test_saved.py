@@ -81,8 +81,7 @@ def test_a_thing_is_the_same_after_it_was_saved_and_opened(make, tmp_path):
     binarydyn.save(path, live)
     again = binarydyn.open(path)
     assert type(again) is type(live)
-    if make is not predicted:
-        assert repr(again) == repr(live) and again._repr_html_() == live._repr_html_()
+    assert repr(again) == repr(live) and again._repr_html_() == live._repr_html_()
     ours, theirs = properties(live), properties(again)
     assert len(ours) >= 6 and ours.keys() == theirs.keys()
     for name in ours:
