@@ -21,7 +21,7 @@ _NO_LAYOUT = {
     "Trajectory": "its to_xarray().to_netcdf(path) writes it",
     "Side": "save the Prediction that it belongs to",
     "Posterior": "its .df.to_csv(path) writes its draws",
-    "LightCurves": "its to_xarray().to_netcdf(path) writes it",
+    "Photometry": "its to_xarray().to_netcdf(path) writes it",
     "Scenario": "its to_toml(path) writes it",
 }
 
