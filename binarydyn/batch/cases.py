@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..bodies.averaged import free_turns
+from ..columns import dot
 from ..constants import DAY_S
 from ..dynamics import State, System
 from ..integrators.lanes import aligned
@@ -108,11 +109,6 @@ def started(columns: np.ndarray) -> np.ndarray:
     columns[INVERSE] = 1.0 / away
     columns[-GIVEN - KEPT :] = _measured_from(columns, away)
     return columns
-
-
-def dot(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """(n,) of vectors (3, n), in one order whatever n is."""
-    return x[0] * y[0] + x[1] * y[1] + x[2] * y[2]
 
 
 def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:

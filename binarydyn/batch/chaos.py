@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..columns import dot
 from ..motion.layout import ATTITUDE2, INVERSE, POSITION, VELOCITY
 from ..observables.chaos import TWIST_RAD, attitude_angle
 from ..vectors import quaternion_of_turn
-from .cases import Cases, Outcomes, accumulated, dot, started
+from .cases import Cases, Outcomes, accumulated, started
 
 
 @dataclass(frozen=True)
