@@ -228,7 +228,7 @@ def test_the_screen_and_the_json_tell_the_same(tmp_path, capsys):
     assert main(["describe", str(place), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert f"{told['perihelion_hill_radius_m'] / 1e3:.2f}" in shown
-    assert f"{told['barycentre_along_track_um_s']:+.3f} along its heliocentric velocity" in shown
+    assert f"{told['barycentre_along_track_um_s']:+.3f} along the heliocentric velocity" in shown
     assert told["heliocentric_missing"] == {} and told["caution"] == CAUTION
     assert figure.read_bytes().startswith(b"<?xml")
 

@@ -108,7 +108,7 @@ def test_without_a_file_the_invented_pair_shines(tmp_path, capsys):
     assert main([*words, "--csv", str(sheet), "--plot", str(figure)]) == 0
     shown = capsys.readouterr().out
     assert "Lambert: S = mu mu0" in shown and "0.5 exp(-alpha / 0.1 rad)" in shown and "hazard" in shown
-    assert "0 is the mean flux" in shown and "noise 0.01 mag, seed 3" in shown and "secondary eclipsed" in shown
+    assert "0 is the mean flux" in shown and "noise: 0.01 mag, seed 3" in shown and "secondary eclipsed" in shown
     assert main([*words, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     with sheet.open(encoding="utf-8") as stream:

@@ -57,7 +57,7 @@ def predict(
         )
     drawing = _drawing(scenario, nominal, sample, count, seed, table, plot_sample)
     say_if_cold()
-    result = run(scenario, stages())
+    result = run(scenario, progress=stages())
     if drawing:
         result = replace(result, warnings=result.warnings + apart(scenario))
     drawn, complete, spread = None, True, {}
