@@ -8,7 +8,6 @@ from .errors import InputError as InputError
 from .impact import hit as hit
 from .inference.infer import infer as infer
 from .inference.posterior import Posterior as Posterior
-from .observables import periods as periods
 from .observing.light_curve import light_curve as light_curve
 from .plots import plot as plot
 from .prediction import Prediction as Prediction

@@ -14,7 +14,7 @@ import binarydyn
 from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import System, simulate
 from binarydyn.errors import ConvergenceError, InputError
-from binarydyn.observables import attitude, averages, lines, period
+from binarydyn.observables import attitude, averages, lines, period, periods
 from binarydyn.prediction import predict
 from binarydyn.prediction.closed_forms import analytic_changes
 from binarydyn.prediction.model_discrepancy import model_error
@@ -263,8 +263,8 @@ def test_the_front_door_does_what_predict_does():
     asked = pair(velocity_change={"along_track_mm_s": -2.0, "radial_mm_s": 0.5})
     system = binarydyn.build(asked)
     after = binarydyn.hit(system)
-    before = binarydyn.periods(binarydyn.simulate(system, -30.0))["weighted_fit"]
-    later = binarydyn.periods(binarydyn.simulate(after, 30.0))["weighted_fit"]
+    before = periods(binarydyn.simulate(system, -30.0))["weighted_fit"]
+    later = periods(binarydyn.simulate(after, 30.0))["weighted_fit"]
     assert not np.array_equal(system.state.vector, after.state.vector)
     assert later.value_s - before.value_s == binarydyn.predict(asked).period_change_s
     assert set(binarydyn.__all__) <= set(dir(binarydyn))

@@ -9,7 +9,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import binarydyn
-from binarydyn import State, build, hit, load, pair, periods, predict, simulate
+from binarydyn import State, build, hit, load, pair, predict, simulate
 from binarydyn.batch import summary_rows
 from binarydyn.bodies import Ellipsoid, Layered, Mesh
 from binarydyn.commands import main
@@ -35,6 +35,7 @@ from binarydyn.observables import (
     orbit_shape,
     passage_times,
     period,
+    periods,
     single_orbit_periods,
 )
 from binarydyn.observing.plan import plan

@@ -15,7 +15,7 @@ from .wording import one_line
 LARGEST_BYTES = 1 << 20
 LARGEST_MESH_BYTES = 64 << 20
 """Text of 200 000 facets, each with three corners of nine digits and a normal, is 50 MiB."""
-_START = "; scenario.builtin().to_toml(path) writes one to start from"
+_START = "; binarydyn.example().to_toml(path) writes one to start from"
 _START_TYPED = "; `binarydyn check --print` writes one to start from"
 
 
