@@ -188,9 +188,11 @@ def gravity_of(things, primary, r_m):
 def test_tab_completion_shows_the_names_and_the_rooms():
     """Nothing of the mechanism; each name is there, and its module's is the same thing."""
     shown = dir(binarydyn)
-    rooms = {name for name in shown if isinstance(getattr(binarydyn, name), ModuleType)}
+    rooms = set(shown) - set(binarydyn.__all__)
+    assert all(isinstance(getattr(binarydyn, name), ModuleType) for name in rooms)
     assert rooms == {path.parent.name for path in Path(binarydyn.__file__).parent.glob("*/__init__.py")}
-    assert set(shown) - rooms == set(binarydyn.__all__) and "predict" in shown
+    assert {"predict", *binarydyn.__all__} <= set(shown) and len(shown) == len(set(shown))
+    assert all(getattr(binarydyn, name) is not None for name in binarydyn.__all__)
     assert binarydyn.Ellipsoid is Ellipsoid and binarydyn.InputError is InputError
     with pytest.raises(AttributeError, match="no attribute 'predicted'"):
         binarydyn.predicted  # noqa: B018
