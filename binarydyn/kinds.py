@@ -57,7 +57,7 @@ Given = TypeVar("Given")
 
 
 @dataclass(frozen=True)
-class Shape:
+class ArrayShape:
     """An array of finite numbers with these lengths; None stands for any, `...` at first for any number of lengths."""
 
     lengths: tuple[Any, ...]
@@ -92,9 +92,9 @@ class Like:
 BODY = Like("a body such as bodies.Ellipsoid", ("mass_kg", "inertia_kg_m2", "is_even"))
 
 
-def shape(*lengths: Any) -> Shape:
+def shape(*lengths: Any) -> ArrayShape:
     """See Shape."""
-    return Shape(lengths)
+    return ArrayShape(lengths)
 
 
 def check_kind(place: str, given: object, *kinds: Any) -> None:
@@ -104,7 +104,7 @@ def check_kind(place: str, given: object, *kinds: Any) -> None:
     """
     if _fits(type(given), kinds):  # type: ignore[arg-type]
         return
-    if any(isinstance(kind, Shape | Like) and kind.fits(given) for kind in kinds):
+    if any(isinstance(kind, ArrayShape | Like) and kind.fits(given) for kind in kinds):
         return
     names = [kind if isinstance(kind, str) else getattr(kind, "__name__", "") for kind in kinds]
     how = next(
@@ -133,7 +133,7 @@ def _called(kind: Any) -> str:
     """What a sentence calls a kind."""
     if isinstance(kind, Like):
         return kind.word
-    if isinstance(kind, Shape):
+    if isinstance(kind, ArrayShape):
         lengths = ", ".join({None: "n", ...: "..."}.get(n, str(n)) for n in kind.lengths)
         return f"an array ({lengths}{',' if len(kind.lengths) == 1 else ''}) of finite numbers"
     name = "NoneType" if kind is None else kind if isinstance(kind, str) else kind.__name__

@@ -8,7 +8,7 @@ from binarydyn.batch import adaptive as near
 from binarydyn.batch import prepared, starts
 from binarydyn.batch.inputs import Inputs, doubtful
 from binarydyn.batch.summary import TIGHT, summary_rows
-from binarydyn.batch.summary_columns import Table
+from binarydyn.batch.summary_columns import SummaryColumns
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.prediction import predict
@@ -240,7 +240,7 @@ def test_the_adaptive_method_says_the_same_of_regular_members():
     given = scenario(SAMPLED)
     design, members = Sample.of(given, "random", 6), np.arange(6)
     steps = summary_rows(given, design, members, refine=4.0)
-    table = Table.of(members)
+    table = SummaryColumns.of(members)
     table.columns["period_before_h"][:] = steps.numbers["period_before_h"]
     near.followed(given, design, table, members, chaos=False)
     assert table.status.tolist() == ["completed"] * 6

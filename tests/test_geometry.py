@@ -12,7 +12,7 @@ from binarydyn.constants import ASTRONOMICAL_UNIT_M, SPEED_OF_LIGHT_M_S
 from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
 from binarydyn.scenario import Scenario
-from binarydyn.sky.ephemeris import Clock, Site, observer_about_sun_m
+from binarydyn.sky.ephemeris import Clock, ObservingSite, observer_about_sun_m
 from binarydyn.sky.geometry import Sight, Sky
 
 SUN_TOLERANCE_RAD, EARTH_TOLERANCE_RAD = 1e-6, 3e-6
@@ -97,7 +97,7 @@ def other_route(elements: Elements, jd_tdb: float, utc: datetime, place=None):
 
 
 @pytest.mark.filterwarnings("ignore:The file finals2000A")  # polar motion of the other route, 10 m at most
-@pytest.mark.parametrize("site", [None, Site(-70.7, -29.3, 2400.0)], ids=["geocentre", "site"])
+@pytest.mark.parametrize("site", [None, ObservingSite(-70.7, -29.3, 2400.0)], ids=["geocentre", "site"])
 def test_sun_and_earth_against_skyfield_with_de421(site, no_network):
     """Requirement: the Sun to 1e-6 rad, the Earth to 3e-6 rad, with the same elements on both sides."""
     scenario = pair()
@@ -120,7 +120,7 @@ def test_sun_and_earth_against_skyfield_with_de421(site, no_network):
 def test_a_site_is_an_earth_radius_away_and_turns_with_the_earth(no_network):
     clock = Clock(datetime(2031, 5, 6, tzinfo=UTC))
     hours = np.arange(25) * 3600.0
-    site = Site(17.0, 0.0)
+    site = ObservingSite(17.0, 0.0)
     lever = observer_about_sun_m(clock, hours, site) - observer_about_sun_m(clock, hours)
     np.testing.assert_allclose(np.linalg.norm(lever, axis=1), 6378137.0, atol=1.0)  # WGS84
     sidereal = 86164.0905
@@ -163,7 +163,7 @@ def test_aspect_is_counted_from_the_pole():
 
 def test_the_curves_over_a_window_are_the_directions_themselves(no_network):
     """Between their knots too, to 2e-8 rad: 0.1 ms of a 12-h orbit."""
-    sky = replace(Sky.of(pair()), site=Site(-70.7, -29.3, 2400.0))
+    sky = replace(Sky.of(pair()), site=ObservingSite(-70.7, -29.3, 2400.0))
     sight = Sight(sky, -5.0 * 86400.0, 5.0 * 86400.0)
     time = np.linspace(-4.9, 4.9, 37) * 86400.0
     g = sky.at(time)

@@ -13,7 +13,7 @@ from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, impact_on, inertial_direction, orbit_axes
 from binarydyn.impact.momentum import momentum_audit
 from binarydyn.motion.state import State, System
-from binarydyn.scenario import Direction, Impactor, MomentumTransfer, Site, VelocityChange, builtin
+from binarydyn.scenario import Direction, Impactor, MomentumTransfer, SiteTable, VelocityChange, builtin
 
 STILL = np.array([1.0, 0.0, 0.0, 0.0])
 DENSITY = 2500.0
@@ -399,8 +399,8 @@ def test_tangent_flight_is_a_miss():
 def test_site_by_coordinates():
     """Head-on at the leading side of a body with its x axis outward: longitude 90 is met straight, 30 at 60 deg."""
     system = circular(sphere(80.0))
-    straight = outcome(system, 2.0, site=Site(longitude_deg=90.0, latitude_deg=0.0))
-    oblique = outcome(system, 2.0, site=Site(longitude_deg=60.0, latitude_deg=0.0))
+    straight = outcome(system, 2.0, site=SiteTable(longitude_deg=90.0, latitude_deg=0.0))
+    oblique = outcome(system, 2.0, site=SiteTable(longitude_deg=60.0, latitude_deg=0.0))
     assert straight.status == oblique.status == "hit"
     assert close(straight.site.point_m, [0.0, 80.0, 0.0]) and straight.site.incidence_deg < 1e-13
     assert close([oblique.site.incidence_deg, oblique.site.lever_arm_m], [30.0, 40.0])
@@ -413,7 +413,7 @@ def test_site_by_coordinates():
 def test_far_side_is_a_miss_with_its_reason(place):
     """(180, 0) is met exactly edge-on, (0, 89) too; none can be reached by a flight along -y."""
     system = circular(sphere(80.0))
-    impact = outcome(system, site=Site(longitude_deg=place[0], latitude_deg=place[1]))
+    impact = outcome(system, site=SiteTable(longitude_deg=place[0], latitude_deg=place[1]))
     assert impact.status == "miss" and "faces away" in impact.reason and unchanged(impact, system)
 
 
@@ -435,7 +435,7 @@ def test_site_behind_its_rim_is_hidden():
     """Floor of a pit as deep as wide: in view from straight above and from 15 deg, not from 60 deg off.  From there
     its ground still faces the impactor, so that only the rim is in the way."""
     body, longitude, latitude = pitted()
-    system, site = circular(body), Site(longitude_deg=longitude, latitude_deg=latitude)
+    system, site = circular(body), SiteTable(longitude_deg=longitude, latitude_deg=latitude)
     for tilt, status in ((0.0, "hit"), (15.0, "hit"), (60.0, "miss")):
         flight = {"normal": -np.cos(np.radians(tilt)), "along_track": -np.sin(np.radians(tilt))}
         impact = outcome(system, 2.0, flight, site=site)

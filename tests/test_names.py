@@ -1,5 +1,6 @@
 """Names: an old one is answered with the new; and what a user reads has no retired words."""
 
+import ast
 import re
 from pathlib import Path
 
@@ -60,3 +61,35 @@ def test_an_old_column_is_gone_and_a_reference_case_that_asks_for_it_gets_the_ne
     with pytest.raises(InputError, match=f"it is called {new} now"):
         compared(case)
     assert old not in QUANTITIES
+
+
+def test_class_names_are_unique_in_the_package():
+    found: dict[str, list[str]] = {}
+    for path, text in TEXTS.items():
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.ClassDef):
+                found.setdefault(node.name, []).append(path.relative_to(PACKAGE).as_posix())
+    assert {name: places for name, places in found.items() if len(places) > 1} == {}
+
+
+RETIRED = (
+    r"moonlet|\bpush(?:es)?\b|companion|\bbrief\b|foretold|\btwist|amplification|a hair|\bmiddles\b|energy drift|"
+    r"turned over after|books close|least energy|small motions?\b|ended well|chance of|own error|lost nights|"
+    r"change of velocity|for the barycentre|takes over from|burn to|machine-readable"
+)
+"""Words of the glossary that are retired from what a user reads."""
+
+
+def sentences(text: str):
+    """Texts of a file that a user may read: strings of several words that are no docstrings."""
+    tree = ast.parse(text)
+    silent = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in silent:
+            if " " in node.value.strip():
+                yield node.value
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(PACKAGE).as_posix())
+def test_what_a_user_reads_has_no_retired_words(path):
+    assert [said for said in sentences(TEXTS[path]) if re.search(RETIRED, said, re.I)] == []

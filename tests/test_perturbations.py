@@ -31,7 +31,7 @@ from binarydyn.integrators import propagate
 from binarydyn.kepler import Elements, position_velocity
 from binarydyn.motion import damping, equations, layout, perturbing
 from binarydyn.observables import period
-from binarydyn.observing.event_times import Campaign
+from binarydyn.observing.event_times import TimingFit
 from binarydyn.prediction.closed_forms import analytic_changes
 from binarydyn.prediction.perturbation_sizes import estimated_sizes
 from binarydyn.prediction.solar_tide import left_out, tide_of, tide_size
@@ -535,7 +535,7 @@ def test_every_error_of_a_change_is_held_against_the_tide(monkeypatch):
         for said in (
             left_out(scenario, 3600.0 * hours, 3600.0 * hours + change, sigma),
             infer.infer(scenario, change, sigma).warnings,
-            Campaign.warnings.fget(seen),
+            TimingFit.warnings.fget(seen),
         ):
             assert ["Sun's tide is left out" in sentence for sentence in said] == [True] * told
     assert left_out(under(tide="on", **PAST_PERIHELION), 6e4, 6e4, 0.0) == ()

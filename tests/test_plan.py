@@ -13,7 +13,7 @@ from binarydyn import plots
 from binarydyn.commands import main
 from binarydyn.observing.plan import DETECTED, _for_good, plan
 from binarydyn.sky.altitude import altitudes_deg
-from binarydyn.sky.ephemeris import Site, offline
+from binarydyn.sky.ephemeris import ObservingSite, offline
 from binarydyn.sky.geometry import Sky
 from binarydyn.sky.timing import fitted
 from binarydyn.sky.timing_design import TimingDesign
@@ -109,7 +109,7 @@ def test_nights_show_whole_events_within_their_hours(found):
     assert found.nights[-1].events == late.sum() and found.events_before == (~late).sum()
 
 
-SITE = Site(20.8, -32.4, 1800.0)
+SITE = ObservingSite(20.8, -32.4, 1800.0)
 
 
 def test_altitudes_are_those_of_a_general_library():

@@ -19,10 +19,10 @@ from binarydyn.sky.ephemeris import Clock
 from binarydyn.sky.geometry import Sight, Sky
 from binarydyn.sky.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
 from binarydyn.sky.timing import fitted, robust_factor
-from binarydyn.sky.timing_terms import TURN, Expected, mean_longitude
+from binarydyn.sky.timing_terms import TURN, Foreknown, mean_longitude
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
-EXPECTED = Expected(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)
+EXPECTED = Foreknown(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)
 YEAR_S = 3.2e7
 CIRCLE = Elements(TURN ** (-2 / 3) * (1.3271244e20 * YEAR_S**2) ** (1 / 3), 0.0, 0.0, 0.0, 0.0, 0.4)
 
@@ -77,7 +77,7 @@ def test_two_circles_are_found_to_rounding():
 def test_an_ellipse_that_turns_is_found():
     """e 0.03, 7 deg/day.  The priors pull by e sigma^2/0.1^2 and less: 1e-5 of e, ms of the period."""
     seen, longitude = ellipse_events(e=0.03, turning=1.4e-6)
-    fit = timing(seen, np.full(len(longitude), 10.0), Expected(PERIOD_S / HOUR_S, 1.2e-6, 0.6e-6)).fit
+    fit = timing(seen, np.full(len(longitude), 10.0), Foreknown(PERIOD_S / HOUR_S, 1.2e-6, 0.6e-6)).fit
     assert fit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=5e-3)
     assert fit.eccentricity_after[0] == pytest.approx(0.03, abs=1e-5)
     assert fit.of("apsidal_rate")[0] == pytest.approx(1.4e-6, rel=2e-3)
@@ -110,7 +110,7 @@ def test_errors_are_those_of_a_general_least_squares():
 
     seen, longitude = ellipse_events(e=0.03, turning=1.4e-6)
     seen = noisy(seen, 20.0, 5)
-    expected = Expected(PERIOD_S / HOUR_S, 1.4e-6, 1.0e-3)  # a prior that says nothing
+    expected = Foreknown(PERIOD_S / HOUR_S, 1.4e-6, 1.0e-3)  # a prior that says nothing
     fit = fitted(seen, longitude, np.full(len(longitude), 20.0), expected)
     late = seen.time_s >= 0.0
 
@@ -168,7 +168,7 @@ def test_events_of_two_spheres_lie_on_a_line():
     runs = [mid_times_of(simulate(system, days), sight, kinds=("eclipse",)) for days in (-10.0, 10.0)]
     both = MidTimes(*(np.concatenate([getattr(r, name) for r in runs]) for name in ("kind", "body", "seen_s")))
     found = readings(both.sorted(), sight)
-    fit = timing(found, np.full(len(both), 1.0), Expected(TURN / n / HOUR_S, 1e-8, 1e-8)).fit
+    fit = timing(found, np.full(len(both), 1.0), Foreknown(TURN / n / HOUR_S, 1e-8, 1e-8)).fit
     assert np.abs(fit.residual_s).max() < 2e-3
     assert fit.period_h("before") * HOUR_S == pytest.approx(TURN / n, abs=1e-3)
     assert abs(fit.change_s) < 2e-3

@@ -17,10 +17,10 @@ from ..scenario import Scenario
 from .inputs import shares_start
 from .prepared import by_itself
 from .starts import begun_together
-from .summary_columns import Table
+from .summary_columns import SummaryColumns
 
 
-def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, chaos: bool) -> None:
+def followed(base: Scenario, design: Design, table: SummaryColumns, places: np.ndarray, chaos: bool) -> None:
     """The members at these places of a table: contact, escape, or numbers as they should be."""
     if not len(places):
         return
@@ -43,7 +43,7 @@ def followed(base: Scenario, design: Design, table: Table, places: np.ndarray, c
         _note(table, place, run)
 
 
-def _note(table: Table, place: int, run: Trajectory) -> None:
+def _note(table: SummaryColumns, place: int, run: Trajectory) -> None:
     """Numbers and end of one member, as `predict` would tell them."""
     found = np.nan
     try:

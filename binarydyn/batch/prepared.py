@@ -16,7 +16,7 @@ from ..scenario import Scenario, varied
 from ..scenario.wording import one_line
 from .inputs import Inputs, doubtful, hits_side_by_side, shares_start, starts_side_by_side, structure_is_allowed
 from .starts import before_of, begun_together, repeated, starts_of
-from .summary_columns import Table
+from .summary_columns import SummaryColumns
 
 ENDS = {"miss": "miss", "none": "no_impact", "grazing": "grazing"}
 """Of impacts after which a member is not run: the status of its row."""
@@ -37,7 +37,7 @@ class Struck:
     near_m: np.ndarray
 
 
-def prepared(base: Scenario, design: Design, table: Table, workers: int = 1) -> Iterator[Struck]:
+def prepared(base: Scenario, design: Design, table: SummaryColumns, workers: int = 1) -> Iterator[Struck]:
     """All members of the table that get as far as the impact, those with one gravity model together.
 
     Which members go side by side follows from scenario, design and the member itself, so that each has its bits,
@@ -76,7 +76,7 @@ def _side_by_side(base: Scenario, design: Design, shared: Start | None) -> bool:
 
 
 def _struck(
-    inputs: Inputs, places: np.ndarray, table: Table, shared: Start | None, workers: int
+    inputs: Inputs, places: np.ndarray, table: SummaryColumns, shared: Start | None, workers: int
 ) -> tuple[Struck, np.ndarray]:
     """Starts and impacts as arrays, and the places of members that did not get through and are to go alone."""
     starts = starts_of(inputs, workers, table.chaos) if shared is None else repeated(shared, inputs.count)
@@ -105,7 +105,7 @@ def _struck(
 
 
 def by_itself(
-    base: Scenario, inputs: dict[str, float], table: Table, place: int, shared: Start | None
+    base: Scenario, inputs: dict[str, float], table: SummaryColumns, place: int, shared: Start | None
 ) -> tuple[Start, Impact] | None:
     """Start and impact of one member, as `predict` has them; None where it ends there, which its status then says."""
     try:
@@ -121,7 +121,7 @@ def by_itself(
     return None
 
 
-def _note(table: Table, place: int, begun: Start, impact: Impact) -> None:
+def _note(table: SummaryColumns, place: int, begun: Start, impact: Impact) -> None:
     """What is known before the window; an impact that is none has its status already."""
     system = begun.system
     sides = [

@@ -32,7 +32,7 @@ from ..scenario import Scenario
 from .adaptive import followed
 from .cases import Cases, Outcomes, accumulated, from_arrays
 from .chaos import Beside, with_neighbours
-from .prepared import Struck, Table, prepared
+from .prepared import Struck, SummaryColumns, prepared
 
 Stepper = Callable[[Cases, float, int | np.ndarray], Outcomes]
 LARGEST_RATIO = 1.3
@@ -85,7 +85,7 @@ def summary_rows(
         raise InputError(
             "summary_rows(members)", f"allowed are 0 .. {len(design) - 1}, others are given; leave them out"
         )
-    table = Table.of(np.asarray(members, dtype=np.int64), chaos)
+    table = SummaryColumns.of(np.asarray(members, dtype=np.int64), chaos)
     base, days = swept(scenario), scenario.simulation.days_after
     unfit = [_step(table, struck, stepper, days, refine, chaos) for struck in prepared(base, design, table, workers)]
     followed(base, design, table, np.concatenate([np.empty(0, dtype=np.int64), *unfit]), chaos)
@@ -108,7 +108,9 @@ def check_summary(scenario: Scenario, design: Design) -> None:
         raise ArgumentError("table", f"{why}, or choose the full table", "summary")
 
 
-def _step(table: Table, struck: Struck, stepper: Stepper, days: float, refine: float, chaos: bool) -> np.ndarray:
+def _step(
+    table: SummaryColumns, struck: Struck, stepper: Stepper, days: float, refine: float, chaos: bool
+) -> np.ndarray:
     """The window after the impact, by each member's own number of steps; the places of unfit members."""
     given = from_arrays(struck.model, struck.y, struck.constants, struck.coefficients, struck.near_m)
     steps, beside = given.steps(days, refine), None
@@ -127,7 +129,7 @@ def _is_eccentric(found: Outcomes) -> np.ndarray:
     return found.separation_max_m > LARGEST_RATIO * found.separation_min_m
 
 
-def _measure(table: Table, places: np.ndarray, found: Outcomes, beside: Beside | None, days: float) -> None:
+def _measure(table: SummaryColumns, places: np.ndarray, found: Outcomes, beside: Beside | None, days: float) -> None:
     """What the stepped cases say, and that a member ended well or its window was too short."""
     period_h, fit = found.period_s / HOUR_S, np.flatnonzero(found.fits & ~_is_eccentric(found))
     for i in fit.tolist():

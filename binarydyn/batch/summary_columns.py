@@ -38,7 +38,7 @@ BEFORE = ("divergence_factor_before", "chaotic_before")
 
 
 @dataclass(frozen=True)
-class Table:
+class SummaryColumns:
     """The columns of a block while they are filled: numbers nan, the flag -1, until they are known.
 
     before_spread_s (n,): of the period before t0, over a run and its neighbouring trajectories.
@@ -51,7 +51,7 @@ class Table:
     before_spread_s: np.ndarray
 
     @classmethod
-    def of(cls, members: np.ndarray, chaos: bool = False) -> Table:
+    def of(cls, members: np.ndarray, chaos: bool = False) -> SummaryColumns:
         """Nothing is known yet."""
         count = len(members)
         columns = {name: np.full(count, np.nan) for name in NUMBERS}

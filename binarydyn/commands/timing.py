@@ -17,7 +17,7 @@ from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
-    from ..observing.event_times import Campaign
+    from ..observing.event_times import TimingFit
 
 _ENDS = 6
 """First and last events that are printed."""
@@ -80,7 +80,7 @@ def timing(
     return 0
 
 
-def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> Campaign:
+def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> TimingFit:
     """Read the file of a campaign and fit it.  Errors: InputError."""
     from ..observing.event_times import measured, sky_and_start
     from ..store.mid_times import read_mid_times
@@ -94,7 +94,7 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
 
 def measured_beside(
     scenario: Scenario, events: list[str] | None, change: float | None, sigma: float | None
-) -> Campaign | None:
+) -> TimingFit | None:
     """The same where event times are named, in place of a change; None where they are not."""
     from ..inference.infer import check_alone
 
@@ -136,7 +136,7 @@ def _synthesise(
     return 0
 
 
-def report(found: Campaign) -> dict[str, Any]:
+def report(found: TimingFit) -> dict[str, Any]:
     """Everything that is printed, as plain data."""
     fit, clock = found.fit, found.sky.clock
     e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, sure(fit.of("apsidal_rate"))
@@ -202,14 +202,14 @@ def report(found: Campaign) -> dict[str, Any]:
     }
 
 
-def turns(found: Campaign):
+def turns(found: TimingFit):
     """(n,) whole turns of the secondary since t0."""
     import numpy as np
 
     return np.floor((found.fit.counted_rad - found.fit.values["longitude"]) / (2.0 * np.pi)).astype(int)
 
 
-def _print(found: Campaign) -> None:
+def _print(found: TimingFit) -> None:
     fit, r = found.fit, report(found)
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
     rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]

@@ -17,7 +17,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..errors import ArgumentError, InputError
 from ..kinds import NUMBER, WHOLE, takes
-from ..observing.event_times import Campaign
+from ..observing.event_times import TimingFit
 from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
 from ..scenario.draws import drawn
@@ -30,7 +30,7 @@ from .surrogate_runs import BETA, related, seed_of
 COUNTS = (100, 1_000_000)
 
 
-@takes(scenario="Scenario", change_s=(None, NUMBER), sigma_s=(None, NUMBER), count=WHOLE, events=(None, "Campaign"))
+@takes(scenario="Scenario", change_s=(None, NUMBER), sigma_s=(None, NUMBER), count=WHOLE, events=(None, "TimingFit"))
 def infer(
     scenario: Scenario,
     change_s: float | None = None,
@@ -39,7 +39,7 @@ def infer(
     seed: int | None = None,
     runs: int | None = None,
     *,
-    events: Campaign | None = None,
+    events: TimingFit | None = None,
 ) -> Posterior:
     """From a measured period change back to the velocity change along the track and, where an impactor is given, to
     beta.
@@ -82,7 +82,7 @@ def infer(
 
 
 def measurement(
-    scenario: Scenario, change_s: float | None, sigma_s: float | None, events: Campaign | None = None
+    scenario: Scenario, change_s: float | None, sigma_s: float | None, events: TimingFit | None = None
 ) -> tuple[float, float, tuple[str, ...]]:
     """What was measured and its 1 sigma, s, with what a reader must know: as given, from event times, with the error of
     the fit's model in the sigma, or from [observed].  InputError for one number without the other, and for none.

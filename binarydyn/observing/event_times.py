@@ -25,7 +25,7 @@ from ..sky.cycle_count import Timing, timing
 from ..sky.events import KINDS
 from ..sky.geometry import Sight, Sky
 from ..sky.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
-from ..sky.timing_terms import TURN, Expected, Fit
+from ..sky.timing_terms import TURN, Fit, Foreknown
 from .nights import check_counts, shown
 from .timetable import check_days, event_run
 
@@ -37,7 +37,7 @@ _MARGIN_S = 2.0 * HOUR_S
 
 
 @dataclass(frozen=True)
-class Campaign:
+class TimingFit:
     """What measured mid-times say.
 
     readings: what the fit saw.  bias_before_s, bias_change_s: of the same fit of the scenario's own events, against the
@@ -80,14 +80,14 @@ def sky_and_start(scenario: Scenario) -> tuple[Sky, Start]:
     return Sky.of(scenario), start(scenario)
 
 
-def expected(begun: Start) -> Expected:
+def expected(begun: Start) -> Foreknown:
     """Period of the relaxed orbit; apsidal rate 3/2 J2 R^2/a^2 n of an oblate primary, +- APSIDAL_SHARE of it."""
     n = TURN / (begun.period_h * HOUR_S)
     rate = 1.5 * abs(begun.system.oblateness_m2) / begun.separation_m**2 * n
-    return Expected(begun.period_h, rate, APSIDAL_SHARE * rate + 1e-4 * n)
+    return Foreknown(begun.period_h, rate, APSIDAL_SHARE * rate + 1e-4 * n)
 
 
-def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> Campaign:
+def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> TimingFit:
     """Count, fit, and (`check`) fit the scenario's own events likewise.
 
     robust: with the loss soft_l1.  Errors: InputError for too few events, or where the scenario has no place.
@@ -99,7 +99,7 @@ def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bo
     known, loss = expected(begun), "soft_l1" if robust else "linear"
     found = timing(seen, mids.sigma_s, known, loss)
     biases = _biases(scenario, begun, mids, sight, seen, known, loss) if check else (None, None)
-    return Campaign(scenario, sky, mids, seen, found, robust, *biases)
+    return TimingFit(scenario, sky, mids, seen, found, robust, *biases)
 
 
 def synthesised(scenario: Scenario, days: float, noise_s: float, seed: int, share: float = 1.0) -> MidTimes:
@@ -164,7 +164,7 @@ def own_events(scenario: Scenario, begun: Start, sight: Sight, days: float, kind
     return MidTimes(*columns).sorted()
 
 
-def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known: Expected, loss: str):
+def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known: Foreknown, loss: str):
     """Of the fit of the scenario's own events nearest to the measured ones: period before, and change."""
     days = float(np.abs(seen.time_s).max() + _MARGIN_S) / DAY_S
     if days > CHECKED_DAYS:
@@ -213,7 +213,7 @@ def _counts(found: Timing) -> tuple[str, ...]:
     )
 
 
-def _scatter(campaign: Campaign) -> tuple[str, ...]:
+def _scatter(campaign: TimingFit) -> tuple[str, ...]:
     fit, said = campaign.fit, []
     if campaign.mids.sigma_s is None:
         said.append(f"no sigma_s is given: errors follow from the scatter about the fit, {fit.scatter_s:.1f} s")
@@ -224,7 +224,7 @@ def _scatter(campaign: Campaign) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _model(campaign: Campaign) -> tuple[str, ...]:
+def _model(campaign: TimingFit) -> tuple[str, ...]:
     fit, said = campaign.fit, []
     if campaign.bias_change_s is None:
         said.append("the scenario's own events were not fitted likewise, so the error of the fit's model is not known")

@@ -21,7 +21,7 @@ from .timetable import event_run
 
 
 @dataclass(frozen=True)
-class Shown:
+class SeenEvents:
     """What the nights of [campaign] show of the simulation, without noise and losses.
 
     runs: before and after t0.  mids: mid-times of the events that are seen; night_of (n,): 1, 2, .. after t0, -1, -2,
@@ -37,7 +37,7 @@ class Shown:
     passed: np.ndarray
 
 
-def shown(scenario: Scenario, sky: Sky, begun: Start) -> Shown:
+def shown(scenario: Scenario, sky: Sky, begun: Start) -> SeenEvents:
     """Simulate the nights of the campaign of a scenario, and choose the events that they show.  Errors: InputError."""
     campaign, hit = scenario.campaign, impact_on(begun.system, scenario)
     runs = (
@@ -51,12 +51,12 @@ def shown(scenario: Scenario, sky: Sky, begun: Start) -> Shown:
     passed = np.array([[np.sum(stage & (after == late)) for stage in stages] for late in (False, True)])
     kept = np.flatnonzero(stages[-1])
     if not len(kept):
-        return Shown(runs, hit, MidTimes(*_columns([], np.empty(0))), np.empty(0, dtype=int), passed)
+        return SeenEvents(runs, hit, MidTimes(*_columns([], np.empty(0))), np.empty(0, dtype=int), passed)
     middle = np.array([found[k].mid_s for k in kept])
     seen = middle + sky.at(middle).light_time_s
     order = np.argsort(seen, kind="stable")
     mids = MidTimes(*_columns([found[k] for k in kept], seen)).sorted()
-    return Shown(runs, hit, mids, night[kept][order], passed)
+    return SeenEvents(runs, hit, mids, night[kept][order], passed)
 
 
 def _columns(found: list[Event], seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -109,7 +109,7 @@ def date_of(scenario: Scenario, sky: Sky, night: int) -> str:
     return sky.clock.utc(_first_middle_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
 
 
-def check_counts(scenario: Scenario, found: Shown) -> None:
+def check_counts(scenario: Scenario, found: SeenEvents) -> None:
     """InputError where a side has too few events for the fit, with what keeps most of them from being seen."""
     for side, passed in zip(("before", "after"), found.passed.tolist(), strict=True):
         if passed[-1] < EVENTS_NEEDED:

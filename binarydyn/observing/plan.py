@@ -24,7 +24,7 @@ from ..sky.geometry import Sky
 from ..sky.mid_times import Readings, readings, sight_for
 from ..sky.timing import EVENTS_NEEDED, fitted, late_s
 from ..sky.timing_design import TimingDesign
-from ..sky.timing_terms import TURN, Expected, Terms
+from ..sky.timing_terms import TURN, Foreknown, Terms
 from .event_times import expected
 from .nights import check_counts, date_of, shown
 
@@ -80,7 +80,7 @@ class Plan:
     required: Detection | None
     measured_to: Detection | None
     design: TimingDesign
-    expected: Expected
+    expected: Foreknown
     readings: Readings
     night_of: np.ndarray
     counted_rad: np.ndarray

@@ -31,7 +31,7 @@ _ARROWS = ("along-track", "outward from the primary", "orbit normal")
 
 
 @dataclass(frozen=True)
-class Sight:
+class ApproachView:
     """What is seen along the flight: plane (2, 3) of the aim axes u, v and flight (3,), both in the secondary's frame;
     orbit_axes (3, 2), along-track, outward and normal as u and v; outline_m (2, n); aim_m and sigma_m (2,); site_m (2,)
     or None."""
@@ -46,7 +46,7 @@ class Sight:
     site_m: np.ndarray | None
 
 
-def sight(prediction: Any) -> Sight:
+def sight(prediction: Any) -> ApproachView:
     """Of a Prediction at t0.  InputError without an impactor."""
     scenario, system = prediction.scenario, prediction.start.system
     plane, flight = _plane(scenario, system)
@@ -54,7 +54,7 @@ def sight(prediction: Any) -> Sight:
     to_inertial = rotations(system.state.attitude2[None, :])[0]
     site = prediction.impact.site
     seen = plane @ to_inertial
-    return Sight(
+    return ApproachView(
         body=system.secondary,
         plane=seen,
         flight=to_inertial.T @ flight,
@@ -115,7 +115,7 @@ def aim_figure(prediction: Any) -> Figure:
     return figure
 
 
-def aim_panel(ax: Axes, view: Sight) -> Any:
+def aim_panel(ax: Axes, view: ApproachView) -> Any:
     """The view itself; what a bar of its shades is made from."""
     shades = _slopes(ax, view)
     _marks(ax, view)
@@ -139,12 +139,12 @@ def _headline(prediction: Any) -> str:
     return f"{name_of(prediction)}, seen from the impactor: {said}"
 
 
-def _half_width(view: Sight) -> float:
+def _half_width(view: ApproachView) -> float:
     aim = np.zeros(2) if view.aim_m is None else np.abs(view.aim_m)
     return float(max(1.3 * view.body.bounding_radius_m, 1.1 * np.max(aim + 3.0 * view.sigma_m)))
 
 
-def _slopes(ax: Axes, view: Sight) -> Any:
+def _slopes(ax: Axes, view: ApproachView) -> Any:
     """Facets of a mesh, the far ones first; elsewhere rays on a grid.  Darker is steeper."""
     from matplotlib import colormaps
     from matplotlib.colors import BoundaryNorm, ListedColormap
@@ -171,7 +171,7 @@ def _facets(body: Any) -> np.ndarray | None:
     return getattr(getattr(body, "shape", body), "facets", None)
 
 
-def ray_slopes(view: Sight) -> tuple[np.ndarray, np.ndarray]:
+def ray_slopes(view: ApproachView) -> tuple[np.ndarray, np.ndarray]:
     """Offsets (n,) and slopes (n, n), deg, at rows v and columns u; nan where nothing is hit."""
     size = view.body.bounding_radius_m
     places = np.linspace(-1.02 * size, 1.02 * size, _RAYS)
@@ -184,7 +184,7 @@ def ray_slopes(view: Sight) -> tuple[np.ndarray, np.ndarray]:
     return places, slopes
 
 
-def _marks(ax: Axes, view: Sight) -> None:
+def _marks(ax: Axes, view: ApproachView) -> None:
     ax.plot(*view.outline_m, color=INK, linewidth=0.8)
     ax.plot([0.0], [0.0], "+", color=INK, markersize=8, label="centre of mass")
     if view.aim_m is not None:
@@ -199,7 +199,7 @@ def _marks(ax: Axes, view: Sight) -> None:
         ax.plot(*view.site_m[:, None], "x", color=LATER.colour, markersize=7, markeredgewidth=1.6, label="site")
 
 
-def _compass(ax: Axes, view: Sight) -> None:
+def _compass(ax: Axes, view: ApproachView) -> None:
     """The orbit's axes as they lie in the picture, from a corner; what points along the view is left out."""
     corner, length = np.array([0.87, 0.14]), 0.1
     place: dict[str, Any] = {"xycoords": "axes fraction", "textcoords": "axes fraction"}

@@ -53,7 +53,7 @@ def standing_still(scenario: Scenario, begun: Start, facing: str = "long") -> Eq
 
 
 @dataclass(frozen=True)
-class Shape:
+class GravityFigure:
     """A body's mass and the coefficients of its potential, of its principal axes and its mean radius R.
 
     J2 = (I_z - (I_x + I_y)/2) / (M R^2), C22 = (I_y - I_x) / (4 M R^2), R that of the sphere of the same volume.
@@ -67,7 +67,7 @@ class Shape:
     c22: float
 
     @classmethod
-    def of(cls, body: Body) -> Shape:
+    def of(cls, body: Body) -> GravityFigure:
         """Of a body of the package."""
         radius, (x, y, z) = volume_radius_m(body), body.inertia_kg_m2
         scale = body.mass_kg * radius**2
@@ -101,9 +101,9 @@ class Description:
     start: Start
 
     @cached_property
-    def shapes(self) -> tuple[Shape, Shape]:
+    def shapes(self) -> tuple[GravityFigure, GravityFigure]:
         """Primary and secondary."""
-        return Shape.of(self.start.system.primary), Shape.of(self.start.system.secondary)
+        return GravityFigure.of(self.start.system.primary), GravityFigure.of(self.start.system.secondary)
 
     @cached_property
     def grounds(self) -> tuple[Ground, Ground]:

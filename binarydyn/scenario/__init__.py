@@ -4,11 +4,11 @@ from .keys import Key
 from .scenario import Scenario, builtin, example, load, varied
 from .tables.bodies import MutualOrbit, Polyhedron, Primary, Secondary
 from .tables.boulders import Boulder
-from .tables.directions import Direction, Site
+from .tables.directions import Direction, SiteTable
 from .tables.events import Impactor, Observation, Simulation, VelocityChange
 from .tables.heliocentric import HeliocentricOrbit
 from .tables.materials import MATERIALS, Material
-from .tables.perturbations import Perturbations
+from .tables.perturbations import PerturbationsTable
 from .tables.reference import Expected, InputSigma
 from .tables.reshaping import Reshaping
 from .tables.sampling import Distribution, Sampling
@@ -30,7 +30,7 @@ __all__ = [
     "MomentumTransfer",
     "MutualOrbit",
     "Observation",
-    "Perturbations",
+    "PerturbationsTable",
     "Polyhedron",
     "Primary",
     "VelocityChange",
@@ -39,7 +39,7 @@ __all__ = [
     "Scenario",
     "Secondary",
     "Simulation",
-    "Site",
+    "SiteTable",
     "Spacecraft",
     "builtin",
     "example",

@@ -27,7 +27,7 @@ from .tables.events import Impactor, Observation, Requirement, Simulation, Veloc
 from .tables.heliocentric import HeliocentricOrbit, epoch_refusal
 from .tables.observed import Observed
 from .tables.observer import Observer
-from .tables.perturbations import Perturbations
+from .tables.perturbations import PerturbationsTable
 from .tables.reference import Expected, InputSigma
 from .tables.reshaping import Reshaping, check_reshaping
 from .tables.sampling import Sampling
@@ -79,7 +79,7 @@ class Scenario(Displayed, Table):
     reshaping: Reshaping | None = None
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
-    perturbations: Perturbations = Perturbations()
+    perturbations: PerturbationsTable = PerturbationsTable()
     spacecraft: Spacecraft = Spacecraft()
     observer: Observer = Observer()
     campaign: Campaign = Campaign()

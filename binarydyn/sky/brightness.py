@@ -23,7 +23,7 @@ _POINTS = np.array([[_OUTER, _INNER, _INNER], [_INNER, _OUTER, _INNER], [_INNER,
 
 
 @dataclass(frozen=True)
-class Facets:
+class LitFacets:
     """What the kernel needs of one body, in the frame of its figure.
 
     semi_axes_m block exactly where the figure is an ellipsoid; vertices and facets where it is a mesh.
@@ -41,7 +41,7 @@ class Facets:
     reach_m: float
 
     @classmethod
-    def of(cls, figure: Figure, facets: int) -> Facets:
+    def of(cls, figure: Figure, facets: int) -> LitFacets:
         """Of a mesh its own facets, of an ellipsoid at least so many."""
         vertices, triangles = (
             (figure.vertices_m, figure.facets) if figure.is_mesh else mesh_of_ellipsoid(figure.semi_axes_m, facets)

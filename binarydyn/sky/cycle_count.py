@@ -16,7 +16,7 @@ from ..constants import HOUR_S
 from ..errors import ArgumentError
 from .mid_times import Readings
 from .timing import check_count, fitted
-from .timing_terms import TURN, Expected, Fit
+from .timing_terms import TURN, Fit, Foreknown
 
 REACH_BEFORE, REACH_AFTER = 0.01, 0.2
 """How far from the expected period counts are looked for, relative: before t0 it is known, after it the impact
@@ -44,7 +44,7 @@ class Timing:
 def timing(
     seen: Readings,
     sigma_s: np.ndarray | None,
-    expected: Expected,
+    expected: Foreknown,
     loss: str = "linear",
     reach: tuple[float, float] = (REACH_BEFORE, REACH_AFTER),
 ) -> Timing:
@@ -70,7 +70,7 @@ def timing(
     return Timing(best, as_good, *gaps)
 
 
-def _refuse_disagreement(best: Fit, expected: Expected, reach: tuple[float, float]) -> None:
+def _refuse_disagreement(best: Fit, expected: Foreknown, reach: tuple[float, float]) -> None:
     scatter = 1.4826 * float(np.median(np.abs(best.residual_s)))
     if scatter > DISAGREEMENT * expected.period_h * HOUR_S:
         before, after = (100.0 * part for part in reach)

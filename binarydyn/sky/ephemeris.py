@@ -38,7 +38,7 @@ _TO_ECLIPTIC = np.array(
 
 
 @dataclass(frozen=True)
-class Site:
+class ObservingSite:
     """A place on the Earth: geodetic longitude (east) and latitude on WGS84, height above it."""
 
     longitude_deg: float
@@ -111,7 +111,7 @@ class Clock:
             return (times.tdb - self.at(0.0)).sec
 
 
-def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: Site | None = None) -> np.ndarray:
+def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: ObservingSite | None = None) -> np.ndarray:
     """(m, 3), m, from the Sun's centre to the Earth's, or to a site on it, at times (m,); ecliptic J2000.
 
     InputError beyond SERVED_DAYS.

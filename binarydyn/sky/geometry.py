@@ -21,7 +21,7 @@ from ..impact.frame import ecliptic_axes
 from ..kepler import Elements, position_velocity
 from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_at_impact
-from .ephemeris import Clock, Site, observer_about_sun_m
+from .ephemeris import Clock, ObservingSite, observer_about_sun_m
 
 _LIGHT_TIME_STEPS = 3
 """Each gains a factor of the Earth's speed over c, 1e-4; two are exact to microseconds."""
@@ -93,7 +93,7 @@ class Sky:
     elements: Elements
     clock: Clock
     axes: np.ndarray
-    site: Site | None = None
+    site: ObservingSite | None = None
 
     @classmethod
     def of(cls, scenario: Scenario) -> Sky:
@@ -121,7 +121,7 @@ class Sky:
         seen_from = scenario.observer
         site = None
         if seen_from.longitude_deg is not None and seen_from.latitude_deg is not None:
-            site = Site(seen_from.longitude_deg, seen_from.latitude_deg, seen_from.height_m)
+            site = ObservingSite(seen_from.longitude_deg, seen_from.latitude_deg, seen_from.height_m)
         return cls(elements, clock, ecliptic_axes(scenario.mutual_orbit), site)
 
     def at(self, time_s) -> Geometry:

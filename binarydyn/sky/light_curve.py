@@ -15,7 +15,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..motion.trajectory import Trajectory
-from .brightness import Facets, fluxes
+from .brightness import LitFacets, fluxes
 from .geometry import Sight, Sky
 from .motion_between import MotionBetween
 
@@ -97,7 +97,7 @@ def light_curve_of(
     sight = Sight(sky, float(time.min()), max(float(time.max()), float(time.min()) + 1.0))
     sun, seen = sight.sunward(time), sight.earthward(time)
     places = motion.places(time)
-    bodies = [Facets.of(figure, facets) for figure in motion.figures]
+    bodies = [LitFacets.of(figure, facets) for figure in motion.figures]
     found = np.empty((len(time), 2))
     fluxes(
         *(

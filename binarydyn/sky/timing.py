@@ -23,7 +23,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..errors import ArgumentError
 from .mid_times import Readings
-from .timing_terms import TURN, Expected, Fit, Terms, mean_longitude
+from .timing_terms import TURN, Fit, Foreknown, Terms, mean_longitude
 
 ECCENTRICITY_SIGMA = 0.1
 MOST_ECCENTRIC = 0.6
@@ -38,7 +38,7 @@ UNSTATED_SIGMA_S = 60.0
 
 
 def fitted(
-    seen: Readings, counted_rad: np.ndarray, sigma_s: np.ndarray | None, expected: Expected, loss: str = "linear"
+    seen: Readings, counted_rad: np.ndarray, sigma_s: np.ndarray | None, expected: Foreknown, loss: str = "linear"
 ) -> Fit:
     """The fit with the terms that the data ask for; turns are counted already.
 
@@ -86,7 +86,7 @@ def robust_factor(z: np.ndarray, parameters: int, degrees: int) -> float:
 class _Problem:
     """One set of events; its residuals for any terms."""
 
-    def __init__(self, seen: Readings, counted_rad, sigma_s, expected: Expected, loss: str):
+    def __init__(self, seen: Readings, counted_rad, sigma_s, expected: Foreknown, loss: str):
         self.seen, self.counted, self.expected, self.loss = seen, counted_rad, expected, loss
         self.stated = sigma_s is not None
         self.sigma = sigma_s if self.stated else np.full(len(counted_rad), UNSTATED_SIGMA_S)
@@ -200,6 +200,6 @@ def _slopes(rows, x: np.ndarray) -> np.ndarray:
     return np.column_stack([(rows(x + step) - rows(x - step)) / 2e-4 for step in steps])
 
 
-def late_s(seen: Readings, counted_rad: np.ndarray, expected: Expected, terms: Terms, x: np.ndarray) -> np.ndarray:
+def late_s(seen: Readings, counted_rad: np.ndarray, expected: Foreknown, terms: Terms, x: np.ndarray) -> np.ndarray:
     """(n,) O-C, s, against the whole model with parameters x in the order of terms.names."""
     return _Problem(seen, counted_rad, None, expected, "linear").late(terms, x)[0]

@@ -13,7 +13,7 @@ import numpy as np
 
 from .mid_times import Readings
 from .timing import ECCENTRICITY_SIGMA, late_s
-from .timing_terms import TURN, Expected, Terms
+from .timing_terms import TURN, Foreknown, Terms
 
 MOST_CONDITION = 1e13
 """Of an information that can be inverted to three digits."""
@@ -34,7 +34,7 @@ class TimingDesign:
 
     @classmethod
     def of(
-        cls, seen: Readings, counted_rad: np.ndarray, expected: Expected, terms: Terms, values: dict[str, float]
+        cls, seen: Readings, counted_rad: np.ndarray, expected: Foreknown, terms: Terms, values: dict[str, float]
     ) -> TimingDesign:
         """At parameters by name, as a Fit has them."""
         x = np.array([values[name] for name in terms.names])

@@ -14,7 +14,7 @@ TURN = 2.0 * np.pi
 
 
 @dataclass(frozen=True)
-class Expected:
+class Foreknown:
     """What is known before the fit: the period before t0, and the rate of the line of apsides after it, +- sigma."""
 
     period_h: float

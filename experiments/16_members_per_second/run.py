@@ -27,7 +27,7 @@ from binarydyn.batch.chaos import with_neighbours
 from binarydyn.batch.inputs import Inputs, doubtful
 from binarydyn.batch.prepared import prepared
 from binarydyn.batch.starts import begun_together, repeated, starts_of
-from binarydyn.batch.summary_columns import Table
+from binarydyn.batch.summary_columns import SummaryColumns
 from binarydyn.dynamics import simulate_many
 from binarydyn.impact import hits, impact_on
 from binarydyn.integrators import batch, propagate
@@ -89,7 +89,7 @@ def speed(text: str, count: int) -> dict[str, float]:
 
     start_s, starts = fastest(started, 3), started()
     hit = fastest(lambda: hits(inputs, starts.primary, starts.secondary, starts.y), 3)
-    before = fastest(lambda: list(prepared(scenario, design, Table.of(numbers))), 3)
+    before = fastest(lambda: list(prepared(scenario, design, SummaryColumns.of(numbers))), 3)
     parts = {"inputs": check, "starts": start_s, "impacts": hit, "other": before - check - start_s - hit}
     parts["window after"] = whole - before
     return {"members/s": count / whole} | {name: 1e6 * seconds / count for name, seconds in parts.items()}

@@ -55,10 +55,10 @@ def sigmas(ax: Axes, found: Plan) -> None:
         color=LATER.colour,
         alpha=0.2,
         linewidth=0.0,
-        label="with lost nights, 68 %",
+        label="with weather loss, 68 %",
     )
     told = np.isfinite(median)
-    ax.plot(nights[told], median[told], **LATER.line(1.0), label="with lost nights, median")
+    ax.plot(nights[told], median[told], **LATER.line(1.0), label="with weather loss, median")
     clear = np.array([night.sigma_s for night in found.nights])
     told = np.isfinite(clear)
     ax.plot(nights[told], clear[told], **AFTER.line(1.2), label="no night lost")

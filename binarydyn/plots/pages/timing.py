@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...constants import DAY_S
-from ...observing.event_times import Campaign
+from ...observing.event_times import TimingFit
 from ...scenario.wording import CAUTION
 from ..files import save_page
 from ..style import INK, MM, PAGE, SMALL, mark_impact
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _SIZE_MM = (160.0, 190.0)
 
 
-def timing_figure(found: Campaign) -> Figure:
+def timing_figure(found: TimingFit) -> Figure:
     """O-C, min, of every event, and what the fit leaves of it, s, against days from the impact; 160 x 190 mm."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -47,12 +47,12 @@ def timing_figure(found: Campaign) -> Figure:
     return figure
 
 
-def save_timing(path: str | Path, found: Campaign) -> Path:
+def save_timing(path: str | Path, found: TimingFit) -> Path:
     """Write the page as PNG, PDF or SVG by the suffix.  Errors: InputError."""
     return save_page(path, timing_figure, found)
 
 
-def against_before(ax: Axes, found: Campaign) -> None:
+def against_before(ax: Axes, found: TimingFit) -> None:
     """O-C against the period before t0, min; the line goes from one fitted value to the next of the same kind."""
     fit, days = found.fit, found.readings.time_s / DAY_S
     fitted = (fit.before_s - fit.residual_s) / 60.0
@@ -66,7 +66,7 @@ def against_before(ax: Axes, found: Campaign) -> None:
     mark_impact(ax)
 
 
-def swing(ax: Axes, found: Campaign) -> None:
+def swing(ax: Axes, found: TimingFit) -> None:
     """O-C against the mean motion of either side, min: how an ellipse swings the mid-times about its mean period."""
     fit, days = found.fit, found.readings.time_s / DAY_S
     for label, same in _by_kind(found):
@@ -80,7 +80,7 @@ def swing(ax: Axes, found: Campaign) -> None:
     mark_impact(ax, "")
 
 
-def from_fit(ax: Axes, found: Campaign) -> None:
+def from_fit(ax: Axes, found: TimingFit) -> None:
     """Middles minus the fit, s, with their errors as stated."""
     days, residual = found.readings.time_s / DAY_S, found.fit.residual_s
     for label, same in _by_kind(found):
@@ -94,7 +94,7 @@ def from_fit(ax: Axes, found: Campaign) -> None:
     mark_impact(ax, "")
 
 
-def _by_kind(found: Campaign) -> list[tuple[tuple[str, str], np.ndarray]]:
+def _by_kind(found: TimingFit) -> list[tuple[tuple[str, str], np.ndarray]]:
     mids = found.mids
     masks = [(label, (mids.kind == label[0]) & (mids.body == label[1])) for label in PENS]
     return [(label, mask) for label, mask in masks if mask.any()]
@@ -107,7 +107,7 @@ def _name(label: tuple[str, str]) -> str:
 _NAMES = [_name(label) for label in PENS]
 
 
-def _beneath(found: Campaign) -> str:
+def _beneath(found: TimingFit) -> str:
     fit, e = found.fit, found.fit.eccentricity_after
     ellipse = f", eccentricity after {number(e[0], '.4f')} ± {number(e[1], '.4f')}"
     sides = [

@@ -53,7 +53,7 @@ class Polyhedron(Table):
         return super().to_dict() | {"file": self.file if leads_there else str(self._path.absolute())}
 
 
-class Inclusion(Table):
+class InclusionTable(Table):
     """An ellipsoid of another density inside a body, its axes along the body's: a core, a lump, a mantle with a core in
     it.
     """
@@ -71,7 +71,7 @@ class Inclusion(Table):
     density_kg_m3: Number = key(..., "kg/m3", f"its own, {_DENSITY}; in place of what it lies in", *DENSITY_KG_M3)
 
 
-class Body(Table):
+class BodyTable(Table):
     """Size and mass of a body: an ellipsoid or a polyhedron, by density or by mass, and what lies in it."""
 
     semi_axes_m: tuple[Number, Number, Number] | None = key(
@@ -87,10 +87,10 @@ class Body(Table):
     mass_kg: Number | None = key(
         None, "kg", "of all of it, in place of the density; from a boulder to a dwarf planet", 1.0, 1e21
     )
-    inclusions: tuple[Inclusion, ...] = key((), "", "parts of other density; none, since few interiors are known")
+    inclusions: tuple[InclusionTable, ...] = key((), "", "parts of other density; none, since few interiors are known")
 
     @model_validator(mode="after")
-    def _determined(self) -> Body:
+    def _determined(self) -> BodyTable:
         _take_ratios(self)
         _exactly_one(self, "semi_axes_m", "polyhedron")
         _exactly_one(self, "density_kg_m3", "mass_kg")
@@ -118,7 +118,7 @@ SHAPE_KEYS = (*RATIOS, "semi_axes_m", "polyhedron", "density_kg_m3", "mass_kg", 
 """What says the shape and the mass of a body."""
 
 
-def _take_ratios(body: Body) -> None:
+def _take_ratios(body: BodyTable) -> None:
     """Work the semi-axes out of the ratios and the volume, a b c = (D/2)^3, where these are given."""
     given = [name for name in RATIOS if getattr(body, name) is not None]
     if not given:
@@ -137,7 +137,7 @@ def axes_of_ratios(ab, bc, diameter_m):
     return middle * ab, middle, middle / bc
 
 
-def _refuse_a_second_shape(body: Body, ratio: str) -> None:
+def _refuse_a_second_shape(body: BodyTable, ratio: str) -> None:
     for name in ("semi_axes_m", "polyhedron"):
         if getattr(body, name) is not None:
             raise refusal(ratio, f"{name} and {ratio} are both given, exactly one is allowed; remove one of them")
@@ -151,7 +151,7 @@ def _exactly_one(table: Table, first: str, second: str) -> None:
         raise refusal(first, f"neither {first} nor {second} is given, exactly one is needed; add one of them")
 
 
-def _check_ellipsoid(body: Body) -> None:
+def _check_ellipsoid(body: BodyTable) -> None:
     a, b, c = sure(body.semi_axes_m)
     if not a >= b >= c:
         raise refusal("semi_axes_m", f"[{a:g}, {b:g}, {c:g}] is given, allowed is a >= b >= c; list the longest first")
@@ -165,7 +165,7 @@ def _check_ellipsoid(body: Body) -> None:
             )
 
 
-def _check_inclusions(body: Body) -> None:
+def _check_inclusions(body: BodyTable) -> None:
     """What any inclusion must obey; whether a slanting one sticks out is seen once the bodies are built."""
     for row, part in enumerate(body.inclusions):
         for axis, size, place, limit in zip(
@@ -179,7 +179,7 @@ def _check_inclusions(body: Body) -> None:
                 )
 
 
-class Primary(Body):
+class Primary(BodyTable):
     """The larger body."""
 
     spin_period_h: Number = key(
@@ -195,7 +195,7 @@ class Primary(Body):
     )
 
 
-class Secondary(Body):
+class Secondary(BodyTable):
     """The secondary."""
 
     spin: str = key(

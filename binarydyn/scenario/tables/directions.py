@@ -91,7 +91,7 @@ class Direction(Table):
         return self.inertial or (self.along_track, self.radial, self.normal)
 
 
-class Site(Table):
+class SiteTable(Table):
     """A point on the secondary's surface in its own (principal-axis) frame."""
 
     longitude_deg: Number = key(

@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import model_validator
 
 from ..fields import Number, Table, Whole, key, refusal
-from .directions import Direction, Site
+from .directions import Direction, SiteTable
 
 
 class Impactor(Table):
@@ -27,7 +27,7 @@ class Impactor(Table):
     )
     radius_m: Number | None = key(None, "m", "as a ball, in place of its density", 1e-3, 1e3)
     direction: Direction
-    site: Site | None = None
+    site: SiteTable | None = None
     aim_offset_m: tuple[Number, Number] = key(
         (0.0, 0.0),
         "m",

@@ -10,7 +10,7 @@ from ...constants import YEAR_S
 from ..fields import Number, Table, key, refusal
 
 
-class Perturbations(Table):
+class PerturbationsTable(Table):
     """The Sun's tide, a drift of the mean motion, dissipation in the secondary."""
 
     solar_tide: str = key(
@@ -81,7 +81,7 @@ class Perturbations(Table):
         return bool(self.solar_tide == "on" or self.rate_rad_s2 or self.transient_period_change_s or self.love_number)
 
     @model_validator(mode="after")
-    def _whole(self) -> Perturbations:
+    def _whole(self) -> PerturbationsTable:
         if self.mean_motion_rate_rad_s2 and self.mean_anomaly_drift_deg_yr2:
             raise refusal(
                 "mean_anomaly_drift_deg_yr2",
