@@ -22,6 +22,7 @@ ORDER = [
     "lazy",
     "kepler",
     "epochs",
+    "units",
     "scenario",
     "bodies",
     "gravity",

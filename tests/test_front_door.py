@@ -21,7 +21,6 @@ from binarydyn.impact import (
     ImpactSpec,
     first_order_change,
     impact_budget,
-    impact_numbers,
     impact_on,
     orbit_axes,
     reshaped,
@@ -123,7 +122,6 @@ CALLS = {
     "impact_on system": (lambda t, x: impact_on(x, t[S]), {SYSTEM}),
     "impact_on given": (lambda t, x: impact_on(t[SYSTEM], x), {S}),
     "impact_budget": (lambda t, x: impact_budget(t[SYSTEM], t[STATE], x), set()),
-    "impact_numbers": (lambda t, x: impact_numbers(x), set()),
     "orbit_axes": (lambda t, x: orbit_axes(x), {STATE}),
     "first_order_change": (lambda t, x: first_order_change(x, t[SYSTEM], 800.0), {SYSTEM}),
     "reshaped": (lambda t, x: reshaped(t[SYSTEM], t[STATE], x), set()),
@@ -219,7 +217,7 @@ def test_another_kind_of_thing_gets_a_sentence(name, things):
         (lambda t: periods(t["prediction"]), "allowed is a Trajectory; take its .before or .after"),
         (lambda t: simulate(t[SYSTEM], 1.0, state=np.zeros(20)), "State.from_vector(values) makes one"),
         (lambda t: State(*[np.zeros(3)] * 6), "attitude1: an array (3,) is given, allowed is an array (4,)"),
-        (lambda t: impact_numbers(t["prediction"]), "take its .impact"),
+        (lambda t: impact_budget(t[SYSTEM], t[STATE], t["prediction"]), "take its .impact"),
     ],
 )
 def test_the_sentence_says_how_to_get_the_right_thing(call, words, things):

@@ -15,9 +15,10 @@ from binarydyn.dynamics.angular_momentum import angular_momenta
 from binarydyn.ensembles import rows_of
 from binarydyn.impact import impact_on
 from binarydyn.observables import orbit_shape
+from binarydyn.prediction.outcomes import OUTCOMES
 from binarydyn.sampling import Grid
 from binarydyn.scenario import Scenario, builtin, varied
-from binarydyn.validation.validate import QUANTITIES
+from binarydyn.validation.quantities import quantities
 
 SPHEROID_M = (300.0, 300.0, 240.0)
 
@@ -130,16 +131,16 @@ def test_the_turns_are_told_everywhere(capsys, tmp_path):
     path.write_text(text + '\n[sampling]\ncount = 8\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480, 5]}\n')
     assert main(["predict", str(path), "--out", stored]) == 0
     out = capsys.readouterr().out
-    for words in ("change of the orbital plane", "tilt of the total angular momentum", "mean inclination"):
-        assert words in out
-    assert "orbit plane change" in out and "old plane" not in out
+    for name in (*NEW, "inclination_after_deg"):
+        assert out.count(OUTCOMES[name].label) == 2  # of the stated values, and among the intervals
+    assert "Inclination to pre-impact orbit" in out and "old plane" not in out
     assert main(["predict", str(path), "--nominal", "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
     units = {}
     with h5py.File(stored) as file:
         file.visititems(lambda name, thing: units.update({name.split("/")[-1]: thing.attrs.get("units")}))
     for name in NEW:
-        assert name in json.dumps(report) and name in QUANTITIES
+        assert name in json.dumps(report) and name in quantities()
         assert units.get(name) == "deg"
 
 

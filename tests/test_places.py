@@ -211,7 +211,7 @@ def test_what_is_computed_is_said_although_a_file_fails(file, tmp_path, capsys, 
     monkeypatch.setattr(os, "replace", full)
     assert main(["predict", str(file), "--out", str(tmp_path / "p.h5")]) == 2
     out, err = capsys.readouterr()
-    assert "period change" in out and "No space left" in err and err.count("\n") == 1
+    assert "Period change" in out and "No space left" in err and err.count("\n") == 1
     assert os.listdir(tmp_path) == ["hit.toml"]
 
 

@@ -458,7 +458,7 @@ def test_a_sweep_over_two_keys_and_one_held(tmp_path):
     check_legible(figure)
     assert (ax.get_xlabel(), ax.get_ylabel()) == ("impactor mass, kg", "aim offset u, m")
     said = [text.get_text() for text in figure.texts]
-    assert "held: beta = 2" in said and said[0].endswith("period change, s")
+    assert "held: beta = 2" in said and said[0].endswith("Period change, s")
     shown = result.columns["momentum_transfer.beta"] == 2.0
     missed = shown & (result.columns["status"] == "miss")
     crosses = drawn(ax, "failed (3)")
@@ -513,7 +513,7 @@ def test_a_sweep_over_one_key_is_a_line_and_of_one_member_is_refused(tmp_path):
     (ax,) = figure.axes
     check = drawn(ax, "member")
     assert check == pytest.approx(np.column_stack([[300.0, 600.0, 900.0], result.columns["period_change_s"]]))
-    assert ax.get_ylabel() == "period change, s"
+    assert ax.get_ylabel() == "Period change, s"
     columns = {name: column[:1] for name, column in result.columns.items()}
     with pytest.raises(InputError, match="a sweep of 1 member is given"):
         plots.sweep_figure(replace(result, columns=columns))

@@ -165,7 +165,7 @@ def test_errors_and_bounds_are_told_in_words_beside_their_numbers(stored, capsys
     share = report["probabilities"]["tumbling"]
     assert share["bound_95"] is not None or f"+- {share['standard_error']:.2g}" in text
     change = report["statistics"]["period_change_s"]
-    line = next(line for line in text.splitlines() if line.startswith("period change"))
+    line = next(line for line in text.splitlines() if line.startswith("Period change"))
     median, error = re.search(r" s +(\S+) \+- (\S+)", line).groups()
     assert float(error) == pytest.approx(change["standard_errors"]["median"], rel=0.05)
     assert float(median) == pytest.approx(change["median"], abs=change["standard_errors"]["median"])

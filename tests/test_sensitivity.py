@@ -209,7 +209,7 @@ def test_the_command_prints_both_tables(tmp_path, capsys):
     words = ["sensitivity", str(file), "--count", "512", "--seed", "2"]
     assert main([*words, "--plot", str(figure)]) == 0
     shown = capsys.readouterr().out
-    assert "prediction: period change" in shown and "inference: beta" in shown and "observed.period_change_s" in shown
+    assert "prediction: Period change" in shown and "inference: Beta" in shown and "observed.period_change_s" in shown
     assert shown.count("are correlated: the first order") == 2 and "add up to" not in shown and "hazard" in shown
     assert main([*words, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
@@ -240,7 +240,7 @@ def test_a_table_is_shown_before_the_next_fails(tmp_path, capsys):
     file.write_text(asked(PUSH, PUSHED, "[observed]\nperiod_change_s = -36000.0\nsigma_s = 20.0\n").text)
     assert main(["sensitivity", str(file), "--count", "256", "--runs", "32"]) in (1, 2)
     shown = capsys.readouterr()
-    assert "prediction: period change" in shown.out and shown.err.count("\n") == 1
+    assert "prediction: Period change" in shown.out and shown.err.count("\n") == 1
 
 
 def test_without_a_measured_change_there_is_one_table(tmp_path, capsys):

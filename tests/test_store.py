@@ -35,7 +35,7 @@ from binarydyn.store import (
     unit_of,
     write_prediction,
 )
-from binarydyn.store.groups import FLAGS, TEXTS, UNKNOWN, WHOLES
+from binarydyn.store.groups import Column
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
 GRID = Grid.of({MASS: [-1.0, 300.0, 500.0, 900.0], SPEED: [4.0, 6.0, 8.0]})
@@ -169,28 +169,28 @@ def test_every_dataset_says_its_unit_and_name_and_none_is_pickled(which, request
 @pytest.mark.parametrize(
     ("name", "unit", "words"),
     [
-        ("period_before_h", "h", "period before"),
-        ("period_change_s", "s", "period change"),
-        ("along_track_dv_mm_s", "mm/s", "along track dv"),
+        ("period_before_h", "h", "Orbit period before the impact"),
+        ("period_change_s", "s", "Period change"),
+        ("along_track_dv_mm_s", "mm/s", "Velocity change along-track"),
         ("velocity_m_s", "m/s", "velocity"),
         ("rate1_rad_s", "rad/s", "rate1"),
-        ("nodal_precession_after_deg_day", "deg/day", "nodal precession after"),
-        ("roll_max_after_deg", "deg", "roll max after"),
-        ("separation_after_m", "m", "separation after"),
-        ("total_mass_kg", "kg", "total mass"),
-        ("primary_density_kg_m3", "kg/m3", "primary density"),
+        ("nodal_precession_after_deg_day", "deg/day", "Nodal precession rate after the impact"),
+        ("roll_max_after_deg", "deg", "Maximum roll after the impact"),
+        ("separation_after_m", "m", "Mean separation after the impact"),
+        ("total_mass_kg", "kg", "Total mass"),
+        ("primary_density_kg_m3", "kg/m3", "Primary density"),
         ("inertia_kg_m2", "kg m2", "inertia"),
-        ("window_days", "d", "window"),
+        ("window_days", "d", "Window"),
         ("simulation.sample_minutes", "min", "simulation sample"),
         ("impactor.speed_km_s", "km/s", "impactor speed"),
         ("primary.semi_axes_m.0", "m", "primary semi axes 0"),
         ("momentum_transfer.beta", "1", "momentum transfer beta"),
-        ("eccentricity_after", "1", "eccentricity after"),
-        ("relative_energy_error", "1", "relative energy error"),
-        ("status", "1", "status"),
+        ("eccentricity_after", "1", "Eccentricity after the impact"),
+        ("relative_energy_error", "1", "Relative energy error"),
+        ("status", "1", "Status"),
     ],
 )
-def test_units_follow_from_names(name, unit, words):
+def test_units_follow_from_names_and_words_from_them_or_from_the_table_of_outcomes(name, unit, words):
     assert (unit_of(name), long_name_of(name)) == (unit, words)
 
 
@@ -494,7 +494,7 @@ def test_show_prints_a_sweep(sweep_file, capsys):
 def block_of(rows: list[Row]) -> Block:
     """Rows as columns, as members computed together give them."""
     names = [name for name in max((row.numbers for row in rows), key=len) if name != "status"]
-    unknown = {name: "" if name in TEXTS else UNKNOWN if name in FLAGS | WHOLES else np.nan for name in names}
+    unknown = {name: Column.of(name, None).values.item() for name in names}
     values = {name: [row.numbers.get(name) for row in rows] for name in names}
     numbers = {name: np.array([unknown[name] if x is None else x for x in listed]) for name, listed in values.items()}
     plain = ([row.index for row in rows], [row.status for row in rows], [row.reason for row in rows])

@@ -260,4 +260,4 @@ def test_a_change_of_nothing_has_no_sign_of_minus(capsys, tmp_path):
     data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     path.write_text(Scenario.from_dict(data | {"velocity_change": {"normal_mm_s": 0.02}}, "test").to_toml())
     assert main(["predict", str(path)]) == 0
-    assert not re.search(r"-0\.0+\b", capsys.readouterr().out.split("relative energy error")[0])
+    assert not re.search(r"-0\.0+\b", capsys.readouterr().out.split("elative energy error")[0])

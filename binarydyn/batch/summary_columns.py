@@ -1,4 +1,4 @@
-"""The summary table: which numbers it has, and its columns while they are filled."""
+"""The columns of a summary table, as the table of outcomes names them, while they are filled."""
 
 from __future__ import annotations
 
@@ -9,30 +9,9 @@ import numpy as np
 from ..constants import HOUR_S
 from ..observables.chaos import covered_days, is_chaotic
 from ..observables.orientation import lost_lock
+from ..prediction.outcome import FLAG, Outcome, Outlets
+from ..prediction.outcomes import shown_in
 
-NUMBERS = (
-    "period_before_h",
-    "period_after_h",
-    "period_change_s",
-    "along_track_dv_mm_s",
-    "radial_dv_mm_s",
-    "normal_dv_mm_s",
-    "orbit_plane_change_deg",
-    "angular_momentum_tilt_deg",
-    "beta",
-    "incidence_deg",
-    "separation_before_m",
-    "separation_min_after_m",
-    "separation_max_after_m",
-    "long_axis_misalignment_max_after_deg",
-    "pole_tilt_max_after_deg",
-    "primary_density_kg_m3",
-    "secondary_density_kg_m3",
-    "total_mass_kg",
-    "secondary_mass_kg",
-)
-FLAG = "lost_lock_after"
-"""The long axis has been beyond 90 deg from the line of centres, or the short one from the orbit normal."""
 OF_NEIGHBOURS = ("divergence_factor_at_end", "chaotic_after", "period_change_neighbour_sd_s")
 BEFORE = ("divergence_factor_before", "chaotic_before")
 
@@ -53,14 +32,8 @@ class SummaryColumns:
     @classmethod
     def of(cls, members: np.ndarray, chaos: bool = False) -> SummaryColumns:
         """Nothing is known yet."""
-        count = len(members)
-        columns = {name: np.full(count, np.nan) for name in NUMBERS}
-        columns[FLAG] = np.full(count, -1, dtype=np.int8)
-        if chaos:
-            divergence_factor, chaotic, spread = OF_NEIGHBOURS
-            columns[divergence_factor], columns[spread] = np.full(count, np.nan), np.full(count, np.nan)
-            columns[chaotic] = np.full(count, -1, dtype=np.int8)
-            columns[BEFORE[0]], columns[BEFORE[1]] = np.full(count, np.nan), np.full(count, -1, dtype=np.int8)
+        count, asked = len(members), Outlets.SUMMARY | (Outlets.NEIGHBOURS if chaos else Outlets.NOWHERE)
+        columns = {row.name: _unknown(row, count) for row in shown_in(asked)}
         status, reason = (np.full(count, "", dtype=object) for _ in range(2))
         return cls(members, columns, status, reason, np.zeros(count))
 
@@ -96,7 +69,7 @@ class SummaryColumns:
         columns["separation_max_after_m"][places] = farthest_m
         columns["long_axis_misalignment_max_after_deg"][places] = long_axis_deg
         columns["pole_tilt_max_after_deg"][places] = tilt_deg
-        columns[FLAG][places] = lost_lock(long_axis_deg, tilt_deg)
+        columns["lost_lock_after"][places] = lost_lock(long_axis_deg, tilt_deg)
 
     def note_before(self, places, growth, spread_s, days: float) -> None:
         """What neighbouring trajectories say of the windows before t0 of the members at these places, if they were
@@ -112,3 +85,7 @@ class SummaryColumns:
         spread_s = np.hypot(spread_s, self.before_spread_s[places])
         for name, values in zip(OF_NEIGHBOURS, (growth, chaotic, spread_s), strict=True):
             self.columns[name][places] = values
+
+
+def _unknown(row: Outcome, count: int) -> np.ndarray:
+    return np.full(count, -1, dtype=np.int8) if row.kind == FLAG else np.full(count, np.nan)

@@ -147,8 +147,10 @@ def _sizes(scenario: Scenario) -> list[dict[str, Any]]:
 def _print_sizes(sizes: Sequence[dict[str, Any]]) -> None:
     if not sizes:
         return
+    from ..prediction.outcomes import OUTCOMES
+
     print()
-    head = ("perturbation", "acceleration / attraction", "period change, s", "")
+    head = ("perturbation", "acceleration / attraction", OUTCOMES["period_change_s"].label_with_unit, "")
     cells = [
         (row["name"], f"{row['relative_acceleration']:.2e}", f"{row['period_change_s']:+.2g}", row["says"])
         for row in sizes

@@ -9,6 +9,7 @@ import typer
 
 from ..constants import ASTRONOMICAL_UNIT_M
 from ..kinds import sure
+from ..prediction.outcomes import OUTCOMES
 from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -128,7 +129,7 @@ def _print_pair(described: Description, found: dict[str, Any]) -> None:
         if found[f"{body}_synchronous_says"]:
             print(f"synchronous radius of the {body}: {found[f'{body}_synchronous_says']}")
     print(
-        f"system: {found['total_mass_kg']:.4e} kg, GM {found['total_gm_m3_s2']:.5g} m3/s2, "
+        f"system: {OUTCOMES['total_mass_kg'].said(found['total_mass_kg'])}, GM {found['total_gm_m3_s2']:.5g} m3/s2, "
         f"{described.start.solved_for} calibrated (masses times {described.start.mass_factor:.5f})"
     )
     print(

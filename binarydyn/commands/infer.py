@@ -7,6 +7,9 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import ConvergenceError
+from ..errors import ConvergenceError, InputError
+from ..kinds import sure
+from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -64,15 +67,17 @@ def infer(
 
 def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...]) -> None:
     print(f"{scenario.name or 'scenario'} ({scenario.place})")
+    change = OUTCOMES["period_change_s"].text(found["period_change_s"])
     print(
-        f"measured period change {found['period_change_s']:+.2f} +- {found['sigma_s']:.2f} s; emulator error "
+        f"measured period change {change} +- {found['sigma_s']:.2f} s; emulator error "
         f"{found['emulator_error_s']:.2g} s (leave-one-out, {found['simulations']} simulations)\n"
     )
     head = ("", "unit", "mean", "SD", "median", "68 %", "95 %")
-    rows = [("along-track velocity change", "mm/s", found["along_track_dv_mm_s"], ".4f")]
-    rows.append(("secondary density", "kg/m3", found["secondary_density_kg_m3"], ".0f"))
+    forms = {"along_track_dv_mm_s": ".4f", "secondary_density_kg_m3": ".0f", "beta": ".3f"}
+    rows = [
+        (OUTCOMES[name].label, OUTCOMES[name].unit, found[name], form) for name, form in forms.items() if found[name]
+    ]
     if found["beta"]:
-        rows.append(("beta", "", found["beta"], ".3f"))
         rows += [(f"beta at {d} kg/m3", "", s, ".3f") for d, s in found["beta_at_density"].items()]
     print_table(head, [_cells(*row) for row in rows])
     if found["beta"]:

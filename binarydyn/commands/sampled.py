@@ -6,6 +6,7 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
+from ..prediction.outcomes import OUTCOMES
 from ..scenario.wording import counted
 from ..terminal.interruption import Interruption
 from ..terminal.progress import watched
@@ -91,15 +92,15 @@ def print_drawn(report: dict[str, Any]) -> None:
     print(f"\n{report['members_completed']} of {how['count']} members ({how['kind']}, seed {how['seed']}): {counts}")
     for word, reason in report["first_reasons"].items():
         print(f"first {word}: {reason}")
-    change = report["statistics"].get("period_change_s")
-    if change:
+    row = OUTCOMES["period_change_s"]
+    if change := report["statistics"].get(row.name):
         ends = [
             f", {share} % {_with_error(change, f'low_{share}', '+')} to {_with_error(change, f'high_{share}', '+')}"
             for share in (68, 95)
             if change[f"low_{share}"] is not None
         ]
         sigma = "" if change["sigma"] is None else f", SD {change['sigma']:.3g}"
-        print(f"period change, s: median {_with_error(change, 'median', '+')}{sigma}{''.join(ends)}")
+        print(f"{row.label_with_unit}: median {_with_error(change, 'median', '+')}{sigma}{''.join(ends)}")
     error = report["model_error"]
     said = [
         f"{words} {error[name]:+.3g} s"

@@ -8,21 +8,23 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario, load
 from ..scenario.tables.sampling import check_seed
 from ..scenario.wording import CAUTION
-from ..store.units import unit_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 from .timing import measured_beside
+from ..units import unit_of
+from .infer import measured_by
 
 if TYPE_CHECKING:
     from ..inference.sensitivity import ErrorBudget
 
 _TITLES = {
-    "period_change_s": ("prediction", "period change", ".1f", " s"),
-    "beta": ("inference", "beta", ".3f", ""),
-    "along_track_dv_mm_s": ("inference", "along-track velocity change", ".4f", " mm/s"),
+    "period_change_s": ("prediction", ".1f"),
+    "beta": ("inference", ".3f"),
+    "along_track_dv_mm_s": ("inference", ".4f"),
 }
 
 
@@ -149,11 +151,11 @@ def _plain(budget: ErrorBudget) -> dict[str, Any]:
 
 
 def _print(budget: ErrorBudget, scenario: Scenario) -> None:
-    word, name, form, unit = _TITLES[budget.outcome]
-    i = budget.indices
+    (word, form), row, i = _TITLES[budget.outcome], OUTCOMES[budget.outcome], budget.indices
+    mean, sigma = (f"{value:{form}} {row.unit}".rstrip() for value in (budget.mean, budget.sigma))
     print(
         f"{scenario.name or 'scenario'} ({scenario.place})\n"
-        f"{word}: {name}, mean {budget.mean:{form}}{unit}, SD {budget.sigma:{form}}{unit}; emulator error "
+        f"{word}: {row.label}, mean {mean}, SD {sigma}; emulator error "
         f"{100.0 * budget.error_share:.2g} % of variance (leave-one-out, {budget.runs} simulations)"
     )
     cells = []

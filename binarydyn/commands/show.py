@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..errors import InputError
+from ..prediction.outcomes import OUTCOMES
 from ..scenario.wording import CAUTION, counted, of_status, one_line
 from ..terminal.tables import check_outputs, print_json, print_table
 from .sampled import print_sampled, sampled
@@ -121,8 +122,9 @@ def print_sweep(report: dict[str, Any]) -> None:
     if "sample" in report:
         print_sampled(report)
     elif ends := report["period_change_s"]:
-        rows = [(name, f"{end['value_s']:+.3f}", *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
-        print_table(("period change", "s", *report["varied"]), rows)
+        row = OUTCOMES["period_change_s"]
+        rows = [(name, row.text(end["value_s"]), *(f"{x:g}" for x in end["at"].values())) for name, end in ends.items()]
+        print_table((row.label, row.unit, *report["varied"]), rows)
     print(f"integrator tolerance {report['tolerance']}")
 
 
@@ -164,10 +166,11 @@ def _prediction_report(result: Result) -> dict[str, Any]:
 def _print_prediction(report: dict[str, Any]) -> None:
     from ..store import long_name_of, unit_of
 
+    row = OUTCOMES["period_change_s"]
     print(f"{report['scenario'] or 'scenario'}, prediction{of_status(report['numbers']['status'])}")
     rows = [(long_name_of(name), unit_of(name), _text(value)) for name, value in report["numbers"].items()]
     rows += [
-        (f"period change, {name.replace('_', ' ')}", "s", _text(x)) for name, x in report["period_changes_s"].items()
+        (f"{row.label}, {name.replace('_', ' ')}", row.unit, _text(x)) for name, x in report["period_changes_s"].items()
     ]
     rows += [(f"start: {long_name_of(name)}", unit_of(name), _text(value)) for name, value in report["start"].items()]
     print_table(("quantity", "unit", "value"), [(name, "" if unit == "1" else unit, x) for name, unit, x in rows])

@@ -15,7 +15,7 @@ from ..errors import InputError
 from ..scenario import Scenario, load
 from ..terminal.tables import print_json, print_table
 from ..validation.formulas import FORMULAS
-from ..validation.quantities import QUANTITIES
+from ..validation.quantities import quantities
 from ..validation.validate import KNOWN_MISS, LIMIT_SIGMAS, MISS, PASS, SHOWN, Comparison, compared, reference_files
 from .shell import CAUTION
 
@@ -56,7 +56,7 @@ def validate(
 
 
 def _print_names() -> int:
-    rows = [(name, quantity.says, quantity.needs_given or "-") for name, quantity in QUANTITIES.items()]
+    rows = [(name, quantity.says, quantity.needs_given or "-") for name, quantity in quantities().items()]
     print_table(("quantity", "what it is", "given"), rows)
     print()
     print_table(("formula", "what it is"), [(n, str(f.__doc__).partition("\n")[0]) for n, f in FORMULAS.items()])

@@ -7,7 +7,6 @@ from .frame import aim_axes, axes_of, direction_in_space, ecliptic_axes, inertia
 from .hit import hit
 from .hits import Hits, hits
 from .momentum import MomentumAudit
-from .numbers import impact_numbers
 from .release import Released
 from .reshaping import Reshaped, first_order_change, reshaped
 from .site import Site
@@ -36,7 +35,6 @@ __all__ = [
     "hit",
     "hits",
     "impact_budget",
-    "impact_numbers",
     "impact_on",
     "inertial_direction",
     "orbit_axes",

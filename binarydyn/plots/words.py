@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from ..store.units import long_name_of, unit_of
+from ..prediction.outcomes import long_name_of
+from ..units import printed_unit_of
 
 MINUS, DASH = "\N{MINUS SIGN}", "\N{EN DASH}"
 _NAMED = {
@@ -15,7 +16,6 @@ _NAMED = {
     "impactor.aim_offset_m.1": "aim offset v",
     "momentum_transfer.beta": "beta",
     "mutual_orbit.separation_m": "separation",
-    "mutual_orbit.period_h": "orbit period",
 }
 """Names that are better known, or plainer, than the words of the key."""
 
@@ -24,8 +24,7 @@ def axis_unit(name: str) -> str:
     """Unit of a dotted name; empty where it carries none."""
     if name.startswith("simulation.days_"):
         return "d"
-    unit = unit_of(name)
-    return "" if unit == "1" else unit
+    return printed_unit_of(name)
 
 
 def label_of(name: str) -> str:

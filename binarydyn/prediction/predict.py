@@ -6,7 +6,6 @@ estimator.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +13,7 @@ import numpy as np
 
 from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
-from ..impact import Budget, Impact, impact_budget, impact_numbers, impact_on, turns_deg
+from ..impact import Budget, Impact, impact_budget, impact_on
 from ..kinds import takes
 from ..lazy import Lazy
 from ..notebook import Displayed, library
@@ -25,9 +24,13 @@ from ..relaxed.start import Start
 from ..scenario import Scenario, example
 from .closed_forms import analytic_changes
 from .ground_error import GroundError, ground_error
+from .outcomes import OUTCOMES, outcomes_of
 from .reshaping_share import Shares, shares
 from .warnings import remarks
-from .windows import Progress, Side, before_impact, fit_error_s, measured
+from .windows import Progress, Side, before_impact, measured
+
+MISS = "miss"
+"""Status after which there is no period change, which is not a change of zero."""
 
 if TYPE_CHECKING:
     import pandas
@@ -62,9 +65,9 @@ class Prediction(Displayed, Lazy):
     def period_change_s(self) -> float | None:
         """Period after minus period before, same estimator and window length.
 
-        None where one of them could not be measured.
+        None where one of them could not be measured, and where nothing hit.
         """
-        if self.before.period is None or self.after.period is None:
+        if self.status == MISS or self.before.period is None or self.after.period is None:
             return None
         return self.after.period.value_s - self.before.period.value_s
 
@@ -73,7 +76,9 @@ class Prediction(Displayed, Lazy):
         return {name: after.value_s - before.value_s for name, (before, after) in self._both_periods().items()}
 
     def _both_periods(self) -> dict[str, tuple[Estimate, Estimate]]:
-        """Before and after, by every estimator that could be used on both windows."""
+        """Before and after, by every estimator that could be used on both windows; none where nothing hit."""
+        if self.status == MISS:
+            return {}
         before, after = (_all_periods(side) for side in (self.before, self.after))
         return {name: (before[name], after[name]) for name in before if name in after}
 
@@ -94,11 +99,12 @@ class Prediction(Displayed, Lazy):
         return library("pandas", "Prediction.to_series").Series(known, dtype=object)
 
     def _line(self) -> str:
-        n = {name: np.nan if value is None else value for name, value in self.numbers().items()}
-        periods = f"{n['period_before_h']:.5f} h -> {n['period_after_h']:.5f} h"
-        change = f"change {n['period_change_s']:.3f} s (fit +-{n['period_change_fit_error_s']:.2g})"
-        motion = f"e {n['eccentricity_after']:.3f}, libration {n['libration_max_after_deg']:.1f} deg"
-        return f"{n['status']}: {periods}, {change}; {motion}{', tumbling' if n['tumbling'] is True else ''}"
+        n = self.numbers()
+        said = {name: OUTCOMES[name].said(value) for name, value in n.items()}
+        periods = f"{said['period_before_h']} -> {said['period_after_h']}"
+        change = f"change {said['period_change_s']} (fit +-{said['period_change_fit_error_s']})"
+        motion = f"e {said['eccentricity_after']}, libration {said['libration_max_after_deg']}"
+        return f"{self.status}: {periods}, {change}; {motion}{', tumbling' if n['tumbling'] else ''}"
 
     def _facts(self) -> dict[str, Any]:
         numbers = self.numbers()
@@ -109,87 +115,16 @@ class Prediction(Displayed, Lazy):
         return impact_budget(self.start.system, self.start.system.state, self.impact)
 
     def analytic_changes_s(self) -> dict[str, float]:
-        """Closed-form estimates for the same velocity change; see analytic.py."""
+        """Closed-form estimates for the same velocity change, see closed_forms.py; none where nothing hit."""
+        if self.status == MISS:
+            return {}
         i = self.impact
         dv = np.array([i.dv_along_track_mm_s, i.dv_radial_mm_s, i.dv_normal_mm_s]) * 1e-3
         return analytic_changes(self.start.separation_m, self.start.period_h, self.start.system.oblateness_m2, dv)
 
-    def _turns_deg(self) -> dict[str, float]:
-        sides = (
-            (system.primary, system.secondary, state.vector)
-            for system, state in (
-                (self.start.system, self.start.system.state),
-                (self.impact.system, self.impact.state),
-            )
-        )
-        return {name: float(value) for name, value in turns_deg(*sides).items()}
-
     def numbers(self) -> dict[str, float | str | bool | None]:
         """Every outcome as one flat table, units in the names."""
-        before, after, impact = self.before, self.after, self.impact
-        shape, turned = after.shape, after.attitude
-        runs = (before, after)
-        return {
-            "status": self.status,
-            "period_before_h": before.period and before.period.value_h,
-            "period_after_h": after.period and after.period.value_h,
-            "period_change_s": self.period_change_s,
-            "period_change_fit_error_s": fit_error_s(before, after),
-            "period_change_ground_error_s": self.ground and self.ground.sigma_s,
-            "period_change_ground_low_s": self.ground and self.ground.low_s,
-            "period_change_ground_high_s": self.ground and self.ground.high_s,
-            "period_change_neighbour_sd_s": _both_spreads_s(self.start.chaos, self.chaos),
-            "model_error_s": self.model_error_s,
-            "period_change_reshaping_s": self.shares and self.shares.reshaping_s,
-            "period_change_dv_s": self.shares and self.shares.dv_s,
-            "period_change_interaction_s": self.shares and self.shares.interaction_s,
-            "along_track_dv_mm_s": impact.dv_along_track_mm_s,
-            "radial_dv_mm_s": impact.dv_radial_mm_s,
-            "normal_dv_mm_s": impact.dv_normal_mm_s,
-            "barycentre_dv_mm_s": 1e3 * float(np.linalg.norm(impact.audit.barycentre_dv_m_s)),
-            **impact_numbers(impact),
-            "eccentricity_before": before.shape and before.shape.eccentricity,
-            "eccentricity_after": shape and shape.eccentricity,
-            "apsidal_precession_after_deg_day": shape and shape.apsidal_precession_deg_day,
-            "nodal_precession_after_deg_day": shape and shape.nodal_precession_deg_day,
-            "inclination_after_deg": shape and shape.inclination_deg,
-            **self._turns_deg(),
-            "separation_before_m": before.shape and before.shape.mean_separation_m,
-            "separation_after_m": shape and shape.mean_separation_m,
-            "libration_max_before_deg": before.attitude and before.attitude.libration_max_deg,
-            "libration_max_after_deg": turned and turned.libration_max_deg,
-            "roll_max_after_deg": turned and turned.roll_max_deg,
-            "pitch_max_after_deg": turned and turned.pitch_max_deg,
-            "long_axis_misalignment_max_after_deg": turned and turned.long_axis_misalignment_max_deg,
-            "pole_tilt_max_after_deg": turned and turned.pole_tilt_max_deg,
-            "lost_lock_after": turned and turned.lost_lock,
-            "tumbling": turned and turned.tumbling,
-            "divergence_factor_before": self.start.chaos.divergence_factor,
-            "chaotic_before": self.start.chaos.chaotic,
-            "divergence_factor_after": self.chaos.divergence_factor,
-            "chaotic_after": self.chaos.chaotic,
-            "tumbling_criteria_agree": turned and turned.tumbling == self.chaos.chaotic,
-            "mean_motion_period_after_h": self.lines.mean_motion_h,
-            "libration_period_after_h": self.lines.libration_h,
-            "libration_amplitude_after_deg": self.lines.libration_deg,
-            "pole_precession_period_after_h": self.lines.precession_h,
-            "pole_precession_amplitude_after_deg": self.lines.precession_deg,
-            "pole_nutation_period_after_h": self.lines.nutation_h,
-            "pole_nutation_amplitude_after_deg": self.lines.nutation_deg,
-            "secondary_spin_period_after_h": turned and turned.secondary_spin_period_h,
-            "primary_pole_wobble_after_deg": turned and turned.primary_pole_wobble_deg,
-            "single_orbit_period_scatter_before_s": _spread(before.single_orbit_periods_s),
-            "single_orbit_period_scatter_after_s": _spread(after.single_orbit_periods_s),
-            "primary_density_kg_m3": self.start.system.primary.density_kg_m3,
-            "secondary_density_kg_m3": self.start.system.secondary.density_kg_m3,
-            "total_mass_kg": self.start.system.mass_kg,
-            "secondary_mass_kg": self.start.system.secondary.mass_kg,
-            "relative_energy_error": _largest(run.relative_energy_error for run in runs),
-            "relative_angular_momentum_error": _largest(run.relative_angular_momentum_error for run in runs),
-            "degree": self.start.system.degree,
-            "estimator": self.scenario.observation.estimator,
-            "window_days": after.days,
-        }
+        return outcomes_of(self)
 
 
 @takes(scenario=("Scenario", None))
@@ -202,7 +137,7 @@ def predict(scenario: Scenario | None = None, *, progress: Progress | None = Non
     >>> import binarydyn as bd
     >>> prediction = bd.predict()
     >>> prediction
-    <Prediction completed: 10.42000 h -> 9.98152 h, change -1578.529 s (fit +-0.00043); e 0.029, libration 12.0 deg>
+    <Prediction completed: 10.420000 h -> 9.981520 h, change -1578.529 s (fit +-0.00043 s); e 0.02905, libration 12.048 deg>
     >>> print(prediction.changes().change_s["frequency"].round(2), prediction.after.yaw_deg.max().round(1))
     -1578.53 12.0
     >>> prediction.to_series()["period_change_s"] == prediction.period_change_s
@@ -253,7 +188,7 @@ def _status(impact: Impact, before: Side, after: Side) -> str:
     if before.status != "completed":
         return f"{before.status}_before"
     if impact.status in ("miss", "none"):
-        return "miss" if impact.status == "miss" else "no_impact"
+        return MISS if impact.status == "miss" else "no_impact"
     if impact.status == "grazing" and after.status == "completed":
         return "grazing"
     return after.status
@@ -264,19 +199,3 @@ def _all_periods(trajectory: Trajectory) -> dict[str, Estimate]:
         return periods(trajectory)
     except (FewCyclesError, InputError):
         return {}
-
-
-def _both_spreads_s(before: Chaos, after: Chaos) -> float | None:
-    """Of the period change over neighbouring trajectories; a regular window of which none was run adds nothing."""
-    spreads = [after.period_spread_s, before.period_spread_s if before.chaotic else before.period_spread_s or 0.0]
-    return None if None in spreads else float(np.hypot(*spreads))
-
-
-def _largest(drifts: Iterable[float | None]) -> float | None:
-    """None where perturbations change what is else conserved."""
-    known = [drift for drift in drifts if drift is not None]
-    return max(known) if known else None
-
-
-def _spread(single_orbit_periods_s: np.ndarray) -> float | None:
-    return float(np.std(single_orbit_periods_s)) if len(single_orbit_periods_s) > 1 else None

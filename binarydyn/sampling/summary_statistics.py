@@ -8,23 +8,8 @@ from typing import Any
 import numpy as np
 
 from ..observables.averages import interval_errors, told_intervals
-
-_SPREAD = (
-    "period_change_s",
-    "period_after_h",
-    "eccentricity_after",
-    "apsidal_precession_after_deg_day",
-    "inclination_after_deg",
-    "orbit_plane_change_deg",
-    "angular_momentum_tilt_deg",
-    "libration_max_after_deg",
-    "roll_max_after_deg",
-    "long_axis_misalignment_max_after_deg",
-    "pole_tilt_max_after_deg",
-    "separation_min_after_m",
-    "along_track_dv_mm_s",
-    "model_error_s",
-)
+from ..prediction.outcome import FLAG, NUMBER, Outlets
+from ..prediction.outcomes import shown_in
 
 
 def spread(columns: Mapping[str, np.ndarray]) -> dict[str, dict[str, Any]]:
@@ -60,7 +45,7 @@ def spread_without(columns: Mapping[str, np.ndarray], left_out: np.ndarray) -> d
 
 def _over(columns: Mapping[str, np.ndarray], well: np.ndarray) -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
-    for name in _SPREAD:
+    for name in (row.name for row in shown_in(Outlets.MEMBERS) if row.kind == NUMBER):
         values = columns[name][well].astype(float) if name in columns else np.empty(0)
         values = values[np.isfinite(values)]
         if len(values):
@@ -84,9 +69,9 @@ def probabilities(
     status, count = columns["status"], len(columns["status"])
     flags = {word: status == word for word in ("contact", "escape", "miss")}
     flags["no_prediction"] = np.isin(status, ("bad_input", "not_converged", "too_few_cycles", "not_measured", "error"))
-    flags |= {name: columns[name] == 1 for name in ("tumbling", "lost_lock_after") if name in columns}
-    known = {name: _flagged(columns, name) for name in ("chaotic_before", "chaotic_after")}
-    flags |= {name: flag for name, flag in known.items() if flag is not None}
+    for row in (row for row in shown_in(Outlets.MEMBERS) if row.kind == FLAG and row.name in columns):
+        known = _flagged(columns, row.name) if row.group == "stability" else columns[row.name] == 1
+        flags |= {} if known is None else {row.name: known}
     unknown = np.full(count, np.nan)
     if least_change_s is not None:
         flags[f"change_of_{least_change_s:g}_s"] = np.abs(columns.get("period_change_s", unknown)) >= least_change_s

@@ -1,5 +1,7 @@
 """What is kept: results as HDF5 files that say where they come from."""
 
+from ..prediction.outcomes import long_name_of
+from ..units import unit_of
 from .event_table import Events, events
 from .members import Members
 from .opened import open, save, stored_members, stored_prediction
@@ -7,7 +9,6 @@ from .predictions import check_target, write_prediction
 from .result import Result, open_result, word_of
 from .sweeping import sweep
 from .sweeps import SweepStore
-from .units import long_name_of, unit_of
 
 __all__ = [
     "Events",

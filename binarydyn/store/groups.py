@@ -14,18 +14,22 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ..prediction.outcome import FLAG, NUMBER, TEXT, WHOLE
+from ..prediction.outcomes import OUTCOMES, long_name_of
+from ..units import unit_of
 from . import layout
-from .units import long_name_of, unit_of
 
 if TYPE_CHECKING:
     import h5py
 
-TEXTS = frozenset(("status", "reason", "estimator", "solved_for", "warning", "crater_regime"))
-TEXTS |= {"side", "kind", "body", "extent", "impact", "sunlight", "impact_epoch_utc", "impact_seen_utc", "mid_utc"}
-TEXTS |= {f"contact{k}_utc" for k in (1, 2, 3, 4)}
-FLAGS = frozenset(("tumbling", "lost_lock_after", "chaotic_before", "chaotic_after"))
-FLAGS |= {"tumbling_criteria_agree", "is_even"}
-WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations", "degree"))
+UNKNOWN = -1
+_TEXTS = frozenset(("reason", "solved_for", "warning", "side", "kind", "body", "extent", "impact", "sunlight"))
+_TEXTS |= {"impact_epoch_utc", "impact_seen_utc", "mid_utc", *(f"contact{k}_utc" for k in (1, 2, 3, 4))}
+_WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations"))
+_KINDS = {name: kind for kind, names in ((TEXT, _TEXTS), (WHOLE, _WHOLES), (FLAG, ("is_even",))) for name in names}
+"""Of what is no outcome; the rest are numbers."""
+_STORED = {TEXT: (np.str_, ""), FLAG: (np.int8, UNKNOWN), WHOLE: (np.int64, UNKNOWN), NUMBER: (np.float64, np.nan)}
+"""Kind -> what holds it, and what stands for an unknown value: of a flag neither no, 0, nor yes, 1."""
 _COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
 _WIDTHS = {"axis": 3, "component": 4}
 _DIMS: dict[str, tuple[str, ...]] = {
@@ -34,8 +38,6 @@ _DIMS: dict[str, tuple[str, ...]] = {
 _DIMS |= {name: ("time_s", "component") for name in ("attitude1", "attitude2")}
 _DIMS |= {"single_orbit_periods_s": ("cycle",), "warning": ("number",)}
 _DIMS |= {name: ("axis",) for name in ("inertia_kg_m2", "enclosing_axes_m")}
-UNKNOWN = -1
-"""Of a flag: neither no, 0, nor yes, 1; of a whole number.  An unknown number is nan, an unknown text is empty."""
 
 
 @dataclass(frozen=True)
@@ -48,13 +50,8 @@ class Column:
     @classmethod
     def of(cls, name: str, values: Any, *dims: str) -> Column:
         """From plain values, None for what is unknown, with the kind that the name stands for."""
-        if name in TEXTS:
-            return cls(dims, _known(values, "", np.str_))
-        if name in FLAGS:
-            return cls(dims, _known(values, UNKNOWN, np.int8))
-        if name in WHOLES:
-            return cls(dims, _known(values, UNKNOWN, np.int64))
-        return cls(dims, _known(values, np.nan, np.float64))
+        dtype, unknown = _STORED[kind_of(name)]
+        return cls(dims, _known(values, unknown, dtype))
 
     @property
     def plain(self) -> float | int | str | bool | None:
@@ -116,16 +113,20 @@ def describe(dataset: h5py.Dataset, name: str) -> None:
     """Unit, name in words and, of a flag, what its values mean (CF conventions 1.11, section 3.5)."""
     dataset.attrs["units"] = unit_of(name)
     dataset.attrs["long_name"] = long_name_of(name)
-    if name in FLAGS:
+    if kind_of(name) == FLAG:
         dataset.attrs["flag_values"] = np.array([UNKNOWN, 0, 1], dtype=np.int8)
         dataset.attrs["flag_meanings"] = "unknown no yes"
 
 
-def kind_of(name: str) -> np.dtype | None:
-    """What a column of that name holds; None for texts."""
-    if name in TEXTS:
-        return None
-    return np.dtype("<i1" if name in FLAGS else "<i8" if name in WHOLES else "<f8")
+def kind_of(name: str) -> str:
+    """TEXT, FLAG, WHOLE or NUMBER."""
+    return OUTCOMES[name].kind if name in OUTCOMES else _KINDS.get(name, NUMBER)
+
+
+def dtype_of(name: str) -> np.dtype | None:
+    """What a column of that name holds in a file; None for texts."""
+    kind = kind_of(name)
+    return None if kind == TEXT else np.dtype(_STORED[kind][0]).newbyteorder("<")
 
 
 def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:
@@ -150,7 +151,7 @@ def _dims(group: str, name: str) -> tuple[str, ...]:
 
 
 def _read(group: h5py.Group, name: str, dims: tuple[str, ...]) -> Column:
-    kind = kind_of(name)
+    kind = dtype_of(name)
     dataset = layout.dataset(group, name, kind)
     values = np.asarray(dataset.asstr()[()], dtype=np.str_) if kind is None else layout.numbers(dataset, name)
     return Column(dims, values)

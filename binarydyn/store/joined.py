@@ -10,7 +10,7 @@ import numpy as np
 from ..errors import InputError
 from ..sampling import Design, MemberSet
 from .rows import in_order
-from .table import PIECE, ROWS, Coded, Source, Values, Written, close_table, coded, kind_of, unknown, write_values
+from .table import PIECE, ROWS, Coded, Source, Values, Written, close_table, coded, dtype_of, unknown, write_values
 
 if TYPE_CHECKING:
     import h5py
@@ -64,7 +64,7 @@ class Joined:
     def _columns(self, names: Sequence[str]) -> dict[str, Values]:
         count = len(self.members)
         table = {name: unknown(name, count) for name in names}
-        words: dict[str, dict[str, int]] = {name: {"": -1} for name in names if kind_of(name) is None}
+        words: dict[str, dict[str, int]] = {name: {"": -1} for name in names if dtype_of(name) is None}
         arrays = {name: values.codes if isinstance(values, Coded) else values for name, values in table.items()}
         seen = None if self._is_apart else np.zeros(count, dtype=bool)
         for source in self.sources:

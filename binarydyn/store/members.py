@@ -15,8 +15,8 @@ from ..notebook import Displayed, library
 from ..renamed import COLUMNS, now
 from ..sampling import Design, Grid, Sample
 from ..scenario import Scenario
-from .groups import FLAGS, UNKNOWN
-from .units import unit_of
+from ..units import unit_of
+from .groups import FLAG, UNKNOWN, kind_of
 
 if TYPE_CHECKING:
     import pandas
@@ -104,7 +104,7 @@ class Members(Lazy, Displayed):
         columns |= {
             name: pandas.arrays.BooleanArray(values == 1, values < 0)
             for name, values in columns.items()
-            if name in FLAGS
+            if kind_of(name) == FLAG
         }
         return pandas.DataFrame(columns, pandas.Index(self.columns["member"], name="member"))
 

@@ -24,7 +24,7 @@ from ..scenario.reading import place_of
 from ..scenario.wording import as_given, one_line
 from . import layout
 from .columns import Columns
-from .groups import FLAGS, UNKNOWN, read_group
+from .groups import FLAG, UNKNOWN, kind_of, read_group
 from .provenance import ATTRIBUTES, COUNTS, FORMAT
 from .stored_rows import StoredRows, read
 
@@ -165,7 +165,9 @@ class Result:
     def _table(self, group: str, kind: str = "prediction") -> dict[str, Any]:
         self._check_kind(kind)
         plain = read(self.path, lambda file: {name: x.plain for name, x in read_group(file, group).items()})
-        return Held(self._place, {name: _flag(value) if name in FLAGS else value for name, value in plain.items()})
+        return Held(
+            self._place, {name: _flag(value) if kind_of(name) == FLAG else value for name, value in plain.items()}
+        )
 
     def _run(self, group: str, impact: int) -> Trajectory:
         columns = self._group(group, "prediction")

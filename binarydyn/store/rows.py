@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from ..sampling import Block, Design, Row
-from .groups import TEXTS, Column
+from .groups import TEXT, Column, kind_of
 from .table import Coded, Values, coded, plain, unknown
 
 _CODES = np.dtype("<i4")
@@ -60,12 +60,16 @@ def _of_rows(rows: Sequence[Row]) -> dict[str, Values]:
 
 def _values(name: str, values: Any) -> Values:
     column = Column.of(name, values).values
-    return Coded.of(column.tolist()) if name in TEXTS else column.astype(column.dtype.newbyteorder("<"), copy=False)
+    return (
+        Coded.of(column.tolist())
+        if kind_of(name) == TEXT
+        else column.astype(column.dtype.newbyteorder("<"), copy=False)
+    )
 
 
 def _stacked(tables: Sequence[Mapping[str, Values]], name: str) -> Values:
     parts = [table[name] if name in table else unknown(name, len(table["member"])) for table in tables]
-    if name in TEXTS:
+    if kind_of(name) == TEXT:
         return Coded.of(text for part in parts for text in coded(part).texts)
     return np.concatenate([plain(part) for part in parts])
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from . import layout
-from .groups import TEXTS, UNKNOWN, describe, kind_of
+from .groups import TEXT, UNKNOWN, describe, dtype_of, kind_of
 
 if TYPE_CHECKING:
     import h5py
@@ -68,7 +68,7 @@ def coded(values: Values) -> Coded:
 
 def unknown(name: str, count: int) -> Values:
     """A column of which nothing is known."""
-    kind = kind_of(name)
+    kind = dtype_of(name)
     if kind is None:
         return Coded((), np.full(count, UNKNOWN, dtype=np.int32))
     return np.full(count, np.nan if kind.kind == "f" else UNKNOWN, dtype=kind)
@@ -153,7 +153,7 @@ def write_values(group: h5py.Group, name: str, values: Values) -> str:
 def write_table(parent: h5py.Group, columns: Mapping[str, np.ndarray]) -> None:
     """Write columns that are in memory, `member` the first, as the group of rows."""
     group = parent.create_group(ROWS)
-    coded = {name: Coded.of(values) if name in TEXTS else values for name, values in columns.items()}
+    coded = {name: Coded.of(values) if kind_of(name) == TEXT else values for name, values in columns.items()}
     close_table(group, {name: write_values(group, name, values) for name, values in coded.items()})
 
 
@@ -172,10 +172,10 @@ def _texts(values: Coded) -> Iterator[np.ndarray]:
 def read_values(group: h5py.Group, name: str) -> Values:
     """A column.  ValueError where its content is not what was written."""
     words = _words(group, name)
-    dataset = layout.dataset(group, name, kind_of(name) if words is None else _CODE)
-    if dataset.shape != layout.dataset(group, "member", kind_of("member")).shape or dataset.ndim != 1:
+    dataset = layout.dataset(group, name, dtype_of(name) if words is None else _CODE)
+    if dataset.shape != layout.dataset(group, "member", dtype_of("member")).shape or dataset.ndim != 1:
         raise ValueError(f"{name} has another number of rows than members")
-    is_text = kind_of(name) is None and words is None
+    is_text = dtype_of(name) is None and words is None
     recipe = Recipe(name, "text" if is_text else dataset.dtype.str, len(dataset))
     if is_text:
         texts = dataset.asstr()
@@ -194,7 +194,7 @@ def read_values(group: h5py.Group, name: str) -> Values:
 
 def _words(group: h5py.Group, name: str) -> tuple[str, ...] | None:
     """What the codes of a column mean; None for one of numbers or of plain texts."""
-    if name not in TEXTS or name in _SENTENCES:
+    if kind_of(name) != TEXT or name in _SENTENCES:
         return None
     found = layout.attributes(layout.child(group, name, "Dataset"), ("flag_meanings",))
     return tuple(str(found["flag_meanings"]).split()[1:]) if found else None

@@ -6,6 +6,8 @@ import math
 
 from ..constants import HOUR_S
 from ..kinds import sure
+from ..prediction.outcome import NUMBER, Outcome
+from ..prediction.outcomes import OUTCOMES
 from ..prediction.predict import predict
 from ..scenario import Scenario, varied
 from .case import Case, Quantity
@@ -57,39 +59,17 @@ def _growth(case: Case) -> float:
     return float(max(mode.growth_per_orbit for mode in case.prediction.start.modes))
 
 
-def _number(name: str) -> Quantity:
-    return Quantity(lambda case, _: case.number(name), "as in the JSON object of predict")
+def _number(row: Outcome) -> Quantity:
+    says = f"{row.long_name}, {row.unit}" if row.unit else row.long_name
+    return Quantity(lambda case, _: case.number(row.name), f"{says}, as predicted")
 
 
-_PREDICTED = (
-    "period_before_h",
-    "period_after_h",
-    "eccentricity_before",
-    "eccentricity_after",
-    "apsidal_precession_after_deg_day",
-    "libration_max_before_deg",
-    "libration_max_after_deg",
-    "separation_after_m",
-    "total_mass_kg",
-    "secondary_mass_kg",
-    "primary_density_kg_m3",
-    "beta",
-    "beta_system",
-    "crater_radius_m",
-    "secondary_density_kg_m3",
-    "along_track_dv_mm_s",
-    "boulders_dv_mm_s",
-    "inclination_after_deg",
-    "nodal_precession_after_deg_day",
-    "orbit_plane_change_deg",
-    "angular_momentum_tilt_deg",
-    "roll_max_after_deg",
-    "period_change_reshaping_s",
-    "period_change_dv_s",
-    "period_change_interaction_s",
-)
-QUANTITIES: dict[str, Quantity] = {
-    **{name: _number(name) for name in _PREDICTED},
+def quantities() -> dict[str, Quantity]:
+    """By the names that reference cases use: every number of a prediction, and what is worked out for a comparison."""
+    return {row.name: _number(row) for row in OUTCOMES.values() if row.of and row.kind == NUMBER} | _WORKED_OUT
+
+
+_WORKED_OUT: dict[str, Quantity] = {
     "period_change_min": Quantity(lambda case, _: case.number("period_change_s") / 60.0, "simulated, shapes as given"),
     "oblate_change_min": Quantity(
         lambda case, _: period_change_s(_as_oblate(case.scenario)) / 60.0,
@@ -172,7 +152,7 @@ QUANTITIES: dict[str, Quantity] = {
     "ac_for_reshaping": Quantity(
         lambda case, given: ratio_for_reshaping(case.scenario, sure(given)),
         "a/c of the secondary's new shape, at its a/b and the old volume, that gives a change by reshaping alone",
-        needs_given="period change, s",
+        needs_given=OUTCOMES["period_change_s"].label_with_unit,
         needs_reshaping=True,
     ),
     "primary_flattening_s": Quantity(
@@ -195,4 +175,3 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     **POSTERIOR,
 }
-"""By the names that reference cases use."""

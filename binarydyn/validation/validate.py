@@ -21,7 +21,7 @@ from ..scenario.nearest import nearest
 from .case import Case
 from .formulas import FORMULAS
 from .posterior_quantities import refuse_without_measurement
-from .quantities import QUANTITIES
+from .quantities import quantities
 from .solve_for import NoNumberError
 
 LIMIT_SIGMAS = 3.0
@@ -99,13 +99,13 @@ def compared(scenario: Scenario) -> tuple[Comparison, ...]:
 
 def _check_names(scenario: Scenario, row: int, expected: Expected) -> None:
     place = f"{scenario.place}:expected.{row}"
-    for name, table in (("quantity", QUANTITIES), ("formula", FORMULAS)):
+    for name, table in (("quantity", quantities()), ("formula", FORMULAS)):
         word = getattr(expected, name)
         if word and word not in table:
             close = nearest(word, table)
             hint = now(word, COLUMNS) or (f"did you mean {close}?" if close else f"allowed are {', '.join(table)}")
             raise InputError(f"{place}.{name}", f'"{word}" is not known; {hint}')
-    quantity = QUANTITIES[expected.quantity]
+    quantity = quantities()[expected.quantity]
     if bool(quantity.needs_given) != (expected.given is not None):
         wanted = (
             f"a number is needed ({quantity.needs_given}); add it"
@@ -133,7 +133,7 @@ def _moved(scenario: Scenario, entry: InputSigma) -> tuple[Case, Case]:
 def _comparison(expected: Expected, nominal: Case, sides: Sequence[tuple[InputSigma, tuple[Case, Case]]]) -> Comparison:
     """One row in the case and in its versions; a search that fails or a run that ends early is its reason."""
     where, theirs, inputs = "", expected.value, {}
-    spread = QUANTITIES[expected.quantity].spread
+    spread = quantities()[expected.quantity].spread
     try:
         ours, theirs = _ours(expected, nominal), _theirs(expected, nominal)
         if spread:
@@ -155,7 +155,7 @@ def _comparison(expected: Expected, nominal: Case, sides: Sequence[tuple[InputSi
 
 def _ours(expected: Expected, case: Case, more: float = 0.0) -> float:
     given = None if expected.given is None else expected.given + more
-    value = QUANTITIES[expected.quantity].value(case, given)
+    value = quantities()[expected.quantity].value(case, given)
     if not math.isfinite(value):
         raise NoNumberError(f"{expected.quantity} is not finite")
     return float(value)

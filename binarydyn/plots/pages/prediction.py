@@ -5,6 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ...prediction.outcome import Outlets
+from ...prediction.outcomes import OUTCOMES, shown_in
+from ...prediction.predict import MISS
 from ...scenario.wording import CAUTION
 from ..angles import attitude_angles
 from ..cycles import period_per_cycle
@@ -18,16 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_ROWS = (
-    ("orbit period, h", "period_before_h", "period_after_h", ".5f"),
-    ("mean separation, m", "separation_before_m", "separation_after_m", ".2f"),
-    ("eccentricity", "eccentricity_before", "eccentricity_after", ".5f"),
-    ("largest yaw, deg", "libration_max_before_deg", "libration_max_after_deg", ".2f"),
-    ("largest roll, deg", "", "roll_max_after_deg", ".2f"),
-    ("largest pitch, deg", "", "pitch_max_after_deg", ".2f"),
-    ("apsidal precession, deg/day", "", "apsidal_precession_after_deg_day", ".3f"),
-    ("change of orbital plane, deg", "", "orbit_plane_change_deg", ".3f"),
-)
 _SIZE_MM = (160.0, 208.0)
 _KEY: dict[str, Any] = {"frameon": False, "fontsize": SMALL, "labelspacing": 0.22, "handlelength": 2.6}
 
@@ -65,12 +58,11 @@ def save_prediction(path: str | Path, prediction: Any) -> Path:
 
 
 def _headline(view: Seen) -> str:
-    change, status = view.numbers["period_change_s"], view.numbers["status"]
-    said = (
-        f"period change {number(change, '+.1f', 's')} ({number(change / 60, '+.2f', 'min')})"
-        if change is not None
-        else "no period change measured"
-    )
+    row, status = OUTCOMES["period_change_s"], view.numbers["status"]
+    if (change := view.numbers[row.name]) is not None:
+        said = f"{row.label} {number(change, '+.1f', row.unit)} ({number(change / 60, '+.2f', 'min')})"
+    else:
+        said = "no impact" if status == MISS else "no period change measured"
     return f"{view.name}: {said}" + ("" if status == "completed" else f" ({status.replace('_', ' ')})")
 
 
@@ -78,7 +70,9 @@ def _table(ax: Axes, view: Seen) -> None:
     """What changes, before and after, and what was done; in the lower part of empty axes."""
     n, height = view.numbers, iter(0.51 - 0.053 * k for k in range(20))
     cells: list[tuple[str, ...]] = [("", "before", "after")]
-    cells += [(name, *(number(n.get(key), form) if key else "" for key in keys)) for name, *keys, form in _ROWS]
+    for row in shown_in(Outlets.PAGE, "orbit", "attitude"):
+        before = number(n[row.name_before], row.form) if row.name_before in n else ""
+        cells.append((row.label_with_unit, before, number(n.get(row.name), row.form)))
     for name, *texts in cells:
         y = next(height)
         ax.text(-0.02, y, name, fontsize=SMALL)
@@ -90,13 +84,9 @@ def _table(ax: Axes, view: Seen) -> None:
 
 
 def _footnotes(view: Seen) -> list[str]:
-    n = view.numbers
-    velocity_change = ", ".join(number(n[f"{axis}_dv_mm_s"], "+.3f") for axis in ("along_track", "radial", "normal"))
-    lines = [
-        "velocity change along-track, radial, normal:",
-        f"{velocity_change} mm/s",
-        f"period by {n['estimator'].replace('_', ' ')}, window {n['window_days']:.3g} days",
-    ]
+    n, window = view.numbers, OUTCOMES["window_days"]
+    lines = [f"{row.label} {number(n[row.name], row.form, row.unit)}" for row in shown_in(Outlets.PAGE, "impact")]
+    lines.append(f"period by {n['estimator'].replace('_', ' ')}, window {window.said(n[window.name])}")
     if view.after.attitude and view.after.attitude.tumbling:
         lines.append(f"tumbling: {view.after.attitude.tumbling_reason}")
     return lines

@@ -1,4 +1,4 @@
-"""What a stored quantity is measured in, read from the suffix of its name: the one table of suffixes."""
+"""What a quantity is measured in, read from the suffix of its name: the one table of suffixes."""
 
 from __future__ import annotations
 
@@ -28,16 +28,22 @@ UNITS = {
     "s": "s",
 }
 """Suffix -> unit; of two that fit the longer one counts.  `d` and `min`, since readers of netCDF convert `days`."""
-_BARE = "1"
+BARE = "1"
+"""Unit of a number without one, as netCDF writes it."""
 
 
 def unit_of(name: str) -> str:
     """Unit of a name, a dotted one or an element of a list (`primary.semi_axes_m.0`) too; `1` where it carries none."""
     suffix = _suffix(_leaf(name))
-    return UNITS[suffix] if suffix else _BARE
+    return UNITS[suffix] if suffix else BARE
 
 
-def long_name_of(name: str) -> str:
+def printed_unit_of(name: str) -> str:
+    """The same for a reader; empty where the name carries none."""
+    return unit_of(name).replace(BARE, "")
+
+
+def words_of(name: str) -> str:
     """The name in words, without its unit: `impactor.mass_kg` -> `impactor mass`."""
     leaf = _leaf(name)
     suffix = _suffix(leaf)
