@@ -11,6 +11,7 @@ import typer
 from ..constants import DAY_S
 from ..errors import InputError
 from ..kinds import sure
+from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario, builtin, load
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
@@ -214,10 +215,11 @@ def _print(found: TimingFit) -> None:
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
     rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
     rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
-    rows.append(("period change", "s", f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
+    change, precession = OUTCOMES["period_change_s"], OUTCOMES["apsidal_precession_after_deg_day"]
+    rows.append((change.label, change.unit, f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
     rows.append(("orbital longitude at t0 minus nominal", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")))
     rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
-    rows.append(("apsidal precession rate after", "deg/day", *_pair(r, "apsidal_precession{}_deg_day", ".3f")))
+    rows.append((precession.long_name, precession.unit, *_pair(r, "apsidal_precession{}_deg_day", ".3f")))
     if r["mean_motion_drift_deg_day2"] is not None:
         rows.append(
             (

@@ -101,8 +101,8 @@ class Prediction(Displayed, Lazy):
     def _line(self) -> str:
         n = self.numbers()
         said = {name: OUTCOMES[name].said(value) for name, value in n.items()}
-        periods = f"{said['period_before_h']} -> {said['period_after_h']}"
-        change = f"change {said['period_change_s']} (fit +-{said['period_change_fit_error_s']})"
+        periods = f"{OUTCOMES['period_before_h'].text(n['period_before_h'])} -> {said['period_after_h']}"
+        change = f"change {said['period_change_s']} (fit {said['period_change_fit_error_s']})"
         motion = f"e {said['eccentricity_after']}, libration {said['libration_max_after_deg']}"
         return f"{self.status}: {periods}, {change}; {motion}{', tumbling' if n['tumbling'] else ''}"
 
@@ -137,7 +137,7 @@ def predict(scenario: Scenario | None = None, *, progress: Progress | None = Non
     >>> import binarydyn as bd
     >>> prediction = bd.predict()
     >>> prediction
-    <Prediction completed: 10.420000 h -> 9.981520 h, change -1578.529 s (fit +-0.00043 s); e 0.02905, libration 12.048 deg>
+    <Prediction completed: 10.420000 -> 9.981520 h, change -1578.529 s (fit 0.00043 s); e 0.02905, libration 12.048 deg>
     >>> print(prediction.changes().change_s["frequency"].round(2), prediction.after.yaw_deg.max().round(1))
     -1578.53 12.0
     >>> prediction.to_series()["period_change_s"] == prediction.period_change_s
