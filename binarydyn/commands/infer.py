@@ -7,8 +7,6 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import ConvergenceError
-from ..errors import ConvergenceError, InputError
-from ..kinds import sure
 from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION

@@ -14,9 +14,8 @@ from ..scenario.tables.sampling import check_seed
 from ..scenario.wording import CAUTION
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
-from .timing import measured_beside
 from ..units import unit_of
-from .infer import measured_by
+from .timing import measured_beside
 
 if TYPE_CHECKING:
     from ..inference.sensitivity import ErrorBudget
