@@ -19,6 +19,7 @@ from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..observing.event_times import TimingFit
+    from ..sky.timing_terms import Fit
 
 _ENDS = 6
 """First and last events that are printed."""
@@ -139,20 +140,37 @@ def _synthesise(
 
 def report(found: TimingFit) -> dict[str, Any]:
     """Everything that is printed, as plain data."""
-    fit, clock = found.fit, found.sky.clock
-    e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, sure(fit.of("apsidal_rate"))
-    longitude, spread = sure(fit.of("longitude"))
     return {
         "scenario": found.scenario.name,
         "scenario_sha256": found.scenario.sha256,
-        "period_before_h": fit.period_h("before"),
-        "period_before_sigma_s": fit.period_sigma_s("before"),
-        "period_after_h": fit.period_h("after"),
-        "period_after_sigma_s": fit.period_sigma_s("after"),
-        "period_change_s": fit.change_s,
-        "period_change_fit_sigma_s": fit.change_sigma_s,
+        **_periods(found),
+        **_ellipse(found.fit),
+        **_quality(found),
+        "events": _events(found),
+        "warnings": list(found.warnings),
+        "caution": CAUTION,
+    }
+
+
+def _periods(found: TimingFit) -> dict[str, Any]:
+    sides = {
+        f"period_{side}{ending}": value(side)
+        for side in ("before", "after")
+        for ending, value in (("_h", found.fit.period_h), ("_sigma_s", found.fit.period_sigma_s))
+    }
+    return sides | {
+        "period_change_s": found.fit.change_s,
+        "period_change_fit_sigma_s": found.fit.change_sigma_s,
         "period_change_model_bias_s": found.bias_change_s,
         "period_change_sigma_s": found.change_sigma_s,
+    }
+
+
+def _ellipse(fit: Fit) -> dict[str, Any]:
+    """Where the secondary was at t0, the orbit after it, and how its mean motion drifts."""
+    e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, sure(fit.of("apsidal_rate"))
+    longitude, spread = sure(fit.of("longitude"))
+    return {
         "longitude_minus_nominal_deg": math.remainder(math.degrees(longitude), 360.0),
         "longitude_minus_nominal_sigma_deg": math.degrees(spread),
         "eccentricity_after": e[0],
@@ -162,6 +180,13 @@ def report(found: TimingFit) -> dict[str, Any]:
         "mean_motion_drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
         "mean_motion_drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
         "mean_motion_drift_is_fitted": fit.terms.drift,
+    }
+
+
+def _quality(found: TimingFit) -> dict[str, Any]:
+    """What was fitted, how well, and which other counts of cycles fit too."""
+    fit = found.fit
+    return {
         "parameters": list(fit.terms.names),
         "values": [fit.values[name] for name in fit.terms.names],
         "covariance": fit.covariance.tolist(),
@@ -179,28 +204,15 @@ def report(found: TimingFit) -> dict[str, Any]:
             }
             for other in found.timing.others
         ],
-        "events": [
-            {
-                "mid_utc": utc,
-                "kind": str(kind),
-                "body": str(body),
-                "cycle": int(turn),
-                "o_minus_c_s": float(late),
-                "residual_s": float(rest),
-            }
-            for utc, kind, body, turn, late, rest in zip(
-                clock.utc(found.mids.seen_s),
-                found.mids.kind,
-                found.mids.body,
-                turns(found),
-                fit.before_s,
-                fit.residual_s,
-                strict=True,
-            )
-        ],
-        "warnings": list(found.warnings),
-        "caution": CAUTION,
     }
+
+
+def _events(found: TimingFit) -> list[dict[str, Any]]:
+    mids, fit = found.mids, found.fit
+    names = ("mid_utc", "kind", "body", "cycle", "o_minus_c_s", "residual_s")
+    numbers = (column.tolist() for column in (mids.kind, mids.body, turns(found), fit.before_s, fit.residual_s))
+    rows = zip(found.sky.clock.utc(mids.seen_s), *numbers, strict=True)
+    return [dict(zip(names, row, strict=True)) for row in rows]
 
 
 def turns(found: TimingFit):
