@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -42,9 +42,9 @@ class Mesh(Displayed):
     vertices_m: np.ndarray
     facets: np.ndarray
     density_kg_m3: float
-    axes: np.ndarray = field(default=None)  # type: ignore[assignment]
-    centre_m: np.ndarray = field(default=None)  # type: ignore[assignment]
-    integrals_m: np.ndarray = field(default=None)  # type: ignore[assignment]
+    axes: Any = None
+    centre_m: Any = None
+    integrals_m: Any = None
     source: tuple[str, str] | None = None
     """File and unit of a mesh that was read."""
 

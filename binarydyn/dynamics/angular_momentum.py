@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from ..columns import cross, turned
@@ -17,6 +19,6 @@ def angular_momenta(primary, secondary, y: np.ndarray) -> np.ndarray:
     reduced = primary.mass_kg * secondary.mass_kg / (primary.mass_kg + secondary.mass_kg)
     parts = [reduced * cross(y[POSITION], y[VELOCITY])]
     for body, at in ((primary, 6), (secondary, 13)):
-        spin = [i * w for i, w in zip(body.inertia_kg_m2, y[at + 4 : at + 7], strict=True)]
+        spin: Any = [i * w for i, w in zip(body.inertia_kg_m2, y[at + 4 : at + 7], strict=True)]
         parts.append(turned(rotation(y[at : at + 4]), spin))
     return np.array(parts)

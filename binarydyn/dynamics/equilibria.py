@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import product
+from typing import cast
 
 import numpy as np
 
@@ -104,7 +105,7 @@ def relative_equilibria(
     With a spin the primary is averaged over it and stands upright; otherwise it turns with the orbit.
     """
     if primary_spin_rad_s is not None:
-        primary = Averaged(primary)
+        primary = cast(Body, Averaged(primary))  # what gravity asks of one
     ends = [[""] if body.is_even else ["", "-"] for body in (primary, secondary)]
     first = FACINGS if primary_spin_rad_s is None else FACINGS[:1]
     sides = product([e + word for word in first for e in ends[0]], [e + word for word in FACINGS for e in ends[1]])

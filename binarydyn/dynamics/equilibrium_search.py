@@ -15,6 +15,7 @@ from ..bodies.averaged import round_axes
 from ..errors import ConvergenceError
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
+from ..kinds import sure
 from ..motion.equations import parameters, rates
 from ..motion.layout import ATTITUDE1, ATTITUDE2, GM, POSITION, SIZE, VELOCITY, V
 from ..motion.state import Body
@@ -62,7 +63,7 @@ class Turning:
             inertia,
             n,
             self.round_axes,
-            tuple(spin is not None for spin in self.spins),
+            (self.spins[0] is not None, self.spins[1] is not None),
         )
 
     def drift(self, y: np.ndarray, n: float) -> np.ndarray:
@@ -165,7 +166,7 @@ def _tried(turning: Turning, y: np.ndarray, n: float, separation_m: float | None
     a = float(np.linalg.norm(y[POSITION]))
     size = turning.size(a, n)
     A = linearised(lambda moved: turning.drift(moved, n), y, size)
-    given = np.log(a / separation_m) if separation_m else np.log(n / rate_rad_s)
+    given = np.log(a / separation_m) if separation_m else np.log(n / sure(rate_rad_s))
     value = np.concatenate([turning.drift(y, n) / size / n, [y[1] / a, given]])
     return Found(turning, y, n, A, float(np.max(np.abs(value)))), value
 
@@ -175,7 +176,9 @@ def search(turning: Turning, separation_m: float | None, rate_rad_s: float | Non
 
     Directions in which nothing changes stay put.  ConvergenceError where it ends elsewhere, or nowhere.
     """
-    begin, n = turning.first_state(separation_m or float(np.cbrt(turning.constants[GM] / rate_rad_s**2)), facing)
+    begin, n = turning.first_state(
+        separation_m or float(np.cbrt(turning.constants[GM] / sure(rate_rad_s) ** 2)), facing
+    )
     y, best, step = begin, np.inf, 0
     while step < _NEWTON_STEPS:
         step += 1

@@ -79,7 +79,8 @@ class Pair:
 
 def rotations(y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Rotation matrices body -> inertial of both bodies in the state (20,)."""
-    return tuple(np.reshape(rotation_of_quaternion(*y[at : at + 4]), (3, 3)) for at in (6, 13))
+    one, two = (np.reshape(rotation_of_quaternion(*y[at : at + 4]), (3, 3)) for at in (6, 13))
+    return one, two
 
 
 def linearised(drift: Callable[[np.ndarray], np.ndarray], y: np.ndarray, scale: np.ndarray) -> np.ndarray:

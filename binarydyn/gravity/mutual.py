@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -31,7 +32,8 @@ class MutualGravity:
     def together(cls, many: Sequence[MutualGravity], shape: tuple[int, ...]) -> MutualGravity:
         """Of several configurations, which fill this shape."""
         columns = ([getattr(one, each.name) for one in many] for each in fields(cls))
-        return cls(*(np.reshape(column, (*shape, *np.shape(column[0]))) for column in map(list, columns)))
+        whole: list[Any] = [np.reshape(column, (*shape, *np.shape(column[0]))) for column in map(list, columns)]
+        return cls(*whole)
 
 
 def even_pair(primary, secondary) -> bool:

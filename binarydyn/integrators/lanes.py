@@ -179,7 +179,11 @@ def _inside() -> str:
 
 def in_lanes(first: Mapping[str, int], lanes: int = LANES) -> dict[str, Callable[[int], str]]:
     """How a lane `l` reads arrays that begin in these rows of the work array; see Tape.body."""
-    return {array: lambda i, row=row: f"w[{(row + i) * lanes} + l]" for array, row in first.items()}
+    return {array: partial(_read, row, lanes) for array, row in first.items()}
+
+
+def _read(row: int, lanes: int, i: int) -> str:
+    return f"w[{(row + i) * lanes} + l]"
 
 
 def rates_source(degree: int, even: bool) -> str:
@@ -196,7 +200,13 @@ def source(number: int) -> str:
     """Text of the module with the kernels of a gravity model."""
     model = MODELS[number]
     stages = [_stage(s, row) for s, row in enumerate(tableau.STAGES, start=2)]
-    places = {"lanes": LANES, "size": SIZE, "width": WIDTH, "steps": SPREAD * LANES, "end": END * LANES}
+    places: dict[str, int | str] = {
+        "lanes": LANES,
+        "size": SIZE,
+        "width": WIDTH,
+        "steps": SPREAD * LANES,
+        "end": END * LANES,
+    }
     places |= {"step": (RUN + STEP) * LANES, "first": FIRST_SLOPE * LANES, "last": LAST_SLOPE * LANES}
     places |= {"dense": DENSE * LANES, "errors": _errors(), "ends": _ends(), "inside": _inside()}
     places |= {"error": ERROR * LANES, "factor": FACTOR * LANES, "taken": TAKEN * LANES, "at": AT * LANES}

@@ -222,7 +222,7 @@ def _drifts(run: Run, y: np.ndarray) -> tuple[float, float]:
 def semi_major_axis_m(system: System) -> float:
     """Osculating |a| = |1 / (2/r - v^2/GM)| of the state at t0, GM of the system."""
     r, v = np.linalg.norm(system.state.position_m), np.linalg.norm(system.state.velocity_m_s)
-    return abs(1.0 / (2.0 / r - v * v / system.gm_m3_s2))
+    return float(abs(1.0 / (2.0 / r - v * v / system.gm_m3_s2)))
 
 
 def _orbital_momentum(system: System) -> float:

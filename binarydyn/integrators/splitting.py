@@ -90,7 +90,8 @@ def _series(z, terms: list[float]):
 
 def _factorials(first: int, most: float) -> list[float]:
     """(-1)^k / (first + 2 k)!, as many as the series in the square of an angle up to `most` needs to rounding."""
-    out, value, n = [], 1.0, 0
+    out: list[float] = []
+    value, n = 1.0, 0
     while True:
         n += 1
         value *= n

@@ -91,10 +91,10 @@ class State(Displayed):
 
     position_m: np.ndarray
     velocity_m_s: np.ndarray
-    attitude1: np.ndarray = _UNTURNED
-    rate1_rad_s: np.ndarray = (0.0, 0.0, 0.0)
-    attitude2: np.ndarray = _UNTURNED
-    rate2_rad_s: np.ndarray = (0.0, 0.0, 0.0)
+    attitude1: Any = _UNTURNED
+    rate1_rad_s: Any = (0.0, 0.0, 0.0)
+    attitude2: Any = _UNTURNED
+    rate2_rad_s: Any = (0.0, 0.0, 0.0)
 
     def __post_init__(self):
         for name, length in _PARTS.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 import numpy as np
 
@@ -43,7 +44,7 @@ def standing_still(scenario: Scenario, begun: Start, facing: str = "long") -> Eq
     """The relative equilibrium at the relaxed separation, the primary averaged over its spin; facing: the secondary's
     axis along r.  ConvergenceError where there is none."""
     return relative_equilibrium(
-        Averaged(begun.system.primary),
+        cast(Body, Averaged(begun.system.primary)),
         begun.system.secondary,
         separation_m=begun.separation_m,
         facing=("long", facing),
@@ -129,7 +130,7 @@ class Description:
     def own_speeds_m_s(self) -> tuple[float, float]:
         """Of primary and secondary about the barycentre."""
         system, speed = self.start.system, self.orbital_speed_m_s
-        return tuple(speed * body.mass_kg / system.mass_kg for body in (system.secondary, system.primary))
+        return speed * system.secondary.mass_kg / system.mass_kg, speed * system.primary.mass_kg / system.mass_kg
 
     @cached_property
     def _equilibrium(self) -> tuple[Equilibrium | None, str]:
@@ -207,7 +208,8 @@ class Description:
     def relative_speeds_m_s(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """(least, greatest) relative to primary and secondary, of the pass at the spacecraft's distance."""
         speed = self.flyby.speed_m_s(self.scenario.spacecraft.distance_m)
-        return tuple(range_of_speeds_m_s(speed, own) for own in self.own_speeds_m_s)
+        primary, secondary = (range_of_speeds_m_s(speed, own) for own in self.own_speeds_m_s)
+        return primary, secondary
 
     @cached_property
     def impact(self) -> Impact:

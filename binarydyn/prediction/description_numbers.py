@@ -37,7 +37,7 @@ def numbers(described: Description) -> dict[str, Any]:
 
 
 def _bodies(d: Description) -> dict[str, Any]:
-    found = {}
+    found: dict[str, Any] = {}
     rows = zip(("primary", "secondary"), d.shapes, d.grounds, d.own_speeds_m_s, d.relative_speeds_m_s(), strict=True)
     for name, shape, ground, own, (least, greatest) in rows:
         values = vars(shape) | {

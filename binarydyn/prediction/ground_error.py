@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..impact import Impact, slopes_about
+from ..kinds import sure
 from ..relaxed.start import Start
 from ..scenario import Scenario
 from .closed_forms import analytic_changes
@@ -45,12 +46,13 @@ def ground_error(begun: Start, scenario: Scenario, impact: Impact, change_s: flo
     """None on smooth ground, without an impact or a period change; begun: the system before the impact."""
     if impact.status != "hit" or change_s is None or begun.system.secondary.spacing_m == 0.0:
         return None
-    found = slopes_about(begun.system, begun.system.state, scenario, impact.site)
+    found = slopes_about(begun.system, begun.system.state, scenario, sure(impact.site))
     tilted, facets = (
         change_s + more_s(begun, found.taken_m_s, dv_m_s) for dv_m_s in (found.tilted_m_s, found.facets_m_s)
     )
     sigma = float(np.sqrt(0.5 * np.sum((tilted - change_s) ** 2)))
-    return GroundError(found.radius_m, *_quantiles(facets, found.weights, _MIDDLE_68).tolist(), sigma)
+    low, high = _quantiles(facets, found.weights, _MIDDLE_68).tolist()
+    return GroundError(found.radius_m, low, high, sigma)
 
 
 def more_s(begun: Start, taken_m_s: np.ndarray, other_m_s: np.ndarray) -> np.ndarray:

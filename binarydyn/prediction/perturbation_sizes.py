@@ -13,6 +13,7 @@ import numpy as np
 from ..constants import DAY_S, HOUR_S, YEAR_S, G
 from ..dynamics import Dissipation, Drift, Perturbations, SolarTide, State, System
 from ..impact import impact_on
+from ..kinds import sure
 from ..motion.damping import eccentricity_damping_s, libration_damping_s
 from ..motion.drift import drag_constants
 from ..motion.perturbing import lag_coefficient
@@ -70,8 +71,9 @@ def estimated_sizes(scenario: Scenario) -> list[Size]:
 def _tide(scenario: Scenario, system: System, separation_m: float, n: float) -> Size:
     """2 GM_sun r / D^3 against GM / r^2 at t0, and the periods of both windows, the second by a closed form."""
     period = 2.0 * math.pi / n
-    size, tide = tide_size(scenario, period, _after_s(scenario, system, separation_m, period)), tide_of(scenario)
-    nearest = SolarTide(elements_of(scenario.heliocentric_orbit), np.eye(3))
+    size = sure(tide_size(scenario, period, _after_s(scenario, system, separation_m, period)))
+    tide = tide_of(scenario)
+    nearest = SolarTide(elements_of(sure(scenario.heliocentric_orbit)), np.eye(3))
     strength = tide.strength_at_start_s2 if tide else nearest.perihelion_strength_s2
     is_on = scenario.perturbations.solar_tide == "on"
     says = (

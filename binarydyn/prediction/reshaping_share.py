@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from ..dynamics import State, System, simulate
 from ..errors import FewCyclesError, InputError
 from ..impact import Impact, ImpactSpec, impact_on, reshaped
+from ..kinds import sure
 from ..observables import Estimate, period
 from ..scenario import Scenario
 
@@ -47,7 +48,7 @@ def shares(
     before_s, after_s = before.value_s, after.value_s
     if impact.status == "reshaped":
         return Shares(after_s - before_s, 0.0, 0.0)
-    alone = reshaped(begun, begun.state, scenario.reshaping)
+    alone = reshaped(begun, begun.state, sure(scenario.reshaping))
     reshaped_s = _period_s(alone.system, alone.state, scenario)
     pushed = impact_on(begun, ImpactSpec.of(scenario, reshaping=None))
     pushed_s = _period_s(begun, pushed.state, scenario)

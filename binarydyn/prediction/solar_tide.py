@@ -70,8 +70,8 @@ def tide_size(scenario: Scenario, before_s: float, after_s: float) -> TideSize |
     if tide is None:
         nearest = SolarTide(elements_of(orbit), np.eye(3))
         return TideSize(at_most_s(nearest, before_s), at_most_s(nearest, after_s), is_bound=True)
-    windows = (before_s, -how.days_before), (after_s, how.days_after)
-    return TideSize(*(_over_window_s(tide, period, days) for period, days in windows))
+    before = _over_window_s(tide, before_s, -how.days_before)
+    return TideSize(before, _over_window_s(tide, after_s, how.days_after))
 
 
 def left_out(

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
+from ..kinds import sure
 from ..observables import lines
 from ..observables.frequency import Line, even_count
 from ..relaxed.start import Start
@@ -43,7 +44,7 @@ def swing_remark(scenario: Scenario, begun: Start, before: Side) -> tuple[str, .
         )
     if cause == "eccentricity":
         return (
-            said.format(f"the orbit's eccentricity of {before.shape.eccentricity:.2g} swings")
+            said.format(f"the orbit's eccentricity of {sure(before.shape).eccentricity:.2g} swings")
             + f", since its libration of {_mode_h(begun, 'libration'):.4g} h is near resonance with the orbit, and the "
             "prediction depends on pericentre_deg",
         )
@@ -70,14 +71,14 @@ def _cause(scenario: Scenario, begun: Start, before: Side) -> str:
     )
     if not free_turns(begun.system.primary.inertia_kg_m2)[2]:
         spin = TURN / (scenario.primary.spin_period_h * HOUR_S)
-        slip, step = abs(spin - TURN / before.period.value_s), float(run.time_s[1] - run.time_s[0])
+        slip, step = abs(spin - TURN / sure(before.period).value_s), float(run.time_s[1] - run.time_s[0])
         rates += [("primary", _seen(k * slip, step)) for k in (1, 2)]
     if scenario.secondary.libration_amplitude_deg:
         rates.append(("libration", TURN / (_mode_h(begun, "libration") * HOUR_S)))
     rates = [(name, rate) for name, rate in rates if math.isfinite(rate) and rate > 0.0]
     if not rates:
         return "libration"
-    found = lines(run.time_s[:count], before.attitude.yaw_deg[:count], _COUNT)
+    found = lines(run.time_s[:count], sure(before.attitude).yaw_deg[:count], _COUNT)
     causes = [_nearest(line, rates) for line in found]
     return next((cause for cause in causes if cause != "libration"), "libration")
 

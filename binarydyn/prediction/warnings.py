@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
+from ..kinds import sure
 from ..observables.chaos import TWIST_RAD, Chaos, by_seconds
 from ..relaxed.by_simulation import turned_days
 from ..relaxed.start import Start
@@ -25,7 +26,7 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, chaos: 
         found += after.warnings
     error_s = fit_error_s(before, after)
     if error_s is not None and status not in NOTHING_CHANGES:
-        found += left_out(scenario, before.period.value_s, after.period.value_s, error_s, "fit error")
+        found += left_out(scenario, sure(before.period).value_s, sure(after.period).value_s, error_s, "fit error")
     return found + _unlocked(begun) + _doubts(chaos) + _disagreement(after, chaos)
 
 
@@ -34,8 +35,9 @@ def _before(scenario: Scenario, begun: Start, before: Side) -> tuple[str, ...]:
     if not before.shape:
         return before.warnings
     found = []
-    miss_s = before.period.value_s - begun.period_h * HOUR_S
-    if abs(miss_s) > max(0.01, 5.0 * before.period.sigma_s):
+    measured = sure(before.period)
+    miss_s = measured.value_s - begun.period_h * HOUR_S
+    if abs(miss_s) > max(0.01, 5.0 * measured.sigma_s):
         found.append(
             f"before the impact the period is {miss_s:+.3g} s from the calibrated one: the system does not stay relaxed"
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -101,4 +102,5 @@ def measured(trajectory: Trajectory, estimator: str) -> Side:
         history = attitude(trajectory)
     except (FewCyclesError, InputError) as error:
         warnings.append(str(error))
-    return Side(*trajectory.parts.values(), value, shape, history, cycles, tuple(warnings))
+    seen: dict[str, Any] = {"period": value, "shape": shape, "attitude": history, "single_orbit_periods_s": cycles}
+    return Side(**trajectory.parts, **seen, warnings=tuple(warnings))

@@ -8,7 +8,7 @@ from ..bodies import Ellipsoid, Layered, Mesh
 from ..bodies.ellipsoid import positive
 from ..constants import HOUR_S
 from ..errors import InputError
-from ..kinds import NUMBER, takes
+from ..kinds import NUMBER, sure, takes
 from ..motion.state import System
 from .bodies import refuse_overlap
 from .circular import Wanted
@@ -51,8 +51,8 @@ def pair(
     rates = [hours and 2.0 * math.pi / (hours * HOUR_S) for hours in (checked["primary_spin_h"], checked["period_h"])]
     refuse_overlap("separation_m", primary, secondary, checked["separation_m"])
     factor = None if separation_m and period_h else 1.0
-    orbit = find(primary, secondary, degree, Wanted(rates[0], 0.0, factor, checked["separation_m"], rates[1]))
+    orbit = find(primary, secondary, degree, Wanted(sure(rates[0]), 0.0, factor, checked["separation_m"], rates[1]))
     refuse_overlap("period_h", primary, secondary, orbit.separation_m)
     calibration_warnings("separation_m", orbit.mass_factor, primary, secondary)
-    bodies = (body.scaled_mass(orbit.mass_factor) for body in (primary, secondary))
-    return System(*bodies, orbit.state, degree)
+    one, two = (body.scaled_mass(orbit.mass_factor) for body in (primary, secondary))
+    return System(one, two, orbit.state, degree)

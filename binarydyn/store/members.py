@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -111,6 +111,7 @@ class Members(Lazy, Displayed):
     def to_xarray(self) -> xarray.Dataset:
         """Each column over the axes of a grid, of others over `member`, with its unit."""
         xarray = library("xarray", "to_xarray")
+        take: Callable[[str], Any]
         if isinstance(self.design, Grid):
             dims, at, take = self.keys, self.axes, self.on_grid
         else:

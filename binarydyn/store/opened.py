@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import fields
 from functools import cache, partial
 from pathlib import Path
+from typing import Any
 
 from ..errors import KindError
 from ..kinds import PATH, takes
@@ -52,7 +54,12 @@ def open(path: str | Path) -> Prediction | Members | Events:
     True
     """
     result = open_result(path)
-    return {"prediction": stored_prediction, "sweep": stored_members, "events": stored_events}[result.kind](result)
+    openers: dict[str, Callable[[Result], Any]] = {
+        "prediction": stored_prediction,
+        "sweep": stored_members,
+        "events": stored_events,
+    }
+    return openers[result.kind](result)
 
 
 @takes(path=PATH)
@@ -98,8 +105,8 @@ def stored_prediction(result: Result) -> Prediction:
     again, numbers = cache(lambda: predict(result.scenario)), result.numbers
     stored = {
         "scenario": lambda: result.scenario,
-        "before": lambda: measured(result.before, numbers["estimator"]),
-        "after": lambda: measured(result.after, numbers["estimator"]),
+        "before": lambda: measured(result.before, str(numbers["estimator"])),
+        "after": lambda: measured(result.after, str(numbers["estimator"])),
         "status": lambda: numbers["status"],
         "warnings": lambda: result.warnings,
         "scenario_name": lambda: result.attributes["scenario_name"],

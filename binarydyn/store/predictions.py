@@ -10,6 +10,7 @@ import numpy as np
 
 from ..dynamics import Trajectory
 from ..files.whole import image, put
+from ..kinds import sure
 from ..motion.state import Body
 from ..prediction import Prediction
 from ..relaxed import Start
@@ -35,7 +36,7 @@ def write_prediction(path: str | Path, prediction: Prediction, drawn: Members | 
     def fill(file) -> None:
         file.attrs.update(attributes(prediction.scenario, "prediction"))
         if drawn:
-            file.attrs.update({"design": drawn.sample.json, "design_sha256": drawn.sample.sha256})
+            file.attrs.update({"design": sure(drawn.sample).json, "design_sha256": sure(drawn.sample).sha256})
             write_table(file, drawn.columns)
         write_group(file, "numbers", _scalars(prediction.numbers()))
         write_group(file, "changes", _scalars(changes))

@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +27,7 @@ from .columns import Columns
 from .groups import FLAG, UNKNOWN, kind_of, read_group
 from .provenance import ATTRIBUTES, COUNTS, FORMAT
 from .stored_rows import StoredRows, read
+from .table import coded
 
 
 class Held(dict):
@@ -62,7 +63,7 @@ class Result:
 
     path: Path
     kind: str
-    attributes: dict[str, str | int]
+    attributes: dict[str, Any]
 
     @cached_property
     def scenario(self) -> Scenario:
@@ -81,7 +82,7 @@ class Result:
         return {name.removesuffix("_s"): value for name, value in self._table("changes").items()}
 
     @cached_property
-    def calibration(self) -> dict[str, float | str | None]:
+    def calibration(self) -> dict[str, Any]:
         """Of a prediction: what relaxation and calibration found."""
         return self._table("start")
 
@@ -158,7 +159,7 @@ class Result:
 
     def statuses(self) -> dict[str, int]:
         """Of a sweep: how many members ended how, the most frequent first."""
-        status = self.rows.column("status")
+        status = coded(self.rows.column("status"))
         counts = np.bincount(status.codes, minlength=len(status.words)).tolist()
         return dict(Counter(dict(zip(status.words, counts, strict=True))).most_common())
 
@@ -182,16 +183,17 @@ class Result:
 
     def _system(self, state: State, group: str) -> System:
         """The pair of a run; after an impact that changed a shape, with that."""
-        bodies = []
+        bodies: list[Any] = []  # which have no surface
         for name in ("primary", "secondary"):
             changed = f"{name}_{group}"
-            there = read(self.path, lambda file, changed=changed: layout.has(file, changed))
+            there = read(self.path, partial(layout.has, name=changed))
             columns = self._group(changed if there else name, "prediction")
             c = {field.name: columns[field.name] for field in fields(RecordedBody)}
             plain = {key: column.values if column.dims else column.plain for key, column in c.items()}
             bodies.append(RecordedBody(**plain | {"is_even": plain["is_even"] == 1}))
-        begun = self.calibration
-        return System(*bodies, state, begun["degree"], begun["tolerance"])
+        begun: dict[str, Any] = self.calibration
+        primary, secondary = bodies
+        return System(primary, secondary, state, begun["degree"], begun["tolerance"])
 
     def _check_kind(self, kind: str) -> None:
         if self.kind != kind:
