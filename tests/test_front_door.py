@@ -17,14 +17,7 @@ from binarydyn.dynamics import relative_equilibrium, semi_major_axis_m, simulate
 from binarydyn.ensembles import Backend, rows_of
 from binarydyn.errors import InputError
 from binarydyn.gravity import mutual_gravity
-from binarydyn.impact import (
-    ImpactSpec,
-    first_order_change,
-    impact_budget,
-    impact_on,
-    orbit_axes,
-    reshaped,
-)
+from binarydyn.impact import ImpactSpec, first_order_change, impact_budget, impact_on, orbit_axes, reshaped
 from binarydyn.inference.infer import infer
 from binarydyn.kepler import elements_at
 from binarydyn.observables import (

@@ -31,7 +31,7 @@ def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, b
     from ..ensembles import rows_of
     from ..sampling.drawn import members_of
     from ..store import Members
-    from ..store.rows import table_of
+    from ..store.sweep.rows import table_of
 
     parts, rows = [], rows_of(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
     try:
@@ -59,12 +59,12 @@ def sampled(result: Members) -> dict[str, Any]:
     columns, asked = result.columns, result.scenario.requirement
     chaotic = which_are_chaotic(columns)
     return {
-        "sample": {"kind": result.sample.kind, "seed": result.sample.seed, "count": result.sample.count},
+        "sample": {name: getattr(result.sample, name) for name in ("kind", "seed", "count")},
         "completed": int((columns["status"] == "completed").sum()),
         "statistics": spread(columns),
         "chaotic_members": None if chaotic is None else int(chaotic.sum()),
         "statistics_of_regular": None if chaotic is None else spread_without(columns, chaotic),
-        "probabilities": probabilities(columns, asked and asked.period_change_s),
+        "probabilities": probabilities(columns, asked.period_change_s if asked else None),
         "required_precision_s": asked and asked.precision_s,
     }
 

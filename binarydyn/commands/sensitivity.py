@@ -67,7 +67,7 @@ def sensitivity(
     found: list[ErrorBudget] = []
     with told_after(lambda: _say(scenario, found, measured, as_json)):
         for budget in _budgets(scenario, measured, count, seed, runs):
-            if budget.outcome != "period_change_s":
+            if measured and budget.outcome != "period_change_s":
                 budget = replace(budget, warnings=(*doubts, *budget.warnings))
             found.append(budget)
         if plot:

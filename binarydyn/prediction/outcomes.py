@@ -94,8 +94,8 @@ def _fit_error_s(p: Predicted) -> float | None:
 def _spread_s(p: Predicted) -> float | None:
     """Of the period change over neighbouring trajectories; a regular window of which none was run adds nothing."""
     before, after = p.start.chaos, p.chaos
-    spreads = [after.period_spread_s, before.period_spread_s if before.chaotic else before.period_spread_s or 0.0]
-    return None if None in spreads else float(np.hypot(*spreads))
+    one, two = after.period_spread_s, before.period_spread_s if before.chaotic else before.period_spread_s or 0.0
+    return None if one is None or two is None else float(np.hypot(one, two))
 
 
 def _criteria_agree(p: Predicted) -> bool | None:

@@ -35,7 +35,13 @@ MISS = "miss"
 if TYPE_CHECKING:
     import pandas
 
-_SHOWN = ("status", "period_before_h", "period_after_h", "period_change_s", "period_change_fit_error_s")
+_SHOWN: tuple[str, ...] = (
+    "status",
+    "period_before_h",
+    "period_after_h",
+    "period_change_s",
+    "period_change_fit_error_s",
+)
 _SHOWN += ("along_track_dv_mm_s", "beta_along_normal", "eccentricity_after", "separation_after_m")
 _SHOWN += ("libration_max_after_deg", "tumbling", "chaotic_after", "relative_energy_error")
 """Rows of a prediction in a notebook."""
@@ -168,8 +174,9 @@ def predict(scenario: Scenario | None = None, *, progress: Progress | None = Non
         model_error_s=None,
         ground=None,
     )
-    if ground := ground_error(begun, scenario, impact, result.period_change_s):
-        remark = ground.remark(result.period_change_s)
+    change_s = result.period_change_s
+    if change_s is not None and (ground := ground_error(begun, scenario, impact, change_s)):
+        remark = ground.remark(change_s)
         result = replace(result, ground=ground, warnings=result.warnings + remark)
     return replace(result, model_error_s=next_degree_s(result)) if simulation.model_error != "none" else result
 

@@ -7,8 +7,8 @@ from .members import Members
 from .opened import open, save, stored_members, stored_prediction
 from .predictions import check_target, write_prediction
 from .result import Result, open_result, word_of
-from .sweeping import sweep
-from .sweeps import SweepStore
+from .sweep.sweeping import sweep
+from .sweep.sweeps import SweepStore
 
 __all__ = [
     "Events",

@@ -28,7 +28,12 @@ _TEXTS |= {"impact_epoch_utc", "impact_seen_utc", "mid_utc", *(f"contact{k}_utc"
 _WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations"))
 _KINDS = {name: kind for kind, names in ((TEXT, _TEXTS), (WHOLE, _WHOLES), (FLAG, ("is_even",))) for name in names}
 """Of what is no outcome; the rest are numbers."""
-_STORED = {TEXT: (np.str_, ""), FLAG: (np.int8, UNKNOWN), WHOLE: (np.int64, UNKNOWN), NUMBER: (np.float64, np.nan)}
+_STORED: dict[Any, tuple[Any, Any]] = {
+    TEXT: (np.str_, ""),
+    FLAG: (np.int8, UNKNOWN),
+    WHOLE: (np.int64, UNKNOWN),
+    NUMBER: (np.float64, np.nan),
+}
 """Kind -> what holds it, and what stands for an unknown value: of a flag neither no, 0, nor yes, 1."""
 _COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
 _WIDTHS = {"axis": 3, "component": 4}

@@ -23,11 +23,11 @@ from ..scenario import Scenario
 from ..scenario.reading import place_of
 from ..scenario.wording import as_given, one_line
 from . import layout
-from .columns import Columns
 from .groups import FLAG, UNKNOWN, kind_of, read_group
 from .provenance import ATTRIBUTES, COUNTS, FORMAT
-from .stored_rows import StoredRows, read
-from .table import coded
+from .sweep.columns import Columns
+from .sweep.stored_rows import StoredRows, read
+from .sweep.table import coded
 
 
 class Held(dict):

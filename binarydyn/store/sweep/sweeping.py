@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ..ensembles import POOL, Backend, Pool, rows_of
-from ..kinds import PATH, WHOLE, takes
-from ..sampling import Block, Design, Grid, Row
-from ..sampling.listed import Listed
-from ..scenario import Scenario
-from .members import Members
-from .opened import stored_members
+from ...ensembles import POOL, Backend, Pool, rows_of
+from ...kinds import PATH, WHOLE, takes
+from ...sampling import Block, Design, Grid, Row
+from ...sampling.listed import Listed
+from ...scenario import Scenario
+from ..members import Members
+from ..opened import stored_members
 from .rows import table_of
 from .sweeps import SweepStore
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from . import layout
-from .groups import TEXT, UNKNOWN, describe, dtype_of, kind_of
+from .. import layout
+from ..groups import TEXT, UNKNOWN, describe, dtype_of, kind_of
 
 if TYPE_CHECKING:
     import h5py

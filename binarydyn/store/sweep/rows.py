@@ -10,8 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from ..sampling import Block, Design, Row
-from .groups import TEXT, Column, kind_of
+from ...sampling import Block, Design, Row
+from ..groups import TEXT, Column, kind_of
 from .table import Coded, Values, coded, plain, unknown
 
 _CODES = np.dtype("<i4")

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import InputError
-from ..sampling import Design, MemberSet
+from ...errors import InputError
+from ...sampling import Design, MemberSet
 from .rows import in_order
 from .table import PIECE, ROWS, Coded, Source, Values, Written, close_table, coded, dtype_of, unknown, write_values
 

@@ -8,18 +8,18 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ..ensembles import Backend
-from ..errors import ArgumentError, InputError
-from ..files.whole import check_place, put_large, target_of
-from ..sampling import TABLES, Block, Design, MemberSet, Row, Sample, swept
-from ..sampling.listed import as_text
-from ..scenario import Scenario
-from ..scenario.wording import counted, one_line
+from ...ensembles import Backend
+from ...errors import ArgumentError, InputError
+from ...files.whole import check_place, put_large, target_of
+from ...sampling import TABLES, Block, Design, MemberSet, Row, Sample, swept
+from ...sampling.listed import as_text
+from ...scenario import Scenario
+from ...scenario.wording import counted, one_line
+from ..groups import Column, write_group
+from ..provenance import attributes, made_otherwise, refuse_others
+from ..result import Result, open_result
 from .blocks import Blocks, KeptBlock
-from .groups import Column, write_group
 from .joined import Joined
-from .provenance import attributes, made_otherwise, refuse_others
-from .result import Result, open_result
 from .table import Source
 
 AXES = "design"

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import InputError
-from ..files.whole import check_place, target_of
-from ..scenario.wording import one_line
-from .provenance import refuse_others
-from .result import Result, open_result, word_of
+from ...errors import InputError
+from ...files.whole import check_place, target_of
+from ...scenario.wording import one_line
+from ..provenance import refuse_others
+from ..result import Result, open_result, word_of
 from .sweeps import blocks_of, design_attributes, write_sweep
 
 _ADVICE = "name files of one sweep"

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import InputError
-from ..scenario.wording import one_line
-from . import layout
+from ...errors import InputError
+from ...scenario.wording import one_line
+from .. import layout
 from .table import ROWS, Values, plain, read_values
 
 

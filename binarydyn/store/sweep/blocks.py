@@ -18,12 +18,12 @@ from typing import IO, Any
 
 import numpy as np
 
-from ..errors import InputError
-from ..files.whole import put, sync_folder
-from ..kinds import sure
-from ..sampling import Block, Row
-from ..scenario.reading import opened
-from ..scenario.wording import one_line
+from ...errors import InputError
+from ...files.whole import put, sync_folder
+from ...kinds import sure
+from ...sampling import Block, Row
+from ...scenario.reading import opened
+from ...scenario.wording import one_line
 from .rows import Packed, columns_of, packed
 from .table import Values, plain
 
