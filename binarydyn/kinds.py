@@ -147,7 +147,7 @@ def _as_given(given: object) -> str:
     return _called(type(given))
 
 
-def shown(given: object) -> str:
+def as_shown(given: object) -> str:
     """What is given as a sentence shows it: a number or a short text itself, of anything else its kind."""
     plain = repr(given) if given is None or isinstance(given, bool | Real | str) else ""
     return plain if 0 < len(plain) <= 60 and plain.isprintable() else _as_given(given)
@@ -157,7 +157,7 @@ def check_choice(place: str, given: object, *choices: str) -> None:
     """InputError where a word is none of the choices."""
     check_kind(place, given, str)
     if given not in choices:
-        raise InputError(place, f"{shown(given)} is given, allowed is {' or '.join(choices)}; choose one")
+        raise InputError(place, f"{as_shown(given)} is given, allowed is {' or '.join(choices)}; choose one")
 
 
 def sure(value: Given | None) -> Given:

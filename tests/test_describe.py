@@ -11,7 +11,7 @@ from binarydyn.commands import main
 from binarydyn.constants import ASTRONOMICAL_UNIT_M, GM_SUN, HOUR_S, G
 from binarydyn.plots import description_figure
 from binarydyn.prediction.description import describe
-from binarydyn.prediction.description_numbers import displacements, element_changes, modes, numbers, rings
+from binarydyn.prediction.description_numbers import description_numbers, displacements, element_changes, modes, rings
 from binarydyn.scenario import Scenario, load
 from binarydyn.scenario.wording import CAUTION
 from binarydyn.validation.validate import reference_files
@@ -53,7 +53,7 @@ def impact_2022():
 
 def test_bodies_are_those_of_the_closed_forms(invented):
     """J2 R^2 = (a^2 + b^2 - 2 c^2)/10, C22 R^2 = (a^2 - b^2)/20, I_z = M (a^2 + b^2)/5 of a homogeneous ellipsoid."""
-    found, scenario = numbers(invented), invented.scenario
+    found, scenario = description_numbers(invented), invented.scenario
     for name in ("primary", "secondary"):
         a, b, c = getattr(scenario, name).semi_axes_m
         r2 = (a * b * c) ** (2 / 3)
@@ -68,7 +68,7 @@ def test_bodies_are_those_of_the_closed_forms(invented):
 
 def test_angular_momentum_budget(invented):
     """m n a^2 and I_z w; the forced motion of the relaxed state moves them by some 1e-4."""
-    found, scenario = numbers(invented), invented.scenario
+    found, scenario = description_numbers(invented), invented.scenario
     masses = [found[f"{name}_mass_kg"] for name in ("primary", "secondary")]
     reduced = masses[0] * masses[1] / sum(masses)
     n = found["mean_motion_rad_s"]
@@ -82,7 +82,7 @@ def test_angular_momentum_budget(invented):
 
 
 def test_a_primary_that_turns_backwards_counts_against_the_orbit():
-    found = numbers(described(BUILTIN.replace("spin_period_h = 2.03", "spin_period_h = -2.03")))
+    found = description_numbers(described(BUILTIN.replace("spin_period_h = 2.03", "spin_period_h = -2.03")))
     assert found["primary_angular_momentum_kg_m2_s"] < 0.0 < found["orbit_angular_momentum_kg_m2_s"]
     assert found["total_angular_momentum_kg_m2_s"] < 0.0
 
@@ -90,7 +90,7 @@ def test_a_primary_that_turns_backwards_counts_against_the_orbit():
 def test_orbit_equilibrium_and_small_motions(invented):
     """Libration 1-5 % slower than n sqrt(3 (B - A)/C) (Murray & Dermott 1999, ch. 5), since the orbit
     answers."""
-    found = numbers(invented)
+    found = description_numbers(invented)
     assert found["orbital_speed_m_s"] == pytest.approx(2 * math.pi * 821.0 / (10.42 * HOUR_S), rel=1e-12)
     assert found["equilibrium_stable"] is True and found["equilibrium_minimum_energy"] is True
     assert found["equilibrium_period_h"] == pytest.approx(10.42, abs=1e-4)
@@ -109,14 +109,14 @@ def test_escape_speeds_of_the_pair_hit_in_2022(impact_2022):
 
     Worked by hand from M2 4.3e9 kg, R2 75.5 m, M1 5.6e11 kg, a 1206 m: sqrt(2 G M2/R2), sqrt(2 G (M2/R2 + M1/a)).
     """
-    found = numbers(impact_2022)
+    found = description_numbers(impact_2022)
     assert found["secondary_escape_speed_m_s"] == pytest.approx(0.0872, abs=0.0025)
     assert found["secondary_system_escape_speed_m_s"] == pytest.approx(0.263, abs=0.003)
 
 
 def test_barycentre_of_2022_is_pushed_as_measured(impact_2022):
     """-11.7 +- 1.3 um/s along its track with beta 2.0: Makadia et al. 2026, Science Advances 12(10)."""
-    assert numbers(impact_2022)["barycentre_along_track_um_s"] == pytest.approx(-11.7, abs=1.3)
+    assert description_numbers(impact_2022)["barycentre_along_track_um_s"] == pytest.approx(-11.7, abs=1.3)
     assert impact_2022.flyby_outcome == "free"
 
 
@@ -132,7 +132,7 @@ def test_barycentre_takes_what_leaves_the_pair(impact_2022):
 
 
 def test_surroundings_follow_from_the_heliocentric_orbit(dated):
-    found, a, e = numbers(dated), 1.37 * ASTRONOMICAL_UNIT_M, 0.21
+    found, a, e = description_numbers(dated), 1.37 * ASTRONOMICAL_UNIT_M, 0.21
     gm = found["total_gm_m3_s2"]
     assert found["perihelion_hill_radius_m"] == pytest.approx(a * (1 - e) * (gm / (3 * GM_SUN)) ** (1 / 3), rel=1e-12)
     assert found["sphere_of_influence_m"] == pytest.approx(a * (gm / GM_SUN) ** 0.4, rel=1e-12)
@@ -157,7 +157,7 @@ def test_circular_orbits_keep_keplers_law_and_name_what_ends_them(dated, invente
     assert says[0] == "stable" and says[-1] == "escapes at perihelion (solar radiation pressure)"
     assert {row["says"] for row in rings(invented)} == {""}
     near_sun = described(DATED.replace("_au = 1.37", "_au = 0.3"))
-    half_hill = 0.5 * numbers(near_sun)["perihelion_hill_radius_m"]
+    half_hill = 0.5 * description_numbers(near_sun)["perihelion_hill_radius_m"]
     for row in rings(near_sun):
         assert (row["says"] == "beyond half the Hill radius at perihelion") == (row["radius_m"] > half_hill)
     assert rings(near_sun)[2]["radius_m"] < half_hill < rings(near_sun)[3]["radius_m"]
@@ -189,7 +189,7 @@ def test_what_is_missing_is_said(tmp_path, capsys):
     ):
         found = described(text)
         assert lacks in found.deflection_missing and found.deflection is None
-        assert numbers(found)["barycentre_along_track_um_s"] is None
+        assert description_numbers(found)["barycentre_along_track_um_s"] is None
     place = tmp_path / "nowhere.toml"
     place.write_text(BUILTIN)
     assert main(["describe", str(place)]) == 0
@@ -201,13 +201,13 @@ def test_what_is_missing_is_said(tmp_path, capsys):
 @pytest.mark.parametrize("aim, outcome", [(0.0, "contact"), (1500.0, "inside"), (5000.0, "free")])
 def test_a_pass_that_ends_on_the_primary_is_an_outcome(aim, outcome):
     found = described(BUILTIN + f"[spacecraft]\nimpact_parameter_m = {aim}\n")
-    shown = numbers(found)
+    shown = description_numbers(found)
     assert shown["flyby_outcome"] == outcome
     assert (shown["flyby_capture_dv_circle_m_s"] is None) == (outcome == "contact")
 
 
 def test_speeds_relative_to_each_body(invented):
-    found = numbers(invented)
+    found = description_numbers(invented)
     assert found["primary_own_speed_m_s"] + found["secondary_own_speed_m_s"] == pytest.approx(
         found["orbital_speed_m_s"]
     )
@@ -252,10 +252,10 @@ def test_the_figure_is_to_scale(dated):
     lines = {line.get_label(): line for line in pair.lines}
     assert np.hypot(*lines["mutual orbit"].get_data()) == pytest.approx(821.0, rel=1e-12)
     synchronous = np.hypot(*lines["synchronous with primary"].get_data())
-    assert synchronous == pytest.approx(numbers(dated)["primary_synchronous_radius_m"], rel=1e-12)
+    assert synchronous == pytest.approx(description_numbers(dated)["primary_synchronous_radius_m"], rel=1e-12)
     ends = {line.get_label(): line.get_xdata()[-1] for line in ruler.lines}
-    assert ends["_Hill radius, perihelion"] == numbers(dated)["perihelion_hill_radius_m"]
-    assert ends["_sphere of influence"] == numbers(dated)["sphere_of_influence_m"]
+    assert ends["_Hill radius, perihelion"] == description_numbers(dated)["perihelion_hill_radius_m"]
+    assert ends["_sphere of influence"] == description_numbers(dated)["sphere_of_influence_m"]
 
 
 def test_what_is_printed_says_where_it_holds(capsys):

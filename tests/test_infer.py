@@ -12,7 +12,7 @@ from binarydyn.impact import impact_on, orbit_axes
 from binarydyn.impact.leverage import leverage, leverages
 from binarydyn.inference.infer import infer
 from binarydyn.inference.posterior_report import report
-from binarydyn.inference.quadratic import fitted
+from binarydyn.inference.quadratic import quadratic_fit
 from binarydyn.prediction.predict import predict
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
@@ -99,11 +99,11 @@ def test_leave_one_out_error_is_that_of_refitting():
     rng = np.random.default_rng(1)
     x = rng.normal(size=(30, 2))
     y = np.sin(x[:, 0]) + x[:, 0] * x[:, 1] ** 2
-    whole = fitted(x, y)
+    whole = quadratic_fit(x, y)
     for k in (0, 7, 29):
         rest = np.arange(30) != k
-        assert whole.left_out[k] == pytest.approx(y[k] - fitted(x[rest], y[rest])(x[k : k + 1])[0], rel=1e-8)
-    assert fitted(x, 1.0 + x[:, 0] - 3.0 * x[:, 0] * x[:, 1]).error < 1e-12
+        assert whole.left_out[k] == pytest.approx(y[k] - quadratic_fit(x[rest], y[rest])(x[k : k + 1])[0], rel=1e-8)
+    assert quadratic_fit(x, 1.0 + x[:, 0] - 3.0 * x[:, 0] * x[:, 1]).error < 1e-12
 
 
 def test_the_posterior_holds_the_truth(scenario, forward, posterior):

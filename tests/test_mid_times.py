@@ -230,9 +230,9 @@ def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_pa
 
 
 def test_the_figure_shows_every_event(tmp_path):
-    from binarydyn.observing.event_times import measured
+    from binarydyn.observing.event_times import timing_fit
 
-    found = measured(pair(), synthesised(pair(), 4.0, 30.0, 1), check=False)
+    found = timing_fit(pair(), synthesised(pair(), 4.0, 30.0, 1), check=False)
     figure = plots.timing_figure(found)
     for ax in figure.axes:
         marks = [line for line in ax.get_lines() if line.get_marker() not in ("None", "X", "", None)]

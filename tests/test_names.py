@@ -63,13 +63,42 @@ def test_an_old_column_is_gone_and_a_reference_case_that_asks_for_it_gets_the_ne
     assert old not in quantities()
 
 
-def test_class_names_are_unique_in_the_package():
+SHARED = {
+    "advance entry fill integrate sample source start touching_fraction work_size module": "what each method of "
+    "integration, on a processor or as a text for one, has under the same name; `relaxed.start` is their start",
+    "describe events infer light_curve merge plan predict sweep timing": "a command and the function that it runs",
+    "accumulated neighbours": "the same of many members in lanes, on a GPU or one by one",
+    "cross turned": "vectors as columns and as operations on a tape",
+    "opened": "a pool of workers, by threads, processes or a cluster",
+    "orbit periods": "a panel of a figure and what it shows",
+    "to_xarray": "a run and a light curve as a dataset",
+    "passage_times": "the same of a run and of a window of it",
+    "load": "`load` reads a scenario; `shooting.load` puts a run into a lane, read beside its module",
+}
+"""Public function names that several modules have, and the one meaning that they share there."""
+
+
+def defined(kind: type) -> dict[str, list[str]]:
+    """Where each class, or each public function of a module, is defined."""
     found: dict[str, list[str]] = {}
     for path, text in TEXTS.items():
-        for node in ast.walk(ast.parse(text)):
-            if isinstance(node, ast.ClassDef):
+        tree = ast.parse(text)
+        nodes = ast.walk(tree) if kind is ast.ClassDef else tree.body
+        for node in nodes:
+            if isinstance(node, kind) and (kind is ast.ClassDef or not node.name.startswith("_")):
                 found.setdefault(node.name, []).append(path.relative_to(PACKAGE).as_posix())
-    assert {name: places for name, places in found.items() if len(places) > 1} == {}
+    return found
+
+
+def test_class_names_are_unique_in_the_package():
+    assert {name: places for name, places in defined(ast.ClassDef).items() if len(places) > 1} == {}
+
+
+def test_a_public_function_name_stands_for_one_meaning():
+    allowed = {name for names in SHARED for name in names.split()}
+    several = {name: places for name, places in defined(ast.FunctionDef).items() if len(places) > 1}
+    assert {name: places for name, places in several.items() if name not in allowed} == {}
+    assert allowed <= set(several), "names that only one module has need no permission"
 
 
 RETIRED = (

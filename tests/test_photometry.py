@@ -10,7 +10,7 @@ from invented import PLACELESS
 from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.observing.light_curve import Surface, light_curve, span
-from binarydyn.observing.light_curve_rows import rows
+from binarydyn.observing.light_curve_rows import curve_rows
 from binarydyn.observing.timetable import timetable
 from binarydyn.plots.pages.light_curve import light_curve_figure
 from binarydyn.scenario import Scenario, builtin, varied
@@ -25,7 +25,7 @@ def found():
 
 @pytest.fixture(scope="module")
 def told(found):
-    return rows(found)
+    return curve_rows(found)
 
 
 def test_epochs_are_a_closed_grid_and_t0_is_after_the_impact(found, told):
@@ -66,7 +66,7 @@ def test_the_moonlet_is_dark_only_where_an_event_of_it_is_marked(told):
 
 
 def test_a_darker_moonlet_has_a_smaller_share(told):
-    dark = rows(light_curve(builtin(), -0.02, 0.02, 6.0, surface=Surface(albedo_ratio=0.5, facets=500)))
+    dark = curve_rows(light_curve(builtin(), -0.02, 0.02, 6.0, surface=Surface(albedo_ratio=0.5, facets=500)))
     bright = [row for row in told if row["time_s"] == pytest.approx(dark[0]["time_s"], abs=200.0)][0]
     s = bright["share_of_secondary"]
     assert dark[0]["share_of_secondary"] == pytest.approx(0.5 * s / (1.0 - 0.5 * s), rel=0.1)
@@ -82,7 +82,7 @@ def test_noise_has_its_sigma_and_its_seed(found):
 
 def test_weeks_after_the_impact_there_is_no_before():
     late = light_curve(builtin(), 9.0, 0.3, 10.0, surface=Surface(facets=80))
-    assert late.curve.time_s[0] == 9.0 * 86400.0 and {row["side"] for row in rows(late)} == {"after"}
+    assert late.curve.time_s[0] == 9.0 * 86400.0 and {row["side"] for row in curve_rows(late)} == {"after"}
     assert late.events and all(span(event)[1] >= late.curve.time_s[0] for event in late.events)
 
 
@@ -175,7 +175,7 @@ def test_new_shapes_shine_from_t0_on():
         "[simulation]", "[reshaping]\nsecondary_semi_axes_m = [84.0, 61.5, 40.0]\n[simulation]"
     )
     found = light_curve(Scenario.from_text(text), -0.0125, 0.025, 0.5, surface=Surface(facets=500))
-    share = np.array([row["share_of_secondary"] for row in rows(found)])
+    share = np.array([row["share_of_secondary"] for row in curve_rows(found)])
     first = int(np.flatnonzero(found.curve.time_s >= 0.0)[0])
     assert abs(found.curve.time_s[first]) < 1e-6
     step, drift = abs(share[first] - share[first - 1]), abs(share[first + 1] - share[first])

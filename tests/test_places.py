@@ -576,13 +576,13 @@ def test_the_error_of_the_fit_is_held_against_what_predict_reports():
 
 
 def test_a_campaigns_error_follows_the_estimator_of_the_scenario(monkeypatch):
-    from binarydyn.observing.event_times import measured, synthesised
+    from binarydyn.observing.event_times import synthesised, timing_fit
 
     text, changes = pair().text, {}
     assert text.count('estimator = "weighted_fit"') == 1
     for method in ("weighted_fit", "osculating"):
         scenario = Scenario.from_text(text.replace("weighted_fit", method))
-        found = measured(scenario, synthesised(scenario, 6.0, 0.0, 0))
+        found = timing_fit(scenario, synthesised(scenario, 6.0, 0.0, 0))
         changes[method] = found.bias_change_s, predict(scenario).period_change_s
     (a, own), (b, other) = changes.values()
     assert a - b == pytest.approx(other - own, abs=1e-6) and abs(other - own) > 0.01

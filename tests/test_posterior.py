@@ -13,7 +13,7 @@ from binarydyn.commands.shell import main
 from binarydyn.impact.leverage import Leverage, leverages
 from binarydyn.inference.along_track import dv_for
 from binarydyn.inference.infer import infer, inverted, prior
-from binarydyn.inference.linearised import by_itself, linearised
+from binarydyn.inference.linearised import propagated, share_alone
 from binarydyn.inference.pair_draws import Pairs
 from binarydyn.inference.posterior_report import report
 from binarydyn.inference.surrogate_runs import related
@@ -118,7 +118,7 @@ def test_derivatives_are_those_of_the_equation_of_beta(posterior):
     hardly depends on them: 5e-3 covers the other components of the velocity change (second order, dv/v) and the median
     for the mean; the rest is twice the slope's own error.
     """
-    linear = linearised(posterior)
+    linear = propagated(posterior)
     found = {row.name: row for row in linear.rows}
     lever, surrogate = posterior.lever, posterior.surrogate
     offset = 1.0 - lever.flight[0, 0] / lever.strength[0]
@@ -140,7 +140,7 @@ def test_derivatives_are_those_of_the_equation_of_beta(posterior):
 
 
 def test_shares_add_up_and_first_order_repeats_the_width(posterior):
-    linear = linearised(posterior)
+    linear = propagated(posterior)
     assert sum(row.share for row in linear.rows) == pytest.approx(linear.explained, rel=1e-12)
     assert 0.97 < linear.explained < 1.0
     assert linear.sigma == pytest.approx(posterior.beta.std(), rel=0.03)
@@ -166,8 +166,8 @@ def test_a_correlation_takes_its_part_of_the_variance(scenario):
     for rho in (0.0, -0.9):
         given = Scenario.from_text(text(rho), "correlated.toml")
         found = infer(given, -1500.0, 3.0, 4000)
-        sigmas[rho] = linearised(found).sigma, found.beta.std()
-    rows = {row.name: row.contribution for row in linearised(found).rows}
+        sigmas[rho] = propagated(found).sigma, found.beta.std()
+    rows = {row.name: row.contribution for row in propagated(found).rows}
     one, two = rows["impactor.mass_kg"], rows["impactor.speed_km_s"]
     assert sigmas[0.0][0] ** 2 - sigmas[-0.9][0] ** 2 == pytest.approx(2.0 * 0.9 * one * two, rel=0.1)
     assert sigmas[-0.9][0] == pytest.approx(sigmas[-0.9][1], rel=0.03)
@@ -200,7 +200,7 @@ def test_shares_are_those_of_the_draws_on_facets_as_on_an_ellipsoid(tmp_path, sh
     axes, mesh = "semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "lump.obj", unit = "m"}'
     drawn, held = (aimed(tmp_path, axes if shape == "ellipsoid" else mesh, given, shape) for given in (AIMED, ALIKE))
     lost = 1.0 - held.beta[held.well].var() / drawn.beta[drawn.well].var()
-    linear = linearised(drawn)
+    linear = propagated(drawn)
     share = sum(row.share for row in linear.rows if row.name in AIMS)
     assert share - 0.06 < lost < share + 1.0 - linear.explained + 0.06
     assert share > 0.5
@@ -217,8 +217,8 @@ def test_shares_by_themselves_are_those_of_a_published_function():
     finite width take as much away."""
     x = np.random.default_rng(1).uniform(-np.pi, np.pi, size=(3, 100_000))
     y = np.sin(x[0]) + 7.0 * np.sin(x[1]) ** 2 + 0.1 * x[2] ** 4 * np.sin(x[0])
-    assert [by_itself(each, y) for each in x] == pytest.approx([0.3139, 0.4424, 0.0], abs=0.02)
-    few = [by_itself(np.random.default_rng(k).normal(size=200), y[:200]) for k in range(200)]
+    assert [share_alone(each, y) for each in x] == pytest.approx([0.3139, 0.4424, 0.0], abs=0.02)
+    few = [share_alone(np.random.default_rng(k).normal(size=200), y[:200]) for k in range(200)]
     assert np.mean(few) < 0.02
 
 
@@ -288,7 +288,7 @@ def test_a_drawn_boulder_takes_its_recoil_from_beta(scenario):
     names = {"boulders.0.mass_kg": {"normal": [9e4, 1e4]}}
     data = scenario.to_dict() | {"boulders": thrown, "sampling": {"quantities": names}}
     found = infer(Scenario.from_dict(data, "boulder"), -1500.0, 3.0, 1000)
-    slope = next(row for row in linearised(found).rows if row.name == "boulders.0.mass_kg").slope
+    slope = next(row for row in propagated(found).rows if row.name == "boulders.0.mass_kg").slope
     wanted = 8.0 / (found.momentum_kg_m_s[0] * found.lever.strength[0])
     assert slope == pytest.approx(wanted, rel=0.02)
 

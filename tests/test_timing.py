@@ -12,7 +12,7 @@ from binarydyn.dynamics import State, System, simulate
 from binarydyn.epochs import moment
 from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
-from binarydyn.observing.event_times import measured, synthesised
+from binarydyn.observing.event_times import synthesised, timing_fit
 from binarydyn.prediction.predict import predict
 from binarydyn.sky.cycle_count import timing
 from binarydyn.sky.ephemeris import Clock
@@ -269,7 +269,7 @@ def test_the_fit_gives_what_predict_reports(scenario):
     """
     forward = predict(scenario)
     mids = synthesised(scenario, 20.0, 0.0, 0)
-    found = measured(scenario, mids)
+    found = timing_fit(scenario, mids)
     assert found.fit.period_h("before") == pytest.approx(forward.before.period.value_h, abs=0.05 / HOUR_S)
     bias = found.fit.change_s - forward.period_change_s
     assert abs(bias) < 0.5
@@ -285,7 +285,7 @@ def test_too_few_events_are_refused(scenario):
     mids = synthesised(scenario, 2.0, 30.0, 0)
     late = mids.chosen(mids.seen_s > 1000.0)
     with pytest.raises(InputError, match="0 events before the impact"):
-        measured(scenario, late)
+        timing_fit(scenario, late)
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ from scipy.special import ellipj, ellipkm1, elliprf, elliprj
 
 from binarydyn.bodies import Ellipsoid
 from binarydyn.dynamics import State, System, Trajectory, simulate
-from binarydyn.observables.orientation import rotations
+from binarydyn.observables.orientation import rotation_matrices
 
 ROTATIONS, TURN_H = 100, 2.4
 BODY, FAR = Ellipsoid((100.0, 70.0, 60.0), 2000.0), Ellipsoid((400.0, 350.0, 250.0), 2000.0)
@@ -131,7 +131,7 @@ def test_free_tumbling_is_that_of_the_elliptic_functions(complement, about_the_l
     along = slope / np.linalg.norm(slope, axis=1)[:, None]
     beside = wrong - np.einsum("ni,ni->n", wrong, along)[:, None] * along
     assert np.abs(beside).max() < 1e-9
-    body = rotations(run.attitude2)
+    body = rotation_matrices(run.attitude2)
     momentum = np.einsum("nij,nj->ni", body, BODY.inertia_kg_m2 * run.rate2_rad_s)
     assert np.abs(momentum - momentum[0]).max() < 1e-9 * np.linalg.norm(momentum[0])
     up = momentum[0] / np.linalg.norm(momentum[0])

@@ -10,7 +10,7 @@ from binarydyn.batch.periods_after import one_by_one, periods_after
 from binarydyn.errors import ConvergenceError
 from binarydyn.inference import surrogate_runs
 from binarydyn.inference.infer import infer, inverted, prior
-from binarydyn.inference.linearised import linearised
+from binarydyn.inference.linearised import propagated
 from binarydyn.inference.posterior import DONE, ENDED
 from binarydyn.inference.posterior_report import report
 from binarydyn.inference.prior import draws_at, solution
@@ -173,7 +173,7 @@ def test_unstable_runs_are_beside_the_fit_and_their_draws_are_wider(pushed, wind
     assert 0.05 < near.mean() < 0.6
     assert np.abs(off[~near]).max() < 1e-3 < 0.02 < off[near].std()
     assert found.emulator_error_s == pytest.approx(30.0 * np.sqrt(near.mean()), rel=0.02)
-    row = next(row for row in linearised(found).rows if row.name.startswith("error of the emulator"))
+    row = next(row for row in propagated(found).rows if row.name.startswith("error of the emulator"))
     assert row.sigma == found.emulator_error_s
 
 

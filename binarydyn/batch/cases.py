@@ -25,7 +25,7 @@ from ..integrators.splitting import distance, fill, states_of, work_size
 from ..integrators.step_rules import nearest_m, steps_of
 from ..motion.layout import ATTITUDE2, INVERSE, LANES, POSITION, SIZE, SPLIT_PER_INERTIA2, VELOCITY
 from ..observables.averages import squared_hann
-from ..observables.orientation import rotations
+from ..observables.orientation import rotation_matrices
 from ..sampling.members import cores
 from . import accumulate
 from .accumulate import GIVEN, KEPT
@@ -119,7 +119,7 @@ def _measured_from(y: np.ndarray, distance: np.ndarray) -> np.ndarray:
     x = y[POSITION] / distance
     normal = np.cross(y[POSITION], y[VELOCITY], axis=0)
     normal /= np.sqrt(dot(normal, normal))
-    body = rotations(y[ATTITUDE2].T)
+    body = rotation_matrices(y[ATTITUDE2].T)
     long, short = body[:, :, 0].T, body[:, :, 2].T
     facing = dot(long, x)
     sign = np.where(facing < 0.0, -1.0, 1.0)

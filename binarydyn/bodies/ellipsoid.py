@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ..errors import InputError
-from ..kinds import shown
+from ..kinds import as_shown
 from .surface import Facets, Hit, direction_of, hit_ellipsoid
 
 
@@ -21,12 +21,12 @@ def positive(place: str, value: float) -> float:
     except (TypeError, ValueError):
         number = float("nan")
     if not (isfinite(number) and number > 0.0):
-        raise InputError(place, f"{shown(value)} given, a finite number above zero is allowed; correct the value")
+        raise InputError(place, f"{as_shown(value)} given, a finite number above zero is allowed; correct the value")
     return number
 
 
 def _listed(axes: object) -> str:
-    return str(list(axes)) if isinstance(axes, tuple | list) and len(axes) < 5 else shown(axes)
+    return str(list(axes)) if isinstance(axes, tuple | list) and len(axes) < 5 else as_shown(axes)
 
 
 @dataclass(frozen=True)

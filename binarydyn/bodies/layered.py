@@ -18,7 +18,7 @@ from .containment import farthest
 from .ellipsoid import Ellipsoid, positive
 from .inclusion import Inclusion, Shape, hosts
 from .integrals import DEGREE, place_of_moment
-from .moved import integrals, moved
+from .moved import mass_integrals, moved
 from .polyhedron import Mesh
 from .principal import principal_axes
 from .surface import Facets, Hit, direction_of, ground_about, hit_ellipsoid, hit_mesh, mean_normal
@@ -49,10 +49,10 @@ class Layered:
         outer, parts = self.shape, tuple(self.inclusions)
         for part in parts:
             check_kind("Layered.inclusions", part, "Inclusion")
-        sums = integrals(outer)
+        sums = mass_integrals(outer)
         for part, host in zip(parts, hosts(outer, parts), strict=True):
             excess = 1.0 - (outer if host is None else parts[host].shape).density_kg_m3 / part.shape.density_kg_m3
-            sums = sums + excess * (moved(*part.placed_in(outer)) @ integrals(part.shape))
+            sums = sums + excess * (moved(*part.placed_in(outer)) @ mass_integrals(part.shape))
         centre = np.array([sums[_PLACE[p]] for p in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]) / sums[0]
         turn = principal_axes(_inertia(moved(np.eye(3), -centre) @ sums))
         self._set(

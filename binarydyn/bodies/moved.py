@@ -9,7 +9,7 @@ from .integrals import DEGREE, place_of_moment
 _PLACE = place_of_moment()
 
 
-def integrals(body) -> np.ndarray:
+def mass_integrals(body) -> np.ndarray:
     """(165,) int x^i y^j z^k dm in the body's principal frame, kg m^(i+j+k), as place_of_moment lists them."""
     return np.array([body.moment(*p) for p in _PLACE])
 

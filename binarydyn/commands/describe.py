@@ -53,13 +53,13 @@ def describe(
 ) -> None:
     """Relax and calibrate, and print what follows."""
     from ..prediction.description import describe as derived
-    from ..prediction.description_numbers import numbers
+    from ..prediction.description_numbers import description_numbers
 
     scenario = load(file) if file else builtin()
     check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
     described = derived(scenario)
-    found = numbers(described)
+    found = description_numbers(described)
     with told_after(lambda: print_json(_plain(described, found)) if as_json else _print(described, found)):
         if plot:
             from ..plots import save_description

@@ -40,7 +40,7 @@ def events(
     With [sampling], also the predicted sigma of each mid-time and of the time shift.
     """
     from ..observing.timetable import timetable
-    from ..observing.timetable_rows import COLUMNS, rows, summary
+    from ..observing.timetable_rows import COLUMNS, event_summary, rows
 
     scenario = load(file) if file else builtin()
     _check_places(scenario, file, csv_file, plot, out)
@@ -51,7 +51,7 @@ def events(
         from ..observing.timetable_sigmas import with_sigmas
 
         table = with_sigmas(table, drawing)
-    found, whole = rows(table), summary(table)
+    found, whole = rows(table), event_summary(table)
     with told_after(lambda: print_json(_report(table, whole, found)) if as_json else _print(table, whole, found)):
         if csv_file:
             from ..files.csv_tables import TIMETABLE, write_rows
@@ -70,7 +70,7 @@ def events(
 
 def _drawing(scenario: Scenario, members: int | None, nominal: bool) -> Sample | None:
     """The sample behind the sigmas; None for a scenario without distributions or with --nominal."""
-    from ..observing.timetable_sigmas import COUNT, check_count, least_count
+    from ..observing.timetable_sigmas import COUNT, check_members, least_count
     from ..sampling import Sample
 
     if nominal or not (scenario.sampling and scenario.sampling.quantities):
@@ -80,7 +80,7 @@ def _drawing(scenario: Scenario, members: int | None, nominal: bool) -> Sample |
         return None
     sample = Sample.of(scenario, "random", COUNT)
     count = max(COUNT, least_count(sample)) if members is None else members
-    check_count(sample, count)
+    check_members(sample, count)
     return replace(sample, count=count)
 
 

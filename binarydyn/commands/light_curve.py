@@ -39,7 +39,7 @@ def light_curve(
     """Magnitudes of the system in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
     from ..observing.light_curve import Surface
     from ..observing.light_curve import light_curve as run
-    from ..observing.light_curve_rows import event_rows, rows, summary
+    from ..observing.light_curve_rows import curve_rows, curve_summary, events_in_curve
 
     scenario = load(file) if file else builtin()
     surface = Surface(law, phase_law, albedo_ratio, facets)
@@ -50,14 +50,14 @@ def light_curve(
         check_csv(csv_file, LIGHT_CURVE)
     say_if_cold()
     found = run(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
-    whole, events = summary(found), event_rows(found)
+    whole, events = curve_summary(found), events_in_curve(found)
     head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
-    more = {"epochs_seen": rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
+    more = {"epochs_seen": curve_rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}
     with told_after(lambda: print_json(head | whole | more) if as_json else _print(found, whole, events)):
         if csv_file:
             from ..files.csv_tables import LIGHT_CURVE, write_rows
 
-            write_rows(csv_file, LIGHT_CURVE, rows(found))
+            write_rows(csv_file, LIGHT_CURVE, curve_rows(found))
         if plot:
             from ..plots.pages.light_curve import save_light_curve
 

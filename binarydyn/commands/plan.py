@@ -28,7 +28,7 @@ def plan(
     check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
     found = run(scenario)
-    with told_after(lambda: print_json(report(found)) if as_json else _print(found)):
+    with told_after(lambda: print_json(plan_report(found)) if as_json else _print(found)):
         if plot:
             from ..plots.pages.plan import save_plan
 
@@ -39,7 +39,7 @@ def plan(
 _MARKS = ("low_68", "median", "high_68")
 
 
-def report(found: Plan) -> dict[str, Any]:
+def plan_report(found: Plan) -> dict[str, Any]:
     """Everything that is printed, as plain data; inf for a sigma that the events do not tell yet."""
     return {
         "scenario": found.scenario.name,

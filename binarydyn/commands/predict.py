@@ -14,7 +14,7 @@ from ..terminal.progress import say_if_cold, stages
 from ..terminal.tables import check_outputs, print_json, told_after
 from .budget import plain_budget
 from .prediction_text import plain_prediction, print_prediction
-from .sampled import draw, drawn_report, print_drawn
+from .sampled import draw_members, drawn_report, print_drawn
 
 if TYPE_CHECKING:
     from ..ensembles import Backend
@@ -46,7 +46,7 @@ def predict(
     """Relax and calibrate, run before, apply the impact, run after, compare; with [sampling], also drawn members."""
     from ..prediction import predict as run
     from ..prediction.model_discrepancy import model_error
-    from ..sampling.drawn import apart
+    from ..sampling.drawn import doubtful_nominals
 
     scenario = load(file) if file else builtin()
     outputs = {"--out": out, "--plot": plot, "--plot-aim": plot_aim, "--plot-sample": plot_sample}
@@ -55,11 +55,11 @@ def predict(
     say_if_cold()
     result = run(scenario, progress=stages())
     if drawing:
-        result = replace(result, warnings=result.warnings + apart(scenario))
+        result = replace(result, warnings=result.warnings + doubtful_nominals(scenario))
     drawn, complete, spread = None, True, {}
     if drawing:
         error = model_error(result, drawing[0].keys)
-        drawn, complete = draw(scenario, *drawing)
+        drawn, complete = draw_members(scenario, *drawing)
         spread = drawn_report(drawn, error)
     with told_after(lambda: _say(result, spread, budget, as_json)):
         if out:

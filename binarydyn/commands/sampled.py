@@ -23,7 +23,7 @@ _MOST_DIGITS = 6
 """Decimals of a quantile; of smaller errors than these carry, the power of ten is told."""
 
 
-def draw(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, bool]:
+def draw_members(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Members, bool]:
     """Predict the members of a sample, and whether all are done: an interruption keeps those that are.
 
     KeyboardInterrupt where none is done yet; InputError where the summary table has not what the scenario asks for.

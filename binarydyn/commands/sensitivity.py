@@ -55,13 +55,13 @@ def sensitivity(
 ) -> int:
     """First-order and total Sobol indices of every input: of the period change, and of beta where one was measured."""
     from ..inference.response import check_prediction
-    from ..inference.sobol_indices import check_count
+    from ..inference.sobol_indices import check_points
 
     scenario = load(file)
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     measured, doubts = _measured(scenario, period_change_s, sigma_s, events)
     check_prediction(scenario, runs, 1 if measured else 0)
-    check_count(count)
+    check_points(count)
     check_seed(seed)
     say_if_cold()
     found: list[ErrorBudget] = []
@@ -84,7 +84,7 @@ def _say(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, fl
             print_json(_report(scenario, found, measured))
         return
     for budget in found:
-        if budget.outcome != "period_change_s":
+        if measured and budget.outcome != "period_change_s":
             print(f"measured period change {measured[0]:+.2f} +- {measured[1]:.2f} s")
         _print(budget, scenario)
     if found:

@@ -74,7 +74,7 @@ def timing(
         return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     found = measured_from(scenario, events, robust)
-    with told_after(lambda: print_json(report(found)) if as_json else _print(found)):
+    with told_after(lambda: print_json(timing_report(found)) if as_json else _print(found)):
         if plot:
             from ..plots.pages.timing import save_timing
 
@@ -84,14 +84,14 @@ def timing(
 
 def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> TimingFit:
     """Read the file of a campaign and fit it.  Errors: InputError."""
-    from ..observing.event_times import measured, sky_and_start
+    from ..observing.event_times import sky_and_start, timing_fit
     from ..store.mid_times import read_mid_times
 
     if not events:
         raise InputError("--events", "no file is given, event times are needed; name a CSV file, or see --synthesise")
     say_if_cold()
     sky, begun = sky_and_start(scenario)
-    return measured(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
+    return timing_fit(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
 
 
 def measured_beside(
@@ -138,7 +138,7 @@ def _synthesise(
     return 0
 
 
-def report(found: TimingFit) -> dict[str, Any]:
+def timing_report(found: TimingFit) -> dict[str, Any]:
     """Everything that is printed, as plain data."""
     return {
         "scenario": found.scenario.name,
@@ -223,7 +223,7 @@ def turns(found: TimingFit):
 
 
 def _print(found: TimingFit) -> None:
-    fit, r = found.fit, report(found)
+    fit, r = found.fit, timing_report(found)
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
     rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
     rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))

@@ -15,7 +15,7 @@ from ..batch import gpu
 from ..batch.summary import Stepper, SummaryOptions, check_summary
 from ..constants import HOUR_S
 from ..errors import ArgumentError
-from ..kinds import WHOLE, Like, check_kind, shown, takes
+from ..kinds import WHOLE, Like, as_shown, check_kind, takes
 from ..renamed import SWEEP_TABLES, now
 from ..sampling.block import TABLES, Block
 from ..sampling.design import Design, Grid
@@ -87,7 +87,9 @@ class Backend:
         workers, summary = self.workers, self.table == "summary"
         wrong = dict.fromkeys(("workers", "scheduler", "backend", "refine", "chaos"), "")
         if workers is not None and not (isinstance(workers, int) and 1 <= workers <= MOST_WORKERS):
-            wrong["workers"] = f"{shown(workers)} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out"
+            wrong["workers"] = (
+                f"{as_shown(workers)} is given, allowed is 1 .. {MOST_WORKERS}; change it or leave it out"
+            )
         elif workers is not None and self.scheduler:
             wrong["workers"] = "it is given with a scheduler, whose workers are there already; leave one of them out"
         if self.scheduler and self.name != "cluster":

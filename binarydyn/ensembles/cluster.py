@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..errors import ArgumentError, WorkersLostError
 from ..scenario.wording import as_given
-from .pool import Work, Workers, words_of
+from .pool import Work, Workers, error_words
 from .processes import uninterrupted
 from .tasks import Done
 
@@ -59,7 +59,7 @@ def _connected(workers: int, scheduler: str) -> Iterator[Client]:
         try:
             client = dask_distributed().Client(address, timeout=CONNECT_S, set_as_default=False)
         except (OSError, ValueError) as error:
-            why = f"no scheduler answers there within {CONNECT_S:g} s ({words_of(error)})"
+            why = f"no scheduler answers there within {CONNECT_S:g} s ({error_words(error)})"
             place = ("scheduler", as_given(scheduler)) if scheduler else ("backend", "cluster")
             raise ArgumentError(place[0], f"{why}; start one or correct the address", place[1]) from None
         leaving.callback(_closed, client)
@@ -154,7 +154,9 @@ class ClientWorkers(Workers):
     def failure(self, error: BaseException, members: Collection[int]) -> BaseException:
         if isinstance(error, CancelledError):
             return _lost()
-        return ArgumentError("backend", f"a worker cannot compute ({words_of(error)}); see to its packages", "cluster")
+        return ArgumentError(
+            "backend", f"a worker cannot compute ({error_words(error)}); see to its packages", "cluster"
+        )
 
 
 def _as_given(work: Work) -> Work:

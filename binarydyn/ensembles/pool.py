@@ -76,8 +76,10 @@ class Lent(Workers):
     def failure(self, error: BaseException, members: Collection[int]) -> BaseException:
         if isinstance(error, BrokenExecutor | CancelledError):
             some = ", ".join(map(str, sorted(members)[:_NAMED])) + (", .." if len(members) > _NAMED else "")
-            return WorkersLostError(f"the pool ended with members {some} under way ({words_of(error)})")
-        return ArgumentError("backend", f"a worker of the pool cannot compute ({words_of(error)}); see to its packages")
+            return WorkersLostError(f"the pool ended with members {some} under way ({error_words(error)})")
+        return ArgumentError(
+            "backend", f"a worker of the pool cannot compute ({error_words(error)}); see to its packages"
+        )
 
 
 def shared(
@@ -237,6 +239,6 @@ class _Sharing:
             self.batches.workers = self.batches.workers and count
 
 
-def words_of(error: BaseException) -> str:
+def error_words(error: BaseException) -> str:
     """An error of a library, in a sentence."""
     return one_line(f"{type(error).__name__}: {error}")[:200]

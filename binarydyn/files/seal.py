@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO
 
 from ..errors import InputError
-from ..scenario.reading import opened
+from ..scenario.reading import opened_file
 from ..scenario.wording import one_line
 
 SCHEMA = 3
@@ -43,7 +43,7 @@ def check_seal(path: Path) -> None:
     """InputError where a file is not what was written: cut short, changed, damaged, foreign, of another layout."""
     place = one_line(str(path))
     try:
-        with opened(path, "a result file") as stream:
+        with opened_file(path, "a result file") as stream:
             found = _found(stream)
             is_begun = _is_begun(stream)
     except OSError as error:

@@ -59,7 +59,7 @@ class Linearised:
     explained: float
 
 
-def linearised(posterior: Posterior) -> Linearised | None:
+def propagated(posterior: Posterior) -> Linearised | None:
     """None where the draws that count are too few for a line, or are all alike."""
     well, surrogate = posterior.well, posterior.surrogate
     inputs = {name: values[well] for name, values in posterior.inputs.items()}
@@ -78,7 +78,7 @@ def linearised(posterior: Posterior) -> Linearised | None:
     sigmas = [*(values.std() for values in inputs.values()), measured, added]
     medians = (sure(posterior.scenario.sampling).quantities[name].at_scores(0.0) for name in inputs)
     centres = [*medians, posterior.change_s, 0.0]
-    alone = np.array([by_itself(column, y) for column in x.T])
+    alone = np.array([share_alone(column, y) for column in x.T])
     shares, alone = (np.append(each[:-1], each[-1] * two) for each in (parts / y.var(), alone))
     numbers = zip([*inputs, MEASURED, RELATION], centres, sigmas, slopes, errors, shares, alone, strict=True)
     rows = tuple(Derivative(name, *map(float, row)) for name, *row in numbers)
@@ -86,7 +86,7 @@ def linearised(posterior: Posterior) -> Linearised | None:
     return Linearised(rows, float(np.sqrt(explained) * y.std()), explained)
 
 
-def by_itself(x: np.ndarray, y: np.ndarray) -> float:
+def share_alone(x: np.ndarray, y: np.ndarray) -> float:
     """V(E[y | x])/V(y) of draws (n,): between equally full bins of x, less what as many bins have of the rest alone."""
     bins = int(np.clip(len(y) // _IN_A_BIN, 2, _BINS))
     groups = np.array_split(y[np.argsort(x, kind="stable")], bins)

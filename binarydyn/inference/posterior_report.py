@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..observables.averages import intervals
-from .linearised import Linearised, linearised
+from .linearised import Linearised, propagated
 from .posterior import Posterior
 
 DENSITIES_KG_M3 = (1500.0, 2400.0, 3300.0)
@@ -72,7 +72,7 @@ def report(posterior: Posterior) -> dict[str, Any]:
         found["correlation_of_beta"] = {
             name: float(np.corrcoef(posterior.inputs[name][well], posterior.beta[well])[0, 1]) for name in varied
         }
-    found["linearised"] = _plain(linearised(posterior), "beta" if posterior.has_beta else "along_track_dv_mm_s")
+    found["linearised"] = _plain(propagated(posterior), "beta" if posterior.has_beta else "along_track_dv_mm_s")
     return found
 
 

@@ -61,7 +61,7 @@ def _power_of_two(least: int) -> int:
     return 1 << (least - 1).bit_length()
 
 
-def fitted(x: np.ndarray, outcome: np.ndarray) -> Quadratic:
+def quadratic_fit(x: np.ndarray, outcome: np.ndarray) -> Quadratic:
     """The polynomial through outcomes (n,) at inputs (n, d); ValueError for fewer than two runs a coefficient."""
     if len(x) < 2 * terms_of(x.shape[1]):
         raise ValueError(f"{len(x)} runs are too few for {terms_of(x.shape[1])} coefficients")

@@ -24,7 +24,7 @@ from ..sampling.members import Row
 from ..sampling.sample import Sample
 from ..scenario import Scenario
 from .posterior import DONE
-from .quadratic import Quadratic, fitted, runs_for, terms_of
+from .quadratic import Quadratic, quadratic_fit, runs_for, terms_of
 
 ENDED_WELL = (DONE, "chaotic", "tumbling")
 _WORDS = "<U16"
@@ -65,7 +65,7 @@ def response(names: tuple[str, ...], inputs: np.ndarray, outcome: np.ndarray, st
         raise ConvergenceError(sentence)
     kept = outcome[well]
     left_out = Counter(map(str, status[~well]))
-    fit, chaotic = fitted(inputs[well], kept), int(np.sum(well & (status != DONE)))
+    fit, chaotic = quadratic_fit(inputs[well], kept), int(np.sum(well & (status != DONE)))
     return Response(names, fit, float(kept.mean()), float(kept.std()), len(well), left_out, chaotic)
 
 

@@ -20,7 +20,7 @@ from .infer import beta_set_aside, check_measured, inverted, prior
 from .posterior import DONE, Posterior
 from .prior import Draws, draws_at
 from .response import Response, check_prediction, period_change, response
-from .sobol_indices import DEFAULT_COUNT, Indices, check_count, indices
+from .sobol_indices import DEFAULT_COUNT, Indices, check_points, indices
 from .surrogate import Surrogate, columns
 from .surrogate_runs import related, seed_of
 
@@ -62,7 +62,7 @@ def of_prediction(
     count: points behind each index, a power of 2; seed: default that of [sampling]; runs: simulations behind the
     response (default: from the number of inputs).  Errors: InputError, ConvergenceError.
     """
-    check_count(count)
+    check_points(count)
     fit = period_change(scenario, runs, seed)
     found = indices(sure(scenario.sampling), fit, count, seed_of(scenario, seed))
     said = _correlated(found)
@@ -98,7 +98,7 @@ def of_inference(
     A drawn beta is no input here.  Points that have no beta (a miss, no velocity change that gives the change) take
     what a quadratic through the others gives there.  Errors: InputError, ConvergenceError.
     """
-    check_count(count)
+    check_points(count)
     check_prediction(scenario, runs, 1)
     check_measured(scenario, change_s, sigma_s)
     surrogate = related(scenario, change_s, sigma_s, runs, seed)

@@ -63,7 +63,7 @@ def indices(sampling: Sampling, outcome: Outcome, count: int = DEFAULT_COUNT, se
     count: a power of 2; the outcome is asked for at count (d + 2) points.  The same seed gives the same numbers.
     InputError for another count, and for an outcome that the inputs do not change.
     """
-    check_count(count)
+    check_points(count)
     names, orders = tuple(sampling.quantities), _orders(sampling)
     mixings = [_mixing(sampling, order) for order in orders]
 
@@ -80,7 +80,7 @@ def indices(sampling: Sampling, outcome: Outcome, count: int = DEFAULT_COUNT, se
     return Indices(names, _picked(first, places, 0), _picked(total, places, 1), _correlated(sampling), count)
 
 
-def check_count(count: int) -> None:
+def check_points(count: int) -> None:
     """InputError where the points are no power of 2, too few or too many."""
     low, high = COUNTS
     if not (low <= count <= high and count.bit_count() == 1):

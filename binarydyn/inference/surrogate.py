@@ -22,7 +22,7 @@ from ..scenario import Scenario
 from ..scenario.ranges import are_in_range
 from ..scenario.variation import key_of, value_of
 from .pair_draws import pairs
-from .quadratic import Quadratic, fitted, terms_of
+from .quadratic import Quadratic, quadratic_fit, terms_of
 
 _FAR_AWAY = 1e100
 """Sigmas of the design, beyond which nothing is near."""
@@ -152,11 +152,11 @@ def surrogate_of(
         )
     x = columns(inputs, runs)
     points, departs = np.column_stack([x, target]), change - target[found]
-    departure = fitted(points[found[smooth]], departs[smooth])
+    departure = quadratic_fit(points[found[smooth]], departs[smooth])
     # What masses and separations are besides what Kepler's third law says.
     rough = pairs(scenario, {name: values[found] for name, values in inputs.items()}, len(found))
     ratios = rough.against(simulated.begun)
-    corrections = {name: fitted(x[found], np.log(ratio)) for name, ratio in ratios.items()}
+    corrections = {name: quadratic_fit(x[found], np.log(ratio)) for name, ratio in ratios.items()}
     beside = completed & ~smooth
     off = _rms(departs[beside] - departure(points[found[beside]]))
     # A point that no scenario could have says nothing of the draws beside it, which one could.

@@ -15,7 +15,7 @@ from ..constants import G
 from ..errors import InputError
 from ..gravity.models import DEGREES, model_number
 from ..gravity.mutual import MutualGravity, even_pair, mutual_gravity
-from ..kinds import BODY, check_choice, check_kind, shape, shown
+from ..kinds import BODY, as_shown, check_choice, check_kind, shape
 from ..notebook import Displayed
 from ..vectors import quaternion_of_turn, quaternion_product, rotation_of_quaternion
 from .equations import parameters
@@ -189,13 +189,15 @@ class System(Displayed):
         if not isinstance(self.integrator, str) or self.integrator not in INTEGRATORS:
             allowed = " or ".join(INTEGRATORS)
             raise InputError(
-                "System.integrator", f"{shown(self.integrator)} is given, allowed is {allowed}; choose one"
+                "System.integrator", f"{as_shown(self.integrator)} is given, allowed is {allowed}; choose one"
             )
         if not isinstance(self.degree, Integral) or self.degree not in DEGREES:
             allowed = ", ".join(map(str, DEGREES))
-            raise InputError("System.degree", f"{shown(self.degree)} is given, allowed is one of {allowed}; choose one")
+            raise InputError(
+                "System.degree", f"{as_shown(self.degree)} is given, allowed is one of {allowed}; choose one"
+            )
         if not (isinstance(self.tolerance, Real) and self.tolerance > 0.0):
-            raise InputError("System.tolerance", f"{shown(self.tolerance)} is given, allowed is above 0; change it")
+            raise InputError("System.tolerance", f"{as_shown(self.tolerance)} is given, allowed is above 0; change it")
 
     @property
     def mass_kg(self) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..constants import HOUR_S
 from ..errors import FewCyclesError, InputError
-from ..kinds import shape, shown, takes
+from ..kinds import as_shown, shape, takes
 from ..motion.trajectory import Trajectory
 from . import estimators
 from .window import Window, window
@@ -92,7 +92,7 @@ def period(trajectory: Trajectory, method: str = DEFAULT_METHOD, normal: np.ndar
     Errors: FewCyclesError below 5 cycles (it carries the value); InputError for an unknown method or unusable samples.
     """
     if method not in METHODS:
-        raise InputError("estimator", f"{shown(method)} is not known; choose one of {', '.join(METHODS)}")
+        raise InputError("estimator", f"{as_shown(method)} is not known; choose one of {', '.join(METHODS)}")
     return _estimate(window(trajectory, normal), method)
 
 

@@ -58,7 +58,7 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
     """Roll, pitch, yaw and spin of the secondary and wobble of the primary's pole.  Errors: InputError."""
     check_samples(trajectory)
     orbiting = orbiting_frame(trajectory.position_m, trajectory.velocity_m_s)
-    body = rotations(trajectory.attitude2)
+    body = rotation_matrices(trajectory.attitude2)
     angles = np.degrees(_continued(*_roll_pitch_yaw(np.einsum("kia,kib->kab", orbiting, body))))
     roll, pitch, yaw = angles
     roll_max, pitch_max, yaw_max = (min(_greatest(angle), 180.0) for angle in angles)
@@ -79,7 +79,7 @@ def attitude(trajectory: Trajectory) -> AttitudeHistory:
         reason is not None,
         reason,
         _spin_period_h(trajectory, orbiting, body),
-        _wobble_deg(trajectory.time_s, rotations(trajectory.attitude1)[:, :, 2]),
+        _wobble_deg(trajectory.time_s, rotation_matrices(trajectory.attitude1)[:, :, 2]),
     )
 
 
@@ -90,7 +90,7 @@ def axis_angles_deg(trajectory: Trajectory) -> tuple[np.ndarray, np.ndarray]:
     body has not, since nothing locks its turn (bodies.averaged.free_turns), is never off: 0.
     """
     orbiting = orbiting_frame(trajectory.position_m, trajectory.velocity_m_s)
-    body = rotations(trajectory.attitude2)
+    body = rotation_matrices(trajectory.attitude2)
     facing = np.einsum("ki,ki->k", orbiting[:, :, 0], body[:, :, 0])
     upright = np.einsum("ki,ki->k", orbiting[:, :, 2], body[:, :, 2])
     facing = facing * (-1.0 if facing[np.argmin(np.abs(trajectory.time_s))] < 0.0 else 1.0)
@@ -104,7 +104,7 @@ def lost_lock(long_axis_deg, tilt_deg):
     return (long_axis_deg > TURNED_DEG) | (tilt_deg > TURNED_DEG)
 
 
-def rotations(quaternions: np.ndarray) -> np.ndarray:
+def rotation_matrices(quaternions: np.ndarray) -> np.ndarray:
     """(n, 3, 3) rotation matrices, body -> inertial, of (n, 4) quaternions, scalar first, of any length."""
     return np.ascontiguousarray(rotation(quaternions.T).transpose(2, 0, 1))
 

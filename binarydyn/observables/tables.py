@@ -11,7 +11,7 @@ from ..kinds import check_choice, check_kind, shape
 from ..motion.trajectory import Trajectory
 from ..notebook import library
 from .estimates import periods
-from .orientation import rotations
+from .orientation import rotation_matrices
 
 if TYPE_CHECKING:
     import pandas
@@ -81,7 +81,7 @@ def seen_from(trajectory: Trajectory, body: str, direction: np.ndarray) -> tuple
     """
     check_choice("seen_from(body)", body, "primary", "secondary")
     check_kind("seen_from(direction)", direction, shape(3), shape(len(trajectory), 3))
-    axes = rotations(trajectory.attitude1 if body == "primary" else trajectory.attitude2)
+    axes = rotation_matrices(trajectory.attitude1 if body == "primary" else trajectory.attitude2)
     x, y, z = np.einsum("kij,ki->jk", axes, np.broadcast_to(np.asarray(direction, dtype=float), (len(axes), 3)))
     return np.degrees(np.arctan2(y, x)), np.degrees(np.arctan2(z, np.hypot(x, y)))
 

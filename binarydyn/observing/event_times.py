@@ -26,7 +26,7 @@ from ..sky.events import KINDS
 from ..sky.geometry import Sight, Sky
 from ..sky.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
 from ..sky.timing_terms import TURN, Fit, Foreknown
-from .nights import check_counts, shown
+from .nights import check_counts, seen_events
 from .timetable import check_days, event_run
 
 APSIDAL_SHARE = 0.5
@@ -87,7 +87,7 @@ def expected(begun: Start) -> Foreknown:
     return Foreknown(begun.period_h, rate, APSIDAL_SHARE * rate + 1e-4 * n)
 
 
-def measured(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> TimingFit:
+def timing_fit(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> TimingFit:
     """Count, fit, and (`check`) fit the scenario's own events likewise.
 
     robust: with the loss soft_l1.  Errors: InputError for too few events, or where the scenario has no place.
@@ -124,7 +124,7 @@ def synthesised_nights(scenario: Scenario, noise_s: float | None, seed: int, sha
     noise_s = scenario.campaign.mid_time_sigma_s if noise_s is None else noise_s
     _check_noise(noise_s, seed, share)
     sky, begun = sky_and_start(scenario)
-    found = shown(scenario, sky, begun)
+    found = seen_events(scenario, sky, begun)
     check_counts(scenario, found)
     return _noisy_share(found.mids, noise_s, seed, share)
 

@@ -30,7 +30,7 @@ def label(event: Event) -> str:
     return f"{event.kind} of the {event.body}"
 
 
-def rows(found: Photometry) -> list[dict[str, Any]]:
+def curve_rows(found: Photometry) -> list[dict[str, Any]]:
     """One an epoch."""
     curve = found.curve
     seen = found.sky.clock.utc(curve.time_s + curve.light_time_s)
@@ -57,14 +57,14 @@ def rows(found: Photometry) -> list[dict[str, Any]]:
 def to_xarray(found: Photometry) -> xarray.Dataset:
     """Magnitudes and what they are made of over `time_s`, s from t0 at the system; `seen_utc` as the observer's
     clock."""
-    xarray, table = library("xarray", "to_xarray"), rows(found)
+    xarray, table = library("xarray", "to_xarray"), curve_rows(found)
     columns = {name: np.array([row[name] for row in table]) for name in table[0]}
     columns["seen_utc"] = np.array([text.rstrip("Z") for text in columns["seen_utc"]], dtype="datetime64[ms]")
     time_s = columns.pop("time_s")
     return xarray.Dataset({name: ("time_s", values) for name, values in columns.items()}, {"time_s": time_s})
 
 
-def event_rows(found: Photometry) -> list[dict[str, Any]]:
+def events_in_curve(found: Photometry) -> list[dict[str, Any]]:
     """One an event that touches the curve."""
     times = np.array([(*span(event), event.mid_s) for event in found.events]).reshape(-1, 3)
     seen = np.array(found.sky.observed_utc(times.ravel())).reshape(-1, 3) if len(times) else times
@@ -83,7 +83,7 @@ def event_rows(found: Photometry) -> list[dict[str, Any]]:
     ]
 
 
-def summary(found: Photometry) -> dict[str, Any]:
+def curve_summary(found: Photometry) -> dict[str, Any]:
     """What holds for the whole curve."""
     curve, surface = found.curve, found.surface
     return {

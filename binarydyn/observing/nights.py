@@ -37,7 +37,7 @@ class SeenEvents:
     passed: np.ndarray
 
 
-def shown(scenario: Scenario, sky: Sky, begun: Start) -> SeenEvents:
+def seen_events(scenario: Scenario, sky: Sky, begun: Start) -> SeenEvents:
     """Simulate the nights of the campaign of a scenario, and choose the events that they show.  Errors: InputError."""
     campaign, hit = scenario.campaign, impact_on(begun.system, scenario)
     runs = (

@@ -26,7 +26,7 @@ from ..sky.timing import EVENTS_NEEDED, fitted, late_s
 from ..sky.timing_design import TimingDesign
 from ..sky.timing_terms import TURN, Foreknown, Terms
 from .event_times import expected
-from .nights import check_counts, date_of, shown
+from .nights import check_counts, date_of, seen_events
 
 DETECTED = 3.0
 """Sigmas (common practice)."""
@@ -98,7 +98,7 @@ def plan(scenario: Scenario) -> Plan:
             scenario.place, "neither [impactor] nor [velocity_change] is given, a plan is for a change; add one"
         )
     campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
-    found = shown(scenario, sky, begun)
+    found = seen_events(scenario, sky, begun)
     check_counts(scenario, found)
     mids, night, hit = found.mids, found.night_of, found.hit
     sight = sight_for(sky, mids)

@@ -91,7 +91,7 @@ def _why_none(table: Timetable, kind: str) -> str:
     )
 
 
-def summary(table: Timetable) -> dict[str, Any]:
+def event_summary(table: Timetable) -> dict[str, Any]:
     """What holds for the whole table."""
     g = table.geometry
     return {

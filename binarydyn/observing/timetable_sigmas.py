@@ -46,7 +46,7 @@ def least_count(sample: Sample) -> int:
     return 2 * (len(sample.keys) + 1)
 
 
-def check_count(sample: Sample, count: int) -> None:
+def check_members(sample: Sample, count: int) -> None:
     """InputError for a number of members that is below least_count or above MOST."""
     if not least_count(sample) <= count <= MOST:
         raise ArgumentError(
@@ -61,7 +61,7 @@ def with_sigmas(table: Timetable, sample: Sample) -> Timetable:
 
     InputError for fewer members than least_count, or more than MOST.
     """
-    check_count(sample, len(sample))
+    check_members(sample, len(sample))
     pairs, failed = _members(table.scenario, sample)
     mid_times = {name: _mid_times(table, name, pairs, sample) for name in table.runs}
     scores = sample.scores(0, len(sample))

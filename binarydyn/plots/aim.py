@@ -11,7 +11,7 @@ import numpy as np
 from ..dynamics import System
 from ..errors import InputError
 from ..impact import aim_axes, direction_in_space, orbit_axes
-from ..observables.orientation import rotations
+from ..observables.orientation import rotation_matrices
 from ..relaxed import build
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION
@@ -51,7 +51,7 @@ def sight(prediction: Any) -> ApproachView:
     scenario, system = prediction.scenario, prediction.start.system
     plane, flight = _plane(scenario, system)
     axes, impactor = orbit_axes(system.state), scenario.impactor
-    to_inertial = rotations(system.state.attitude2[None, :])[0]
+    to_inertial = rotation_matrices(system.state.attitude2[None, :])[0]
     site = prediction.impact.site
     seen = plane @ to_inertial
     return ApproachView(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..errors import InputError
 from ..files.whole import check_place, put
-from ..scenario.wording import lines
+from ..scenario.wording import table_lines
 from .style import PAGE
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def check_path(path: str | Path) -> Path:
     return path
 
 
-def save(figure: Figure, path: str | Path) -> Path:
+def write_figure(figure: Figure, path: str | Path) -> Path:
     """Write a figure; the same figure gives the same bytes, so no date goes into the file.  Errors as in check_path."""
     path = check_path(path)
     suffix = path.suffix.lower().lstrip(".")
@@ -63,7 +63,7 @@ def _escape(figure: Figure) -> None:
     from matplotlib.text import Text
 
     for text in figure.findobj(Text):
-        if (shown := lines(text.get_text())) != text.get_text():
+        if (shown := table_lines(text.get_text())) != text.get_text():
             text.set_text(shown)
 
 
@@ -74,4 +74,4 @@ def save_page(path: str | Path, draw: Callable[[Any], Figure], subject: Any) -> 
     check_path(path)
     figure = draw(subject)
     with rc_context(PAGE):
-        return save(figure, path)
+        return write_figure(figure, path)

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..motion.state import Body
 from ..motion.trajectory import Trajectory
-from ..observables.orientation import rotations
+from ..observables.orientation import rotation_matrices
 
 _POINTS_A_STEP = 4
 
@@ -22,7 +22,7 @@ def outline(body: Body, attitude: np.ndarray, plane: np.ndarray) -> np.ndarray:
     """(2, n) closed outline, m, of a body seen along the normal of the plane: the convex hull of a mesh; an ellipsoid
     exactly, as the points D^2 u / |D u| of its surface whose normals u lie in the plane (D the semi-axes).
     """
-    seen = plane @ rotations(attitude[None, :])[0]  # the plane's axes in the body frame
+    seen = plane @ rotation_matrices(attitude[None, :])[0]  # the plane's axes in the body frame
     vertices = getattr(body, "vertices_m", None)
     if vertices is None:
         angle = np.linspace(0.0, 2.0 * np.pi, 181)

@@ -16,7 +16,7 @@ RINGS = (2.0, 3.0, 5.0, 10.0, 20.0)
 """Radii of the circular orbits about the system that are told, in separations."""
 
 
-def numbers(described: Description) -> dict[str, Any]:
+def description_numbers(described: Description) -> dict[str, Any]:
     """Everything by name, units in the names; None where something is missing (see `missing`)."""
     d = described
     return {

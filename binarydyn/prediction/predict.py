@@ -27,7 +27,7 @@ from .ground_error import GroundError, ground_error
 from .outcomes import OUTCOMES, outcomes_of
 from .reshaping_share import Shares, shares
 from .warnings import remarks
-from .windows import Progress, Side, before_impact, measured
+from .windows import Progress, Side, before_impact, side_of
 
 MISS = "miss"
 """Status after which there is no period change, which is not a change of zero."""
@@ -158,7 +158,7 @@ def predict(scenario: Scenario | None = None, *, progress: Progress | None = Non
     run, chaos = simulate_with_neighbours(
         impact.system, simulation.days_after, impact.state, simulation.sample_minutes, simulation.max_steps
     )
-    after = measured(run, scenario.observation.estimator)
+    after = side_of(run, scenario.observation.estimator)
     status = _status(impact, before, after)
     result = Prediction(
         scenario=scenario,

@@ -66,7 +66,7 @@ def _side(system: System, state, days: float, scenario: Scenario, stage: str, pr
     """Run one window, with the integrator that the scenario names, and measure it."""
     watch = (lambda share: progress(stage, share)) if progress else None
     run = simulate(system, days, state=state, progress=watch, **scenario.simulation.run_options)
-    return measured(run, scenario.observation.estimator)
+    return side_of(run, scenario.observation.estimator)
 
 
 def fit_error_s(before: Side, after: Side) -> float | None:
@@ -89,7 +89,7 @@ def periods_s(scenario: Scenario, system: System, hit: Impact) -> tuple[float, f
     return before, after
 
 
-def measured(trajectory: Trajectory, estimator: str) -> Side:
+def side_of(trajectory: Trajectory, estimator: str) -> Side:
     """What is seen of one window; a run that ended too early for a period says so in a warning."""
     warnings: list[str] = []
     value = shape = history = None

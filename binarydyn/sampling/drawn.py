@@ -18,7 +18,7 @@ def members_of(scenario: Scenario) -> Scenario:
     return scenario.replace({"simulation.model_error": "none"})
 
 
-def apart(scenario: Scenario) -> tuple[str, ...]:
+def doubtful_nominals(scenario: Scenario) -> tuple[str, ...]:
     """A sentence for each stated value that lies beyond FAR sigmas of what is drawn in its place."""
     said = []
     for name, distribution in sure(scenario.sampling).quantities.items():

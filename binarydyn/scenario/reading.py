@@ -26,7 +26,7 @@ def place_of(path: str | Path) -> str:
     return one_line(str(path))
 
 
-def opened(path: str | Path, what: str) -> IO[bytes]:
+def opened_file(path: str | Path, what: str) -> IO[bytes]:
     """A file to read from; InputError where it is a folder, a device, a pipe or a socket: such may never answer.
 
     what: which file is allowed.  OSError or ValueError where there is none, or it cannot be read.
@@ -47,7 +47,7 @@ def read_text(path: str | Path) -> str:
     """The text of a scenario file; InputError where it is missing, a folder, unreadable, too large or not text."""
     place = place_of(path)
     try:
-        with opened(path, "a scenario file") as stream:
+        with opened_file(path, "a scenario file") as stream:
             raw = stream.read(LARGEST_BYTES + 1)
     except InputError:
         raise

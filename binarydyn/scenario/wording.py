@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import Any
 
-from ..kinds import shown
+from ..kinds import as_shown
 
 CAUTION = (
     "Results are research estimates and no hazard decision; "
@@ -34,7 +34,7 @@ def rounded(value: float, digits: int = 3, sign: str = "") -> str:
     return f"{float(f'{value:.{digits}g}'):{sign}g}"
 
 
-def lines(text: str) -> str:
+def table_lines(text: str) -> str:
     """The text with everything unprintable but line breaks written as an escape: a terminal obeys what it is sent."""
     return text if text.isprintable() else "\n".join(map(one_line, text.split("\n")))
 
@@ -55,7 +55,7 @@ def as_given(value: Any) -> str:
         return f"{value:g}" if value == float(f"{value:g}") else repr(value)
     if isinstance(value, int) and abs(value) >= 10**15:
         return "a huge whole number"
-    return shown(value)
+    return as_shown(value)
 
 
 def _list_as_given(items: list | tuple) -> str:

@@ -91,7 +91,7 @@ def seen_along(basis, axes, centre, turn, shift):
 
 
 @kernel
-def weigh(normals, areas, axes, sun, seen, seeliger, lambert, weights, live):
+def facet_weights(normals, areas, axes, sun, seen, seeliger, lambert, weights, live):
     """Brightness of each facet without shadows (f,); mark in live (f, p) those that count with 1, others with 2."""
     s = [0.0, 0.0, 0.0]
     o = [0.0, 0.0, 0.0]
@@ -111,7 +111,7 @@ def weigh(normals, areas, axes, sun, seen, seeliger, lambert, weights, live):
 
 
 @kernel
-def total(weights, live):
+def summed_weights(weights, live):
     """Sum of the weights, each times the share of its points that are left."""
     sum_, points = 0.0, live.shape[1]
     for f in range(len(weights)):
@@ -141,7 +141,9 @@ def fluxes(
     turn, shift, entries = np.empty((2, 9)), np.empty((2, 3)), np.empty(0, np.int64)
     for m in range(len(found)):
         for b in range(2):
-            weigh(normals[b], areas[b], axes[b, m], suns[m], observers[m], seeliger, lambert, weights[b], live[b])
+            facet_weights(
+                normals[b], areas[b], axes[b, m], suns[m], observers[m], seeliger, lambert, weights[b], live[b]
+            )
         for way in range(2):
             plane_of(suns[m] if way == 0 else observers[m], basis)
             for b in range(2):
@@ -177,4 +179,4 @@ def fluxes(
                         entries,
                     )
         for b in range(2):
-            found[m, b] = total(weights[b], live[b])
+            found[m, b] = summed_weights(weights[b], live[b])

@@ -15,7 +15,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..errors import ArgumentError
 from .mid_times import Readings
-from .timing import check_count, fitted
+from .timing import fitted, sides_of
 from .timing_terms import TURN, Fit, Foreknown
 
 REACH_BEFORE, REACH_AFTER = 0.01, 0.2
@@ -51,7 +51,7 @@ def timing(
     """Count and fit.  Events in the order of time, t0 between some of them.
 
     InputError as in timing.fitted, and where no count makes the times agree."""
-    after = check_count(seen)
+    after = sides_of(seen)
     rate = TURN / (expected.period_h * HOUR_S)
     sides = [(seen.time_s[s], seen.longitude_rad[s]) for s in (~after, after)]
     fits: dict[bytes, Fit] = {}

@@ -12,7 +12,7 @@ from ..motion.equations import quaternion_rate
 from ..motion.state import State
 from ..motion.trajectory import Trajectory
 from ..observables.interpolation import pieces
-from ..observables.orientation import rotations
+from ..observables.orientation import rotation_matrices
 from ..vectors import quaternion_product
 from .figure import Figure
 
@@ -76,8 +76,8 @@ class MotionBetween:
         """Both figures at times (m,) within the run."""
         y, _ = self.at(time_s)
         one, two = self.figures
-        centre1, axes1 = one.placed(np.zeros((len(y), 3)), rotations(y[:, 3:7]))
-        centre2, axes2 = two.placed(y[:, 0:3], rotations(y[:, 7:11]))
+        centre1, axes1 = one.placed(np.zeros((len(y), 3)), rotation_matrices(y[:, 3:7]))
+        centre2, axes2 = two.placed(y[:, 0:3], rotation_matrices(y[:, 7:11]))
         return Places(centre1, axes1, centre2, axes2, y[:, 0:3])
 
 

@@ -45,7 +45,7 @@ def fitted(
     loss: `linear`, or `soft_l1`: 2 (sqrt(1 + z^2) - 1) instead of z^2, so that what lies off weighs little (errors then
     by Huber's formula).  InputError for fewer than EVENTS_NEEDED events on a side.
     """
-    check_count(seen)
+    sides_of(seen)
     problem = _Problem(seen, counted_rad, sigma_s, expected, loss)
     best = problem.solved(Terms())
     for name, least in (("ellipse_before", ELLIPSE_CHI2), ("drift", DRIFT_CHI2)):
@@ -59,7 +59,7 @@ def fitted(
     return best
 
 
-def check_count(seen: Readings) -> np.ndarray:
+def sides_of(seen: Readings) -> np.ndarray:
     """(n,) which events come after t0; InputError where there are too few on a side."""
     after = seen.time_s >= 0.0
     for side, number in (("before", int(np.sum(~after))), ("after", int(np.sum(after)))):

@@ -14,7 +14,7 @@ from ..kinds import NUMBER, takes
 from ..lazy import Lazy
 from ..notebook import Displayed, library
 from ..observing.timetable import DEFAULT_DAYS, Timetable, timetable
-from ..observing.timetable_rows import COLUMNS, rows, summary
+from ..observing.timetable_rows import COLUMNS, event_summary, rows
 from ..scenario import Scenario
 from .groups import Column, write_group
 from .provenance import attributes
@@ -36,7 +36,7 @@ class Events(Lazy, Displayed):
 
     scenario: Scenario
     columns: Mapping[str, np.ndarray]
-    summary: Mapping[str, Any]
+    event_summary: Mapping[str, Any]
     warnings: tuple[str, ...]
 
     @classmethod
@@ -44,7 +44,7 @@ class Events(Lazy, Displayed):
         """From the timetable with all that it was made of."""
         found = rows(table)
         columns = {name: Column.of(name, [row[name] for row in found]).values for name in COLUMNS}
-        return cls(table.scenario, columns, summary(table), table.warnings)
+        return cls(table.scenario, columns, event_summary(table), table.warnings)
 
     def __len__(self) -> int:
         return len(self.columns["mid_s"])
@@ -111,7 +111,7 @@ def stored_events(result: Result) -> Events:
     return Events.lazily(
         scenario=lambda: result.scenario,
         columns=lambda: {name: values for name, values in result.events.items() if name != "number"},
-        summary=lambda: result.summary,
+        event_summary=lambda: result.summary,
         warnings=lambda: result.warnings,
     )
 

@@ -106,7 +106,7 @@ def _write(group: h5py.Group, name: str, column: Column) -> None:
         dataset = group.create_dataset(name, data=column.values.astype(object), dtype=h5py.string_dtype())
     else:
         dataset = group.create_dataset(name, data=column.values)
-    describe(dataset, name)
+    write_unit(dataset, name)
     if column.dims == (name,):
         dataset.make_scale(name)
         return
@@ -114,7 +114,7 @@ def _write(group: h5py.Group, name: str, column: Column) -> None:
         dataset.dims[place].attach_scale(group[dim])
 
 
-def describe(dataset: h5py.Dataset, name: str) -> None:
+def write_unit(dataset: h5py.Dataset, name: str) -> None:
     """Unit, name in words and, of a flag, what its values mean (CF conventions 1.11, section 3.5)."""
     dataset.attrs["units"] = unit_of(name)
     dataset.attrs["long_name"] = long_name_of(name)
@@ -158,5 +158,5 @@ def _dims(group: str, name: str) -> tuple[str, ...]:
 def _read(group: h5py.Group, name: str, dims: tuple[str, ...]) -> Column:
     kind = dtype_of(name)
     dataset = layout.dataset(group, name, kind)
-    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if kind is None else layout.numbers(dataset, name)
+    values = np.asarray(dataset.asstr()[()], dtype=np.str_) if kind is None else layout.read_numbers(dataset, name)
     return Column(dims, values)

@@ -48,7 +48,7 @@ def text(thing: h5py.Group | h5py.Dataset, name: str) -> str:
     return value
 
 
-def attributes(thing: h5py.Group, names: Iterable[str]) -> dict[str, str | int]:
+def read_attributes(thing: h5py.Group, names: Iterable[str]) -> dict[str, str | int]:
     """Those of some attributes that it has."""
     import h5py
 
@@ -99,7 +99,7 @@ def dataset(parent: h5py.Group, name: str, kind: np.dtype | None) -> h5py.Datase
     return found
 
 
-def numbers(found: h5py.Dataset, name: str) -> np.ndarray:
+def read_numbers(found: h5py.Dataset, name: str) -> np.ndarray:
     """The values of a dataset of numbers.  ValueError for one whose square is none, as nothing computed is."""
     values = np.asarray(found[()])
     if values.dtype.kind == "f" and np.any(np.isfinite(values) & (np.abs(values) > LARGEST)):

@@ -22,7 +22,7 @@ from ..errors import ArgumentError, InputError
 from ..files.csv_tables import MIDDLES, write_csv
 from ..kinds import sure
 from ..scenario.nearest import nearest
-from ..scenario.reading import opened, place_of
+from ..scenario.reading import opened_file, place_of
 from ..scenario.tables.heliocentric import EPOCH_YEARS
 from ..scenario.wording import one_line
 from ..sky.ephemeris import Clock
@@ -66,7 +66,7 @@ def write_mid_times(path: str | Path, mids: MidTimes, clock: Clock) -> None:
 
 def _text(path: str, place: str) -> str:
     try:
-        with opened(path, "a CSV file of events") as stream:
+        with opened_file(path, "a CSV file of events") as stream:
             content = stream.read(_LARGEST_BYTES + 1)
     except InputError:
         raise

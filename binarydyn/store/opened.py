@@ -11,7 +11,7 @@ from typing import Any
 from ..errors import KindError
 from ..kinds import PATH, takes
 from ..prediction import Prediction, predict
-from ..prediction.windows import measured
+from ..prediction.windows import side_of
 from ..sampling import Block
 from .event_table import Events, stored_events, write_events
 from .members import Members
@@ -105,8 +105,8 @@ def stored_prediction(result: Result) -> Prediction:
     again, numbers = cache(lambda: predict(result.scenario)), result.numbers
     stored = {
         "scenario": lambda: result.scenario,
-        "before": lambda: measured(result.before, str(numbers["estimator"])),
-        "after": lambda: measured(result.after, str(numbers["estimator"])),
+        "before": lambda: side_of(result.before, str(numbers["estimator"])),
+        "after": lambda: side_of(result.after, str(numbers["estimator"])),
         "status": lambda: numbers["status"],
         "warnings": lambda: result.warnings,
         "scenario_name": lambda: result.attributes["scenario_name"],

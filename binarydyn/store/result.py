@@ -26,7 +26,7 @@ from . import layout
 from .groups import FLAG, UNKNOWN, kind_of, read_group
 from .provenance import ATTRIBUTES, COUNTS, FORMAT
 from .sweep.columns import Columns
-from .sweep.stored_rows import StoredRows, read
+from .sweep.stored_rows import StoredRows, read_rows
 from .sweep.table import coded
 
 
@@ -150,10 +150,10 @@ class Result:
             raise InputError(self._place, "its design has another number of members than it says; make it anew")
         return design
 
-    def _design(self, read: Callable[[str], Any]) -> Any:
+    def _design(self, read_rows: Callable[[str], Any]) -> Any:
         text = self.attributes["design"]
         try:
-            return read(text)
+            return read_rows(text)
         except (ValueError, TypeError, AttributeError, LookupError, ArithmeticError, RecursionError, InputError):
             raise InputError(self._place, "this is no whole result file (its design is none); make it anew") from None
 
@@ -165,7 +165,7 @@ class Result:
 
     def _table(self, group: str, kind: str = "prediction") -> dict[str, Any]:
         self._check_kind(kind)
-        plain = read(self.path, lambda file: {name: x.plain for name, x in read_group(file, group).items()})
+        plain = read_rows(self.path, lambda file: {name: x.plain for name, x in read_group(file, group).items()})
         return Held(
             self._place, {name: _flag(value) if kind_of(name) == FLAG else value for name, value in plain.items()}
         )
@@ -186,7 +186,7 @@ class Result:
         bodies: list[Any] = []  # which have no surface
         for name in ("primary", "secondary"):
             changed = f"{name}_{group}"
-            there = read(self.path, partial(layout.has, name=changed))
+            there = read_rows(self.path, partial(layout.has, name=changed))
             columns = self._group(changed if there else name, "prediction")
             c = {field.name: columns[field.name] for field in fields(RecordedBody)}
             plain = {key: column.values if column.dims else column.plain for key, column in c.items()}
@@ -202,7 +202,7 @@ class Result:
 
     def _group(self, name: str, kind: str) -> Held:
         self._check_kind(kind)
-        return Held(self._place, read(self.path, lambda file: read_group(file, name)))
+        return Held(self._place, read_rows(self.path, lambda file: read_group(file, name)))
 
     @property
     def _place(self) -> str:
@@ -243,7 +243,7 @@ def open_result(path: str | Path) -> Result:
         typed = f"{said}; `predict`, `sweep`, `merge` and `events` write one with --out"
         raise InputError(place, f"{said}, allowed is a result file; name one", typed=typed)
     check_seal(path)
-    attributes = Held(place, read(path, lambda file: layout.attributes(file, sorted(ATTRIBUTES))))
+    attributes = Held(place, read_rows(path, lambda file: layout.read_attributes(file, sorted(ATTRIBUTES))))
     if attributes.get("format") != FORMAT:
         raise InputError(place, f"this is an HDF5 file but no {FORMAT}, allowed is a result file; name another one")
     if wrong := next((name for name in attributes if isinstance(attributes[name], int) != (name in COUNTS)), None):

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, redirect_stdout, suppress
 from typing import Any, TextIO
 
-from ..scenario.wording import lines
+from ..scenario.wording import table_lines
 
 READER_GONE = 141
 """Exit code where whoever reads went away, as a shell has it of a process that ends by SIGPIPE (128 + 13)."""
@@ -27,7 +27,7 @@ class Shown:
     def write(self, text: str) -> int:
         """Write it; names, warnings and tables of a file may hold what a terminal obeys."""
         with _reader():
-            return self.stream.write(lines(text))
+            return self.stream.write(table_lines(text))
 
     def flush(self) -> None:
         """Send it."""

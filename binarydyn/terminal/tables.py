@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
-from ..scenario.wording import lines
+from ..scenario.wording import table_lines
 from .stdout import ReaderGone, terminal
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
 
         table = Table(*head, box=None, pad_edge=False, header_style="bold")
         for row in cells:
-            table.add_row(*(escape(lines(cell)) for cell in row), style="bold" if row[-1] == "differs" else "")
+            table.add_row(*(escape(table_lines(cell)) for cell in row), style="bold" if row[-1] == "differs" else "")
         Console(file=terminal()).print(table)
         return
     widths = [max(len(row[i]) for row in [head, *cells]) for i in range(len(head))]

@@ -14,7 +14,7 @@ import time
 from pathlib import Path
 
 from binarydyn.inference.infer import inverted, prior
-from binarydyn.inference.linearised import linearised
+from binarydyn.inference.linearised import propagated
 from binarydyn.inference.posterior_report import report
 from binarydyn.inference.surrogate_runs import related
 from binarydyn.scenario import Scenario, load
@@ -59,7 +59,7 @@ def timed(scenario: Scenario, count: int) -> None:
     posterior = inverted(surrogate, draws, change, sigma)
     watch("the velocity change and beta in each")
     found = report(posterior)
-    linearised(posterior)
+    propagated(posterior)
     watch("intervals, lines, derivatives")
     watch("all", watch.whole)
     beta = found["beta_at_density"]["2400"]

@@ -23,7 +23,7 @@ from binarydyn.inference.surrogate_runs import related
 from binarydyn.kinds import sure
 from binarydyn.observables import period
 from binarydyn.observables.averages import intervals
-from binarydyn.observing.event_times import expected, measured, own_events, sky_and_start, with_noise
+from binarydyn.observing.event_times import expected, own_events, sky_and_start, timing_fit, with_noise
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
 from binarydyn.scenario.draws import drawn
@@ -88,7 +88,7 @@ def prepared(
     sky, begun = sky_and_start(scenario)
     sight = Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0)
     exact = own_events(scenario, begun, sight, days, kinds)
-    nominal = measured(scenario, with_noise(exact, noise_s, np.random.default_rng(0)))
+    nominal = timing_fit(scenario, with_noise(exact, noise_s, np.random.default_rng(0)))
     low, high = ((beta / scenario.momentum_transfer.beta) * nominal.fit.change_s for beta in betas)
     surrogate = related(scenario, 0.5 * (low + high), 0.2 * abs(high - low))
     error = abs(nominal.bias_change_s or 0.0)

@@ -43,7 +43,7 @@ def timetable_figure(table: Timetable) -> Figure:
         )
         top = figure.add_subplot(rows[0])
         bottom = figure.add_subplot(rows[1], sharex=top)
-        mid_times(top, table)
+        draw_mid_times(top, table)
         depths(bottom, table)
         handles, names = bottom.get_legend_handles_labels()
         shown = [(h, n) for h, n in zip(handles, names, strict=True) if not n.startswith("_")]
@@ -66,7 +66,7 @@ def _minutes(entries: Sequence[Entry], name: str) -> list[float]:
     return [getattr(entry, name) / 60.0 for entry in entries]
 
 
-def mid_times(ax: Axes, table: Timetable) -> None:
+def draw_mid_times(ax: Axes, table: Timetable) -> None:
     """O-C of the mid-times, min, with predicted sigmas; the curve is the time shift against the run without the
     impact."""
     for label, same in _by_kind(table):

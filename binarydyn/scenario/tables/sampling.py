@@ -8,7 +8,7 @@ from numbers import Integral
 from pydantic import model_validator
 
 from ...errors import ArgumentError
-from ...kinds import shown, sure
+from ...kinds import as_shown, sure
 from ..fields import Number, Table, Whole, key, refusal
 from ..plain import Fixed
 
@@ -16,7 +16,7 @@ from ..plain import Fixed
 def check_seed(seed: int | None) -> None:
     """InputError for what no generator of random numbers takes; None stands for a default."""
     if seed is not None and not (isinstance(seed, Integral) and 0 <= seed < 2**63):
-        raise ArgumentError("seed", f"{shown(seed)} is given, allowed is 0 .. 2^63 - 1; change it")
+        raise ArgumentError("seed", f"{as_shown(seed)} is given, allowed is 0 .. 2^63 - 1; change it")
 
 
 class Distribution(Table):

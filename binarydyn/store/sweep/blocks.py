@@ -22,10 +22,10 @@ from ...errors import InputError
 from ...files.whole import put, sync_folder
 from ...kinds import sure
 from ...sampling import Block, Row
-from ...scenario.reading import opened
+from ...scenario.reading import opened_file
 from ...scenario.wording import one_line
 from .rows import Packed, columns_of, packed
-from .table import Values, plain
+from .table import Values, plain_column
 
 _NAME = re.compile(r"(\d{6,})-([0-9a-f]{64})\.rows")
 
@@ -126,7 +126,7 @@ class Blocks:
         path = self.folder / f"{self._last + 1:06d}-{hashlib.sha256(data).hexdigest()}.rows"
         put(path, data)
         self._last += 1
-        return KeptBlock(path, plain(columns["member"]), tuple(columns))
+        return KeptBlock(path, plain_column(columns["member"]), tuple(columns))
 
     def read(self) -> Iterator[tuple[dict[str, Any], KeptBlock]]:
         """Attributes of each block and itself; a damaged one is noted, deleted and left out."""
@@ -141,7 +141,7 @@ class Blocks:
                 continue
             block = Packed(data)
             try:
-                members = plain(block.columns(("member",))["member"]).copy()
+                members = plain_column(block.columns(("member",))["member"]).copy()
                 names = tuple(name for name, *_ in block.head["columns"])
                 found = dict(block.head["attributes"])
             except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
@@ -157,7 +157,7 @@ def _whole(path: Path) -> bytes | None:
     try:
         if path.is_symlink():
             return None
-        with opened(path, "a block") as stream:
+        with opened_file(path, "a block") as stream:
             data = stream.read()
     except (OSError, InputError):
         return None

@@ -9,8 +9,20 @@ import numpy as np
 
 from ...errors import InputError
 from ...sampling import Design, MemberSet
-from .rows import in_order
-from .table import PIECE, ROWS, Coded, Source, Values, Written, close_table, coded, dtype_of, unknown, write_values
+from .rows import names_in_order
+from .table import (
+    PIECE,
+    ROWS,
+    Coded,
+    Source,
+    Values,
+    Written,
+    close_table,
+    coded,
+    dtype_of,
+    unknown_column,
+    write_values,
+)
 
 if TYPE_CHECKING:
     import h5py
@@ -33,7 +45,7 @@ class Joined:
         self._places = np.cumsum(self.held.mask, dtype=np.int64) - 1
         self._is_apart = sum(len(source.members) for source in self.sources) == len(self.members)
         listed = [[n for n in source.names if n not in ("member", *design.keys)] for source in self.sources]
-        self.names = in_order(listed)
+        self.names = names_in_order(listed)
 
     @property
     def room(self) -> int:
@@ -63,7 +75,7 @@ class Joined:
 
     def _columns(self, names: Sequence[str]) -> dict[str, Values]:
         count = len(self.members)
-        table = {name: unknown(name, count) for name in names}
+        table = {name: unknown_column(name, count) for name in names}
         words: dict[str, dict[str, int]] = {name: {"": -1} for name in names if dtype_of(name) is None}
         arrays = {name: values.codes if isinstance(values, Coded) else values for name, values in table.items()}
         seen = None if self._is_apart else np.zeros(count, dtype=bool)
@@ -71,7 +83,7 @@ class Joined:
             places, found = self._places[source.members], source.columns(names)
             for name in names:
                 values = found.get(name)
-                values = unknown(name, len(places)) if values is None else values
+                values = unknown_column(name, len(places)) if values is None else values
                 new = _coded_anew(values, words[name]) if isinstance(values, Coded) else values
                 if seen is not None:
                     self._check(source, name, places, arrays[name], new, seen)

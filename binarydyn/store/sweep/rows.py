@@ -12,7 +12,7 @@ import numpy as np
 
 from ...sampling import Block, Design, Row
 from ..groups import TEXT, Column, kind_of
-from .table import Coded, Values, coded, plain, unknown
+from .table import Coded, Values, coded, plain_column, unknown_column
 
 _CODES = np.dtype("<i4")
 
@@ -25,37 +25,37 @@ def columns_of(parts: Sequence[Row | Block]) -> dict[str, Values]:
     return (
         tables[0]
         if len(tables) == 1
-        else {name: _stacked(tables, name) for name in in_order([tuple(t) for t in tables])}
+        else {name: _stacked(tables, name) for name in names_in_order([tuple(t) for t in tables])}
     )
 
 
 def table_of(parts: Sequence[Row | Block], design: Design) -> dict[str, np.ndarray]:
     """Rows, in the order of members, as the arrays that a stored sweep has, with what the design varied."""
     columns = columns_of(parts)
-    members = plain(columns.pop("member"))
+    members = plain_column(columns.pop("member"))
     order = np.argsort(members)
     members = members[order]
     arrays = {name: values.texts if isinstance(values, Coded) else values for name, values in columns.items()}
     return {"member": members} | design.inputs(members) | {name: values[order] for name, values in arrays.items()}
 
 
-def in_order(tables: Sequence[Sequence[str]]) -> list[str]:
+def names_in_order(tables: Sequence[Sequence[str]]) -> list[str]:
     """Names of all tables: those of the longest in its order, then the others by their letters."""
     longest = min(map(tuple, tables), key=lambda names: (-len(names), names))
     return [*longest, *sorted({name for table in tables for name in table}.difference(longest))]
 
 
 def _of_block(block: Block) -> dict[str, Values]:
-    plain = {"member": block.members, "status": block.status, "reason": block.reason, **block.numbers}
-    return {name: _values(name, np.asarray(values)) for name, values in plain.items()}
+    plain_column = {"member": block.members, "status": block.status, "reason": block.reason, **block.numbers}
+    return {name: _values(name, np.asarray(values)) for name, values in plain_column.items()}
 
 
 def _of_rows(rows: Sequence[Row]) -> dict[str, Values]:
-    names = [name for name in in_order([tuple(row.numbers) for row in rows]) if name != "status"]
-    plain = {"member": [row.index for row in rows], "status": [row.status for row in rows]}
-    plain |= {"reason": [row.reason for row in rows]}
-    plain |= {name: [row.numbers.get(name) for row in rows] for name in names}
-    return {name: _values(name, values) for name, values in plain.items()}
+    names = [name for name in names_in_order([tuple(row.numbers) for row in rows]) if name != "status"]
+    plain_column = {"member": [row.index for row in rows], "status": [row.status for row in rows]}
+    plain_column |= {"reason": [row.reason for row in rows]}
+    plain_column |= {name: [row.numbers.get(name) for row in rows] for name in names}
+    return {name: _values(name, values) for name, values in plain_column.items()}
 
 
 def _values(name: str, values: Any) -> Values:
@@ -68,10 +68,10 @@ def _values(name: str, values: Any) -> Values:
 
 
 def _stacked(tables: Sequence[Mapping[str, Values]], name: str) -> Values:
-    parts = [table[name] if name in table else unknown(name, len(table["member"])) for table in tables]
+    parts = [table[name] if name in table else unknown_column(name, len(table["member"])) for table in tables]
     if kind_of(name) == TEXT:
         return Coded.of(text for part in parts for text in coded(part).texts)
-    return np.concatenate([plain(part) for part in parts])
+    return np.concatenate([plain_column(part) for part in parts])
 
 
 def packed(columns: Mapping[str, Values], attributes: Mapping[str, Any]) -> bytes:

@@ -13,7 +13,7 @@ import numpy as np
 from ...errors import InputError
 from ...scenario.wording import one_line
 from .. import layout
-from .table import ROWS, Values, plain, read_values
+from .table import ROWS, Values, plain_column, read_values
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class StoredRows:
     @cached_property
     def names(self) -> tuple[str, ...]:
         """Its columns."""
-        names = read(self.path, lambda file: layout.column_names(layout.group(file, ROWS)))
+        names = read_rows(self.path, lambda file: layout.column_names(layout.group(file, ROWS)))
         if missing := {"member", "status", "reason"}.difference(names):
             raise InputError(self.place, _no_result(f"its rows have no {min(missing)}"))
         return names
@@ -38,21 +38,21 @@ class StoredRows:
     @cached_property
     def members(self) -> np.ndarray:
         """(n,) numbers of the members, ascending."""
-        members = plain(self.column("member"))
+        members = plain_column(self.column("member"))
         if len(members) and (members[0] < 0 or (np.diff(members) <= 0).any()):
             raise InputError(self.place, _no_result("its members are not in order"))
         return members
 
     def column(self, name: str) -> Values:
         """One of its columns."""
-        return read(self.path, lambda file: read_values(layout.group(file, ROWS), name))
+        return read_rows(self.path, lambda file: read_values(layout.group(file, ROWS), name))
 
     def columns(self, names: Sequence[str]) -> dict[str, Values]:
         """Those of some columns that it has."""
         return {name: self.column(name) for name in names if name in self.names}
 
 
-def read(path: Path, take: Callable[[Any], Any]) -> Any:
+def read_rows(path: Path, take: Callable[[Any], Any]) -> Any:
     """Something from an HDF5 file.  InputError for whatever else the file is; h5py has many errors for that.
 
     take: reads through `layout` alone, since anybody may have made the file.

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from .. import layout
-from ..groups import TEXT, UNKNOWN, describe, dtype_of, kind_of
+from ..groups import TEXT, UNKNOWN, dtype_of, kind_of, write_unit
 
 if TYPE_CHECKING:
     import h5py
@@ -54,7 +54,7 @@ class Coded:
 Values = np.ndarray | Coded
 
 
-def plain(values: Values) -> np.ndarray:
+def plain_column(values: Values) -> np.ndarray:
     """A column of numbers."""
     assert isinstance(values, np.ndarray), "numbers"
     return values
@@ -66,7 +66,7 @@ def coded(values: Values) -> Coded:
     return values
 
 
-def unknown(name: str, count: int) -> Values:
+def unknown_column(name: str, count: int) -> Values:
     """A column of which nothing is known."""
     kind = dtype_of(name)
     if kind is None:
@@ -111,7 +111,7 @@ class Written:
 
         self._dataset = group.create_dataset(name, (count,), h5py.string_dtype() if kind is None else kind)
         self._recipe, self._first = Recipe(name, "text" if kind is None else kind.str, count), 0
-        describe(self._dataset, name)
+        write_unit(self._dataset, name)
         if name == "member":
             self._dataset.make_scale(name)
         else:
@@ -182,7 +182,7 @@ def read_values(group: h5py.Group, name: str) -> Values:
         pieces = (texts[first : first + PIECE] for first in range(0, len(dataset), PIECE))
         values: Values = Coded.of(text for piece in pieces for text in _added(recipe, piece))
     else:
-        values = _added(recipe, layout.numbers(dataset, name))
+        values = _added(recipe, layout.read_numbers(dataset, name))
     if recipe.hexadecimal != layout.text(dataset, "content_sha256"):
         raise ValueError(f"the content of {name} is not what was written")
     if words is None or isinstance(values, Coded):
@@ -196,7 +196,7 @@ def _words(group: h5py.Group, name: str) -> tuple[str, ...] | None:
     """What the codes of a column mean; None for one of numbers or of plain texts."""
     if kind_of(name) != TEXT or name in _SENTENCES:
         return None
-    found = layout.attributes(layout.child(group, name, "Dataset"), ("flag_meanings",))
+    found = layout.read_attributes(layout.child(group, name, "Dataset"), ("flag_meanings",))
     return tuple(str(found["flag_meanings"]).split()[1:]) if found else None
 
 
