@@ -71,9 +71,9 @@ def test_a_new_outcome_is_one_row_and_its_function(made_up, asked, tmp_path, cap
 
 
 def test_a_summary_table_has_the_columns_that_the_table_of_outcomes_says(made_up):
-    from binarydyn.batch.summary_columns import Table
+    from binarydyn.batch.summary_columns import SummaryColumns
 
-    plain, beside = (set(Table.of([0, 1], neighbours).columns) for neighbours in (False, True))
+    plain, beside = (set(SummaryColumns.of([0, 1], neighbours).columns) for neighbours in (False, True))
     assert made_up.name in plain and plain == {row.name for row in shown_in(Outlets.SUMMARY)}
     assert beside - plain == {row.name for row in shown_in(Outlets.NEIGHBOURS)} and plain < beside
 

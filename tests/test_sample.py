@@ -169,7 +169,7 @@ def test_errors_and_bounds_are_told_in_words_beside_their_numbers(stored, capsys
     median, error = re.search(r" s +(\S+) \+- (\S+)", line).groups()
     assert float(error) == pytest.approx(change["standard_errors"]["median"], rel=0.05)
     assert float(median) == pytest.approx(change["median"], abs=change["standard_errors"]["median"])
-    assert "1 sigma, by its order statistics" in text
+    assert "standard error of the order statistic" in text
 
 
 def test_unstable_members_count_like_any_other():
