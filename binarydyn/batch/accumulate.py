@@ -42,8 +42,8 @@ def measure_terms(tape: Tape, y: list, u, given: list, kept: list, weight) -> li
     for n in reversed(range(_TERMS)):
         series = (-1.0) ** n / (2.0 * n + 1.0) + z * series
     turned = 4.0 * (quarter * series)
-    a, b, c, d = y[ATTITUDE2]
-    matrix = turn(a, b, c, d, double_reciprocal(a, b, c, d))
+    w, i, j, k = y[ATTITUDE2]
+    matrix = turn(w, i, j, k, double_reciprocal(w, i, j, k))
     long, short = [row[0] for row in matrix], [row[2] for row in matrix]
     normal = [r[1] * v[2] - r[2] * v[1], r[2] * v[0] - r[0] * v[2], r[0] * v[1] - r[1] * v[0]]
     facing = given[6] * (u * (long[0] * r[0] + long[1] * r[1] + long[2] * r[2]))
