@@ -7,7 +7,9 @@ import pytest
 
 import binarydyn
 from binarydyn.commands.shell import main
+from binarydyn.prediction.outcomes import OUTCOMES
 from binarydyn.scenario.scenario import builtin
+from binarydyn.store import open_result
 
 COMMANDS = Path(binarydyn.__file__).parent / "commands"
 
@@ -46,6 +48,16 @@ def test_a_miss_changes_nothing_and_says_no_more(tmp_path, capsys):
         and "no impact, so nothing changes: the line of flight passes the secondary's centre at 200 m" in out
     )
     assert "period change" not in out.lower() and "fit error" not in out and len(out.splitlines()) <= 4
+    stored = str(tmp_path / "miss.h5")
+    assert main(["predict", str(path), "--json", "--out", stored]) == 1
+    report = json.loads(capsys.readouterr().out)
+    assert report["status"] == "miss" and report["period_before_h"] == pytest.approx(report["period_after_h"])
+    assert report["period_change_s"] is report["period_change_fit_error_s"] is None
+    assert report["period_changes_by_estimator_s"] == report["analytic_period_changes_s"] == {}
+    assert json.dumps(open_result(stored).numbers) == json.dumps(
+        {name: report[name] for name in OUTCOMES if name in report}
+    )
+    assert open_result(stored).period_changes_s == {}
 
 
 def test_who_asks_for_the_stated_values_alone_is_not_warned_of_it(tmp_path, capsys):

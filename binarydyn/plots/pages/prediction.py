@@ -75,12 +75,12 @@ def _table(ax: Axes, view: Seen) -> None:
         cells.append((row.label_with_unit, before, number(n.get(row.name), row.form)))
     for name, *texts in cells:
         y = next(height)
-        ax.text(-0.02, y, name, fontsize=SMALL)
-        for x, text in zip((0.77, 1.0), texts, strict=True):
+        ax.text(-0.06, y, name, fontsize=SMALL)
+        for x, text in zip((0.79, 1.04), texts, strict=True):
             ax.text(x, y, text, fontsize=SMALL, ha="right")
     next(height)
     for line in _footnotes(view):
-        ax.text(-0.02, next(height) + 0.03, line, fontsize=SMALL)
+        ax.text(-0.06, next(height) + 0.055, line, fontsize=SMALL)
 
 
 def _footnotes(view: Seen) -> list[str]:
