@@ -111,7 +111,7 @@ def directions_in_space(given: Varied, name: str, axes: np.ndarray) -> np.ndarra
 
 
 def tilted(
-    normal: np.ndarray, direction: np.ndarray, moonlet: np.ndarray, tilt_deg: np.ndarray, azimuth_deg: np.ndarray
+    normal: np.ndarray, direction: np.ndarray, secondary: np.ndarray, tilt_deg: np.ndarray, azimuth_deg: np.ndarray
 ) -> np.ndarray:
     """Unit vector tilt_deg away from a normal, at an azimuth that counts about the normal, anticlockwise from
     outside, from downrange: the part of the direction of flight along the ground.
@@ -120,7 +120,7 @@ def tilted(
     Vectors (3,) or (3, n) unit, in one frame; secondary (3, 3) or (3, 3, n), body -> that frame.
     """
     ahead = direction - dot(direction, normal) * normal
-    for axis in (moonlet[:, 2], moonlet[:, 0]):
+    for axis in (secondary[:, 2], secondary[:, 0]):
         ahead = np.where(length(ahead) < _SMALLEST_SINE, axis - dot(axis, normal) * normal, ahead)
     ahead = unit(ahead)
     tilt, azimuth = np.radians(tilt_deg), np.radians(azimuth_deg)

@@ -76,13 +76,13 @@ def clock(t, lost, h):
 
 @inlined
 def is_due(after, done, spacing):
-    """Whether sample `completed` lies within a step that ends at the time `after`."""
+    """Whether sample `done` lies within a step that ends at the time `after`."""
     return (after - done * spacing) * spacing >= 0.0
 
 
 @inlined
 def ahead(done, spacing, t, lost):
-    """Time from the start of a step, t and its rounding error, to the sample `completed`."""
+    """Time from the start of a step, t and its rounding error, to the sample `done`."""
     return (done * spacing - t) + lost
 
 
@@ -117,7 +117,7 @@ def steps_of(
     y: np.ndarray, gm_m3_s2, time_s: float, whole: Callable, finer: float = 1.0, at_least: float = 0.0
 ) -> np.ndarray:
     """Numbers of steps of the splitting over a time from states y (20, ...): within STEP_TURN and STEP_SPIN and off the
-    resonance, `refine` times what that needs and `at_least` so many.
+    resonance, `finer` times what that needs and `at_least` so many.
 
     whole: makes whole numbers of what is needed.
     """
