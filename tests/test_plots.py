@@ -139,7 +139,7 @@ def test_outline_of_an_ellipsoid_has_the_area_of_its_shadow():
     plane = outlines.orbital_plane(rng.normal(size=3), rng.normal(size=3))
     x, y = outlines.outline(body, attitude, plane)
     area = 0.5 * abs(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]))
-    to_inertial = outlines.rotations(attitude[None, :])[0]
+    to_inertial = outlines.rotation_matrices(attitude[None, :])[0]
     normal = to_inertial.T @ np.cross(*plane)
     expected = np.pi * 300.0 * 200.0 * 120.0 * np.linalg.norm(normal / [300.0, 200.0, 120.0])
     # A polygon of n = 180 corners in an ellipse falls short by up to (2 pi / n)^2 / 6 times the squared axis ratio.

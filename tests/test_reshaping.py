@@ -159,10 +159,10 @@ def test_a_longer_moonlet_shortens_the_period():
 
 
 def changes(*tables: dict, **keys: float) -> list[float]:
-    """total, reshaping, velocity change, remainder; keys with `__` for the dot."""
+    """total, reshaping, velocity change, interaction; keys with `__` for the dot."""
     asked = varied(scenario(*tables), {name.replace("__", "."): value for name, value in keys.items()})
     numbers = predict(asked).numbers()
-    return [numbers[f"period_change_{name}s"] for name in ("", "reshaping_", "push_", "remainder_")]
+    return [numbers[f"period_change_{name}s"] for name in ("", "reshaping_", "dv_", "interaction_")]
 
 
 MILD = {"reshaping": {"secondary_semi_axes_m": [94.0, 78.4, 61.0]}}
