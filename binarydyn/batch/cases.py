@@ -1,8 +1,9 @@
 """Many pairs from given states, stepped to the end of a window by the splitting, and what they amount to.
 
 For campaigns of thousands to millions of runs of which the outcomes count, not the paths: no sample is stored.  A row
-depends on its case alone, whoever steps beside it, because each case makes its own number of steps (step_numbers.py); and a GPU
-gives the same bits as lanes of the processor, because every fused operation is written down and nothing else is fused.
+depends on its case alone, whoever steps beside it, because each case makes its own number of steps (step_numbers.py);
+and a GPU gives the same bits as lanes of the processor, because every fused operation is written down and nothing else
+is fused.
 Valid where the splitting is (see dynamics.INTEGRATORS); cases that come too
 near or part are named, and are for `simulate`.
 """
@@ -50,7 +51,7 @@ class Cases:
         return self.columns.shape[1]
 
     def steps(self, days: float, refine: float = 1.0) -> np.ndarray:
-        """(n,) how many steps a window needs: a thirteenth of an orbit each, or less for a fast spin; see step_numbers.py."""
+        """(n,) how many steps a window needs: a thirteenth of an orbit, or less for a fast spin (step_numbers.py)."""
         return steps_of(states_of(self.columns), self.columns[SIZE], abs(days) * DAY_S, rung, refine)
 
     def paced(self, days: float, steps: int | np.ndarray | None) -> list[tuple[int, np.ndarray]]:
