@@ -364,7 +364,7 @@ def test_a_circle_has_no_pericentre():
 def tilted(view, inclination, node):
     """The same planar orbit with its plane tilted and its node at `node` (n,) rad, turning."""
     planes = Rotation.from_rotvec(np.outer(node, [0.0, 0.0, 1.0])) * Rotation.from_rotvec([inclination, 0.0, 0.0])
-    return planes.apply(view.position_m), planes.apply(view.velocity_m_s)
+    return planes.apply(view.position_m.copy()), planes.apply(view.velocity_m_s.copy())
 
 
 def spinning(view, rad_s):
@@ -455,7 +455,7 @@ def turned(roll, pitch, yaw, **of_orbit):
     """An eccentric, tilted orbit whose secondary is turned by given angles (n,), rad, from the orbiting frame."""
     flat = ellipse(**of_orbit)
     tilt = Rotation.from_rotvec([0.3, -0.2, 0.0])
-    r, v = tilt.apply(flat.position_m), tilt.apply(flat.velocity_m_s)
+    r, v = tilt.apply(flat.position_m.copy()), tilt.apply(flat.velocity_m_s.copy())
     x, z = -r / np.linalg.norm(r, axis=1)[:, None], np.cross(r, v) / np.linalg.norm(np.cross(r, v), axis=1)[:, None]
     frame = Rotation.from_matrix(np.stack([x, np.cross(z, x), z], axis=-1))
     n = len(r)

@@ -494,7 +494,7 @@ def test_a_figure_of_one_member_is_refused_before_anything_is_computed(tmp_path,
         raise AssertionError("computed before")
 
     monkeypatch.setattr("binarydyn.prediction.predict", never)
-    monkeypatch.setattr("binarydyn.ensembles.sweep", never)
+    monkeypatch.setattr("binarydyn.ensembles.rows_of", never)
     drawn = tmp_path / "drawn.toml"
     drawn.write_text(HIT + '[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n')
     page = tmp_path / "x.png"

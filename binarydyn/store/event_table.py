@@ -36,7 +36,7 @@ class Events(Lazy, Displayed):
 
     scenario: Scenario
     columns: Mapping[str, np.ndarray]
-    event_summary: Mapping[str, Any]
+    summary: Mapping[str, Any]
     warnings: tuple[str, ...]
 
     @classmethod
@@ -111,7 +111,7 @@ def stored_events(result: Result) -> Events:
     return Events.lazily(
         scenario=lambda: result.scenario,
         columns=lambda: {name: values for name, values in result.events.items() if name != "number"},
-        event_summary=lambda: result.summary,
+        summary=lambda: result.summary,
         warnings=lambda: result.warnings,
     )
 
