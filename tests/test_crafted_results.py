@@ -18,7 +18,7 @@ from binarydyn.scenario import Scenario
 from binarydyn.store import open_result, write_prediction
 from binarydyn.store.groups import Column, write_group
 from binarydyn.store.provenance import ATTRIBUTES
-from binarydyn.store.sweep.table import Recipe
+from binarydyn.store.tables.table import Recipe
 
 GRID = Grid.of({"impactor.mass_kg": [400.0, 480.0]})
 ESCAPE = "\x1b]0;owned\x07\x1b[31m\u202e"

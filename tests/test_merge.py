@@ -11,7 +11,7 @@ from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.sampling import Block, Grid, Sample
 from binarydyn.store import SweepStore, open_result, stored_members
-from binarydyn.store.sweep.merge import merge
+from binarydyn.store.tables.merge import merge
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
 DRAWN = HIT + f'[sampling]\nseed = 7\n[sampling.quantities]\n"{MASS}" = {{normal = [480.0, 10.0]}}\n'

@@ -108,7 +108,7 @@ class Clock:
 def test_a_kill_costs_a_second_at_most_and_a_fifth_of_what_was_done_in_the_beginning(campaign, tmp_path, monkeypatch):
     """Rows every 0.05 s: the first is kept at once, later ones no later than 1 s, and nearly all of the blocks last."""
     clock = Clock()
-    monkeypatch.setattr("binarydyn.store.sweep.sweeps.time", clock)
+    monkeypatch.setattr("binarydyn.store.tables.sweeps.time", clock)
     with SweepStore(tmp_path / "s.h5", campaign.asked(), campaign.invented_grid(400)) as store:
         for k in range(400):
             store.keep(campaign.invented(np.array([k])))
@@ -135,7 +135,7 @@ def test_a_file_is_the_same_whatever_the_blocks_and_their_order_were(campaign, t
 
 
 def test_columns_joined_one_after_another_are_the_same(campaign, tmp_path, monkeypatch):
-    from binarydyn.store.sweep import joined, table
+    from binarydyn.store.tables import joined, table
 
     campaign.fill(tmp_path / "a.h5", campaign.invented_grid(300))
     monkeypatch.setattr(joined, "_AT_ONCE", 8)

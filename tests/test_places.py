@@ -361,8 +361,8 @@ def test_a_merge_goes_through_a_link(tmp_path):
         for row in rows_of(scenario, GRID):
             store.keep(row)
         store.finish()
-    from binarydyn.store.sweep.merge import merge
-    from binarydyn.store.sweep.sweeps import blocks_of
+    from binarydyn.store.tables.merge import merge
+    from binarydyn.store.tables.sweeps import blocks_of
 
     (tmp_path / "m.h5").symlink_to("target.h5")
     other = blocks_of(tmp_path / "target.h5")

@@ -22,7 +22,7 @@ def merge(
     as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> int:
     """Join files of one sweep; `sweep --out` with the merged file computes what is missing."""
-    from ..store.sweep.merge import merge as merged
+    from ..store.tables.merge import merge as merged
 
     result, missing = merged(files, out)
     report = sweep_report(result) | {

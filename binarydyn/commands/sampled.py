@@ -31,7 +31,7 @@ def draw_members(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Me
     from ..ensembles import rows_of
     from ..sampling.drawn import members_of
     from ..store import Members
-    from ..store.sweep.rows import table_of
+    from ..store.tables.rows import table_of
 
     parts, rows = [], rows_of(members_of(scenario), sample, backend=where, confirm=True)  # the scenario names the count
     try:

@@ -60,7 +60,7 @@ def save_figure(path: str, result: Result) -> None:
 def sweep_report(result: Result) -> dict[str, Any]:
     """What a sweep found, ready for JSON: counts by status, failures by reason, extremes of the change."""
     from ..store import stored_members
-    from ..store.sweep.failures import failures
+    from ..store.tables.failures import failures
 
     ends, found = failures(result.rows), stored_members(result)
     earliest = {end.status: end.first_reason for end in sorted(ends, key=lambda end: -end.first_member)}

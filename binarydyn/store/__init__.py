@@ -7,8 +7,8 @@ from .members import Members
 from .opened import open, save, stored_members, stored_prediction
 from .predictions import check_target, write_prediction
 from .result import Result, open_result, word_of
-from .sweep.sweeping import sweep
-from .sweep.sweeps import SweepStore
+from .tables.sweeping import sweep
+from .tables.sweeps import SweepStore
 
 __all__ = [
     "Events",

@@ -17,7 +17,7 @@ from .event_table import Events, stored_events, write_events
 from .members import Members
 from .predictions import write_prediction
 from .result import Result, open_result
-from .sweep.sweeps import SweepStore
+from .tables.sweeps import SweepStore
 
 _NO_LAYOUT = {
     "Trajectory": "its to_xarray().to_netcdf(path) writes it",

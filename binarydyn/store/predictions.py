@@ -18,7 +18,7 @@ from .groups import Column, write_group
 from .members import Members
 from .provenance import attributes
 from .result import ENDS, STATE, refuse_other_kinds
-from .sweep.table import write_table
+from .tables.table import write_table
 
 _WIDTHS = {3: "axis", 4: "component"}
 

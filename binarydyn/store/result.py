@@ -25,9 +25,9 @@ from ..scenario.wording import as_given, one_line
 from . import layout
 from .groups import FLAG, UNKNOWN, kind_of, read_group
 from .provenance import ATTRIBUTES, COUNTS, FORMAT
-from .sweep.columns import Columns
-from .sweep.stored_rows import StoredRows, read_rows
-from .sweep.table import coded
+from .tables.columns import Columns
+from .tables.stored_rows import StoredRows, read_rows
+from .tables.table import coded
 
 
 class Held(dict):

@@ -36,12 +36,12 @@ from binarydyn.sampling import members
 log = os.open(sys.argv[1], os.O_WRONLY | os.O_APPEND | os.O_CREAT)
 def note(count):
     os.write(log, f"{count} {time.monotonic()}\\n".encode())
-def counted(*given, real=members.predict):
-    found = real(*given)
+def counted(*given, real=members.predict, **named):
+    found = real(*given, **named)
     note(1)
     return found
-def counted_block(*given, real=threads.block_of):
-    found = real(*given)
+def counted_block(*given, real=threads.block_of, **named):
+    found = real(*given, **named)
     note(len(found))
     return found
 members.predict, threads.block_of = counted, counted_block

@@ -19,7 +19,7 @@ import values
 from binarydyn.commands import main
 from binarydyn.files.seal import _LINE, sealed
 from binarydyn.store.groups import digest
-from binarydyn.store.sweep.table import ROWS, Recipe
+from binarydyn.store.tables.table import ROWS, Recipe
 
 VARY = ["--vary", "impactor.mass_kg=400,500", "--vary", "impactor.speed_km_s=5,6"]
 MADE = {
