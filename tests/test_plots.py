@@ -95,7 +95,7 @@ def test_pericentres_stand_where_the_ellipse_turns_to():
     ax, run = axes(), ellipse(turns=20, degrees_a_turn=9.0)
     plots.orbit(ax, run, run)
     seen_from = np.degrees(np.arctan2(run.y[-1, 1], run.y[-1, 0]))  # x of the drawing is along r at the impact
-    for label, k in (("first pericentre", 0), ("last pericentre", 19)):
+    for label, k in (("First pericentre", 0), ("Last pericentre", 19)):
         ((x, y),) = drawn(ax, label)
         off = np.degrees(np.arctan2(y, x)) + seen_from - (50.0 + 9.0 * k)
         assert abs((off + 180.0) % 360.0 - 180.0) < 0.75
@@ -114,7 +114,7 @@ def test_the_impact_is_where_the_moonlet_is_at_t0(prediction):
     plots.orbit(ax, prediction.before, prediction.after)
     distance = np.linalg.norm(prediction.start.system.state.position_m)
     assert drawn(ax, "impact") == pytest.approx(np.array([[distance, 0.0]]), abs=1e-6)
-    assert {"before, last lap", "after, first lap", "after, last lap"} <= set(labels(ax))
+    assert {"Last orbit before", "First orbit after", "Last orbit after"} <= set(labels(ax))
     assert ax.get_aspect() == 1.0
     assert [ax.get_xlabel()[-3:], ax.get_ylabel()[-3:]] == [", m", ", m"]
     for patch, axis, x in zip(ax.patches, (271.0, 70.0), (0.0, distance), strict=True):  # the long axes lie near x
@@ -126,7 +126,7 @@ def test_the_impact_is_where_the_moonlet_is_at_t0(prediction):
 def test_a_lap_is_one_turn(prediction):
     ax = axes()
     plots.orbit(ax, prediction.before, prediction.after)
-    for label in ("before, last lap", "after, first lap", "after, last lap"):
+    for label in ("Last orbit before", "First orbit after", "Last orbit after"):
         angle = np.unwrap(np.arctan2(*drawn(ax, label).T[::-1]))
         assert angle[-1] - angle[0] == pytest.approx(2.0 * np.pi, abs=0.06)  # a step of the curve
 
@@ -171,7 +171,7 @@ def test_cycles_stand_in_the_middle_between_passages(prediction):
         assert mean[:, 1] == pytest.approx([side.period.value_h] * 2, rel=1e-15)
         assert mean[:, 0] == pytest.approx(side.time_s[[0, -1]] / 86400.0)
     assert drawn(ax, "impact")[0, 0] == 0.0 and "impact" in texts(ax)
-    assert ax.get_xlabel().endswith(", days") and ax.get_ylabel().endswith(", h")
+    assert ax.get_xlabel().endswith(" (days)") and ax.get_ylabel().endswith(" (h)")
 
 
 def test_a_hidden_scatter_is_enlarged_and_the_levels_are_named(prediction):
@@ -182,7 +182,7 @@ def test_a_hidden_scatter_is_enlarged_and_the_levels_are_named(prediction):
     for inset, side in zip(ax.child_axes, (before, after), strict=True):
         shown = inset.get_lines()[0].get_ydata()
         assert shown == pytest.approx(side.single_orbit_periods_s - side.period.value_s, abs=1e-6)
-        assert inset.get_title().endswith(", s")
+        assert inset.get_title().endswith(" (s)")
     assert f"before: {before.period.value_h:.6f} h" in texts(ax)
     assert f"after: {after.period.value_h:.6f} h" in texts(ax)
     assert any(text.startswith(number(prediction.period_change_s, "+.2f", "s")) for text in texts(ax))
@@ -206,7 +206,7 @@ def test_near_the_impact_the_angles_themselves_are_drawn(prediction):
     for name in ("roll", "pitch", "yaw"):
         after = [line for line in ax.get_lines() if line.get_label() == name][-1]
         assert after.get_ydata() == pytest.approx(getattr(history, f"{name}_deg")[near], abs=0.0)
-    assert ax.get_ylabel() == "angle, deg"
+    assert ax.get_ylabel() == "Attitude angle (deg)"
 
 
 def test_over_many_cycles_the_extremes_are_drawn(prediction):
@@ -218,7 +218,7 @@ def test_over_many_cycles_the_extremes_are_drawn(prediction):
         lowest = [line for line in ax.get_lines() if line.get_label() == f"_{name}, lowest"][-1].get_ydata()
         assert (highest.max(), lowest.min()) == (angle.max(), angle.min())
         assert 10 < len(highest) <= 40
-    assert ax.get_ylabel().startswith("highest and lowest") and ax.get_ylabel().endswith(", deg")
+    assert ax.get_ylabel().startswith("Attitude range") and ax.get_ylabel().endswith("(deg)")
     assert {"roll", "pitch", "yaw", "impact"} <= set(texts(ax))
 
 
@@ -415,8 +415,8 @@ def test_every_outcome_makes_a_legible_page(outcome):
         assert number(result.period_change_s, "+.1f", "s") in figure.texts[0].get_text()
     for ax in figure.axes:
         if ax.axison:
-            assert ax.get_xlabel().rpartition(", ")[2] in ("m", "days")
-            assert ax.get_ylabel().rpartition(", ")[2] in ("m", "h", "deg")
+            assert ax.get_xlabel().endswith(("(m)", "(days)"))
+            assert ax.get_ylabel().endswith(("(m)", "(h)", "(deg)"))
 
 
 def test_a_stored_prediction_gives_the_same_picture(prediction, tmp_path):

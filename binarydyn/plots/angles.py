@@ -44,9 +44,9 @@ def attitude_angles(ax: Axes, prediction: Any, days: tuple[float, float] | None 
             if end is not None:
                 ends[name] = end
     ax.set_xlim(low - 0.02 * (high - low), high + 0.02 * (high - low))
-    ax.set_xlabel("time from the impact, days")
+    ax.set_xlabel("Time since impact (days)")
     cycles = f"{group} cycles" if group > 1 else "each cycle"
-    ax.set_ylabel("angle, deg" if draw is _curve else f"highest and lowest\nangle in {cycles}, deg")
+    ax.set_ylabel("Attitude angle (deg)" if draw is _curve else f"Attitude range\nover {cycles} (deg)")
     _limits(ax)
     mark_impact(ax, view.event)
     if ends:

@@ -31,7 +31,7 @@ def period_per_cycle(ax: Axes, prediction: Any) -> None:
         _cycles(ax, side, pen, name)
     _limits(ax, view)
     mark_impact(ax, view.event)
-    ax.set(xlabel="time from the impact, days", ylabel="period of each cycle, h")
+    ax.set(xlabel="Time since impact (days)", ylabel="Single-orbit period (h)")
     ax.locator_params(axis="y", nbins=6)
     step = _step(view)
     if step is None or abs(step) < _CLEAR * max(np.ptp(side.single_orbit_periods_s) for side, _, _ in sides):
@@ -115,7 +115,7 @@ def _enlarged(ax: Axes, side: SeenSide, pen: Pen, box: tuple[float, float, float
     inset.plot(side.cycle_days, side.single_orbit_periods_s - side.period_s, **pen.points(1.8, hollow=True))
     inset.plot(side.cycle_days, side.single_orbit_periods_s - side.period_s, color=pen.colour, linewidth=0.3)
     inset.axhline(0.0, **pen.line(0.8))
-    inset.set_title("cycle minus mean, s", fontsize=SMALL, loc="center", pad=2)
+    inset.set_title("Deviation from mean (s)", fontsize=SMALL, loc="center", pad=2)
     inset.tick_params(labelsize=SMALL, pad=2)
     inset.locator_params(axis="y", nbins=3)
     inset.locator_params(axis="x", nbins=4)

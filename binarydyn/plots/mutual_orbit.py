@@ -38,14 +38,14 @@ def orbit(ax: Axes, before: Trajectory, after: Trajectory, word: str = "impact")
     reach = _reach(before, old, new)
     ticks = [tick for tick in MaxNLocator(5).tick_values(-reach, reach) if abs(tick) < reach]
     ax.set(aspect="equal", xlim=(-reach, reach), ylim=(-reach, reach), xticks=ticks, yticks=ticks)
-    ax.set(xlabel="along r at the impact, m", ylabel="along the motion at the impact, m")
+    ax.set(xlabel="Radial position at t0 (m)", ylabel="Along-track position at t0 (m)")
     _bodies(ax, before, plane)
     ax.plot(*new, color=AFTER.colour, linewidth=0.25, alpha=0.35, zorder=2, label="_all laps after")
     turned_before, turned = laps(old), laps(new)
-    ax.plot(*old[:, turned_before >= turned_before[-1] - 1.0], **BEFORE.line(1.4), zorder=3, label="before, last lap")
-    ax.plot(*new[:, turned <= 1.0], **AFTER.line(1.2), zorder=3.2, label="after, first lap")
+    ax.plot(*old[:, turned_before >= turned_before[-1] - 1.0], **BEFORE.line(1.4), zorder=3, label="Last orbit before")
+    ax.plot(*new[:, turned <= 1.0], **AFTER.line(1.2), zorder=3.2, label="First orbit after")
     if turned[-1] >= 3.0:
-        ax.plot(*new[:, turned >= turned[-1] - 1.0], **LATER.line(1.2), zorder=3.1, label="after, last lap")
+        ax.plot(*new[:, turned >= turned[-1] - 1.0], **LATER.line(1.2), zorder=3.1, label="Last orbit after")
     _mark_pericentres(ax, new)
     ax.plot(*old[:, -1:], **IMPACT.points(7.0), zorder=6, label=word)
     if after.status != "completed":
@@ -84,7 +84,7 @@ def _mark_pericentres(ax: Axes, curve: np.ndarray) -> None:
     if len(places) < 2 or _roundness(curve) < _ROUND:
         return
     shown = places[np.unique(np.linspace(0, len(places) - 1, _PERICENTRES_SHOWN).round().astype(int))]
-    ax.plot(*curve[:, shown[1:-1]], **AFTER.points(3.5, hollow=True), zorder=4.0, label="pericentres between")
+    ax.plot(*curve[:, shown[1:-1]], **AFTER.points(3.5, hollow=True), zorder=4.0, label="Intermediate pericentres")
     for place, pen, which in ((shown[0], AFTER, "first"), (shown[-1], LATER, "last")):
         x, y = curve[:, place]
         ax.plot([0.0, x], [0.0, y], color=PALE, linewidth=0.7, zorder=2.2, label="_apsidal line")

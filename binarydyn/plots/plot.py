@@ -76,7 +76,7 @@ def periods(thing: Prediction | Trajectory, ax: Axes | None = None) -> Axes:
     if isinstance(thing, Trajectory):
         side = SeenSide(thing, None, single_orbit_periods(thing), None)
         ax.plot(side.cycle_days, side.single_orbit_periods_s / HOUR_S, **AFTER.points(3.0))
-        ax.set(xlabel="time from t0, days", ylabel="period of each cycle, h")
+        ax.set(xlabel="time from t0, days", ylabel="Single-orbit period (h)")
     else:
         period_per_cycle(ax, thing)
     return ax

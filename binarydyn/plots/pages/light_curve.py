@@ -61,7 +61,7 @@ def magnitudes(ax: Axes, found: Photometry) -> None:
                 ax.plot(day[side], found.magnitude[side], **points, label="_noisy", rasterized=len(day) > 5000)
     faint, bright = max(found.magnitude.max(), curve.magnitude.max()), min(found.magnitude.min(), curve.magnitude.min())
     height = max(faint - bright, 1e-4)
-    ax.set(xlabel="time from the impact, days", ylabel="magnitude, 0 at the mean flux")
+    ax.set(xlabel="Time since impact (days)", ylabel="magnitude, 0 at the mean flux")
     ax.set_xlim(day[0] - 0.01 * np.ptp(day), day[-1] + 0.01 * np.ptp(day))
     ax.set_ylim(faint + (0.1 + 1.5 * _BAND * len(PENS)) * height, bright - 0.05 * height)
     for row, (kind, pen) in enumerate(PENS.items()):

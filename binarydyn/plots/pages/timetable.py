@@ -100,7 +100,7 @@ def depths(ax: Axes, table: Timetable) -> None:
         ax.plot(
             _days(same), [entry.event.depth_mag for entry in same], **PENS[label].points(3.5, hollow=True), label=name
         )
-    ax.set(xlabel="time from the impact, days", ylabel="depth, mag")
+    ax.set(xlabel="Time since impact (days)", ylabel="depth, mag")
     ax.set_ylim(0.0, _ROOM * ax.get_ylim()[1])
     mark_impact(ax, "")
 

@@ -90,7 +90,7 @@ def from_fit(ax: Axes, found: TimingFit) -> None:
             )
         ax.plot(days[same], residual[same], **PENS[label].points(3.5, hollow=True), label=_name(label))
     ax.axhline(0.0, color=INK, linewidth=0.5)
-    ax.set(xlabel="time from the impact, days", ylabel="from the fit, s")
+    ax.set(xlabel="Time since impact (days)", ylabel="from the fit, s")
     mark_impact(ax, "")
 
 
