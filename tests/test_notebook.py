@@ -130,9 +130,9 @@ def things():
 @pytest.mark.parametrize(
     ("panel", "kinds", "labels"),
     [
-        ("orbit", {"prediction", "trajectory"}, ("Radial position at t0 (m)", "Along-track position at t0 (m)")),
-        ("yaw", {"prediction", "trajectory"}, ("Time since impact", "(deg)")),
-        ("periods", {"prediction", "trajectory"}, ("Time since impact", "Single-orbit period (h)")),
+        ("orbit", {"prediction", "trajectory"}, ("Radial position at", "Along-track position at")),
+        ("yaw", {"prediction", "trajectory"}, ("Time since ", "(deg)")),
+        ("periods", {"prediction", "trajectory"}, ("Time since ", "Single-orbit period (h)")),
         ("aim", {"prediction"}, ("aim offset u, m", "aim offset v, m")),
         ("map", {"members"}, ("beta", "impactor mass, kg")),
     ],

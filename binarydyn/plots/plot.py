@@ -36,14 +36,18 @@ def orbit(thing: Prediction | Trajectory, ax: Axes | None = None) -> Axes:
     >>> import binarydyn as bd
     >>> run = bd.simulate(bd.build(bd.example()), 1.0)
     >>> bd.plot.orbit(run).get_xlabel()
-    'along r at the beginning, m'
+    'Radial position at the beginning (m)'
     """
     check_kind("plot.orbit", thing, "Prediction", Trajectory)
     ax = _axes(ax)
     if isinstance(thing, Trajectory):
         curve = path(thing, orbital_plane(thing.position_m[0], thing.velocity_m_s[0]))
         ax.plot(*curve, **AFTER.line())
-        ax.set(aspect="equal", xlabel="along r at the beginning, m", ylabel="along the motion at the beginning, m")
+        ax.set(
+            aspect="equal",
+            xlabel="Radial position at the beginning (m)",
+            ylabel="Along-track position at the beginning (m)",
+        )
         return ax
     view = seen(thing)
     orbits(ax, view.before.trajectory, view.after.trajectory, view.event)
@@ -60,7 +64,7 @@ def yaw(thing: Prediction | Trajectory, ax: Axes | None = None) -> Axes:
     ax = _axes(ax)
     if isinstance(thing, Trajectory):
         ax.plot(thing.time_d, thing.yaw_deg, **ANGLES["yaw"].line())
-        ax.set(xlabel="time from t0, days", ylabel="yaw, deg")
+        ax.set(xlabel="Time since t0 (days)", ylabel="Yaw (deg)")
     else:
         attitude_angles(ax, thing)
     return ax
@@ -76,7 +80,7 @@ def periods(thing: Prediction | Trajectory, ax: Axes | None = None) -> Axes:
     if isinstance(thing, Trajectory):
         side = SeenSide(thing, None, single_orbit_periods(thing), None)
         ax.plot(side.cycle_days, side.single_orbit_periods_s / HOUR_S, **AFTER.points(3.0))
-        ax.set(xlabel="time from t0, days", ylabel="Single-orbit period (h)")
+        ax.set(xlabel="Time since t0 (days)", ylabel="Single-orbit period (h)")
     else:
         period_per_cycle(ax, thing)
     return ax
