@@ -116,7 +116,7 @@ def test_the_impact_is_where_the_moonlet_is_at_t0(prediction):
     assert drawn(ax, "impact") == pytest.approx(np.array([[distance, 0.0]]), abs=1e-6)
     assert {"Last orbit before", "First orbit after", "Last orbit after"} <= set(labels(ax))
     assert ax.get_aspect() == 1.0
-    assert [ax.get_xlabel()[-3:], ax.get_ylabel()[-3:]] == [", m", ", m"]
+    assert [ax.get_xlabel()[-3:], ax.get_ylabel()[-3:]] == ["(m)", "(m)"]
     for patch, axis, x in zip(ax.patches, (271.0, 70.0), (0.0, distance), strict=True):  # the long axes lie near x
         corners = patch.get_path().vertices
         assert 0.9 * 2.0 * axis < np.ptp(corners[:, 0]) <= 2.0 * axis * (1.0 + 1e-12)

@@ -88,7 +88,7 @@ def _mark_pericentres(ax: Axes, curve: np.ndarray) -> None:
     for place, pen, which in ((shown[0], AFTER, "first"), (shown[-1], LATER, "last")):
         x, y = curve[:, place]
         ax.plot([0.0, x], [0.0, y], color=PALE, linewidth=0.7, zorder=2.2, label="_apsidal line")
-        ax.plot([x], [y], **pen.points(5.5), zorder=4.2, label=f"{which} pericentre")
+        ax.plot([x], [y], **pen.points(5.5), zorder=4.2, label=f"{which.capitalize()} pericentre")
 
 
 def _roundness(curve: np.ndarray) -> float:
