@@ -11,8 +11,9 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import InputError
-from ..scenario import Key, Scenario, builtin, load
+from ..scenario import Key, Scenario, builtin
 from ..scenario.wording import CAUTION
+from ..terminal.options import File, Json, scenario_of
 from ..terminal.tables import print_table
 from .meshes import mesh_reports, print_meshes
 
@@ -20,10 +21,8 @@ _USUAL = "rungekutta"
 
 
 def check(
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    file: File = "",
+    as_json: Json = False,
     as_file: Annotated[bool, typer.Option("--print", help="Print a commented template.")] = False,
     keys: Annotated[
         bool, typer.Option("--keys", help="List all keys with unit, default, range and meaning; integrators.")
@@ -33,7 +32,7 @@ def check(
     if as_file or keys:
         _alone(file, as_file, keys, as_json)
         return _print_builtin() if as_file else _print_keys(as_json)
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     rows, meshes = list(_rows(scenario)), mesh_reports(scenario)
     if as_json:
         report = _report(scenario, rows) | {"meshes": meshes, "perturbations": _sizes(scenario)}

@@ -10,8 +10,8 @@ import typer
 from ..constants import ASTRONOMICAL_UNIT_M
 from ..kinds import sure
 from ..prediction.outcomes import OUTCOMES
-from ..scenario import builtin, load
 from ..scenario.wording import CAUTION
+from ..terminal.options import File, Json, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -45,17 +45,15 @@ _SUN_ROWS = (
 
 
 def describe(
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    file: File = "",
+    as_json: Json = False,
     plot: Annotated[str, typer.Option("--plot", help="Write a figure to scale (.png, .pdf or .svg).")] = "",
 ) -> None:
     """Relax and calibrate, and print what follows."""
     from ..prediction.description import describe as derived
     from ..prediction.description_numbers import description_numbers
 
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
     described = derived(scenario)

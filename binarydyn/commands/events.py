@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..errors import InputError
-from ..scenario import Scenario, builtin, load
+from ..scenario import Scenario
 from ..scenario.wording import CAUTION, of_status
+from ..terminal.options import Csv, File, Json, Nominal, Out, Plot, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -19,21 +20,19 @@ if TYPE_CHECKING:
 
 
 def events(
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
+    file: File = "",
     days: Annotated[float, typer.Option("--days", help="Days before and after the impact.")] = 14.0,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-    csv_file: Annotated[str, typer.Option("--csv", help="Write the table to this CSV file.")] = "",
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
-    out: Annotated[str, typer.Option("--out", help="Write the result to this HDF5 file.")] = "",
+    as_json: Json = False,
+    csv_file: Csv = "",
+    plot: Plot = "",
+    out: Out = "",
     members: Annotated[
         int | None,
         typer.Option(
             "--members", help="Members used to estimate uncertainties. [default: 32 or more, by the number of inputs]"
         ),
     ] = None,
-    nominal: Annotated[bool, typer.Option("--nominal", help="Use nominal values only; ignore [sampling].")] = False,
+    nominal: Nominal = False,
 ) -> int:
     """Timetable of mutual events in UTC with light time, and how far those after the impact shift away.
 
@@ -42,7 +41,7 @@ def events(
     from ..observing.timetable import timetable
     from ..observing.timetable_rows import COLUMNS, event_summary, rows
 
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     _check_places(scenario, file, csv_file, plot, out)
     drawing = _drawing(scenario, members, nominal)
     say_if_cold()

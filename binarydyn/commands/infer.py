@@ -10,34 +10,20 @@ from ..errors import ConvergenceError
 from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario, load
 from ..scenario.wording import CAUTION
+from ..terminal.options import Events, Json, PeriodChange, Runs, Sampled, Seed, Sigma
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 
 def infer(
-    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling].")],
-    period_change_s: Annotated[
-        float | None,
-        typer.Option(
-            "--period-change-s", help="Measured period change, after minus before. [default: observed.period_change_s]"
-        ),
-    ] = None,
-    sigma_s: Annotated[
-        float | None, typer.Option("--sigma-s", help="1-sigma uncertainty of --period-change-s.")
-    ] = None,
-    events: Annotated[
-        list[str] | None,
-        typer.Option("--events", help="CSV file of measured mid-times (format: `binarydyn timing --help`)."),
-    ] = None,
+    file: Sampled,
+    period_change_s: PeriodChange = None,
+    sigma_s: Sigma = None,
+    events: Events = None,
     count: Annotated[int, typer.Option("--count", help="Number of Monte Carlo draws.")] = 10_000,
-    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
-    runs: Annotated[
-        int | None,
-        typer.Option(
-            "--runs", help="Simulations used to train the emulator, a power of 2. [default: from the number of inputs]"
-        ),
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    seed: Seed = None,
+    runs: Runs = None,
+    as_json: Json = False,
     plot: Annotated[str, typer.Option("--plot", help="Write a corner plot (.png, .pdf or .svg).")] = "",
 ) -> int:
     """Posterior of the velocity change and of beta by the emulator of the period change against the velocity change."""

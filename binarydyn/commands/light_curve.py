@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..scenario import builtin, load
 from ..scenario.wording import CAUTION, of_status
+from ..terminal.options import Csv, File, Json, Plot, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -16,9 +16,7 @@ if TYPE_CHECKING:
 
 
 def light_curve(
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
+    file: File = "",
     from_days: Annotated[float, typer.Option("--from-days", help="Start, days from the impact.")] = -1.0,
     days: Annotated[float, typer.Option("--days", help="Duration in days.")] = 2.0,
     step_minutes: Annotated[float, typer.Option("--step-minutes", help="Sampling interval in minutes.")] = 5.0,
@@ -32,16 +30,16 @@ def light_curve(
         float, typer.Option("--albedo-ratio", help="Albedo of the secondary over the primary's.")
     ] = 1.0,
     facets: Annotated[int, typer.Option("--facets", help="Facets per ellipsoid (meshes keep theirs).")] = 2000,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-    csv_file: Annotated[str, typer.Option("--csv", help="Write the table to this CSV file.")] = "",
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    as_json: Json = False,
+    csv_file: Csv = "",
+    plot: Plot = "",
 ) -> int:
     """Magnitudes of the system in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
     from ..observing.light_curve import Surface
     from ..observing.light_curve import light_curve as run
     from ..observing.light_curve_rows import curve_rows, curve_summary, events_in_curve
 
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     surface = Surface(law, phase_law, albedo_ratio, facets)
     check_outputs({"--csv": csv_file, "--plot": plot}, scenario, file)
     if csv_file:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..scenario.wording import CAUTION, counted, one_line
+from ..terminal.options import Json
 from ..terminal.tables import print_json
 from .show import print_sweep, sweep_report
 
@@ -19,7 +20,7 @@ _RUNS_TOLD = 3
 def merge(
     out: Annotated[str, typer.Option("--out", help="Combined file; existing rows are kept.")],
     files: Annotated[list[str], typer.Argument(help="Result files of `sweep --members`.")],
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    as_json: Json = False,
 ) -> int:
     """Join files of one sweep; `sweep --out` with the merged file computes what is missing."""
     from ..store.tables.merge import merge as merged

@@ -9,6 +9,7 @@ import typer
 
 from ..scenario import load
 from ..scenario.wording import CAUTION
+from ..terminal.options import Json, Plot
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
 
 def plan(
     file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [campaign].")],
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    as_json: Json = False,
+    plot: Plot = "",
 ) -> int:
     """Expected sigma of the period change against the nights after the impact, by the fit that `timing` makes."""
     from ..observing.plan import plan as run

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import InputError
-from ..scenario import Scenario, builtin, load
+from ..scenario import Scenario
 from ..scenario.wording import CAUTION
+from ..terminal.options import Count, File, Json, Nominal, Out, Plot, Seed, Table, scenario_of
 from ..terminal.progress import say_if_cold, stages
 from ..terminal.tables import check_outputs, print_json, told_after
 from .budget import plain_budget
@@ -22,25 +23,21 @@ if TYPE_CHECKING:
 
 
 def predict(
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-    out: Annotated[str, typer.Option("--out", help="Write the result to this HDF5 file.")] = "",
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    file: File = "",
+    as_json: Json = False,
+    out: Out = "",
+    plot: Plot = "",
     plot_aim: Annotated[
         str, typer.Option("--plot-aim", help="Write a figure of the target as seen along the approach.")
     ] = "",
     budget: Annotated[
         bool, typer.Option("--budget", help="Print the energy and angular-momentum budget of the impact.")
     ] = False,
-    nominal: Annotated[bool, typer.Option("--nominal", help="Use nominal values only; ignore [sampling].")] = False,
+    nominal: Nominal = False,
     sample: Annotated[str, typer.Option("--sample", help="Sampling method: random, sobol or latin.")] = "",
-    count: Annotated[int | None, typer.Option("--count", help="Number of members. [default: sampling.count]")] = None,
-    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
-    table: Annotated[
-        str, typer.Option("--table", help="Outcomes per member: full, or summary (about 100 times faster).")
-    ] = "",
+    count: Count = None,
+    seed: Seed = None,
+    table: Table = "",
     plot_sample: Annotated[str, typer.Option("--plot-sample", help="Write a figure of the ensemble.")] = "",
 ) -> int:
     """Relax and calibrate, run before, apply the impact, run after, compare; with [sampling], also drawn members."""
@@ -48,7 +45,7 @@ def predict(
     from ..prediction.model_discrepancy import model_error
     from ..sampling.drawn import doubtful_nominals
 
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     outputs = {"--out": out, "--plot": plot, "--plot-aim": plot_aim, "--plot-sample": plot_sample}
     _check_places(scenario, file, outputs)
     drawing = _drawing(scenario, nominal, sample, count, seed, table, plot_sample)

@@ -10,6 +10,7 @@ import typer
 from ..errors import InputError
 from ..prediction.outcomes import OUTCOMES
 from ..scenario.wording import CAUTION, counted, of_status, one_line
+from ..terminal.options import Json, Plot
 from ..terminal.tables import check_outputs, print_json, print_table
 from .sampled import print_sampled, sampled
 
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
 
 def show(
     file: Annotated[str, typer.Argument(help="Result file (HDF5) of predict, sweep or events --out.")],
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    as_json: Json = False,
+    plot: Plot = "",
 ) -> None:
     """Print a stored prediction, sweep or timetable with its provenance."""
     from ..store import open_result

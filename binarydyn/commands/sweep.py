@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import InputError, WorkersLostError
-from ..scenario import Scenario, builtin, load
+from ..scenario import Scenario
 from ..scenario.wording import CAUTION, as_given, counted, one_line
 from ..terminal.interruption import Interruption
+from ..terminal.options import Count, File, Json, Plot, Seed, Table, scenario_of
 from ..terminal.progress import watched
 from ..terminal.tables import check_outputs, print_json
 from .show import print_sweep, save_figure, sweep_report
@@ -24,9 +25,7 @@ if TYPE_CHECKING:
 
 def sweep(
     out: Annotated[str, typer.Option("--out", help="Result file (HDF5). Repeat the command to resume.")],
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
+    file: File = "",
     vary: Annotated[
         list[str] | None,
         typer.Option("--vary", help="Grid axis: KEY=LOW:HIGH:COUNT (ends included) or KEY=V1,V2,... Repeatable."),
@@ -34,8 +33,8 @@ def sweep(
     sample: Annotated[
         str, typer.Option("--sample", help="Sampling method, in place of a grid: random, sobol or latin.")
     ] = "",
-    count: Annotated[int | None, typer.Option("--count", help="Number of members. [default: sampling.count]")] = None,
-    seed: Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")] = None,
+    count: Count = None,
+    seed: Seed = None,
     members: Annotated[
         str,
         typer.Option("--members", help="Compute members FIRST to END-1 only, e.g. 0:5000; combine files with `merge`."),
@@ -49,10 +48,7 @@ def sweep(
     scheduler: Annotated[
         str, typer.Option("--scheduler", help="Address of a Dask scheduler. [default: start a local one]")
     ] = "",
-    table: Annotated[
-        str,
-        typer.Option("--table", help="Outcomes per member: full, or summary (about 100 times faster)."),
-    ] = "full",
+    table: Table = "full",
     refine: Annotated[
         float,
         typer.Option(
@@ -64,15 +60,15 @@ def sweep(
         bool, typer.Option("--chaos", help="Flag chaotic members of the summary table (four extra runs per member).")
     ] = False,
     confirm: Annotated[bool, typer.Option("--confirm", help="Needed for a grid of more than 100 000 members.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    plot: Plot = "",
+    as_json: Json = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Do not report progress.")] = False,
 ) -> int:
     """Predict every member of a grid or of a sample; what is done is kept, whatever happens."""
     from ..ensembles import Backend, rows_of
     from ..store import SweepStore
 
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     design = _design(scenario, vary or [], sample, count, seed)
     where = Backend(backend, workers, scheduler, table, refine, chaos)
     check_outputs({"--out": out, "--plot": plot}, scenario, file)

@@ -12,8 +12,9 @@ from ..constants import DAY_S
 from ..errors import InputError
 from ..kinds import sure
 from ..prediction.outcomes import OUTCOMES
-from ..scenario import Scenario, builtin, load
+from ..scenario import Scenario
 from ..scenario.wording import CAUTION
+from ..terminal.options import File, Json, Plot, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -26,16 +27,14 @@ _ENDS = 6
 
 
 def timing(
-    file: Annotated[
-        str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)
-    ] = "",
+    file: File = "",
     events: Annotated[
         list[str] | None,
         typer.Option("--events", help="CSV file of measured mid-times: mid_utc, kind, body and, if known, sigma_s."),
     ] = None,
     robust: Annotated[bool, typer.Option("--robust", help="Down-weight outliers (soft-L1 loss).")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-    plot: Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")] = "",
+    as_json: Json = False,
+    plot: Plot = "",
     synthesise: Annotated[
         str | None, typer.Option("--synthesise", help="Write simulated mid-times to this CSV file and exit.")
     ] = None,
@@ -61,7 +60,7 @@ def timing(
     seed: Annotated[int, typer.Option("--seed", help="With --synthesise: random seed.")] = 0,
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
-    scenario = load(file) if file else builtin()
+    scenario = scenario_of(file)
     if campaign and (days is not None or synthesise is None):
         wrong = "--days" if days is not None else "no --synthesise"
         raise InputError("--campaign", f"it is given with {wrong}, allowed is --synthesise FILE --campaign; change it")

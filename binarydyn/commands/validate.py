@@ -13,6 +13,7 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Scenario, load
+from ..terminal.options import Json
 from ..terminal.tables import print_json, print_table
 from ..validation.formulas import FORMULAS
 from ..validation.quantities import quantities
@@ -29,7 +30,7 @@ def validate(
     files: Annotated[
         list[str] | None, typer.Argument(help="Reference cases (TOML). [default: all of the package]")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    as_json: Json = False,
     names: Annotated[
         bool, typer.Option("--names", help="List the quantities that a reference case can compare.")
     ] = False,

@@ -1,0 +1,42 @@
+"""Options that several commands have, each declared once; and the scenario that the first of them names."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from ..scenario import Scenario, example, load
+
+File = Annotated[str, typer.Argument(help="Scenario file (TOML). [default: built-in example]", show_default=False)]
+Sampled = Annotated[str, typer.Argument(help="Scenario file (TOML) with [sampling].")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+Plot = Annotated[str, typer.Option("--plot", help="Write a figure (.png, .pdf or .svg).")]
+Out = Annotated[str, typer.Option("--out", help="Write the result to this HDF5 file.")]
+Csv = Annotated[str, typer.Option("--csv", help="Write the table to this CSV file.")]
+Nominal = Annotated[bool, typer.Option("--nominal", help="Use nominal values only; ignore [sampling].")]
+Count = Annotated[int | None, typer.Option("--count", help="Number of members. [default: sampling.count]")]
+Seed = Annotated[int | None, typer.Option("--seed", help="Random seed. [default: sampling.seed]")]
+Table = Annotated[str, typer.Option("--table", help="Outcomes per member: full, or summary (about 100 times faster).")]
+PeriodChange = Annotated[
+    float | None,
+    typer.Option(
+        "--period-change-s", help="Measured period change, after minus before. [default: observed.period_change_s]"
+    ),
+]
+Sigma = Annotated[float | None, typer.Option("--sigma-s", help="1-sigma uncertainty of --period-change-s.")]
+Events = Annotated[
+    list[str] | None,
+    typer.Option("--events", help="CSV file of measured mid-times (format: `binarydyn timing --help`)."),
+]
+Runs = Annotated[
+    int | None,
+    typer.Option(
+        "--runs", help="Simulations used to train the emulator, a power of 2. [default: from the number of inputs]"
+    ),
+]
+
+
+def scenario_of(file: str) -> Scenario:
+    """The scenario of a file, the built-in one where none is named.  InputError for one that cannot be read."""
+    return load(file) if file else example()
