@@ -1,6 +1,6 @@
 """The built-in system without its place among the planets, for tests that give it another one or none."""
 
-from binarydyn.scenario import builtin
+from binarydyn.scenario import example
 
 _PLACES = ("impact_epoch_utc", "pole_longitude_deg", "pole_latitude_deg", "node_angle_deg")
 
@@ -12,4 +12,4 @@ def _placeless(text: str) -> str:
     return "".join(line for line in text.splitlines(keepends=True) if not line.startswith(_PLACES))
 
 
-PLACELESS = _placeless(builtin().text)
+PLACELESS = _placeless(example().text)

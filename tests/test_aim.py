@@ -19,7 +19,7 @@ from binarydyn.impact import ImpactSpec, aim_axes, direction_in_space, ecliptic_
 from binarydyn.motion.state import State, System
 from binarydyn.plots.aim import aim_figure, sight
 from binarydyn.prediction import predict
-from binarydyn.scenario import Direction, Impactor, MomentumTransfer, MutualOrbit, Scenario, builtin, varied
+from binarydyn.scenario import Direction, Impactor, MomentumTransfer, MutualOrbit, Scenario, example, varied
 
 PRIMARY = Ellipsoid((260.0, 250.0, 230.0), 2500.0)
 STILL = np.array([1.0, 0.0, 0.0, 0.0])
@@ -214,7 +214,7 @@ def test_a_grazing_hit_is_an_outcome_with_a_name():
 
 
 def short(**changes: float) -> Scenario:
-    return varied(builtin(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0} | changes)
+    return varied(example(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0} | changes)
 
 
 def test_predict_names_a_grazing_hit(tmp_path, capsys):
@@ -254,7 +254,7 @@ def test_predict_tells_what_a_material_does(tmp_path, capsys):
 
 def aimed(body, **impactor):
     """What the figure needs of a prediction: the built-in impactor, aimed anew at a body."""
-    data = builtin().to_dict()
+    data = example().to_dict()
     hitter = {name: value for name, value in data["impactor"].items() if name != "aim_offset_m"} | impactor
     scenario, system = Scenario.from_dict(data | {"impactor": hitter}, "aimed"), circular(body)
     return SimpleNamespace(

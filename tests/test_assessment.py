@@ -22,7 +22,7 @@ from binarydyn.relaxed import start
 from binarydyn.relaxed.circular import Wanted
 from binarydyn.relaxed.free_modes import free_modes
 from binarydyn.relaxed.periodic import find
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 HOUR = 3600.0
 PERIOD_H, SPIN_H, SEPARATION_M = 11.9, 2.4, 1180.0
@@ -253,7 +253,7 @@ def test_outcomes_have_names():
     assert fallen.status == "contact" and fallen.period_change_s is None
     assert any("cycles" in sentence or "samples" in sentence for sentence in fallen.warnings)
     assert predict(pair(velocity_change={"along_track_mm_s": 200.0})).status == "escape"
-    missed = predict(varied(builtin(), {"impactor.aim_offset_m.0": 500.0, "simulation.days_after": 10.0}))
+    missed = predict(varied(example(), {"impactor.aim_offset_m.0": 500.0, "simulation.days_after": 10.0}))
     assert missed.status == "miss" and missed.period_change_s is None
     assert missed.warnings == ()
 

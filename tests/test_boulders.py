@@ -10,9 +10,9 @@ from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, impact_budget, impact_on, orbit_axes
 from binarydyn.prediction import predict
 from binarydyn.relaxed import build
-from binarydyn.scenario import Boulder, Direction, MutualOrbit, Scenario, builtin, varied
+from binarydyn.scenario import Boulder, Direction, MutualOrbit, Scenario, example, varied
 
-PAIR = build(builtin())
+PAIR = build(example())
 HEAD_ON = {"mass_kg": 500.0, "speed_km_s": 6.0, "direction": {"along_track": -1.0}}
 
 
@@ -21,10 +21,10 @@ def boulder(mass_kg: float, speed_m_s: float, **direction) -> Boulder:
 
 
 def hit(*boulders: Boulder, beta: float = 2.0, system=PAIR, **aim):
-    spec = ImpactSpec.of(builtin(), boulders=boulders)
+    spec = ImpactSpec.of(example(), boulders=boulders)
     changed = {"impactor": spec.impactor.model_copy(update={"direction": Direction(along_track=-1.0)} | aim)}
     changed["momentum_transfer"] = spec.momentum_transfer.model_copy(update={"beta": beta})
-    return impact_on(system, ImpactSpec.of(builtin(), boulders=boulders, **changed))
+    return impact_on(system, ImpactSpec.of(example(), boulders=boulders, **changed))
 
 
 def test_the_recoil_is_minus_the_momentum_over_the_mass():
@@ -106,18 +106,18 @@ def test_no_boulders_without_a_site():
         impact_on(PAIR, ImpactSpec.of(Scenario.from_text(PLACELESS), boulders=(skyward,)))
     orbit = MutualOrbit(separation_m=821.0, period_h=10.42, pole_longitude_deg=30.0, pole_latitude_deg=70.0)
     along_pole = boulder(1e3, 10.0, ecliptic_longitude_deg=30.0, ecliptic_latitude_deg=70.0)
-    spec = ImpactSpec.of(builtin(), boulders=(along_pole,), mutual_orbit=orbit)
+    spec = ImpactSpec.of(example(), boulders=(along_pole,), mutual_orbit=orbit)
     carried = impact_on(PAIR, spec).thrown.momentum_kg_m_s
     assert carried == pytest.approx([0.0, 0.0, 1e4], abs=1e-8)
 
 
 def test_boulders_need_an_impactor_and_can_be_varied():
     row = {"mass_kg": 4e5, "speed_m_s": 5.0, "direction": {"normal": -1.0}}
-    pushed = builtin().to_dict()
+    pushed = example().to_dict()
     del pushed["impactor"], pushed["momentum_transfer"]
     with pytest.raises(InputError, match="whose site they leave"):
         Scenario.from_dict(pushed | {"velocity_change": {"along_track_mm_s": -1.0}, "boulders": [row]}, "test")
-    asked = Scenario.from_dict(builtin().to_dict() | {"boulders": [row]}, "test")
+    asked = Scenario.from_dict(example().to_dict() | {"boulders": [row]}, "test")
     assert varied(asked, {"boulders.0.mass_kg": 7.0}).boulders[0].mass_kg == 7.0
     assert Scenario.from_text(varied(asked, {"boulders.0.mass_kg": 7.0}).text).boulders[0].mass_kg == 7.0
 
@@ -125,7 +125,7 @@ def test_boulders_need_an_impactor_and_can_be_varied():
 def test_boulders_tilt_the_orbit():
     """By atan(p_n / (M2 v)) about r.  Then the orbit turns about the total angular momentum, which the velocity change
     has tilted by its share L/H of that."""
-    data = builtin().to_dict() | {"impactor": HEAD_ON, "momentum_transfer": {"beta": 1.0}}
+    data = example().to_dict() | {"impactor": HEAD_ON, "momentum_transfer": {"beta": 1.0}}
     data |= {"boulders": [{"mass_kg": 4e5, "speed_m_s": 5.0, "direction": {"normal": -1.0}}]}
     result = predict(Scenario.from_dict(data, "test"))
     state, mass = result.start.system.state, result.start.system.secondary.mass_kg

@@ -13,7 +13,7 @@ from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.prediction import predict
 from binarydyn.sampling import Grid, Sample
-from binarydyn.scenario import builtin, varied
+from binarydyn.scenario import example, varied
 
 MASS = "impactor.mass_kg"
 SAMPLED = (
@@ -155,9 +155,9 @@ def test_numbers_are_those_of_predict():
 def test_the_tight_setting_keeps_its_promise():
     """60 days of the built-in system against `predict`, whose own error at 1e-12 is 1e-7 s; TIGHT promises 1e-4 s."""
     design = Grid.of({"momentum_transfer.beta": [1.5, 2.5], "primary.rotation_phase_deg": [0.0, 50.0]})
-    ours = summary_rows(builtin(), design, np.arange(4), refine=TIGHT).numbers["period_change_s"]
+    ours = summary_rows(example(), design, np.arange(4), refine=TIGHT).numbers["period_change_s"]
     for k in range(4):
-        exact = predict(varied(builtin(), design.member(k))).period_change_s
+        exact = predict(varied(example(), design.member(k))).period_change_s
         assert ours[k] == pytest.approx(exact, abs=1e-4)
 
 

@@ -14,7 +14,7 @@ from binarydyn.dynamics import Drift, Perturbations, State, simulate
 from binarydyn.observables import attitude, period
 from binarydyn.observables.chaos import TWIST_RAD, is_chaotic, neighbours, simulate_with_neighbours
 from binarydyn.relaxed import start
-from binarydyn.scenario import builtin, varied
+from binarydyn.scenario import example, varied
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,7 @@ def tumbling():
     """Pairs pushed against the motion, and out of the plane."""
     found = []
     for axes in AXES:
-        begun = start(varied(builtin(), {"secondary.semi_axes_m.1": axes[1], "secondary.semi_axes_m.2": axes[2]}))
+        begun = start(varied(example(), {"secondary.semi_axes_m.1": axes[1], "secondary.semi_axes_m.2": axes[2]}))
         for velocity_change in ((-4e-4, -4e-3, 0.0), (-4e-4, -4e-3, 3e-3), (-6e-4, -6e-3, 3e-3)):
             velocity = begun.system.state.velocity_m_s + np.array(velocity_change)
             found.append(begun.system.with_state(replace(begun.system.state, velocity_m_s=velocity)))

@@ -12,9 +12,9 @@ from binarydyn.impact import Impact, ImpactSpec, impact_on
 from binarydyn.impact.departure import Stand
 from binarydyn.prediction.outcomes import OUTCOMES
 from binarydyn.relaxed import build
-from binarydyn.scenario import Direction, Material, MomentumTransfer, builtin
+from binarydyn.scenario import Direction, Material, MomentumTransfer, example
 
-PAIR = build(builtin())
+PAIR = build(example())
 M1_KG, M2_KG, R_M = PAIR.primary.mass_kg, PAIR.secondary.mass_kg, float(np.linalg.norm(PAIR.state.position_m))
 PRIMARY_M, MOONLET_M = ((3.0 * body.volume_m3 / (4.0 * np.pi)) ** (1 / 3) for body in (PAIR.primary, PAIR.secondary))
 GROUNDS = {
@@ -28,7 +28,7 @@ GROUNDS = {
 @cache
 def hit(ground: str, side: int, **keys) -> Impact:
     """The built-in impactor against the motion (side 1: ejecta fly ahead) or from behind (-1)."""
-    asked = builtin().impactor
+    asked = example().impactor
     parts = {name: getattr(asked.direction, name) for name in ("along_track", "radial", "normal")}
     direction = Direction(**parts | {"along_track": -side * abs(parts["along_track"])})
     given = MomentumTransfer(material=GROUNDS[ground], **keys)
@@ -186,7 +186,7 @@ def test_the_barycentre_takes_all_that_leaves_and_not_its_part_along_the_axis():
 def test_an_oblique_hit_counts_as_much_for_the_pair(oblique):
     """Fast ejecta, of which the wells keep 3 %: beta of the system is that of the secondary for both readings of an
     impact at some 40 deg, whose betas differ."""
-    asked = builtin().impactor
+    asked = example().impactor
     aimed = asked.model_copy(update={"aim_offset_m": (0.0, 34.0)})
     found = {}
     for name in ("normal_component", oblique):

@@ -34,7 +34,7 @@ from binarydyn.observing.plan import plan
 from binarydyn.observing.timetable import timetable
 from binarydyn.prediction.description import describe
 from binarydyn.sampling import Grid, Sample, member_scenario, swept
-from binarydyn.scenario import Scenario, VelocityChange, builtin, value_of, varied
+from binarydyn.scenario import Scenario, VelocityChange, example, value_of, varied
 from binarydyn.store import open_result
 
 MASS = "impactor.mass_kg"
@@ -44,7 +44,7 @@ SHORT = {"simulation.days_before": 6.0, "simulation.days_after": 6.0}
 @pytest.fixture(scope="module")
 def things() -> dict:
     """One of each kind that somebody might hand to the wrong function."""
-    scenario = varied(builtin(), SHORT)
+    scenario = varied(example(), SHORT)
     system = build(scenario)
     made = {"scenario": scenario, "system": system, "state": system.state, "trajectory": simulate(system, 6.0)}
     made |= {"path": "pair.toml", "None": None, "number": 3, "list": [1, 2], "dict": {"a": 1}}
@@ -274,7 +274,7 @@ def test_a_body_takes_the_place_of_what_a_scenario_says_of_one(things, tmp_path)
 
 def test_a_pair_of_two_bodies_is_that_of_a_scenario_which_says_the_same(things):
     """Densities from separation and period, or a period from densities: the same relaxed state, bit for bit."""
-    scenario = builtin()
+    scenario = example()
     one, two = (Ellipsoid(body.semi_axes_m, 3120.0) for body in (scenario.primary, scenario.secondary))
     made = pair(one, two, primary_spin_h=2.03, separation_m=821.0, period_h=10.42)
     assert made.state == build(scenario).state and made.secondary == build(scenario).secondary
@@ -380,7 +380,7 @@ def test_a_second_hit_is_asked_for(things):
 
 
 def test_a_miss_hits_nothing_however_often():
-    scenario = varied(builtin(), SHORT | {"impactor.aim_offset_m.0": 500.0})
+    scenario = varied(example(), SHORT | {"impactor.aim_offset_m.0": 500.0})
     system = build(scenario)
     once = hit(system)
     again = hit(once, scenario)
@@ -452,4 +452,4 @@ def test_a_design_of_ones_own_goes_to_processes_and_into_files(things, monkeypat
 def test_a_run_of_more_samples_than_memory_holds_is_refused(integrator):
     """As a file is; it ended in a MemoryError of ten pebibytes."""
     with pytest.raises(InputError, match="days: 1e[+]12 days at .* allowed is up to 1e[+]07"):
-        simulate(replace(build(builtin()), integrator=integrator), days=1e12)
+        simulate(replace(build(example()), integrator=integrator), days=1e12)

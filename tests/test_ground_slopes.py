@@ -19,7 +19,7 @@ from binarydyn.prediction import predict
 from binarydyn.prediction.ground_error import more_s
 from binarydyn.relaxed.start import start
 from binarydyn.sampling import Grid
-from binarydyn.scenario import Direction, Impactor, MomentumTransfer, builtin, load, varied
+from binarydyn.scenario import Direction, Impactor, MomentumTransfer, example, load, varied
 from binarydyn.vectors import rotation
 
 OFFSET = "impactor.aim_offset_m.0"
@@ -109,7 +109,7 @@ def test_the_error_is_as_large_as_what_it_stands_for(radius, rough):
     vertices, facets = meshes.ellipsoid_mesh(exact.semi_axes_m, 16)
     random = np.random.default_rng(8)
     vertices = vertices * (1.0 + rough * random.uniform(-1.0, 1.0, size=(len(vertices), 1)))
-    scenario = builtin()
+    scenario = example()
     system = start(scenario).system
     coarse = replace(system, secondary=Mesh(vertices, facets, 2500.0))
     away = []
@@ -180,5 +180,5 @@ def test_predict_counts_the_ground_in_the_error(written, tmp_path, capsys):
     fine = predict(written(n=40))
     assert 0.0 < fine.numbers()["period_change_ground_error_s"] < 1.0
     assert not any("steep" in line for line in fine.warnings)
-    smooth = predict(varied(builtin(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})).numbers()
+    smooth = predict(varied(example(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})).numbers()
     assert smooth["period_change_ground_error_s"] is None and smooth["normal_radius_m"] == 0.0

@@ -14,7 +14,7 @@ from binarydyn.impact.hits import arrivals
 from binarydyn.impact.momentum import ejecta_momentum, momentum_audit
 from binarydyn.relaxed import build
 from binarydyn.sampling import Grid
-from binarydyn.scenario import builtin
+from binarydyn.scenario import example
 from binarydyn.scenario.side_by_side import Varied
 
 COMPONENTS = ("along_track", "radial", "normal")
@@ -115,7 +115,7 @@ def test_one_and_many_have_the_same_bits():
 
 def test_a_hit_among_many_has_the_bits_that_it_has_alone():
     """Site, incidence, axis of the ejecta, beta and state after: of every column of nine, and of it by itself."""
-    given, system = scenario(PAIR + FLIGHT + BETA + "ejecta_tilt_deg = 10.0\n"), build(builtin())
+    given, system = scenario(PAIR + FLIGHT + BETA + "ejecta_tilt_deg = 10.0\n"), build(example())
     random, n = np.random.default_rng(4), 9
     aims = {f"impactor.aim_offset_m.{k}": random.uniform(-40.0, 40.0, n) for k in range(2)}
     aims["impactor.aim_offset_m.0"][4] = 300.0
@@ -137,8 +137,8 @@ def test_the_books_of_many_hits_balance():
 
     To rounding of what a state holds; the same states with a turned spin leave an angular residual.
     """
-    random, n, system = np.random.default_rng(6), 50, build(builtin())
-    given = Varied(builtin(), {f"impactor.aim_offset_m.{k}": random.uniform(-20.0, 20.0, n) for k in range(2)}, n)
+    random, n, system = np.random.default_rng(6), 50, build(example())
+    given = Varied(example(), {f"impactor.aim_offset_m.{k}": random.uniform(-20.0, 20.0, n) for k in range(2)}, n)
     moonlets = Ellipsoids(np.array([[70.0, 61.5, 48.0]] * n).T, random.uniform(2000.0, 4000.0, n))
     y = np.repeat(system.state.vector[:, None], n, axis=1)
     y[17:20] += random.normal(0.0, 1e-4, (3, n))

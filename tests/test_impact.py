@@ -13,7 +13,7 @@ from binarydyn.errors import InputError
 from binarydyn.impact import ImpactSpec, aim_axes, impact_on, inertial_direction, orbit_axes
 from binarydyn.impact.momentum import momentum_audit
 from binarydyn.motion.state import State, System
-from binarydyn.scenario import Direction, Impactor, MomentumTransfer, SiteTable, VelocityChange, builtin
+from binarydyn.scenario import Direction, Impactor, MomentumTransfer, SiteTable, VelocityChange, example
 
 STILL = np.array([1.0, 0.0, 0.0, 0.0])
 DENSITY = 2500.0
@@ -500,7 +500,7 @@ def test_impactor_and_push_together_are_refused():
 
 def test_a_scenario_and_another_state_can_be_given():
     """The built-in scenario's tables give what the same tables give in a spec; `state` replaces the system's."""
-    scenario = builtin()
+    scenario = example()
     system = circular(Ellipsoid(scenario.secondary.semi_axes_m, DENSITY))
     by_tables = impact_on(system, ImpactSpec(scenario.impactor, scenario.momentum_transfer))
     assert np.array_equal(impact_on(system, scenario).state.vector, by_tables.state.vector)

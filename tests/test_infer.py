@@ -16,7 +16,7 @@ from binarydyn.inference.quadratic import quadratic_fit
 from binarydyn.prediction.predict import predict
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
-from binarydyn.scenario.scenario import builtin
+from binarydyn.scenario.scenario import example
 
 SAMPLING = """
 [sampling]
@@ -31,7 +31,7 @@ SHORT = "\n[simulation]\ndays_before = 12\ndays_after = 12\n"
 
 @pytest.fixture(scope="module")
 def scenario():
-    return Scenario.from_text(builtin().text.split("[simulation]")[0] + SHORT + SAMPLING, "back.toml")
+    return Scenario.from_text(example().text.split("[simulation]")[0] + SHORT + SAMPLING, "back.toml")
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +62,7 @@ def test_levers_of_drawn_hits_are_those_of_whole_hits():
 
     One draw misses.  Rows agree to the rounding of a site 60 m from the centre.
     """
-    data = builtin().to_dict()
+    data = example().to_dict()
     sky = {"ecliptic_longitude_deg": 200.0, "ecliptic_latitude_deg": -3.0}
     boulder = {"mass_kg": 2e5, "speed_m_s": 12.0, "direction": {"normal": 1.0}}
     data |= {"impactor": data["impactor"] | {"direction": sky}, "boulders": [boulder]}

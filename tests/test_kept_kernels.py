@@ -216,8 +216,8 @@ def test_what_cannot_be_kept_is_used_all_the_same(tmp_path):
 
 PREDICTED = """
 from binarydyn.prediction import predict
-from binarydyn.scenario import builtin
-print(predict(builtin()).period_change_s.hex())
+from binarydyn.scenario import example
+print(predict(example()).period_change_s.hex())
 """
 
 

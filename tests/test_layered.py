@@ -20,7 +20,7 @@ from binarydyn.gravity import mutual_gravity
 from binarydyn.plots.outlines import outline
 from binarydyn.relaxed.bodies import bodies
 from binarydyn.relaxed.start import start
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 EXPONENTS = list(place_of_moment())
 TURN = Rotation.from_rotvec([0.4, -0.7, 0.9]).as_matrix()
@@ -424,7 +424,7 @@ LUMP = {"semi_axes_m": [20.0, 15.0, 20.0], "density_kg_m3": 1200.0, "centre_m": 
 
 
 def layered_pair(**simulation) -> Scenario:
-    data = {**builtin().to_dict()}
+    data = {**example().to_dict()}
     data["primary"] = {**data["primary"], "inclusions": [CORE]}
     data["secondary"] = {**data["secondary"], "inclusions": [LUMP]}
     data["simulation"] = {**data["simulation"], **simulation}

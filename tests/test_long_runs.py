@@ -21,7 +21,7 @@ from binarydyn.integrators import gauss, gauss_runs, lanes
 from binarydyn.integrators.propagate import advance, blocks, finished, scales, start
 from binarydyn.integrators.tableau_gauss import tables
 from binarydyn.motion.perturbations import Drift, Perturbations
-from binarydyn.scenario import builtin
+from binarydyn.scenario import example
 
 ROUNDING = 2.0**-53
 LONG = np.longdouble
@@ -260,7 +260,7 @@ def test_a_touch_within_a_step_is_seen_at_its_stages():
 
 def test_check_names_the_integrator_and_the_vectors(tmp_path, capsys):
     file = tmp_path / "long.toml"
-    file.write_text(builtin().text.replace("[simulation]", '[simulation]\nintegrator = "gauss"'))
+    file.write_text(example().text.replace("[simulation]", '[simulation]\nintegrator = "gauss"'))
     row = INTEGRATORS["gauss"]
     assert main(["check", str(file)]) == 0
     shown = capsys.readouterr().out

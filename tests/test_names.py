@@ -12,7 +12,7 @@ from binarydyn.commands import main
 from binarydyn.ensembles import Backend
 from binarydyn.errors import InputError
 from binarydyn.sampling.block import TABLES
-from binarydyn.scenario import Scenario, builtin
+from binarydyn.scenario import Scenario, example
 from binarydyn.scenario.keys import known_keys
 from binarydyn.scenario.variation import why_not_numeric
 from binarydyn.validation.quantities import quantities
@@ -35,7 +35,7 @@ def test_an_old_key_of_a_scenario_is_answered_with_the_new(old):
 
 
 def test_what_lies_in_a_renamed_table_is_found_too():
-    assert "it is called velocity_change.radial_mm_s now" in why_not_numeric(builtin(), "push.radial_mm_s")
+    assert "it is called velocity_change.radial_mm_s now" in why_not_numeric(example(), "push.radial_mm_s")
 
 
 @pytest.mark.parametrize("old", renamed.OPTIONS)
@@ -57,7 +57,7 @@ def test_an_old_column_is_gone_and_a_reference_case_that_asks_for_it_gets_the_ne
     new, elsewhere = renamed.COLUMNS[old], [text for path, text in TEXTS.items() if path.name != "renamed.py"]
     assert any(re.search(rf"\b{new}\b", text) for text in elsewhere)
     assert not any(re.search(rf"\b{old}\b", text) for text in elsewhere)
-    case = builtin().replace({"expected": [{"quantity": old, "value": 1.0, "sigma": 1.0, "source": "none"}]})
+    case = example().replace({"expected": [{"quantity": old, "value": 1.0, "sigma": 1.0, "source": "none"}]})
     with pytest.raises(InputError, match=f"it is called {new} now"):
         compared(case)
     assert old not in quantities()

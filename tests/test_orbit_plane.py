@@ -17,7 +17,7 @@ from binarydyn.impact import impact_on
 from binarydyn.observables import orbit_shape
 from binarydyn.prediction.outcomes import OUTCOMES
 from binarydyn.sampling import Grid
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 from binarydyn.validation.quantities import quantities
 
 SPHEROID_M = (300.0, 300.0, 240.0)
@@ -66,7 +66,7 @@ def test_the_node_turns_as_in_the_exact_field_of_a_spheroid_times_what_the_orbit
 
 def test_the_nodal_rate_does_not_hang_on_the_window():
     """Built-in pair: within 0.003 deg/day from 20 to 300 days; about the plane of before it was -4.41 to -4.72."""
-    hit = impact_on(build(builtin()), builtin())
+    hit = impact_on(build(example()), example())
     rates = []
     for days in (20.0, 30.0, 40.0, 60.0, 90.0, 120.0, 300.0):
         part = simulate(hit.system, days, state=hit.state)
@@ -77,7 +77,7 @@ def test_the_nodal_rate_does_not_hang_on_the_window():
 
 def test_the_plane_jumps_at_the_hit_by_the_closed_form():
     """atan(dv_n / (v + dv_t)) at a start whose velocity is across r; built-in system 0.278848 deg."""
-    result = predict(builtin())
+    result = predict(example())
     numbers, state = result.numbers(), result.start.system.state
     speed = float(np.linalg.norm(state.velocity_m_s))
     jump = math.degrees(
@@ -95,14 +95,14 @@ def test_the_plane_jumps_at_the_hit_by_the_closed_form():
 
 
 def test_a_miss_turns_nothing_and_a_planar_push_has_no_node_and_no_warning_of_it():
-    data = builtin().to_dict() | {"velocity_change": {"along_track_mm_s": -2.0}}
+    data = example().to_dict() | {"velocity_change": {"along_track_mm_s": -2.0}}
     data = {key: value for key, value in data.items() if key not in ("impactor", "momentum_transfer")}
     planar = predict(Scenario.from_dict(data, "test"))
     numbers = planar.numbers()
     assert numbers["nodal_precession_after_deg_day"] is None
     assert numbers["orbit_plane_change_deg"] < 1e-9 and numbers["angular_momentum_tilt_deg"] < 1e-9
     assert not any("nodal" in sentence for sentence in planar.warnings)
-    miss = predict(varied(builtin(), {"impactor.aim_offset_m.0": 500.0})).numbers()
+    miss = predict(varied(example(), {"impactor.aim_offset_m.0": 500.0})).numbers()
     assert miss["status"] == "miss" and miss["orbit_plane_change_deg"] == miss["angular_momentum_tilt_deg"] == 0.0
 
 
@@ -111,7 +111,7 @@ NEW = ("orbit_plane_change_deg", "angular_momentum_tilt_deg")
 
 def test_full_and_brief_rows_tell_the_same_turns():
     """For hits as arrays, and for members that go alone (a mesh's way: here with boulders)."""
-    base = varied(builtin(), {"simulation.days_before": 5.0, "simulation.days_after": 5.0})
+    base = varied(example(), {"simulation.days_before": 5.0, "simulation.days_after": 5.0})
     thrown = {"mass_kg": 1e4, "speed_m_s": 2.0, "direction": {"normal": 1.0}}
     for scenario in (base, Scenario.from_dict(base.to_dict() | {"boulders": [thrown]}, "test")):
         grid = Grid.of({"impactor.mass_kg": [300.0, 900.0]})
@@ -127,7 +127,7 @@ def test_the_turns_are_told_everywhere(capsys, tmp_path):
     import h5py
 
     path, stored = tmp_path / "pair.toml", str(tmp_path / "r.h5")
-    text = builtin().text.replace("= 60.0", "= 5.0")
+    text = example().text.replace("= 60.0", "= 5.0")
     path.write_text(text + '\n[sampling]\ncount = 8\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480, 5]}\n')
     assert main(["predict", str(path), "--out", stored]) == 0
     out = capsys.readouterr().out
@@ -146,13 +146,13 @@ def test_the_turns_are_told_everywhere(capsys, tmp_path):
 
 def test_the_angular_momenta_are_those_of_a_turning_pair():
     """m a^2 n along z, and I w of each body, by hand; their sum is kept along a run to its drift."""
-    system = build(builtin())
+    system = build(example())
     parts = angular_momenta(system.primary, system.secondary, system.state.vector)
     r, v = system.state.position_m, system.state.velocity_m_s
     assert parts[0] == pytest.approx(system.reduced_mass_kg * np.cross(r, v), rel=1e-14)
     spin = 2.0 * math.pi / (2.03 * 3600.0)
     assert parts[1][2] == pytest.approx(system.primary.inertia_kg_m2[2] * spin, rel=1e-3)
-    hit = impact_on(system, builtin())
+    hit = impact_on(system, example())
     run = simulate(hit.system, 10.0, state=hit.state)
     total = angular_momenta(system.primary, system.secondary, run.y.T).sum(axis=0)
     assert np.abs(total - total[:, :1]).max() < 1e-11 * np.linalg.norm(total[:, 0])

@@ -15,7 +15,7 @@ from binarydyn.prediction import outcomes as table
 from binarydyn.prediction.outcome import FLAG, Outcome, Outlets
 from binarydyn.prediction.outcomes import OUTCOMES, long_name_of, outcomes_of, shown_in
 from binarydyn.prediction.predict import predict
-from binarydyn.scenario import builtin, load, varied
+from binarydyn.scenario import example, load, varied
 from binarydyn.store import open_result, stored_prediction
 from binarydyn.units import unit_of
 from binarydyn.validation.quantities import Case, quantities
@@ -43,7 +43,7 @@ def made_up(monkeypatch):
 @pytest.fixture
 def asked(tmp_path):
     path = tmp_path / "short.toml"
-    path.write_text(varied(builtin(), SHORT).to_toml() + SAMPLING)
+    path.write_text(varied(example(), SHORT).to_toml() + SAMPLING)
     return str(path)
 
 
@@ -89,7 +89,7 @@ def test_every_row_is_told_apart_and_the_order_is_that_of_the_groups():
     groups = [row.group for row in rows]
     order = ["headline", "impact", "orbit", "attitude", "stability", "numerics"]
     assert groups == sorted(groups, key=order.index) and set(groups) == set(order)
-    assert list(outcomes_of(predict(varied(builtin(), SHORT)))) == [row.name for row in rows if row.of]
+    assert list(outcomes_of(predict(varied(example(), SHORT)))) == [row.name for row in rows if row.of]
 
 
 def test_a_value_is_written_by_its_row():

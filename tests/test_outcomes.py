@@ -13,7 +13,7 @@ from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.observables import orbit_shape
 from binarydyn.prediction import predict
 from binarydyn.relaxed import start
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 
 def run(capsys, file, *words):
@@ -125,7 +125,7 @@ def test_near_a_resonance_the_dependence_on_phase_is_said(ratio):
     def said(scenario):
         return any(word in sentence for sentence in predict(scenario).warnings for word in words)
 
-    assert said(varied(builtin(), {"primary.spin_period_h": 10.42 / ratio})) and not said(builtin())
+    assert said(varied(example(), {"primary.spin_period_h": 10.42 / ratio})) and not said(example())
 
 
 def test_a_name_is_no_formula(tmp_path):

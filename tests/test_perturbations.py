@@ -35,7 +35,7 @@ from binarydyn.observing.event_times import TimingFit
 from binarydyn.prediction.closed_forms import analytic_changes
 from binarydyn.prediction.perturbation_sizes import estimated_sizes
 from binarydyn.prediction.solar_tide import left_out, tide_of, tide_size
-from binarydyn.scenario import Scenario, builtin
+from binarydyn.scenario import Scenario, example
 
 YEAR_S = 365.25 * DAY_S
 CASES = Path(__file__).parents[1] / "reference_cases"
@@ -221,7 +221,7 @@ def test_the_drift_asked_for_is_the_drift_there_is(name):
 
     A third order beside it takes what the slower orbit does to n'.
     """
-    alone, asked = relaxed(*PAIRS[name]) if PAIRS[name] else build(builtin()), 1e-15
+    alone, asked = relaxed(*PAIRS[name]) if PAIRS[name] else build(example()), 1e-15
     runs = [simulate(one, 60.0, every_minutes=60.0) for one in (perturbed(alone, drift=Drift(asked)), alone)]
     ours, plain = (np.unwrap(np.arctan2(run.y[:, 1], run.y[:, 0])) for run in runs)
     t = runs[0].time_s / runs[0].time_s[-1]
@@ -231,7 +231,7 @@ def test_the_drift_asked_for_is_the_drift_there_is(name):
 
 def test_the_drift_after_an_impact_is_the_one_asked_for():
     """At e = 0.03 and 12 deg of libration to 1e-3: e^2 times what the bodies add to a point's field is 3e-4."""
-    hit, asked = impact_on(build(builtin()), builtin()), 1e-15
+    hit, asked = impact_on(build(example()), example()), 1e-15
     systems = perturbed(hit.system, drift=Drift(asked)), hit.system
     runs = [simulate(one, 60.0, state=hit.state, every_minutes=60.0) for one in systems]
     ours, plain = (np.unwrap(np.arctan2(run.y[:, 1], run.y[:, 0])) for run in runs)
@@ -387,7 +387,7 @@ SUN = {  # of (65803), as above
 
 def asked(**given):
     """The built-in scenario under the Sun, with what is given of [perturbations]."""
-    data = builtin().to_dict() | {
+    data = example().to_dict() | {
         "impact_epoch_utc": EPOCH,
         "heliocentric_orbit": SUN,
         "perturbations": given,
@@ -558,7 +558,7 @@ def test_sizes_are_told_before_the_run(capsys, tmp_path):
     assert rows[1].relative_acceleration == pytest.approx(1e-14 / (3.0 * n**2), rel=0.1)
     assert rows[2].period_change_s == pytest.approx(-34.0 * (1.0 - math.exp(-1.0)), rel=1e-6)
     assert -1e-3 < rows[3].period_change_s < 0.0 and "damping time" in rows[3].says
-    pair = builtin()  # 9 K e n / a^7 against n^2 a, K = k2 lag G M1^2 R2^5 over the reduced mass (Hut 1981, at small e)
+    pair = example()  # 9 K e n / a^7 against n^2 a, K = k2 lag G M1^2 R2^5 over the reduced mass (Hut 1981, at small e)
     m1, m2 = (4.0 / 3.0 * math.pi * math.prod(b.semi_axes_m) * b.density_kg_m3 for b in (pair.primary, pair.secondary))
     radius = math.prod(pair.secondary.semi_axes_m) ** (1.0 / 3.0)
     k = 1e-4 * 500.0 * G * m1**2 * radius**5 * (m1 + m2) / (m1 * m2)
@@ -602,7 +602,7 @@ def test_the_tide_beside_the_attraction_is_the_difference_of_two_pulls():
 
 def test_a_push_out_of_the_pair_is_an_escape_with_a_drift_too():
     """No circular orbit has a positive energy; the drift of one was not a number, and the run a step failure."""
-    scenario = builtin().replace(
+    scenario = example().replace(
         {
             "impactor": None,
             "momentum_transfer": None,

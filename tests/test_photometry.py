@@ -13,14 +13,14 @@ from binarydyn.observing.light_curve import Surface, light_curve, span
 from binarydyn.observing.light_curve_rows import curve_rows
 from binarydyn.observing.timetable import timetable
 from binarydyn.plots.pages.light_curve import light_curve_figure
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 COARSE = Surface(facets=500)
 
 
 @pytest.fixture(scope="module")
 def found():
-    return light_curve(builtin(), -0.6, 1.2, 6.0, surface=COARSE)
+    return light_curve(example(), -0.6, 1.2, 6.0, surface=COARSE)
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +44,7 @@ def test_the_mean_flux_of_the_whole_curve_is_one(told):
 
 def test_events_are_those_of_the_timetable(found):
     """Every one that touches the curve, and no other."""
-    happens = [entry.event for entry in timetable(builtin(), 1.0).entries if entry.counts]
+    happens = [entry.event for entry in timetable(example(), 1.0).entries if entry.counts]
     first, last = found.curve.time_s[[0, -1]]
     wanted = [e for e in happens if span(e)[1] >= first and span(e)[0] <= last]
     assert len(found.events) == len(wanted) >= 10
@@ -66,14 +66,14 @@ def test_the_moonlet_is_dark_only_where_an_event_of_it_is_marked(told):
 
 
 def test_a_darker_moonlet_has_a_smaller_share(told):
-    dark = curve_rows(light_curve(builtin(), -0.02, 0.02, 6.0, surface=Surface(albedo_ratio=0.5, facets=500)))
+    dark = curve_rows(light_curve(example(), -0.02, 0.02, 6.0, surface=Surface(albedo_ratio=0.5, facets=500)))
     bright = [row for row in told if row["time_s"] == pytest.approx(dark[0]["time_s"], abs=200.0)][0]
     s = bright["share_of_secondary"]
     assert dark[0]["share_of_secondary"] == pytest.approx(0.5 * s / (1.0 - 0.5 * s), rel=0.1)
 
 
 def test_noise_has_its_sigma_and_its_seed(found):
-    noisy, same, other = (light_curve(builtin(), 0.1, 0.5, 3.0, 0.02, seed, Surface(facets=80)) for seed in (4, 4, 5))
+    noisy, same, other = (light_curve(example(), 0.1, 0.5, 3.0, 0.02, seed, Surface(facets=80)) for seed in (4, 4, 5))
     errors = noisy.magnitude - noisy.curve.magnitude
     assert errors.std() == pytest.approx(0.02, rel=4.0 / np.sqrt(2.0 * len(errors)))
     assert np.array_equal(noisy.magnitude, same.magnitude) and not np.array_equal(noisy.magnitude, other.magnitude)
@@ -81,13 +81,13 @@ def test_noise_has_its_sigma_and_its_seed(found):
 
 
 def test_weeks_after_the_impact_there_is_no_before():
-    late = light_curve(builtin(), 9.0, 0.3, 10.0, surface=Surface(facets=80))
+    late = light_curve(example(), 9.0, 0.3, 10.0, surface=Surface(facets=80))
     assert late.curve.time_s[0] == 9.0 * 86400.0 and {row["side"] for row in curve_rows(late)} == {"after"}
     assert late.events and all(span(event)[1] >= late.curve.time_s[0] for event in late.events)
 
 
 def test_a_contact_ends_the_curve(tmp_path, capsys):
-    text = builtin().text
+    text = example().text
     hard = text.replace(
         text[text.index("[impactor]") : text.index("[simulation]")], "[velocity_change]\nalong_track_mm_s = -70.0\n"
     )
@@ -162,16 +162,16 @@ def test_a_pair_without_a_place_is_refused(tmp_path, capsys):
 
 def test_a_miss_changes_no_brightness():
     """The run after is the run that goes on: the curve is that without an impact."""
-    text = builtin().text
+    text = example().text
     quiet = Scenario.from_text(text[: text.index("[impactor]")] + text[text.index("[simulation]") :])
-    missed = varied(builtin(), {"impactor.aim_offset_m.0": 500.0})
+    missed = varied(example(), {"impactor.aim_offset_m.0": 500.0})
     one, two = (light_curve(s, 0.0, 0.4, 10.0, surface=Surface(facets=80)) for s in (quiet, missed))
     assert two.impact.status == "miss" and np.array_equal(one.magnitude, two.magnitude)
 
 
 def test_new_shapes_shine_from_t0_on():
     """Within a minute nothing turns or moves by more than a tenth of what the other shape changes."""
-    text = builtin().text.replace(
+    text = example().text.replace(
         "[simulation]", "[reshaping]\nsecondary_semi_axes_m = [84.0, 61.5, 40.0]\n[simulation]"
     )
     found = light_curve(Scenario.from_text(text), -0.0125, 0.025, 0.5, surface=Surface(facets=500))

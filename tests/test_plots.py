@@ -28,7 +28,7 @@ from binarydyn.plots.seen import seen
 from binarydyn.plots.words import MINUS, label_of, number
 from binarydyn.prediction import predict
 from binarydyn.sampling import Grid
-from binarydyn.scenario import Scenario, builtin, numeric_names, varied
+from binarydyn.scenario import Scenario, example, numeric_names, varied
 from binarydyn.scenario.keys import known_keys
 from binarydyn.scenario.wording import CAUTION
 from binarydyn.store import SweepStore, stored_members, write_prediction
@@ -48,7 +48,7 @@ OUTCOMES = {
 
 @pytest.fixture(scope="module")
 def prediction():
-    return predict(varied(builtin(), SHORT))
+    return predict(varied(example(), SHORT))
 
 
 def axes():
@@ -190,7 +190,7 @@ def test_a_hidden_scatter_is_enlarged_and_the_levels_are_named(prediction):
 
 def test_a_small_step_needs_no_enlargement():
     ax = axes()
-    plots.period_per_cycle(ax, predict(varied(builtin(), SHORT | OUTCOMES["slight"])))
+    plots.period_per_cycle(ax, predict(varied(example(), SHORT | OUTCOMES["slight"])))
     assert not ax.child_axes
     assert len([child for child in ax.get_children() if type(child).__name__ == "Legend"]) == 2
 
@@ -403,7 +403,7 @@ def check_legible(figure):
 
 @pytest.mark.parametrize("outcome", OUTCOMES)
 def test_every_outcome_makes_a_legible_page(outcome):
-    result = predict(varied(builtin(), SHORT | OUTCOMES[outcome]))
+    result = predict(varied(example(), SHORT | OUTCOMES[outcome]))
     figure = plots.prediction_figure(result)
     check_legible(figure)
     said = " ".join(text.get_text() for text in all_texts(figure)).replace("\n", " ")
@@ -442,8 +442,8 @@ def test_the_format_follows_from_the_suffix(prediction, tmp_path, suffix):
 
 def stored_sweep(folder, texts_):
     design = Grid.from_texts(texts_)
-    with SweepStore(folder / "s.h5", varied(builtin(), SHORT), design) as store:
-        for row in rows_of(varied(builtin(), SHORT), design, workers=1):
+    with SweepStore(folder / "s.h5", varied(example(), SHORT), design) as store:
+        for row in rows_of(varied(example(), SHORT), design, workers=1):
             store.keep(row)
         return stored_members(store.finish())
 
@@ -478,7 +478,7 @@ def test_aims_are_drawn_as_the_impactor_sees_them_in_both_figures(tmp_path, orde
     """u to the left, v up, one scale, the secondary's outline: whatever comes first of the swept components."""
     spans = "-80:80:3", "-30:30:3"
     result = stored_sweep(tmp_path, [f"impactor.aim_offset_m.{k}={spans[k]}" for k in order])
-    one = predict(varied(builtin(), SHORT))
+    one = predict(varied(example(), SHORT))
     pages = plots.sweep_figure(result), plots.aim_figure(one)
     check_legible(pages[0])
     edge = sight(one).outline_m

@@ -21,11 +21,11 @@ from binarydyn.prediction.closed_forms import analytic_changes
 from binarydyn.prediction.predict import predict
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
-from binarydyn.scenario.scenario import builtin
+from binarydyn.scenario.scenario import example
 from binarydyn.vectors import quaternion_product, rotation
 
 TEXT = (
-    builtin().text.split("[simulation]")[0]
+    example().text.split("[simulation]")[0]
     + """
 [simulation]
 days_before = 12

@@ -11,7 +11,7 @@ from binarydyn.relaxed.asked import StartKey
 from binarydyn.relaxed.circular import Wanted
 from binarydyn.relaxed.newton import ACCEPTED, PairColumns
 from binarydyn.relaxed.periodic import find, find_all
-from binarydyn.scenario import builtin
+from binarydyn.scenario import example
 
 COUNT = 12
 ARRAYS = ("constants", "coefficients", "flattening_m2")
@@ -92,7 +92,7 @@ def test_one_pair_has_the_bits_that_it_has_among_many(unknown):
 )
 def test_what_decides_a_start_keeps_it_apart_and_nothing_else_does(key, value, decides):
     """Starts are kept for scenarios that agree in what decides them: one too few would give another pair's start."""
-    base = builtin()
+    base = example()
     other = base.replace({key: value})
     assert other[key] == value != base[key]
     assert (StartKey(base) != StartKey(other)) is decides

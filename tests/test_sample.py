@@ -14,7 +14,7 @@ from binarydyn.observables.averages import INTERVALS, interval_errors, intervals
 from binarydyn.sampling import Sample
 from binarydyn.sampling.summary_statistics import bound, probabilities, spread, spread_without, which_are_chaotic
 from binarydyn.scenario import Scenario
-from binarydyn.scenario.scenario import builtin
+from binarydyn.scenario.scenario import example
 from binarydyn.store import SweepStore, open_result, stored_members
 
 TEXT = """
@@ -32,7 +32,7 @@ SHORT = "\n[simulation]\ndays_before = 6\ndays_after = 6\n[requirement]\nperiod_
 
 @pytest.fixture(scope="module")
 def scenario():
-    return Scenario.from_text(builtin().text + TEXT, "drawn.toml")
+    return Scenario.from_text(example().text + TEXT, "drawn.toml")
 
 
 @pytest.mark.parametrize("kind", ["random", "sobol", "latin"])
@@ -74,7 +74,7 @@ def test_latin_hypercube_has_one_member_in_each_stratum(scenario):
 
 @pytest.fixture(scope="module")
 def stored(tmp_path_factory):
-    scenario = Scenario.from_text(builtin().text.split("[simulation]")[0] + SHORT + TEXT, "drawn.toml")
+    scenario = Scenario.from_text(example().text.split("[simulation]")[0] + SHORT + TEXT, "drawn.toml")
     design, path = Sample.of(scenario, "sobol"), tmp_path_factory.mktemp("sample") / "s.h5"
     with SweepStore(path, scenario, design) as store:
         for row in rows_of(scenario, design):

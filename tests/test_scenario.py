@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 from binarydyn.commands import main
 from binarydyn.constants import G
 from binarydyn.errors import InputError
-from binarydyn.scenario import Scenario, builtin, load, numeric_names, varied
+from binarydyn.scenario import Scenario, example, load, numeric_names, varied
 from binarydyn.scenario.nearest import advice
 from binarydyn.scenario.ranges import in_range
 
-TEXT = builtin().text
+TEXT = example().text
 LEAST = """
 [primary]
 semi_axes_m = [300, 290, 250]
@@ -109,7 +109,7 @@ def test_a_scenario_cannot_be_changed():
 
 def test_builtin_pair_is_consistent_with_keplers_third_law_and_j2():
     """n^2 a^3 / GM = 1 + 3/2 [J2 R^2 + (J2' + 6 C22') R'^2] / a^2 (Murray & Dermott 1999, ch. 6)."""
-    pair = builtin()
+    pair = example()
     (a1, b1, c1), (a2, b2, c2) = pair.primary.semi_axes_m, pair.secondary.semi_axes_m
     r, n = pair.mutual_orbit.separation_m, 2.0 * math.pi / (pair.mutual_orbit.period_h * 3600.0)
     gm = G * 4.0 / 3.0 * math.pi * (a1 * b1 * c1 + a2 * b2 * c2) * pair.primary.density_kg_m3
@@ -120,7 +120,7 @@ def test_builtin_pair_is_consistent_with_keplers_third_law_and_j2():
 def test_builtin_pair_is_invented():
     """No number within 5 % of the like number of (65803) or (66391) (Daly et al. 2023, Nature 616, 443; Naidu et al.
     2020, Icarus 348, 113777; Naidu et al. 2024, PSJ 5, 74; Ostro et al. 2006, Science 314, 1276)."""
-    pair = builtin()
+    pair = example()
     like = [
         (pair.primary.semi_axes_m, [425.5, 424.5, 310.0, 394.0, 290.0, 708.5, 680.5, 591.5]),
         (pair.secondary.semi_axes_m, [88.5, 87.0, 58.0, 297.5, 225.0, 171.5]),
@@ -142,7 +142,7 @@ def test_print_writes_a_file_that_reads_back_the_same(tmp_path, capsys):
     file = tmp_path / "mine.toml"
     file.write_text(capsys.readouterr().out)
     again = load(file)
-    assert again.model_dump() == builtin().model_dump()
+    assert again.model_dump() == example().model_dump()
     assert again.text == TEXT and again.sha256 == hashlib.sha256(TEXT.encode()).hexdigest()
     assert again.place == str(file)
 
@@ -214,7 +214,7 @@ def test_distributions_and_correlations_are_read():
 
 
 def test_varied_changes_the_named_numbers_and_nothing_else():
-    before = builtin()
+    before = example()
     after = varied(
         before, {"impactor.mass_kg": 500, "primary.semi_axes_m.0": 280.5, "simulation.degree": np.float64(2)}
     )
@@ -222,7 +222,7 @@ def test_varied_changes_the_named_numbers_and_nothing_else():
     expected["impactor"]["mass_kg"], expected["simulation"]["degree"] = 500.0, 2
     expected["primary"]["semi_axes_m"] = (280.5, 262.0, 246.0)
     assert after.model_dump() == expected
-    assert (before.model_dump(), before.to_dict(), before.text) == (builtin().model_dump(), builtin().to_dict(), TEXT)
+    assert (before.model_dump(), before.to_dict(), before.text) == (example().model_dump(), example().to_dict(), TEXT)
     assert after.sha256 != before.sha256
 
 
@@ -239,7 +239,7 @@ def test_varied_reaches_keys_that_the_file_leaves_to_their_defaults():
 @settings(max_examples=60, deadline=None)
 def test_the_text_of_a_varied_scenario_reads_back_the_same(data):
     name = data.draw(st.sampled_from(numeric_names(Scenario.known_keys())))
-    scenario = builtin()
+    scenario = example()
     try:
         after = varied(scenario, {name: data.draw(st.floats(allow_nan=False))})
     except InputError:
@@ -266,13 +266,13 @@ def test_the_text_of_a_varied_scenario_reads_back_the_same(data):
     ],
 )
 def test_varied_refuses_what_is_not_a_number_of_the_scenario(name, word):
-    sentence = refusal(varied, builtin(), {name: 1.0})
+    sentence = refusal(varied, example(), {name: 1.0})
     assert sentence.startswith(f"built-in scenario:{name}: ") and word in sentence
 
 
 @pytest.mark.parametrize("value", ["5", True, None, math.nan, math.inf, -1.0])
 def test_varied_refuses_a_value_that_a_file_may_not_have(value):
-    assert "impactor.mass_kg: " in refusal(varied, builtin(), {"impactor.mass_kg": value})
+    assert "impactor.mass_kg: " in refusal(varied, example(), {"impactor.mass_kg": value})
 
 
 # ---- nearest keys ----
@@ -367,12 +367,12 @@ def test_every_listed_command_exists():
 
 
 def test_an_interruption_exits_130(monkeypatch):
-    import binarydyn.commands.check as module
+    import binarydyn.terminal.options as module
 
     def interrupted():
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(module, "builtin", interrupted)
+    monkeypatch.setattr(module, "example", interrupted)
     assert main(["check"]) == 130
 
 
@@ -439,4 +439,4 @@ def test_the_tables_that_the_built_in_file_leaves_out_are_right():
     asked = Scenario.from_text(kept + "\n".join(line.removeprefix("# ") for line in lines), "switched_on.toml")
     assert asked.sampling.count == 200 and len(asked.sampling.quantities) == 3
     assert asked.requirement and asked.campaign.nights_after == 30 and asked.observed.sigma_s == 3.0
-    assert not builtin().sampling or not builtin().sampling.quantities
+    assert not example().sampling or not example().sampling.quantities

@@ -12,7 +12,7 @@ from binarydyn.commands import main
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.inference.infer import infer
-from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Sampling, VelocityChange, builtin, varied
+from binarydyn.scenario import Impactor, MomentumTransfer, MutualOrbit, Sampling, VelocityChange, example, varied
 from binarydyn.scenario.fields import Table
 from binarydyn.store import open_result
 from binarydyn.store.predictions import write_prediction
@@ -24,7 +24,7 @@ CHANGES = {BETA: 3.5, "mutual_orbit.separation_m": 900.0, "mutual_orbit.period_h
 
 
 def base() -> Scenario:
-    return varied(builtin(), SHORT)
+    return varied(example(), SHORT)
 
 
 def by_constructor() -> Scenario:
@@ -82,7 +82,7 @@ def change_s(scenario: Scenario) -> float:
 @pytest.fixture(scope="module")
 def truth() -> tuple[float, float]:
     """Period change and beta of one file that says all of it, which every way has to repeat bit for bit."""
-    text = builtin().text.replace("beta = 2.2", "beta = 3.5").replace("separation_m = 821.0", "separation_m = 900.0")
+    text = example().text.replace("beta = 2.2", "beta = 3.5").replace("separation_m = 821.0", "separation_m = 900.0")
     text = text.replace("period_h = 10.42", "period_h = 11.96").replace("days_before = 60.0", "days_before = 8.0")
     text = text.replace("days_after = 60.0", "days_after = 8.0\ntolerance = 1e-12")
     scenario = Scenario.from_text(text)
@@ -111,10 +111,10 @@ def test_all_that_asks_a_scenario_gets_the_same_answer(way, truth, tmp_path):
 
 
 def test_what_was_read_stays_the_text_while_its_values_hold(tmp_path):
-    text = "# the pair of spring\n" + builtin().text
+    text = "# the pair of spring\n" + example().text
     scenario = Scenario.from_text(text)
     other = scenario.replace({BETA: 3.5})
-    assert scenario == builtin() != other and len({scenario, builtin(), other}) == 2
+    assert scenario == example() != other and len({scenario, example(), other}) == 2
     assert scenario.text == text and "spring" not in other.text and "beta = 3.5" in other.text
     assert other.replace({BETA: 2.2}).text == text and scenario.replace({}).sha256 == scenario.sha256
     assert len({scenario.sha256, other.sha256, scenario.replace({BETA: 3.6}).sha256}) == 3
@@ -122,7 +122,7 @@ def test_what_was_read_stays_the_text_while_its_values_hold(tmp_path):
 
 def test_nothing_is_shared_with_who_gave_or_asked():
     """Three scenarios of a loop over one dictionary are three scenarios."""
-    data, made = builtin().to_dict(), []
+    data, made = example().to_dict(), []
     for beta in (1.5, 2.5, 3.5):
         data["momentum_transfer"]["beta"] = beta
         made.append(Scenario.from_dict(data))
@@ -171,12 +171,12 @@ def test_constructed_scenarios_have_a_text_a_hash_and_read_back():
 )
 def test_python_is_refused_what_a_file_is(make, words):
     with pytest.raises(InputError) as caught:
-        make(builtin())
+        make(example())
     assert words in str(caught.value) and str(caught.value).isprintable() and isinstance(caught.value, ValueError)
 
 
 def test_distributions_cannot_be_slipped_in():
-    drawn = builtin().replace({"sampling": {"quantities": {BETA: {"normal": [2.2, 0.1]}}}})
+    drawn = example().replace({"sampling": {"quantities": {BETA: {"normal": [2.2, 0.1]}}}})
     law = drawn.sampling.quantities[BETA]
     for slip in (lambda q: q.update({"x": law}), lambda q: q.pop(BETA), lambda q: q.__setitem__("x", law)):
         with pytest.raises(TypeError, match="replace"):
@@ -188,7 +188,7 @@ def test_distributions_cannot_be_slipped_in():
 
 
 def test_replace_takes_numbers_words_lists_tables_and_none():
-    s = builtin()
+    s = example()
     other = s.replace(
         {
             "simulation.integrator": "gauss",
@@ -203,13 +203,13 @@ def test_replace_takes_numbers_words_lists_tables_and_none():
     assert (other["simulation.integrator"], other["observation.estimator"]) == ("gauss", "crossings")
     assert other.primary.semi_axes_m == (280.0, 262.0, 246.0) and other.impactor.aim_offset_m == (0.0, 4.0)
     assert (other.secondary.mass_kg, other.secondary.density_kg_m3, other.velocity_change) == (2.7e9, None, None)
-    assert s.text == builtin().text and other["velocity_change.radial_mm_s"] is None
+    assert s.text == example().text and other["velocity_change.radial_mm_s"] is None
 
 
 def test_rows_and_meshes_survive_a_change(tmp_path):
     """[[expected]] and [[input_sigma]] rows, and a mesh beside the file, also where its table goes elsewhere."""
     (tmp_path / "moon.obj").write_text(obj_text(*ellipsoid_mesh((72.0, 62.0, 50.0), 4)))
-    text = builtin().text.replace("semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "moon.obj", unit = "m"}')
+    text = example().text.replace("semi_axes_m = [70.0, 61.5, 48.0]", 'polyhedron = {file = "moon.obj", unit = "m"}')
     text += '\n[[expected]]\nquantity = "period_change_s"\nvalue = -1500.0\nsigma = 30\nsource = "invented"\n'
     text += '[[input_sigma]]\nkeys = ["impactor.mass_kg"]\nsigma = 5\nsource = "invented"\n'
     (tmp_path / "mesh.toml").write_text(text)
@@ -217,7 +217,7 @@ def test_rows_and_meshes_survive_a_change(tmp_path):
     other = loaded.replace({"impactor.mass_kg": 481.0})
     assert other.expected == loaded.expected and other.expected[0].sigma == (30.0, 30.0)
     assert other.input_sigma == loaded.input_sigma and other.secondary.polyhedron.path == tmp_path / "moon.obj"
-    elsewhere = builtin().replace(SHORT | {"secondary": other.secondary, "impactor.mass_kg": 481.0})
+    elsewhere = example().replace(SHORT | {"secondary": other.secondary, "impactor.mass_kg": 481.0})
     assert change_s(elsewhere) == change_s(other)
     assert Scenario.from_text(elsewhere.text).secondary.polyhedron.path == tmp_path / "moon.obj"
 
@@ -236,8 +236,8 @@ def test_a_file_is_read_from_any_folder(tmp_path, monkeypatch):
 def test_to_toml_replaces_no_file(tmp_path):
     (tmp_path / "there.toml").write_text("mine")
     with pytest.raises(InputError, match="there is such a file already"):
-        builtin().to_toml(tmp_path / "there.toml")
-    assert builtin().to_toml() == builtin().text and main(["check", "--quiet"]) != 0
+        example().to_toml(tmp_path / "there.toml")
+    assert example().to_toml() == example().text and main(["check", "--quiet"]) != 0
 
 
 def test_to_toml_names_meshes_as_seen_from_the_new_file(tmp_path, monkeypatch):

@@ -14,7 +14,7 @@ from binarydyn.motion.equations import parameters
 from binarydyn.observables import period
 from binarydyn.prediction import predict
 from binarydyn.relaxed import build
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 LANES = splitting.LANES
 
@@ -187,7 +187,7 @@ def test_a_given_spacing_does_not_bring_the_step_into_resonance():
     """Samples every 38 min put 2 steps into a cycle of the primary's forcing of the built-in system: 76 mm in 60 days,
     where steps off the resonance stay below 10 mm; against Gauss's method
     """
-    changed = hit(build(builtin()))
+    changed = hit(build(example()))
     exact = simulate(replace(changed, integrator="gauss"), 60.0, every_minutes=1440.0 / 84.0)
     run = simulate(split(changed), 60.0, every_minutes=38.0)
     rate = np.linalg.norm(changed.state.rate1_rad_s) - 2.0 * np.pi / period(run).value_s
@@ -200,7 +200,7 @@ def test_a_given_spacing_does_not_bring_the_step_into_resonance():
 def test_both_windows_of_a_prediction_are_run_with_the_integrator_that_is_asked_for():
     """Seven kicks for each sample, which only the splitting makes."""
     short = {"simulation.days_before": 6.0, "simulation.days_after": 6.0}
-    data = varied(builtin(), short).text.replace("[simulation]", '[simulation]\nintegrator = "splitting"')
+    data = varied(example(), short).text.replace("[simulation]", '[simulation]\nintegrator = "splitting"')
     result = predict(Scenario.from_text(data))
     for run in (result.before, result.after):
         assert run.evaluations == len(splitting.KICKS) * (len(run.time_s) - 1)

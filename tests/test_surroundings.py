@@ -15,7 +15,7 @@ from binarydyn.epochs import julian_date_tdb
 from binarydyn.errors import InputError
 from binarydyn.impact.frame import ecliptic_axes
 from binarydyn.kepler import Elements, elements_at, position_velocity
-from binarydyn.scenario import HeliocentricOrbit, MutualOrbit, builtin
+from binarydyn.scenario import HeliocentricOrbit, MutualOrbit, example
 from binarydyn.surroundings import (
     Deflection,
     Pass,
@@ -299,7 +299,7 @@ def test_what_the_effect_on_the_solar_orbit_needs_is_named():
 
 def test_gravity_at_the_ground_is_that_of_a_ball_of_the_volume():
     """4/3 pi G rho R with R^3 = a b c (Newton's shell theorem)."""
-    system = build(builtin())
+    system = build(example())
     for ground, body in zip(grounds(system, 821.0), (system.primary, system.secondary), strict=True):
         radius = math.prod(body.semi_axes_m) ** (1.0 / 3.0)
         assert ground.gravity_m_s2 == pytest.approx(4.0 / 3.0 * math.pi * G * body.density_kg_m3 * radius, rel=1e-9)

@@ -11,7 +11,7 @@ from binarydyn.bodies.averaged import free_turns
 from binarydyn.ensembles import rows_of
 from binarydyn.observables import orbit_shape
 from binarydyn.sampling import Grid
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 NEAR_RESONANCE = {
     "primary": {"semi_axes_m": [603300.0, 603300.0, 578150.0], "mass_kg": 5.6832e20, "spin_period_h": 10.656},
@@ -41,14 +41,14 @@ def test_the_turning_primary_is_named_where_it_forces_the_swing():
     """A primary 1.6 times as fast as the orbit, no eccentricity; and with a small one beside it."""
     data = {"primary.spin_period_h": 10.42 / 1.6}
     for eccentricity in (0.0, 1e-4):
-        result = predict(varied(builtin(), data | {"mutual_orbit.eccentricity": eccentricity}))
+        result = predict(varied(example(), data | {"mutual_orbit.eccentricity": eccentricity}))
         said = swings(result.warnings)
         assert len(said) == 1 and "the primary's spin alone" in said[0]
 
 
 def test_an_eccentricity_far_from_resonance_is_no_surprise():
     """Built-in pair, w/n = 0.63: 2 e / (1 - (w/n)^2) is 3.3 e, below 4 e."""
-    assert not swings(predict(varied(builtin(), {"mutual_orbit.eccentricity": 0.02})).warnings)
+    assert not swings(predict(varied(example(), {"mutual_orbit.eccentricity": 0.02})).warnings)
 
 
 def test_nothing_locks_a_turn_between_two_equal_moments():
@@ -62,7 +62,7 @@ def test_nothing_locks_a_turn_between_two_equal_moments():
 def test_a_round_moonlet_does_not_tumble_and_it_is_said_that_nothing_locks_it(axes, word):
     """A velocity change along the track parts its spin from the orbit by 360 deg in days; full and summary rows
     alike."""
-    data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
+    data = {key: value for key, value in example().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     data |= {"secondary": {"semi_axes_m": axes, "density_kg_m3": 3120.0}, "velocity_change": {"along_track_mm_s": -3.0}}
     scenario = Scenario.from_dict(data, "test")
     result = predict(scenario)
@@ -83,7 +83,7 @@ def test_a_round_moonlet_does_not_tumble_and_it_is_said_that_nothing_locks_it(ax
 
 def test_a_moonlet_that_is_hardly_out_of_round_still_tumbles():
     """0.1 % between two axes is a lock, one that such a velocity change breaks."""
-    data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
+    data = {key: value for key, value in example().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     data |= {"secondary": {"semi_axes_m": [60.06, 60.0, 50.0], "density_kg_m3": 3120.0}}
     result = predict(Scenario.from_dict(data | {"velocity_change": {"along_track_mm_s": -3.0}}, "test"))
     assert result.numbers()["tumbling"] is True

@@ -17,7 +17,7 @@ from binarydyn.errors import InputError
 from binarydyn.observing.timetable import timetable
 from binarydyn.observing.timetable_rows import rows, without_conjunction
 from binarydyn.prediction import predict
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 from binarydyn.store import Events, open_result, save
 
 DAYS = 6.0
@@ -238,7 +238,7 @@ def test_a_timetable_replaces_no_prediction(file, tmp_path, table):
     from binarydyn.store import write_prediction
 
     path = tmp_path / "p.h5"
-    write_prediction(path, predict(varied(builtin(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})))
+    write_prediction(path, predict(varied(example(), {"simulation.days_before": 3.0, "simulation.days_after": 3.0})))
     with pytest.raises(InputError, match="holds a prediction"):
         save(path, Events.of(table))
 
@@ -252,6 +252,6 @@ def test_the_built_in_pair_shows_events_about_its_impact_and_moves_as_without_a_
     assert all(abs(event["mid_s"]) > 0.5 * 3600.0 for event in told["events"])  # none is under way at t0
     assert 10.0 < told["phase_angle_deg"] < 40.0 and told["observer_distance_au"] < 0.5
     short = {"simulation.days_before": 5.0, "simulation.days_after": 5.0}
-    here, nowhere = (predict(varied(pair, short)) for pair in (builtin(), Scenario.from_text(PLACELESS)))
+    here, nowhere = (predict(varied(pair, short)) for pair in (example(), Scenario.from_text(PLACELESS)))
     assert here.numbers() == nowhere.numbers()
     assert np.array_equal(here.after.y, nowhere.after.y)

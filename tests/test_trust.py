@@ -24,7 +24,7 @@ from binarydyn.relaxed.degree import chosen_degree, estimated_error, next_degree
 from binarydyn.relaxed.growth_by_map import chaos_of_relaxed
 from binarydyn.relaxed.periodic import find
 from binarydyn.sampling.summary_statistics import probabilities, which_are_chaotic
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 from binarydyn.scenario.wording import rounded
 from binarydyn.store import open_result
 from binarydyn.vectors import quaternion_product
@@ -107,7 +107,7 @@ def test_auto_is_the_chosen_degree_and_its_estimate_covers_the_next_degree():
 def eccentric(eccentricity: float, **simulation) -> Scenario:
     """The built-in system with a free eccentricity."""
     changes = {f"simulation.{key}": value for key, value in simulation.items()}
-    return varied(builtin(), {"mutual_orbit.eccentricity": eccentricity, **changes})
+    return varied(example(), {"mutual_orbit.eccentricity": eccentricity, **changes})
 
 
 def test_chaos_before_the_impact_stands_in_text_file_and_counts(tmp_path, capsys):
@@ -151,7 +151,7 @@ def test_chaos_before_the_impact_is_named():
 def test_the_return_map_says_of_a_relaxed_start_what_runs_say(monkeypatch):
     """Within 2 % over 60 days and a year, backwards and forwards, and no run is made for it."""
     systems = {}
-    for name, scenario in (("close", builtin()), ("long primary", pair())):
+    for name, scenario in (("close", example()), ("long primary", pair())):
         begun = start(scenario)
         systems[name] = begun.system, relaxed_orbit(scenario)
         assert begun.chaos == chaos_of_relaxed(systems[name][1], -scenario.simulation.days_before)
@@ -165,7 +165,7 @@ def test_the_return_map_says_of_a_relaxed_start_what_runs_say(monkeypatch):
         raise AssertionError("a run was made")
 
     monkeypatch.setattr("binarydyn.observables.chaos.simulate_many", refused)
-    assert start(builtin()).chaos.divergence_factor > 1.0
+    assert start(example()).chaos.divergence_factor > 1.0
 
 
 def relaxed_orbit(scenario):
@@ -176,7 +176,7 @@ def relaxed_orbit(scenario):
 def test_the_return_map_names_a_relaxed_state_that_grows():
     """A mode that grows by a factor g each orbit parts neighbouring trajectories by about g^orbits, up to half a
     turn."""
-    orbit = relaxed_orbit(builtin())
+    orbit = relaxed_orbit(example())
     values, vectors = np.linalg.eig(orbit.return_map)
     per_orbit = 2.0 * np.pi / (orbit.rate_rad_s * orbit.turn_s)
     libration = [k for k in range(18) if abs(abs(np.angle(values[k])) / orbit.turn_s - 2 * np.pi / 16.95 / 3600) < 1e-6]
@@ -234,8 +234,8 @@ def test_a_short_window_does_not_hide_that_the_moonlet_turns_over():
 
 def test_a_large_free_libration_that_turns_over_is_refused_and_a_smaller_one_is_not():
     with pytest.raises(InputError, match="secondary.libration_amplitude_deg: 60 is given, but"):
-        start(varied(builtin(), {"secondary.libration_amplitude_deg": 60.0}))
-    assert not start(varied(builtin(), {"secondary.libration_amplitude_deg": 20.0})).chaos.chaotic
+        start(varied(example(), {"secondary.libration_amplitude_deg": 60.0}))
+    assert not start(varied(example(), {"secondary.libration_amplitude_deg": 20.0})).chaos.chaotic
 
 
 def test_a_round_moonlet_may_turn_against_the_orbit():
@@ -247,7 +247,7 @@ def test_a_round_moonlet_may_turn_against_the_orbit():
 def test_chaos_after_the_impact_is_told_in_the_words_of_chaos_before_it(capsys, tmp_path):
     """beta 12 makes the built-in secondary tumble; sizes above ten are written without an exponent."""
     path = tmp_path / "hard.toml"
-    path.write_text(varied(builtin(), {"momentum_transfer.beta": 12.0}).to_toml())
+    path.write_text(varied(example(), {"momentum_transfer.beta": 12.0}).to_toml())
     assert main(["predict", str(path)]) == 0
     text = capsys.readouterr().out
     assert "warning: the motion after the impact is chaotic: a neighbouring trajectory, 1e-07 rad beside it" in text
@@ -257,7 +257,7 @@ def test_chaos_after_the_impact_is_told_in_the_words_of_chaos_before_it(capsys, 
 
 def test_a_change_of_nothing_has_no_sign_of_minus(capsys, tmp_path):
     path = tmp_path / "normal.toml"
-    data = {key: value for key, value in builtin().to_dict().items() if key not in ("impactor", "momentum_transfer")}
+    data = {key: value for key, value in example().to_dict().items() if key not in ("impactor", "momentum_transfer")}
     path.write_text(Scenario.from_dict(data | {"velocity_change": {"normal_mm_s": 0.02}}, "test").to_toml())
     assert main(["predict", str(path)]) == 0
     assert not re.search(r"-0\.0+\b", capsys.readouterr().out.split("elative energy error")[0])

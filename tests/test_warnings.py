@@ -8,7 +8,7 @@ import pytest
 import binarydyn
 from binarydyn.commands.shell import main
 from binarydyn.prediction.outcomes import OUTCOMES
-from binarydyn.scenario.scenario import builtin
+from binarydyn.scenario.scenario import example
 from binarydyn.store import open_result
 
 COMMANDS = Path(binarydyn.__file__).parent / "commands"
@@ -17,7 +17,7 @@ COMMANDS = Path(binarydyn.__file__).parent / "commands"
 @pytest.fixture(scope="module")
 def file(tmp_path_factory):
     path = tmp_path_factory.mktemp("warnings") / "doubtful.toml"
-    text = builtin().text.replace("= 3120.0", "= 2000.0").replace("days_before = 60.0", "days_before = 5.0")
+    text = example().text.replace("= 3120.0", "= 2000.0").replace("days_before = 60.0", "days_before = 5.0")
     path.write_text(text.replace("days_after = 60.0", "days_after = 5.0"))
     return str(path)
 
@@ -38,7 +38,7 @@ def test_a_warning_is_told_once_and_where_the_result_is(file, command, capsys):
 
 def test_a_miss_changes_nothing_and_says_no_more(tmp_path, capsys):
     path = tmp_path / "miss.toml"
-    text = builtin().text.replace("= 60.0", "= 5.0")
+    text = example().text.replace("= 60.0", "= 5.0")
     assert "aim_offset_m = [0.0, 0.0]" in text
     path.write_text(text.replace("aim_offset_m = [0.0, 0.0]", "aim_offset_m = [200.0, 0.0]"))
     assert main(["predict", str(path)]) == 1
@@ -63,7 +63,7 @@ def test_a_miss_changes_nothing_and_says_no_more(tmp_path, capsys):
 def test_who_asks_for_the_stated_values_alone_is_not_warned_of_it(tmp_path, capsys):
     path = tmp_path / "single.toml"
     sampling = '\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n'
-    path.write_text(builtin().text.replace("= 60.0", "= 5.0") + sampling)
+    path.write_text(example().text.replace("= 60.0", "= 5.0") + sampling)
     assert main(["predict", str(path), "--nominal", "--json"]) == 0
     out, err = capsys.readouterr()
     report = json.loads(out)

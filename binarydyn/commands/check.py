@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import InputError
-from ..scenario import Key, Scenario, builtin
+from ..scenario import Key, Scenario, example
 from ..scenario.wording import CAUTION
 from ..terminal.options import File, Json, scenario_of
 from ..terminal.tables import print_table
@@ -175,7 +175,7 @@ def _described(key: Key) -> dict[str, Any]:
 
 
 def _print_builtin() -> None:
-    sys.stdout.write(builtin().text)
+    sys.stdout.write(example().text)
 
 
 def _default(key: Key) -> str:

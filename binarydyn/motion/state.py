@@ -55,16 +55,29 @@ class Body(Protocol):
     def ground_about(self, hit: Hit, radius_m: float) -> Facets: ...
 
 
+def quadrupole_kg_m2(body: Body) -> tuple[float, float]:
+    """(M J2 R^2, 4 M C22 R^2) = (I_z - (I_x + I_y)/2, I_y - I_x), of a body or of an array of them."""
+    x, y, z = body.inertia_kg_m2
+    return z - 0.5 * (x + y), y - x
+
+
+def oblateness_m2(body: Body) -> float:
+    """J2 R^2, of a body or of an array of them."""
+    return quadrupole_kg_m2(body)[0] / body.mass_kg
+
+
+def aligned_m2(body: Body) -> float:
+    """(J2 + 6 C22) R^2 of a body whose long axis lies along r: what it adds to the pull at the other one."""
+    polar, sectorial = quadrupole_kg_m2(body)
+    return (polar + 1.5 * sectorial) / body.mass_kg
+
+
 def flattening_m2(primary: Body, secondary: Body) -> float:
-    """J of n^2 a^3 = GM (1 + 3/2 J / a^2), m2: J2 R^2 of the primary and (J2' + 6 C22') R'^2 of the aligned secondary.
+    """J of n^2 a^3 = GM (1 + 3/2 J / a^2), m2: of a primary averaged over its spin and an aligned secondary.
 
     Murray & Dermott 1999, ch. 6.
     """
-    ix, iy, iz = primary.inertia_kg_m2
-    jx, jy, jz = secondary.inertia_kg_m2
-    flat = (iz - 0.5 * (ix + iy)) / primary.mass_kg
-    flat += (jz - 0.5 * (jx + jy) + 1.5 * (jy - jx)) / secondary.mass_kg
-    return flat
+    return oblateness_m2(primary) + aligned_m2(secondary)
 
 
 _PARTS = {"position_m": 3, "velocity_m_s": 3, "attitude1": 4, "rate1_rad_s": 3, "attitude2": 4, "rate2_rad_s": 3}
@@ -216,9 +229,8 @@ class System(Displayed):
 
     @cached_property
     def oblateness_m2(self) -> float:
-        """J2 R^2 of the primary, (I_z - (I_x + I_y)/2) / M1, in m2."""
-        ix, iy, iz = self.primary.inertia_kg_m2
-        return (iz - 0.5 * (ix + iy)) / self.primary.mass_kg
+        """J2 R^2 of the primary."""
+        return oblateness_m2(self.primary)
 
     @cached_property
     def flattening_m2(self) -> float:

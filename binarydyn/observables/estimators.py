@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..errors import InputError
-from ..motion.state import System
+from ..motion.state import aligned_m2
 from .averages import hann, mean, slope, spans, squared_hann
 from .frequency import refined_rate
 from .interpolation import passages
@@ -115,7 +115,7 @@ def sigma_osculating(window: Window) -> float:
     q = (J2 R^2 + J2' R'^2 + 6 C22' R'^2)/a^2: the osculating a is r (1 + 3/2 q), the true n^2 is GM/r^3 (1 + 3/2 q).
     """
     a = _semi_major_axes(window)
-    q = (window.system.oblateness_m2 + _secondary_m2(window.system)) / a.mean() ** 2
+    q = window.system.flattening_m2 / a.mean() ** 2
     return osculating(window) * float(np.hypot(3.0 * q, 1.5 * a.std() / a.mean() / window.cycles) + 1e-13)
 
 
@@ -127,11 +127,5 @@ def sigma_third_law_j2(window: Window) -> float:
     r = window.separation_m
     q = window.system.oblateness_m2 / r.mean() ** 2
     e = (r.max() - r.min()) / (r.max() + r.min())
-    left_out = (0.75 * _secondary_m2(window.system) / r.mean() ** 2, 225.0 / 112.0 * q**2, 0.75 * e**2)
+    left_out = (0.75 * aligned_m2(window.system.secondary) / r.mean() ** 2, 225.0 / 112.0 * q**2, 0.75 * e**2)
     return third_law_j2(window) * float(np.linalg.norm(left_out) + 1e-13)
-
-
-def _secondary_m2(system: System) -> float:
-    """(J2' + 6 C22') R'^2 of the secondary, m2: J2 R^2 = (Iz - (Ix+Iy)/2)/M, C22 R^2 = (Iy - Ix)/(4 M)."""
-    ix, iy, iz = system.secondary.inertia_kg_m2
-    return float(iz - 0.5 * (ix + iy) + 1.5 * (iy - ix)) / system.secondary.mass_kg

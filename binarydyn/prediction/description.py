@@ -17,7 +17,7 @@ from ..errors import ConvergenceError
 from ..impact import Impact, impact_on
 from ..kepler import Elements, position_velocity
 from ..kinds import takes
-from ..motion.state import Body
+from ..motion.state import Body, quadrupole_kg_m2
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_at_impact, elements_of
@@ -70,15 +70,15 @@ class GravityFigure:
     @classmethod
     def of(cls, body: Body) -> GravityFigure:
         """Of a body of the package."""
-        radius, (x, y, z) = volume_radius_m(body), body.inertia_kg_m2
+        radius, (polar, sectorial) = volume_radius_m(body), quadrupole_kg_m2(body)
         scale = body.mass_kg * radius**2
         return cls(
             mass_kg=body.mass_kg,
             gm_m3_s2=G * body.mass_kg,
             density_kg_m3=body.density_kg_m3,
             radius_m=radius,
-            j2=float((z - 0.5 * (x + y)) / scale),
-            c22=float(0.25 * (y - x) / scale),
+            j2=float(polar / scale),
+            c22=float(0.25 * sectorial / scale),
         )
 
 

@@ -1,7 +1,7 @@
 """What was asked: a scenario is read from TOML, checked and completed with defaults that state their reasons."""
 
 from .keys import Key
-from .scenario import Scenario, builtin, example, load, varied
+from .scenario import Scenario, example, load, varied
 from .tables.bodies import MutualOrbit, Polyhedron, Primary, Secondary
 from .tables.boulders import Boulder
 from .tables.directions import Direction, SiteTable
@@ -41,7 +41,6 @@ __all__ = [
     "Simulation",
     "SiteTable",
     "Spacecraft",
-    "builtin",
     "example",
     "load",
     "numeric_names",

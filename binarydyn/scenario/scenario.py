@@ -392,6 +392,3 @@ def load(path: str | Path) -> Scenario:
 def example() -> Scenario:
     """The built-in, invented system, which is used where no file is given."""
     return Scenario.from_text(files(__package__).joinpath("invented.toml").read_text(encoding="utf-8"), BUILTIN)
-
-
-builtin = example

@@ -10,14 +10,15 @@ import math
 from collections.abc import Callable
 
 from ..constants import DAY_S, HOUR_S
+from ..motion.state import quadrupole_kg_m2
 from ..relaxed.start import Start
 
 
 def _quadrupoles(begun: Start) -> tuple[float, float]:
     """(J2 R^2 + J2' R'^2, C22' R'^2), m2."""
     secondary = begun.system.secondary
-    x, y, z = secondary.inertia_kg_m2
-    return begun.system.oblateness_m2 + (z - 0.5 * (x + y)) / secondary.mass_kg, 0.25 * (y - x) / secondary.mass_kg
+    polar, sectorial = quadrupole_kg_m2(secondary)
+    return begun.system.oblateness_m2 + polar / secondary.mass_kg, 0.25 * sectorial / secondary.mass_kg
 
 
 def _rate(begun: Start) -> float:

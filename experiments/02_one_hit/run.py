@@ -6,9 +6,9 @@ from PIL import Image
 
 from binarydyn.plots import save_prediction
 from binarydyn.prediction import predict
-from binarydyn.scenario import builtin
+from binarydyn.scenario import example
 
-result = predict(builtin())
+result = predict(example())
 figure = Path(__file__).with_name("prediction.png")
 save_prediction(str(figure), result)
 Image.open(figure).convert("RGB").quantize(64).save(figure, optimize=True)  # a third of the size in the repository

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from round_trip import Returned, prepared, round_trips
 
-from binarydyn.scenario import Scenario, builtin
+from binarydyn.scenario import Scenario, example
 from binarydyn.sky.events import KINDS
 
 BETAS = (1.5, 3.5)
@@ -46,7 +46,7 @@ CASES = (
 
 
 def scenario_of(case: Case) -> Scenario:
-    text = builtin().text
+    text = example().text
     for side in ("before", "after"):
         assert f"days_{side} = 60.0" in text
         text = text.replace(f"days_{side} = 60.0", f"days_{side} = {case.days:g}")

@@ -21,7 +21,7 @@ import numpy as np
 from binarydyn.commands import main
 from binarydyn.sampling import Block, Grid, Sample
 from binarydyn.scenario import Scenario
-from binarydyn.scenario.scenario import builtin
+from binarydyn.scenario.scenario import example
 from binarydyn.store import SweepStore, open_result
 
 MASS, SPEED = "impactor.mass_kg", "impactor.speed_km_s"
@@ -39,7 +39,7 @@ AT_ONCE = 512
 
 
 def asked() -> Scenario:
-    return Scenario.from_text(builtin().text + SAMPLING, "invented.toml")
+    return Scenario.from_text(example().text + SAMPLING, "invented.toml")
 
 
 def design_of(kind: str, count: int) -> Grid | Sample:

@@ -24,7 +24,7 @@ import numpy as np
 from binarydyn.errors import InputError
 from binarydyn.sampling import Block, Grid
 from binarydyn.scenario import Scenario
-from binarydyn.scenario.scenario import builtin
+from binarydyn.scenario.scenario import example
 from binarydyn.store import SweepStore, open_result
 
 HERE = str(Path(__file__).parent)
@@ -80,7 +80,7 @@ def content(path: Path) -> dict[str, tuple]:
 
 
 def asked() -> Scenario:
-    short = builtin().text.split("[simulation]")[0] + "\n[simulation]\ndays_before = 6\ndays_after = 6\n"
+    short = example().text.split("[simulation]")[0] + "\n[simulation]\ndays_before = 6\ndays_after = 6\n"
     return Scenario.from_text(short, "invented.toml")
 
 

@@ -36,7 +36,7 @@ from binarydyn.observables.chaos import is_chaotic
 from binarydyn.relaxed.start import start
 from binarydyn.sampling import Sample
 from binarydyn.sampling.members import cores
-from binarydyn.scenario import Scenario, builtin, varied
+from binarydyn.scenario import Scenario, example, varied
 
 ALONE = partial(accumulated, workers=1)
 WITHIN_M, SHARE = 0.2, 0.9
@@ -69,7 +69,7 @@ BODIES = (
 
 def drawn(text: str, kind: str, count: int) -> tuple[Scenario, Sample]:
     """The built-in system with these distributions, and a sample of them."""
-    scenario = Scenario.from_text(builtin().text + text, "built-in")
+    scenario = Scenario.from_text(example().text + text, "built-in")
     return scenario, Sample.of(scenario, kind, count)
 
 

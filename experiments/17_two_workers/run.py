@@ -10,7 +10,7 @@ import numpy as np
 
 from binarydyn.ensembles import Backend, backends, rows_of
 from binarydyn.sampling import Block, Grid
-from binarydyn.scenario import builtin
+from binarydyn.scenario import example
 
 PHASE = "primary.rotation_phase_deg"
 """Each member differs before the impact too, so that none has anything from another."""
@@ -21,7 +21,7 @@ def measured(how: Backend, count: int) -> tuple[float, float, str]:
     begun, come, parts = time.perf_counter(), 0, []
     first = last = begun
     before = 0
-    for part in rows_of(builtin(), Grid.of({PHASE: np.linspace(0.0, 90.0, count)}), backend=how):
+    for part in rows_of(example(), Grid.of({PHASE: np.linspace(0.0, 90.0, count)}), backend=how):
         come += len(part) if isinstance(part, Block) else 1
         parts.append(part)
         last = time.perf_counter()

@@ -13,7 +13,7 @@ from pathlib import Path
 import values
 
 from binarydyn.errors import InputError
-from binarydyn.scenario import Scenario, builtin
+from binarydyn.scenario import Scenario, example
 from binarydyn.scenario.reading import toml_text
 
 EXTRAS = {
@@ -70,7 +70,7 @@ DEAREST = (
 @cache
 def base() -> dict:
     """The built-in system with short windows."""
-    data = tomllib.loads(builtin().text)
+    data = tomllib.loads(example().text)
     data["simulation"] |= {"days_before": 6.0, "days_after": 6.0}
     return data
 
