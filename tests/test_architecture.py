@@ -30,7 +30,18 @@ ORDER = [
     "integrators",
     "dynamics",
 ]
-ORDER += ["impact", "observables", "sky", "surroundings", "relaxed", "prediction", "sampling", "batch", "ensembles"]
+ORDER += [
+    "impact",
+    "observables",
+    "sky",
+    "timing",
+    "surroundings",
+    "relaxed",
+    "prediction",
+    "sampling",
+    "batch",
+    "ensembles",
+]
 ORDER += ["observing", "inference", "validation", "files", "store", "plots", "terminal", "commands"]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))

@@ -15,9 +15,9 @@ from binarydyn.observing.plan import DETECTED, _for_good, plan
 from binarydyn.sky.altitude import altitudes_deg
 from binarydyn.sky.ephemeris import ObservingSite, offline
 from binarydyn.sky.geometry import Sky
-from binarydyn.sky.timing import fitted
-from binarydyn.sky.timing_design import TimingDesign
-from binarydyn.sky.timing_terms import TURN, Terms
+from binarydyn.timing.design import TimingDesign
+from binarydyn.timing.fit import fitted
+from binarydyn.timing.terms import TURN, Terms
 
 CAMPAIGN = """
 [campaign]

@@ -14,12 +14,12 @@ from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
 from binarydyn.observing.event_times import synthesised, timing_fit
 from binarydyn.prediction.predict import predict
-from binarydyn.sky.cycle_count import timing
 from binarydyn.sky.ephemeris import Clock
 from binarydyn.sky.geometry import Sight, Sky
-from binarydyn.sky.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
-from binarydyn.sky.timing import fitted, robust_factor
-from binarydyn.sky.timing_terms import TURN, Foreknown, mean_longitude
+from binarydyn.timing.cycle_count import timing
+from binarydyn.timing.fit import fitted, robust_factor
+from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
+from binarydyn.timing.terms import TURN, Foreknown, mean_longitude
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
 EXPECTED = Foreknown(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)

@@ -20,7 +20,7 @@ from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..observing.event_times import TimingFit
-    from ..sky.timing_terms import Fit
+    from ..timing.terms import Fit
 
 _ENDS = 6
 """First and last events that are printed."""

@@ -1,6 +1,6 @@
 """From measured event times to the period change of a scenario's pair, with the error that the fit's model makes.
 
-The fit (sky/timing.py) knows an ellipse that turns evenly.  What outlines, libration and the secondary's shape do
+The fit (timing/fit.py) knows an ellipse that turns evenly.  What outlines, libration and the secondary's shape do
 to the mid-times beyond that is measured on the scenario itself: the same events are taken from its simulation, without
 noise, fitted in the same way, and the result is held against the period change that `predict` reports for the windows
 of [simulation].  The difference is told as the model's error and added to the error of the change, not subtracted.
@@ -21,11 +21,11 @@ from ..prediction.windows import periods_s
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
 from ..scenario.tables.sampling import check_seed
-from ..sky.cycle_count import Timing, timing
 from ..sky.events import KINDS
 from ..sky.geometry import Sight, Sky
-from ..sky.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
-from ..sky.timing_terms import TURN, Fit, Foreknown
+from ..timing.cycle_count import Timing, timing
+from ..timing.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
+from ..timing.terms import TURN, Fit, Foreknown
 from .nights import check_counts, seen_events
 from .timetable import check_days, event_run
 

@@ -15,8 +15,8 @@ from ..scenario import Scenario
 from ..sky.altitude import altitudes_deg
 from ..sky.events import Event, events
 from ..sky.geometry import Sky
-from ..sky.mid_times import MidTimes
-from ..sky.timing import EVENTS_NEEDED
+from ..timing.fit import EVENTS_NEEDED
+from ..timing.mid_times import MidTimes
 from .timetable import event_run
 
 

@@ -1,7 +1,7 @@
 """What a campaign will measure: the sigma of the period change after every night, and when the change is detected.
 
 The events are those of the simulation that a night can show; the sigma is that of the fit of event times
-(sky/timing.py) by its linear covariance, with the ellipse after the impact, which costs most of the precision
+(timing/fit.py) by its linear covariance, with the ellipse after the impact, which costs most of the precision
 of the first nights, and the fit's own error, on the same events without noise, added as `timing` adds it.  Weather is
 drawn: every night is lost with the stated chance, in WEATHERS histories; the fit's own error is that without losses.
 """
@@ -21,10 +21,10 @@ from ..relaxed.start import start
 from ..scenario import Scenario
 from ..scenario.tables.campaign import Campaign as CampaignTable
 from ..sky.geometry import Sky
-from ..sky.mid_times import Readings, readings, sight_for
-from ..sky.timing import EVENTS_NEEDED, fitted, late_s
-from ..sky.timing_design import TimingDesign
-from ..sky.timing_terms import TURN, Foreknown, Terms
+from ..timing.design import TimingDesign
+from ..timing.fit import EVENTS_NEEDED, fitted, late_s
+from ..timing.mid_times import Readings, readings, sight_for
+from ..timing.terms import TURN, Foreknown, Terms
 from .event_times import expected
 from .nights import check_counts, date_of, seen_events
 

@@ -1,1 +1,1 @@
-"""What is seen from where: directions, outlines, events, brightness, and the kinematic fit of event times."""
+"""What is seen from where: directions, outlines, events, brightness."""

@@ -27,7 +27,7 @@ from ..scenario.tables.heliocentric import EPOCH_YEARS
 from ..scenario.wording import one_line
 from ..sky.ephemeris import Clock
 from ..sky.events import BODIES, KINDS
-from ..sky.mid_times import SIGMA_S, MidTimes
+from ..timing.mid_times import SIGMA_S, MidTimes
 
 NEEDED = MIDDLES
 DAYS_FROM_IMPACT = 3650.0

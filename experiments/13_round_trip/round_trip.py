@@ -1,7 +1,7 @@
 """Does the whole chain give back what was put in: inputs and beta drawn, hit, events with noise, fit, inference.
 
 Each member draws its true inputs from [sampling] and its true beta from a range, is relaxed and calibrated, hit and
-run; mid-times of its events get noise, are fitted (sky/timing.py) and inverted by one emulator that all share.
+run; mid-times of its events get noise, are fitted (timing/fit.py) and inverted by one emulator that all share.
 An interval is honest where it covers the truth as often as it says.
 """
 
@@ -27,10 +27,10 @@ from binarydyn.observing.event_times import expected, own_events, sky_and_start,
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import Scenario, varied
 from binarydyn.scenario.draws import drawn
-from binarydyn.sky.cycle_count import timing
 from binarydyn.sky.events import KINDS
 from binarydyn.sky.geometry import Sight
-from binarydyn.sky.mid_times import readings
+from binarydyn.timing.cycle_count import timing
+from binarydyn.timing.mid_times import readings
 
 BETA = "momentum_transfer.beta"
 

@@ -15,7 +15,8 @@ AREAS = {
     "dynamics": "test_dynamics test_splitting test_batch test_equilibria test_perturbations test_long_runs test_cases",
     "impact": "test_impact test_ejecta test_boulders test_reshaping test_hits_together test_aim test_brief",
     "observables": "test_observables test_trust test_fundamental_frequencies test_frequency_sums",
-    "sky": "test_geometry test_events test_light_curve test_mid_times test_timing test_photometry",
+    "sky": "test_geometry test_events test_light_curve test_photometry",
+    "timing": "test_mid_times test_timing test_plan",
     "surroundings": "test_surroundings test_describe",
     "relaxed": "test_assessment test_relaxed_many test_trust test_perturbations test_equilibria test_tumbling",
     "prediction": "test_assessment test_trust test_outcomes test_describe test_perturbations test_swing "

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..motion.trajectory import Trajectory
-from .events import BODIES, KINDS, mid_times
-from .geometry import Sight, Sky
+from ..sky.events import BODIES, KINDS, mid_times
+from ..sky.geometry import Sight, Sky
 
 SIGMA_S = (1e-3, 1e5)
 """Allowed, s: light of a finite brightness times no mid-time better, and one that is off by a day says nothing."""
@@ -26,7 +26,7 @@ _RATE_STEP_S = 600.0
 
 @dataclass(frozen=True)
 class MidTimes:
-    """Measured mid-times, arrays (n,): kind and body as in events.py, seen_s on the observer's clock, s from t0 (TDB).
+    """Measured mid-times, arrays (n,): kind and body as in sky/events.py, seen_s at the observer, s from t0 (TDB).
 
     sigma_s: one sigma of each, None where nothing is known about it.  line: where each stands in its file, else None.
     """

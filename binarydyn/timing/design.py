@@ -1,6 +1,6 @@
 """What a fit of event times will be worth before any is measured: the linear covariance of the same fit.
 
-The derivatives of every event's O-C with respect to the parameters of timing.py, at a fit of exact events; the
+The derivatives of every event's O-C with respect to the parameters of fit.py, at a fit of exact events; the
 information of some events is the sum over them of (dO-C/dp)(dO-C/dp)^T / sigma^2, with that of the priors of the
 ellipse, and its inverse is the covariance that the fit of these events will state.
 """
@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .fit import ECCENTRICITY_SIGMA, late_s
 from .mid_times import Readings
-from .timing import ECCENTRICITY_SIGMA, late_s
-from .timing_terms import TURN, Foreknown, Terms
+from .terms import TURN, Foreknown, Terms
 
 MOST_CONDITION = 1e13
 """Of an information that can be inverted to three digits."""

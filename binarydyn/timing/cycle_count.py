@@ -2,7 +2,7 @@
 
 Trial rates are scanned for those at which the longitudes less the turning stay together (largest mean cosine),
 before t0 with a free phase, after it with the phase of before.  Each such rate is a count of turns and is fitted in
-full (timing.py); those that fit as well within the noise are told, since data with gaps cannot tell them apart: over a
+full (fit.py); those that fit as well within the noise are told, since data with gaps cannot tell them apart: over a
 gap the count is safe where the period's sigma times the turns in it is well below the period.
 """
 
@@ -14,9 +14,9 @@ import numpy as np
 
 from ..constants import HOUR_S
 from ..errors import ArgumentError
+from .fit import fitted, sides_of
 from .mid_times import Readings
-from .timing import fitted, sides_of
-from .timing_terms import TURN, Fit, Foreknown
+from .terms import TURN, Fit, Foreknown
 
 REACH_BEFORE, REACH_AFTER = 0.01, 0.2
 """How far from the expected period counts are looked for, relative: before t0 it is known, after it the impact
@@ -50,7 +50,7 @@ def timing(
 ) -> Timing:
     """Count and fit.  Events in the order of time, t0 between some of them.
 
-    InputError as in timing.fitted, and where no count makes the times agree."""
+    InputError as in fit.fitted, and where no count makes the times agree."""
     after = sides_of(seen)
     rate = TURN / (expected.period_h * HOUR_S)
     sides = [(seen.time_s[s], seen.longitude_rad[s]) for s in (~after, after)]

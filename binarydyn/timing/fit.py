@@ -23,7 +23,7 @@ import numpy as np
 from ..constants import HOUR_S
 from ..errors import ArgumentError
 from .mid_times import Readings
-from .timing_terms import TURN, Fit, Foreknown, Terms, mean_longitude
+from .terms import TURN, Fit, Foreknown, Terms, mean_longitude
 
 ECCENTRICITY_SIGMA = 0.1
 MOST_ECCENTRIC = 0.6

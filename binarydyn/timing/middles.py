@@ -1,0 +1,20 @@
+"""Where in the motion what was timed lies: its time less the conjunction in longitude, and how wrong that may be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Middles:
+    """offset_s (n,): what was timed less the conjunction in longitude, as modelled; columns_s (n, m): by one sigma of
+    each of m independent causes (scattering law, definition, shapes ..) what was timed may lie off that."""
+
+    offset_s: np.ndarray
+    columns_s: np.ndarray
+
+    def chosen(self, which: np.ndarray) -> Middles:
+        """Of some of the events."""
+        return Middles(self.offset_s[which], self.columns_s[which])
