@@ -192,7 +192,7 @@ def test_from_the_simulation_to_beta(file, tmp_path, capsys):
     found = json.loads(capsys.readouterr().out)
     assert abs(found["period_change_s"] + 1578.53) < 3.0 * found["period_change_sigma_s"] < 10.0
     assert found["eccentricity_after"] == pytest.approx(0.029, abs=0.004)
-    assert len(found["events"]) == len(first.splitlines()) - 1 and found["other_counts"] == []
+    assert len(found["events"]) == len(first.splitlines()) - 1 and found["cycle_count_is_certain"]
     assert figure.stat().st_size > 20_000
     assert main(["timing", str(file), "--events", str(sheet)]) == 0
     text = capsys.readouterr().out
@@ -225,8 +225,9 @@ def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_pa
     assert len(sheet.read_text().splitlines()) == count + 1
     assert main(["timing", str(path), "--events", str(sheet), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert not found["mean_motion_drift_is_fitted"] and found["errors_scaled_by"] == 1.0
-    assert found["period_change_fit_sigma_s"] == pytest.approx(foretold.nights[-1].sigma_s, rel=0.02)
+    assert abs(found["errors_scaled_by"] - 1.0) < 3.0 * found["errors_scaled_by_sd"] < 0.3
+    unscaled = found["period_change_fit_sigma_s"] / found["errors_scaled_by"]
+    assert unscaled == pytest.approx(foretold.nights[-1].sigma_s, rel=0.02)
 
 
 def test_the_figure_shows_every_event(tmp_path):

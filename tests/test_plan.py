@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 from test_geometry import pair
-from test_timing import AFTER_S, EXPECTED, PERIOD_S, ellipse_events
+from test_timing import AFTER_S, EXPECTED, PERIOD_S, columns_of, ellipse_events, nightly
 
 from binarydyn import plots
 from binarydyn.commands import main
@@ -17,7 +17,11 @@ from binarydyn.sky.ephemeris import ObservingSite, offline
 from binarydyn.sky.geometry import Sky
 from binarydyn.timing.design import TimingDesign
 from binarydyn.timing.fit import fitted
-from binarydyn.timing.terms import TURN, Terms
+from binarydyn.timing.middles import Middles
+from binarydyn.timing.noise import FLOOR_S, Noise
+from binarydyn.timing.orbit import Counted
+from binarydyn.timing.starts import Normal
+from binarydyn.timing.terms import NAMES, TURN, Priors
 
 CAMPAIGN = """
 [campaign]
@@ -41,12 +45,6 @@ def found():
     return plan(pair(CAMPAIGN))
 
 
-def design_of(seen, counted, sigma_s):
-    fit = fitted(seen, counted, np.full(len(counted), sigma_s), EXPECTED)
-    values = {name: fit.values.get(name, 0.0) for name in fit.terms.names}
-    return fit, TimingDesign.of(seen, counted, EXPECTED, fit.terms, values)
-
-
 @pytest.mark.parametrize("side", ["before", "after"])
 def test_a_line_has_the_sigma_of_a_slope(side):
     """sigma sqrt(12 / (N (N^2 - 1))) a cycle for N equally spaced times (standard least squares), twice that for a
@@ -55,30 +53,38 @@ def test_a_line_has_the_sigma_of_a_slope(side):
     """
     seen, counted = ellipse_events(days=(9.0, 5.0))
     values = {"longitude": 0.3, "rate_before": TURN / PERIOD_S, "rate_after": TURN / AFTER_S}
-    values |= {"h_after": 0.0, "k_after": 0.0, "apsidal_rate": EXPECTED.apsidal_rad_s}
-    design = TimingDesign.of(seen, counted, EXPECTED, Terms(), values)
-    free = np.array([name in ("longitude", f"rate_{side}") for name in Terms().names])
+    values = dict.fromkeys(NAMES, 0.0) | values | {"apsidal_rate": EXPECTED.apsidal_rad_s}
+    design = TimingDesign.of(seen, counted, EXPECTED, values)
+    free = np.isin(NAMES, ("longitude", f"rate_{side}"))
     line = replace(design, prior=np.where(free, 0.0, 1e9), slopes=np.where(free, design.slopes, 0.0))
     chosen = (seen.time_s < 0.0) if side == "before" else (seen.time_s >= 0.0)
     count, sigma_s = int(chosen.sum()), 25.0
     assert 10 < count < 50
-    ours = line.change_sigmas_s(line.information(sigma_s)[chosen].sum(axis=0))
+    sides, information, _ = line.information(np.sqrt(sigma_s**2 - FLOOR_S**2), 0.0, chosen)
+    ours = line.change_sigmas_s(information[sides][0])
     assert ours == pytest.approx(2.0 * sigma_s * np.sqrt(12.0 / (count * (count**2 - 1.0))), rel=1e-5)
 
 
 def test_the_covariance_is_that_which_the_fit_states():
-    """The same events, the same sigmas: two ways to the same derivatives, 1e-3."""
+    """The same events, the same noise, nights and causes: information summed over nights with the causes as parameters,
+    and the whole covariance of the fit at the same point."""
     seen, counted = ellipse_events(e=0.03, days=(20.0, 12.0))
-    fit, design = design_of(seen, counted, 30.0)
-    assert fit.terms == Terms()
-    ours = design.change_sigmas_s(design.information(30.0).sum(axis=0))
-    assert ours == pytest.approx(fit.change_sigma_s, rel=1e-3)
+    sigma, night, columns = np.full(len(counted), 30.0), nightly(seen), columns_of(seen)
+    middles = Middles(np.zeros(len(counted)), columns)
+    values = fitted(seen, counted, sigma, night, middles, EXPECTED).values
+    design = TimingDesign.of(seen, counted, EXPECTED, values, middles)
+    ours = design.change_sigmas_s(design.information(30.0, 15.0, night)[1].sum(axis=0))
+    priors = Priors.of(EXPECTED, float(np.abs(seen.time_s).max()))
+    x = np.array([values[name] for name in NAMES])
+    matrix = Normal.at(x, Counted(seen, counted), Noise.of(sigma, night, columns).at(1.0, 15.0), priors).matrix
+    inverse = np.linalg.inv(matrix) * np.outer(priors.scale, priors.scale)
+    slopes = TURN / x[1:3] ** 2 * [1.0, -1.0]
+    assert ours == pytest.approx(np.sqrt(slopes @ inverse[1:3, 1:3] @ slopes), rel=1e-6)
 
 
 def test_synthetic_campaigns_scatter_as_foretold(found):
     """100 campaigns of six nights, with noise and the apsidal rate's prior drawn too: the scatter of their fits against
-    the predicted sigma; 1 / sqrt(2 N) of it is 7 %, three times that allowed.  A drift that the fit sees in noise, one
-    time in 370, is another model.
+    the predicted sigma; 1 / sqrt(2 N) of it is 7 %, three times that allowed.
     """
     night, count = 6, 100
     random = np.random.default_rng(night)
@@ -89,10 +95,10 @@ def test_synthetic_campaigns_scatter_as_foretold(found):
     for _ in range(count):
         noisy = replace(part, time_s=part.time_s + sigma * random.standard_normal(len(sigma)))
         rate = known.apsidal_rad_s + known.apsidal_sigma_rad_s * random.standard_normal()
-        fits.append(fitted(noisy, found.counted_rad[chosen], sigma, replace(known, apsidal_rad_s=rate)))
-    plain = [fit.change_s for fit in fits if fit.terms == Terms()]
-    assert len(plain) >= 97
-    assert np.std(plain, ddof=1) == pytest.approx(found.nights[night - 1].fit_sigma_s, rel=3.0 / np.sqrt(2.0 * count))
+        fits.append(fitted(noisy, found.counted_rad[chosen], sigma, None, None, replace(known, apsidal_rad_s=rate)))
+    assert np.std([fit.change_s for fit in fits], ddof=1) == pytest.approx(
+        found.nights[night - 1].fit_sigma_s, rel=3.0 / np.sqrt(2.0 * count)
+    )
 
 
 def test_nights_show_whole_events_within_their_hours(found):

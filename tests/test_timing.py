@@ -16,10 +16,15 @@ from binarydyn.observing.event_times import synthesised, timing_fit
 from binarydyn.prediction.predict import predict
 from binarydyn.sky.ephemeris import Clock
 from binarydyn.sky.geometry import Sight, Sky
-from binarydyn.timing.cycle_count import timing
-from binarydyn.timing.fit import fitted, robust_factor
+from binarydyn.timing.cycle_count import straight
+from binarydyn.timing.doubts import doubts, is_improbable
+from binarydyn.timing.fit import fitted, timing
 from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
-from binarydyn.timing.terms import TURN, Foreknown, mean_longitude
+from binarydyn.timing.noise import FLOOR_S, Noise
+from binarydyn.timing.orbit import Counted, mean_longitude
+from binarydyn.timing.outliers import NU, spread_factor
+from binarydyn.timing.starts import Normal, minima
+from binarydyn.timing.terms import INDEX, NAMES, TURN, Foreknown, Priors
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
 EXPECTED = Foreknown(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)
@@ -67,7 +72,7 @@ def test_mean_longitude_is_keplers(e):
 
 def test_two_circles_are_found_to_rounding():
     seen, longitude = ellipse_events()
-    found = timing(seen, np.full(len(longitude), 10.0), EXPECTED)
+    found = timing(seen, np.full(len(longitude), 10.0), None, None, EXPECTED)
     assert found.fit.period_h("before") * HOUR_S == pytest.approx(PERIOD_S, abs=1e-6)
     assert found.fit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=1e-6)
     assert not found.others and np.abs(found.fit.residual_s).max() < 1e-5
@@ -77,7 +82,7 @@ def test_two_circles_are_found_to_rounding():
 def test_an_ellipse_that_turns_is_found():
     """e 0.03, 7 deg/day.  The priors pull by e sigma^2/0.1^2 and less: 1e-5 of e, ms of the period."""
     seen, longitude = ellipse_events(e=0.03, turning=1.4e-6)
-    fit = timing(seen, np.full(len(longitude), 10.0), Foreknown(PERIOD_S / HOUR_S, 1.2e-6, 0.6e-6)).fit
+    fit = timing(seen, np.full(len(longitude), 10.0), None, None, Foreknown(PERIOD_S / HOUR_S, 1.2e-6, 0.6e-6)).fit
     assert fit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=5e-3)
     assert fit.eccentricity_after[0] == pytest.approx(0.03, abs=1e-5)
     assert fit.of("apsidal_rate")[0] == pytest.approx(1.4e-6, rel=2e-3)
@@ -86,50 +91,81 @@ def test_an_ellipse_that_turns_is_found():
 
 def test_errors_are_those_of_a_weighted_line():
     """numpy.polyfit's covariance of the longitudes before t0, of which four events after it tell next to nothing: their
-    ellipse is free by 0.2 rad against 0.5 mrad of the longitude at t0.
+    ellipse is free by 0.2 rad against 0.5 mrad of the longitude at t0.  Without an ellipse and a drift before t0.
     """
     seen, longitude = ellipse_events(days=(20.0, 1.2))
     sigma = np.random.default_rng(3).uniform(5.0, 60.0, len(longitude))
     seen = replace(seen, time_s=seen.time_s + sigma * np.random.default_rng(4).standard_normal(len(sigma)))
-    fit = fitted(seen, longitude, sigma, EXPECTED)
+    priors = Priors.of(EXPECTED, 20.0 * DAY_S)
+    held = np.isin(NAMES, ("h_before", "k_before", "drift"))
+    priors = replace(priors, precision=np.where(held, 1e12 / priors.scale**2, priors.precision))
+    weighing = Noise.of(sigma, None, None).at(1.0, 0.0)
+    counted = Counted(seen, longitude[None])
+    found = minima(straight(counted, EXPECTED.apsidal_rad_s), counted, weighing, priors)
+    x = found.x[0]
+    covariance_ours = np.linalg.inv(Normal.at(x, replace(counted, counted_rad=longitude), weighing, priors).matrix)
+    sigmas = np.sqrt(np.diag(covariance_ours)) * priors.scale
     early = seen.time_s < 0.0
-    rate = fit.values["rate_before"]
-    line, covariance = np.polyfit(
-        seen.time_s[early], longitude[early], 1, w=1.0 / (sigma[early] * rate), cov="unscaled"
-    )
-    assert fit.factor == 1.0 and np.sum(~early) == 4
+    rate = x[INDEX["rate_before"]]
+    whole = np.hypot(sigma, FLOOR_S)[early]
+    line, covariance = np.polyfit(seen.time_s[early], longitude[early], 1, w=1.0 / (whole * rate), cov="unscaled")
+    assert np.sum(~early) == 4
     assert rate == pytest.approx(line[0], rel=1e-7)
-    wanted = TURN / line[0] ** 2 * np.sqrt(covariance[0, 0])
-    assert fit.period_sigma_s("before") == pytest.approx(wanted, rel=1e-3)
-    assert fit.of("longitude")[1] == pytest.approx(np.sqrt(covariance[1, 1]), rel=1e-3)
+    assert sigmas[INDEX["rate_before"]] == pytest.approx(np.sqrt(covariance[0, 0]), rel=1e-3)
+    assert sigmas[INDEX["longitude"]] == pytest.approx(np.sqrt(covariance[1, 1]), rel=1e-3)
 
 
-def test_errors_are_those_of_a_general_least_squares():
-    """scipy.optimize.curve_fit of the times of the events after t0, ellipse and all, tied by nothing else."""
-    from scipy.optimize import curve_fit
+def nightly(seen):
+    """Night of each reading."""
+    return np.floor(seen.time_s / DAY_S).astype(int)
+
+
+def columns_of(seen, sizes=(30.0, 12.0, 20.0)):
+    """Three causes by which middles may be wrong: an offset of every second event, a wave, a trend."""
+    wave, trend = np.cos(seen.time_s / (3.0 * DAY_S)), seen.time_s / np.abs(seen.time_s).max()
+    return np.column_stack([np.arange(len(trend)) % 2, wave, trend]) * sizes
+
+
+def test_minimum_and_errors_are_those_of_a_general_least_squares():
+    """scipy.optimize.least_squares of all times at once, by Newton's method on Kepler's equation in this file, whitened
+    by the dense Cholesky factor of the whole covariance (night errors, columns), with the priors as rows.
+    """
+    from scipy.optimize import least_squares
 
     seen, longitude = ellipse_events(e=0.03, turning=1.4e-6)
     seen = noisy(seen, 20.0, 5)
-    expected = Foreknown(PERIOD_S / HOUR_S, 1.4e-6, 1.0e-3)  # a prior that says nothing
-    fit = fitted(seen, longitude, np.full(len(longitude), 20.0), expected)
-    late = seen.time_s >= 0.0
+    expected = Foreknown(PERIOD_S / HOUR_S, 1.4e-6, 1.0e-6)
+    sigma, group, columns = np.full(len(longitude), 20.0), nightly(seen), columns_of(seen)
+    whole = np.diag(sigma**2 + FLOOR_S**2) + 15.0**2 * (group[:, None] == group) + columns @ columns.T
+    factor, late = np.linalg.cholesky(whole), seen.time_s >= 0.0
+    priors = Priors.of(expected, float(np.abs(seen.time_s).max()))
 
-    def times(which, phase, p1, p2, h, k, turning):
-        e, pericentre = np.hypot(h, k), np.arctan2(h, k)
-        first = (longitude - phase) * p1 / TURN
-        true = longitude - pericentre - 1e-6 * turning * seen.time_s
-        begin = mean_of(phase - pericentre, e)
-        second = (mean_of(true, e) + 1e-6 * turning * seen.time_s - begin) * p2 / TURN
-        return np.where(late, second, first)
+    def rows(y):
+        x = dict(zip(NAMES, y * priors.scale, strict=True))
+        out = np.empty(len(late))
+        for side, on in (("before", ~late), ("after", late)):
+            h, k = x[f"h_{side}"], x[f"k_{side}"]
+            e, pericentre = np.hypot(h, k), np.arctan2(h, k)
+            time = seen.time_s[on]
+            begin = mean_of(x["longitude"] - pericentre, e)
+            place = mean_of(longitude[on] - pericentre - x["apsidal_rate"] * time, e) + x["apsidal_rate"] * time
+            gone = begin + x[f"rate_{side}"] * time + 0.5 * x["drift"] * time**2
+            out[on] = (gone - place) / x[f"rate_{side}"]
+        return np.append(np.linalg.solve(factor, out), np.sqrt(priors.scaled) * priors.away(y * priors.scale))
 
-    guess = (0.3, PERIOD_S, AFTER_S, 0.02, 0.02, 1.4)
-    best, covariance = curve_fit(
-        times, None, seen.time_s, guess, np.full(len(longitude), 20.0), absolute_sigma=True, xtol=1e-12
-    )
-    assert fit.period_h("after") * HOUR_S == pytest.approx(best[2], abs=2e-3)
-    assert fit.period_sigma_s("after") == pytest.approx(np.sqrt(covariance[2, 2]), rel=0.01)
-    spread = np.sqrt(covariance[1, 1] + covariance[2, 2] - 2.0 * covariance[1, 2])
-    assert fit.change_sigma_s == pytest.approx(spread, rel=0.01)
+    weighing = Noise.of(sigma, group, columns).at(1.0, 15.0)
+    counted = Counted(seen, longitude[None])
+    ours = minima(straight(counted, expected.apsidal_rad_s), counted, weighing, priors)
+    begin = ours.x[0] / priors.scale + 0.05 * np.random.default_rng(1).standard_normal(len(NAMES))
+    theirs = least_squares(rows, begin, xtol=1e-13, ftol=1e-13, gtol=1e-13)
+    inverse = np.linalg.inv(theirs.jac.T @ theirs.jac)
+    sigmas = np.sqrt(np.diag(inverse))
+    assert ours.cost[0] == pytest.approx(2.0 * theirs.cost, rel=1e-6)
+    assert np.abs((ours.x[0] / priors.scale - theirs.x) / sigmas).max() < 2e-3
+    matrix = Normal.at(ours.x[0], replace(counted, counted_rad=longitude), weighing, priors).matrix
+    np.testing.assert_allclose(np.sqrt(np.diag(np.linalg.inv(matrix))), sigmas, rtol=1e-3)
+    assert weighing.ln_det == pytest.approx(np.linalg.slogdet(whole)[1], rel=1e-12)
+    np.testing.assert_allclose(weighing.applied(whole), np.eye(len(whole)), atol=1e-9)
 
 
 @pytest.mark.parametrize("latitude, sign", [(90.0, 1.0), (-90.0, -1.0)])
@@ -148,7 +184,7 @@ def test_synodic_and_sidereal_periods(latitude, sign):
     assert sight.start_s < mid[0] - 300.0 and sight.end_s > seen.seen_s[-1] + 300.0
     found = readings(seen, sight)
     np.testing.assert_allclose(found.time_s, mid, atol=1e-5)
-    fit = timing(found, np.full(81, 1.0), EXPECTED).fit
+    fit = timing(found, np.full(81, 1.0), None, None, EXPECTED).fit
     for side in ("before", "after"):
         assert fit.period_h(side) * HOUR_S == pytest.approx(PERIOD_S, abs=1e-4)
 
@@ -168,7 +204,7 @@ def test_events_of_two_spheres_lie_on_a_line():
     runs = [mid_times_of(simulate(system, days), sight, kinds=("eclipse",)) for days in (-10.0, 10.0)]
     both = MidTimes(*(np.concatenate([getattr(r, name) for r in runs]) for name in ("kind", "body", "seen_s")))
     found = readings(both.sorted(), sight)
-    fit = timing(found, np.full(len(both), 1.0), Foreknown(TURN / n / HOUR_S, 1e-8, 1e-8)).fit
+    fit = timing(found, np.full(len(both), 1.0), None, None, Foreknown(TURN / n / HOUR_S, 1e-8, 1e-8)).fit
     assert np.abs(fit.residual_s).max() < 2e-3
     assert fit.period_h("before") * HOUR_S == pytest.approx(TURN / n, abs=1e-3)
     assert abs(fit.change_s) < 2e-3
@@ -178,10 +214,10 @@ def test_counts_are_certain_without_gaps_and_told_with_them():
     """One night, 39 days after t0, by events of 1000 s: the turns before it are not known, a turn is P^2/39 days."""
     seen, longitude = ellipse_events(e=0.0, days=(20.0, 40.0))
     days = seen.time_s / DAY_S
-    assert not timing(noisy(seen, 30.0, 1), np.full(len(days), 30.0), EXPECTED).others
+    assert not timing(noisy(seen, 30.0, 1), np.full(len(days), 30.0), None, None, EXPECTED).others
     some = (days < 0.0) | (days > 38.5)
     less = noisy(Readings(seen.time_s[some], seen.longitude_rad[some], seen.slide_rad_s[some]), 1000.0, 2)
-    found = timing(less, np.full(some.sum(), 1000.0), EXPECTED)
+    found = timing(less, np.full(some.sum(), 1000.0), None, None, EXPECTED)
     changes = sorted(fit.change_s for fit in (found.fit, *found.others))
     assert found.others and found.gap_after_s > 38.0 * DAY_S
     nearest = min(changes, key=lambda change: abs(change - (AFTER_S - PERIOD_S)))
@@ -195,43 +231,57 @@ def test_times_that_do_not_agree_are_refused():
     seen, longitude = ellipse_events()
     sigma = np.full(len(longitude), 30.0)
     with pytest.raises(InputError, match="check mutual_orbit.period_h"):
-        timing(seen, sigma, replace(EXPECTED, period_h=1.02 * EXPECTED.period_h))
+        timing(seen, sigma, None, None, replace(EXPECTED, period_h=1.02 * EXPECTED.period_h))
     random = np.random.default_rng(1)
     with pytest.raises(InputError, match="scatter by"):
-        timing(replace(seen, longitude_rad=random.uniform(0.0, TURN, len(sigma))), sigma, EXPECTED)
+        timing(replace(seen, longitude_rad=random.uniform(0.0, TURN, len(sigma))), sigma, None, None, EXPECTED)
 
 
-def test_the_drift_comes_in_when_it_is_seen():
-    """3e-17 rad/s2 over 25 days make 70 s: seen with 5 s of noise, not with 200 s."""
+def test_a_drift_is_told_where_it_is_seen():
+    """3e-15 rad/s2 over 25 days make 45 s: seen with 5 s of noise, not with 500 s; in the fit its prior of
+    physical size holds it, unless a larger one is foreknown.
+    """
     seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, drift=3.0e-15)
-    for sigma, there in ((5.0, True), (2000.0, False)):
-        fit = fitted(noisy(seen, sigma, 7), longitude, np.full(len(longitude), sigma), EXPECTED)
-        assert fit.terms.drift == there
-        if there:
-            value, error = fit.of("drift")
-            assert abs(value - 3.0e-15) < 4.0 * error and value > 5.0 * error
+    for sigma, there in ((5.0, True), (500.0, False)):
+        found = timing(noisy(seen, sigma, 7), np.full(len(longitude), sigma), None, None, EXPECTED)
+        value, error = found.fit.tried_drift_rad_s2
+        assert abs(value - 3.0e-15) < 4.0 * error and (value > 5.0 * error) == there
+        assert any("drift of the mean motion" in said for said in doubts(found)) == there
+        assert abs(found.fit.of("drift")[0]) < 1e-15
+    wide = replace(EXPECTED, drift_sigma_rad_s2=1e-14)
+    value, error = fitted(noisy(seen, 5.0, 7), longitude, np.full(len(longitude), 5.0), None, None, wide).of("drift")
+    assert abs(value - 3.0e-15) < 4.0 * error < 0.8 * 3.0e-15
 
 
-def test_scatter_above_the_stated_sigma_scales_the_errors():
+def test_scatter_off_the_stated_sigma_scales_the_errors():
+    """Stated right, a third, three times, and not at all: the same errors; a wrong one is said, a chi2 that chance
+    makes less often than once in a million as well."""
     seen, longitude = ellipse_events(e=0.03, turning=1.2e-7)
-    count = len(longitude)
-    honest = fitted(noisy(seen, 30.0, 8), longitude, np.full(count, 30.0), EXPECTED)
-    bold = fitted(noisy(seen, 30.0, 8), longitude, np.full(count, 10.0), EXPECTED)
-    silent = fitted(noisy(seen, 30.0, 8), longitude, None, EXPECTED)
-    assert honest.factor == 1.0 and bold.factor == pytest.approx(3.0, rel=0.15)
-    for fit in (bold, silent):
-        assert fit.period_sigma_s("after") == pytest.approx(honest.period_sigma_s("after"), rel=0.15)
+    seen, count = noisy(seen, 30.0, 8), len(longitude)
+    honest, bold, shy, silent = (
+        timing(seen, None if sigma is None else np.full(count, sigma), None, None, EXPECTED)
+        for sigma in (30.0, 10.0, 90.0, None)
+    )
+    assert honest.fit.scale[0] == pytest.approx(1.0, abs=0.12) and doubts(honest) == ()
+    for found, scale in ((bold, 3.0), (shy, 1.0 / 3.0), (silent, 0.5)):
+        assert found.fit.scale[0] == pytest.approx(scale, rel=0.15)
+        assert found.fit.period_sigma_s("after") == pytest.approx(honest.fit.period_sigma_s("after"), rel=0.15)
+    assert [is_improbable(found.fit) for found in (honest, bold, shy, silent)] == [False, True, False, False]
+    assert "does not hold these data" in doubts(bold)[0] and f"{shy.fit.scale[0]:.2f} times as much" in doubts(shy)[0]
+    assert "no sigma_s is given: the scatter says" in doubts(silent)[0]
 
 
-def test_outliers_pull_less_with_the_soft_loss():
+def test_outliers_pull_less_with_students_errors():
     seen, longitude = ellipse_events(e=0.03, turning=1.2e-7)
     off = np.where(np.random.default_rng(9).random(len(longitude)) < 0.08, 3000.0, 0.0)
     late = noisy(seen, 30.0, 10)
     late = replace(late, time_s=late.time_s + off)
-    plain, soft = (timing(late, np.full(len(off), 30.0), EXPECTED, loss).fit for loss in ("linear", "soft_l1"))
+    stated = np.full(len(off), 30.0)
+    plain, soft = (timing(late, stated, None, None, EXPECTED, loss).fit for loss in ("gaussian", "student"))
     truth = AFTER_S - PERIOD_S
-    assert plain.factor > 5.0 and plain.change_sigma_s > 5.0 * soft.change_sigma_s
+    assert plain.scale[0] > 5.0 and plain.change_sigma_s > 5.0 * soft.change_sigma_s
     assert abs(soft.change_s - truth) < 3.0 * soft.change_sigma_s < 6.0
+    assert soft.outliers == np.sum(off > 0.0) and plain.outliers is None
 
 
 def test_pulls_are_normal():
@@ -239,7 +289,7 @@ def test_pulls_are_normal():
     seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, days=(12.0, 12.0))
     pulls = []
     for seed in range(60):
-        fit = fitted(noisy(seen, 30.0, seed), longitude, np.full(len(longitude), 30.0), EXPECTED)
+        fit = fitted(noisy(seen, 30.0, seed), longitude, np.full(len(longitude), 30.0), None, None, EXPECTED)
         pulls.append((fit.change_s - AFTER_S + PERIOD_S) / fit.change_sigma_s)
     assert abs(np.mean(pulls)) < 3.5 / np.sqrt(60.0)
     assert abs(np.std(pulls) - 1.0) < 3.5 / np.sqrt(120.0)
@@ -252,7 +302,7 @@ def test_few_events_give_a_wide_answer_and_no_wrong_one():
     assert count == 3
     pulls = []
     for seed in range(10):
-        fit = fitted(noisy(seen, 30.0, seed), longitude, np.full(len(longitude), 30.0), EXPECTED)
+        fit = fitted(noisy(seen, 30.0, seed), longitude, np.full(len(longitude), 30.0), None, None, EXPECTED)
         pulls.append((fit.change_s - AFTER_S + PERIOD_S) / fit.change_sigma_s)
         assert 25.0 < fit.change_sigma_s < 300.0
     assert np.abs(pulls).max() < 3.0
@@ -289,12 +339,12 @@ def test_too_few_events_are_refused(scenario):
 
 
 @pytest.mark.parametrize(
-    ("noise", "low", "high"), [("10 % outliers", 0.98, 1.02), ("t of two degrees", 0.98, 1.02), ("gauss", 0.93, 1.0)]
+    ("noise", "low", "high"), [("10 % outliers", 0.97, 1.03), ("t of two degrees", 0.97, 1.03), ("gauss", 0.93, 1.0)]
 )
-def test_errors_under_the_robust_loss_are_those_of_simulation(noise, low, high):
-    """A model of 4 parameters and 20 points, fitted 6000 times by reweighing with 1/sqrt(1 + z^2), the weights of
-    soft_l1: rms of the errors over that of the sigmas; 1 % is one sigma.  Without Huber's factor for few points it is
-    1.08 and 1.11 with outliers; clean data, for which nobody asks for this loss, get sigmas 5 % too large.
+def test_errors_under_students_loss_are_those_of_simulation(noise, low, high):
+    """A model of 4 parameters and 20 points, fitted 6000 times by reweighing with (NU + 1)/(NU + z^2): rms of the
+    errors over that of the sigmas; 1 % is one sigma.  Clean data, for which nobody asks for this loss, get sigmas 4 %
+    too large.
     """
     points, runs, rng = 20, 6000, np.random.default_rng(4)
     design = np.polynomial.legendre.legvander(np.linspace(-1.0, 1.0, points), 3)
@@ -303,10 +353,10 @@ def test_errors_under_the_robust_loss_are_those_of_simulation(noise, low, high):
     if noise[0] == "1":
         z *= np.where(rng.random(z.shape) < 0.1, 5.0, 1.0)
     x = z @ design @ inverse
-    for _ in range(40):
-        weights = 1.0 / np.sqrt(1.0 + (z - x @ design.T) ** 2)
+    for _ in range(60):
+        weights = (NU + 1.0) / (NU + (z - x @ design.T) ** 2)
         normal = np.einsum("pi,rp,pj->rij", design, weights, design)
         x = np.linalg.solve(normal, np.einsum("pi,rp->ri", design, weights * z)[..., None])[..., 0]
-    factors = np.array([robust_factor(row, 4, points - 4) for row in z - x @ design.T])
+    factors = np.array([spread_factor(row, 4.0) for row in z - x @ design.T])
     ratio = np.sqrt((x**2).mean(axis=0) / (factors**2).mean() / np.diag(inverse)).mean()
     assert low < ratio < high

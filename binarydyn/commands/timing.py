@@ -10,17 +10,17 @@ import typer
 
 from ..constants import DAY_S
 from ..errors import InputError
-from ..kinds import sure
 from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION
 from ..terminal.options import File, Json, Plot, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
+from ..timing.doubts import is_improbable
 
 if TYPE_CHECKING:
     from ..observing.event_times import TimingFit
-    from ..timing.terms import Fit
+    from ..timing.fit import Count, Fit
 
 _ENDS = 6
 """First and last events that are printed."""
@@ -143,7 +143,8 @@ def timing_report(found: TimingFit) -> dict[str, Any]:
         "scenario": found.scenario.name,
         "scenario_sha256": found.scenario.sha256,
         **_periods(found),
-        **_ellipse(found.fit),
+        **_change(found),
+        **_orbit(found.fit),
         **_quality(found),
         "events": _events(found),
         "warnings": list(found.warnings),
@@ -165,44 +166,52 @@ def _periods(found: TimingFit) -> dict[str, Any]:
     }
 
 
-def _ellipse(fit: Fit) -> dict[str, Any]:
-    """Where the secondary was at t0, the orbit after it, and how its mean motion drifts."""
-    e, drift, turning = fit.eccentricity_after, fit.tried_drift_rad_s2, sure(fit.of("apsidal_rate"))
-    longitude, spread = sure(fit.of("longitude"))
+def _change(found: TimingFit) -> dict[str, Any]:
+    """Its intervals, and the mixture of Gaussians that it is."""
+    whole = found.change
     return {
-        "longitude_minus_nominal_deg": math.remainder(math.degrees(longitude), 360.0),
-        "longitude_minus_nominal_sigma_deg": math.degrees(spread),
-        "eccentricity_after": e[0],
-        "eccentricity_after_sigma": e[1],
-        "apsidal_precession_deg_day": math.degrees(turning[0]) * DAY_S,
-        "apsidal_precession_sigma_deg_day": math.degrees(turning[1]) * DAY_S,
-        "mean_motion_drift_deg_day2": drift and math.degrees(drift[0]) * DAY_S**2,
-        "mean_motion_drift_sigma_deg_day2": drift and math.degrees(drift[1]) * DAY_S**2,
-        "mean_motion_drift_is_fitted": fit.terms.drift,
+        "period_change_68_s": whole.interval(0.68),
+        "period_change_95_s": whole.interval(0.95),
+        "period_change_mixture_s": whole.as_dict(),
+        "cycle_counts": [vars(one) for one in found.timing.counts],
+        "cycle_count_is_certain": not found.timing.others,
     }
 
 
+def _orbit(fit: Fit) -> dict[str, Any]:
+    """Where the secondary was at t0, the orbit on both sides of it, and how its mean motion drifts."""
+    pairs = {
+        "longitude_minus_nominal{}_deg": (math.degrees(part) for part in fit.of("longitude")),
+        "eccentricity_after{}": fit.eccentricity_after,
+        "eccentricity_before{}": fit.eccentricity_before,
+        "apsidal_precession{}_deg_day": (math.degrees(part) * DAY_S for part in (fit.apsidal.mean, fit.apsidal.sigma)),
+        "mean_motion_drift{}_deg_day2": (math.degrees(part) * DAY_S**2 for part in fit.of("drift")),
+        "mean_motion_drift_alone{}_deg_day2": (math.degrees(part) * DAY_S**2 for part in fit.tried_drift_rad_s2),
+    }
+    told: dict[str, Any] = {}
+    for name, (value, sigma) in pairs.items():
+        told |= {name.format(""): value, name.format("_sigma"): sigma}
+    told["longitude_minus_nominal_deg"] = math.remainder(told["longitude_minus_nominal_deg"], 360.0)
+    return told
+
+
 def _quality(found: TimingFit) -> dict[str, Any]:
-    """What was fitted, how well, and which other counts of cycles fit too."""
+    """What was fitted, how well, and what the noise is."""
     fit = found.fit
     return {
-        "parameters": list(fit.terms.names),
-        "values": [fit.values[name] for name in fit.terms.names],
+        "parameters": list(fit.values),
+        "values": list(fit.values.values()),
         "covariance": fit.covariance.tolist(),
         "chi2": fit.chi2,
         "degrees_of_freedom": fit.degrees,
+        "model_holds": not is_improbable(fit),
         "scatter_s": fit.scatter_s,
-        "errors_scaled_by": fit.factor,
-        "loss": "soft_l1" if found.robust else "linear",
-        "other_counts": [
-            {
-                "period_before_h": other.period_h("before"),
-                "period_after_h": other.period_h("after"),
-                "period_change_s": other.change_s,
-                "chi2": other.chi2,
-            }
-            for other in found.timing.others
-        ],
+        "errors_scaled_by": fit.scale[0],
+        "errors_scaled_by_sd": fit.scale[1],
+        "night_error_s": fit.tau_s[0],
+        "night_error_sd_s": fit.tau_s[1],
+        "loss": "student" if found.robust else "gaussian",
+        "outliers": fit.outliers,
     }
 
 
@@ -224,29 +233,18 @@ def turns(found: TimingFit):
 def _print(found: TimingFit) -> None:
     fit, r = found.fit, timing_report(found)
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
-    rows = [("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s")]
-    rows.append(("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"))
-    change, precession = OUTCOMES["period_change_s"], OUTCOMES["apsidal_precession_after_deg_day"]
-    rows.append((change.label, change.unit, f"{fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"))
-    rows.append(("orbital longitude at t0 minus nominal", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")))
-    rows.append(("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")))
-    rows.append((precession.long_name, precession.unit, *_pair(r, "apsidal_precession{}_deg_day", ".3f")))
-    if r["mean_motion_drift_deg_day2"] is not None:
-        rows.append(
-            (
-                f"mean-motion drift rate{'' if fit.terms.drift else ' (tested, not fitted)'}",
-                "deg/day2",
-                *_pair(r, "mean_motion_drift{}_deg_day2", ".2e"),
-            )
-        )
-    print_table(("", "unit", "value", "1 sigma"), rows)
+    print_table(("", "unit", "value", "1 sigma"), _rows(found, r))
+    low, high = ("{:+.3f} to {:+.3f} s".format(*r[f"period_change_{share}_s"]) for share in (68, 95))
     own = "not computed" if found.bias_change_s is None else f"{found.bias_change_s:+.3f} s"
     print(
-        f"\nuncertainty of the change: statistical {fit.change_sigma_s:.3f} s and timing-model bias {own}, in "
-        f"quadrature\n"
-        f"residual RMS {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees "
-        "of freedom\n"
+        f"\nperiod change: 68 % {low}, 95 % {high}\n"
+        f"its uncertainty: statistical {fit.change_sigma_s:.3f} s and timing-model bias {own}, in quadrature\n"
+        f"residual RMS {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees of freedom\n"
+        f"noise: {fit.scale[0]:.2f} +- {fit.scale[1]:.2f} times the stated sigma, common to a night "
+        f"{fit.tau_s[0]:.0f} +- {fit.tau_s[1]:.0f} s\n"
     )
+    if found.timing.others:
+        _print_counts(found)
     cells = [
         (
             e["mid_utc"][:19].replace("T", " "),
@@ -265,6 +263,37 @@ def _print(found: TimingFit) -> None:
     for sentence in found.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def _rows(found: TimingFit, r: dict[str, Any]) -> list[tuple[str, str, str, str]]:
+    """Of the table of results."""
+    change, precession = OUTCOMES["period_change_s"], OUTCOMES["apsidal_precession_after_deg_day"]
+    drift = "mean_motion_drift{}_deg_day2"
+    return [
+        ("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s"),
+        ("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"),
+        (change.label, change.unit, f"{found.fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"),
+        ("orbital longitude at t0 minus nominal", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")),
+        ("eccentricity before", "", *_pair(r, "eccentricity_before{}", ".5f")),
+        ("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")),
+        (precession.long_name, precession.unit, *_pair(r, "apsidal_precession{}_deg_day", ".3f")),
+        ("mean-motion drift rate", "deg/day2", *_pair(r, drift, ".2e")),
+        ("mean-motion drift rate (events alone)", "deg/day2", *_pair(r, drift.replace("{}", "_alone{}"), ".2e")),
+    ]
+
+
+def _signed(one: Count) -> tuple[str, str]:
+    return f"{one.change_s:+.2f}", f"{one.change_sigma_s:.2f} s"
+
+
+def _print_counts(found: TimingFit) -> None:
+    """The counts of cycles that the events allow."""
+    rows = [
+        (f"{one.weight:.3f}", *(f"{hours:.6f}" for hours in (one.period_before_h, one.period_after_h)), *_signed(one))
+        for one in found.timing.counts[: 2 * _ENDS]
+    ]
+    print_table(("probability", "period before, h", "period after, h", "period change, s", "1 sigma"), rows)
+    print()
 
 
 def _pair(r: dict[str, Any], name: str, form: str) -> tuple[str, str]:

@@ -23,9 +23,11 @@ from ..scenario import Scenario
 from ..scenario.tables.sampling import check_seed
 from ..sky.events import KINDS
 from ..sky.geometry import Sight, Sky
-from ..timing.cycle_count import Timing, timing
+from ..timing.doubts import doubts
+from ..timing.fit import Fit, Timing, timing
 from ..timing.mid_times import SIGMA_S, MidTimes, Readings, mid_times_of, readings, sight_for
-from ..timing.terms import TURN, Fit, Foreknown
+from ..timing.mixture import Mixture
+from ..timing.terms import TURN, Foreknown
 from .nights import check_counts, seen_events
 from .timetable import check_days, event_run
 
@@ -59,9 +61,14 @@ class TimingFit:
         return self.timing.fit
 
     @property
+    def change(self) -> Mixture:
+        """The period change, s: the fit's, with the error of its model."""
+        return self.fit.change.shifted(0.0, self.bias_change_s or 0.0)
+
+    @property
     def change_sigma_s(self) -> float:
-        """Of the period change: the fit's, and the error of its model."""
-        return float(np.hypot(self.fit.change_sigma_s, self.bias_change_s or 0.0))
+        """Of the same."""
+        return self.change.sigma
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -72,7 +79,7 @@ class TimingFit:
     @property
     def doubts(self) -> tuple[str, ...]:
         """Those of the fit itself."""
-        return (*_counts(self.timing), *_scatter(self), *_model(self))
+        return (*doubts(self.timing), *_model(self))
 
 
 def sky_and_start(scenario: Scenario) -> tuple[Sky, Start]:
@@ -90,14 +97,14 @@ def expected(begun: Start) -> Foreknown:
 def timing_fit(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> TimingFit:
     """Count, fit, and (`check`) fit the scenario's own events likewise.
 
-    robust: with the loss soft_l1.  Errors: InputError for too few events, or where the scenario has no place.
+    robust: with errors of Student's t.  Errors: InputError for too few events, or where the scenario has no place.
     """
     sky, begun = sky_and_start(scenario)
     mids = mids.sorted()
     sight = sight_for(sky, mids)
     seen = readings(mids, sight)
-    known, loss = expected(begun), "soft_l1" if robust else "linear"
-    found = timing(seen, mids.sigma_s, known, loss)
+    known, loss = expected(begun), "student" if robust else "gaussian"
+    found = timing(seen, mids.sigma_s, None, None, known, loss)
     biases = _biases(scenario, begun, mids, sight, seen, known, loss) if check else (None, None)
     return TimingFit(scenario, sky, mids, seen, found, robust, *biases)
 
@@ -174,12 +181,12 @@ def _biases(scenario, begun, mids: MidTimes, sight: Sight, seen: Readings, known
         before, after = periods_s(scenario, begun.system, hit)
         room = Sight(sight.sky, min(sight.start_s, -days * DAY_S), max(sight.end_s, days * DAY_S))
         own = _nearest(own_events(scenario, begun, room, days), mids, seen)
-        found = timing(readings(own, room), own.sigma_s, known, loss)
+        found = timing(readings(own, room), own.sigma_s, None, None, known, loss)
     except (FewCyclesError, InputError):
         return None, None
     # where the count is not certain, the error is that of the right one
-    fit = min((found.fit, *found.others), key=lambda one: abs(one.change_s - (after - before)))
-    return fit.period_h("before") * HOUR_S - before, fit.change_s - (after - before)
+    one = min(found.counts, key=lambda one: abs(one.change_s - (after - before)))
+    return one.period_before_h * HOUR_S - before, one.change_s - (after - before)
 
 
 def _nearest(own: MidTimes, mids: MidTimes, seen: Readings) -> MidTimes:
@@ -196,32 +203,6 @@ def _nearest(own: MidTimes, mids: MidTimes, seen: Readings) -> MidTimes:
     if mids.sigma_s is None:
         return found
     return replace(found, sigma_s=mids.sigma_s[[chosen[k] for k in order]])
-
-
-def _counts(found: Timing) -> tuple[str, ...]:
-    if not found.others:
-        return ()
-    said = ", ".join(
-        f"{other.period_h('before'):.5f} to {other.period_h('after'):.5f} h ({other.change_s:+.1f} s)"
-        for other in found.others[:4]
-    )
-    more = f" and {len(found.others) - 4} more" if len(found.others) > 4 else ""
-    gap = max(found.gap_before_s, found.gap_after_s) / DAY_S
-    return (
-        f"the number of turns is not certain: periods of {said}{more} fit as well; the longest gap is {gap:.1f} days, "
-        "events within it would decide",
-    )
-
-
-def _scatter(campaign: TimingFit) -> tuple[str, ...]:
-    fit, said = campaign.fit, []
-    if campaign.mids.sigma_s is None:
-        said.append(f"no sigma_s is given: errors follow from the scatter about the fit, {fit.scatter_s:.1f} s")
-    elif fit.factor > 1.0 and not campaign.robust:
-        said.append(
-            f"the mid-times scatter {fit.factor:.2f} times as much as their stated sigma; all errors are scaled by that"
-        )
-    return tuple(said)
 
 
 def _model(campaign: TimingFit) -> tuple[str, ...]:

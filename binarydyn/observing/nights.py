@@ -15,7 +15,7 @@ from ..scenario import Scenario
 from ..sky.altitude import altitudes_deg
 from ..sky.events import Event, events
 from ..sky.geometry import Sky
-from ..timing.fit import EVENTS_NEEDED
+from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.mid_times import MidTimes
 from .timetable import event_run
 

@@ -21,10 +21,12 @@ from ..relaxed.start import start
 from ..scenario import Scenario
 from ..scenario.tables.campaign import Campaign as CampaignTable
 from ..sky.geometry import Sky
+from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.design import TimingDesign
-from ..timing.fit import EVENTS_NEEDED, fitted, late_s
+from ..timing.fit import fitted
 from ..timing.mid_times import Readings, readings, sight_for
-from ..timing.terms import TURN, Foreknown, Terms
+from ..timing.orbit import Counted
+from ..timing.terms import NAMES, TURN, Foreknown
 from .event_times import expected
 from .nights import check_counts, date_of, seen_events
 
@@ -105,15 +107,14 @@ def plan(scenario: Scenario) -> Plan:
     seen, known = readings(mids, sight), expected(begun)
     counted = _counted(seen, found.runs)
     sigma = np.full(len(mids), campaign.mid_time_sigma_s)
-    best = fitted(seen, counted, sigma, known)
-    values = {name: best.values[name] for name in Terms().names}
-    design = TimingDesign.of(seen, counted, known, Terms(), values)
+    best = fitted(seen, counted, sigma, None, None, known)
+    design = TimingDesign.of(seen, counted, known, best.values)
     change, before_s = _change_s(scenario, begun.system, hit), begun.period_h * HOUR_S
-    by_night = _ByNight(design, night, campaign.mid_time_sigma_s, campaign.nights_after)
+    late = Counted(seen, counted).late_s(np.array([best.values[name] for name in NAMES]))
+    by_night = _ByNight(design, night, late, campaign)
     sigmas = by_night.sigmas()
     lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
-    late = late_s(seen, counted, known, Terms(), np.array([values[name] for name in Terms().names]))
-    own = by_night.biases(late, best.change_s - change)
+    own = by_night.biases(best.change_s - change)
     whole, lost = (np.hypot(fit, np.nan_to_num(own)) for fit in (sigmas, lost))
     nights = tuple(
         PlannedNight(
@@ -171,11 +172,15 @@ def _change_s(scenario: Scenario, system, hit) -> float:
 class _ByNight:
     """The information of each night, and what the fit knows after each one of those after t0."""
 
-    def __init__(self, design: TimingDesign, night: np.ndarray, sigma_s: float, count: int):
-        self.design, self.night, self.sigma_s, self.count = design, night, sigma_s, count
-        each = design.information(sigma_s)
-        self.nights = np.concatenate([np.arange(min(night.min(), -1), 0), np.arange(1, count + 1)])
-        self.information = np.array([each[night == k].sum(axis=0) for k in self.nights])
+    def __init__(self, design: TimingDesign, night: np.ndarray, late_s: np.ndarray, campaign: CampaignTable):
+        """late_s (n,): events against the fit of all of them."""
+        self.design, self.count = design, campaign.nights_after
+        found, information, force = design.information(campaign.mid_time_sigma_s, 0.0, night, late_s)
+        self.nights = np.concatenate([np.arange(min(night.min(), -1), 0), np.arange(1, self.count + 1)])
+        at = np.searchsorted(self.nights, found)
+        self.information = np.zeros((len(self.nights), *information.shape[1:]))
+        self.force = np.zeros(self.information.shape[:2])
+        self.information[at], self.force[at] = information, force
         self.events = np.array([np.sum(night == k) for k in self.nights])
 
     def sigmas(self, is_open: np.ndarray | None = None) -> np.ndarray:
@@ -183,17 +188,17 @@ class _ByNight:
         information, events = self._up_to(is_open)
         return np.where(events, self.design.change_sigmas_s(information), np.inf)
 
-    def biases(self, late: np.ndarray, whole_s: float) -> np.ndarray:
+    def biases(self, whole_s: float) -> np.ndarray:
         """(count,) by how much the fit of the exact events up to each night misses the simulated change; nan: too few.
 
-        late (n,): against the fit of all of them, which misses by whole_s.
+        whole_s: what that of all of them misses by.
         """
         information, enough = self._up_to(None)
-        chosen = (self.night < 0) | (self.night <= np.arange(1, self.count + 1)[:, None])
+        early = self.nights < 0
+        force = self.force[early].sum(axis=0) + np.cumsum(self.force[~early], axis=0)
         out = np.full(self.count, np.nan)
         if enough.any():
-            pulls = self.design.pulls_s(information[enough], late, self.sigma_s, chosen[enough])
-            out[enough] = whole_s + pulls
+            out[enough] = whole_s + self.design.pulls_s(information[enough], force[enough])
         return out
 
     def _up_to(self, is_open: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:

@@ -1,85 +1,75 @@
-"""How many turns lie between measured events, and which other counts fit them as well.
+"""How many turns lie between measured events: every count that keeps their longitudes together.
 
-Trial rates are scanned for those at which the longitudes less the turning stay together (largest mean cosine),
-before t0 with a free phase, after it with the phase of before.  Each such rate is a count of turns and is fitted in
-full (fit.py); those that fit as well within the noise are told, since data with gaps cannot tell them apart: over a
-gap the count is safe where the period's sigma times the turns in it is well below the period.
+Trial rates are scanned for those at which the longitudes less the turning stay together (largest mean cosine), before
+t0 with a free phase, after it with the phase of before.  Each such rate is a count of turns; which of them are right is
+not said here but by the evidence of their fits (evidence.py), since data with gaps cannot tell them apart: over a gap
+the count is safe where the period's sigma times the turns in it is well below the period.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from ..constants import HOUR_S
 from ..errors import ArgumentError
-from .fit import fitted, sides_of
 from .mid_times import Readings
-from .terms import TURN, Fit, Foreknown
+from .orbit import Counted
+from .terms import INDEX, NAMES, TURN, Foreknown
 
-REACH_BEFORE, REACH_AFTER = 0.01, 0.2
+REACH = (0.01, 0.2)
 """How far from the expected period counts are looked for, relative: before t0 it is known, after it the impact
 decides."""
-AS_GOOD_CHI2 = 9.0
-"""A count whose chi2, scaled to the scatter, is no more above the best: three sigma of one number."""
-DISAGREEMENT = 0.03
-"""Scatter about the best fit, in periods (1.48 times the median), from which no count is right: chance makes 0.3."""
+EVENTS_NEEDED = 3
 _STEP_RAD = 0.25
-_LESS_TOGETHER = 0.1
-_MOST = (4, 6)
+_LESS_TOGETHER = 0.3
+_MOST = (3, 60)
 _BLOCK = 4096
 
 
-@dataclass(frozen=True)
-class Timing:
-    """The best fit, the fits with other counts that are as good, and the longest gap between events on either side."""
+def sides_of(seen: Readings) -> np.ndarray:
+    """(n,) which events come after t0; InputError where there are too few on a side."""
+    after = seen.time_s >= 0.0
+    for side, number in (("before", int(np.sum(~after))), ("after", int(np.sum(after)))):
+        if number < EVENTS_NEEDED:
+            raise ArgumentError(
+                "events",
+                f"{number} events {side} the impact are given, a period needs at least {EVENTS_NEEDED}; add some",
+            )
+    return after
 
-    fit: Fit
-    others: tuple[Fit, ...]
-    gap_before_s: float
-    gap_after_s: float
 
-
-def timing(
-    seen: Readings,
-    sigma_s: np.ndarray | None,
-    expected: Foreknown,
-    loss: str = "linear",
-    reach: tuple[float, float] = (REACH_BEFORE, REACH_AFTER),
-) -> Timing:
-    """Count and fit.  Events in the order of time, t0 between some of them.
-
-    InputError as in fit.fitted, and where no count makes the times agree."""
+def counts(seen: Readings, expected: Foreknown, reach: tuple[float, float] = REACH) -> Counted:
+    """All counts (b, n) that the data may have, b at least 1; InputError for too few events."""
     after = sides_of(seen)
-    rate = TURN / (expected.period_h * HOUR_S)
     sides = [(seen.time_s[s], seen.longitude_rad[s]) for s in (~after, after)]
-    fits: dict[bytes, Fit] = {}
-    for first, start in _trials(*sides[0], rate, reach[0], None)[: _MOST[0]]:
-        for second, _ in _trials(*sides[1], rate, reach[1], start)[: _MOST[1]]:
+    found: dict[bytes, np.ndarray] = {}
+    for first, start in _trials(*sides[0], expected.rate_rad_s, reach[0], None)[: _MOST[0]]:
+        for second, _ in _trials(*sides[1], expected.rate_rad_s, reach[1], start)[: _MOST[1]]:
             line = start + np.where(after, second, first) * seen.time_s
             turns = np.round((line - seen.longitude_rad) / TURN)
-            turns -= turns[0]
-            if turns.tobytes() not in fits:
-                fits[turns.tobytes()] = fitted(seen, seen.longitude_rad + TURN * turns, sigma_s, expected, loss)
-    ranked = sorted(fits.values(), key=lambda fit: fit.chi2)
-    best = ranked[0]
-    _refuse_disagreement(best, expected, reach)
-    as_good = tuple(fit for fit in ranked[1:] if fit.chi2 - best.chi2 < AS_GOOD_CHI2 * best.factor**2)
-    gaps = [float(np.diff(np.sort(np.append(time, 0.0))).max()) for time, _ in sides]
-    return Timing(best, as_good, *gaps)
+            turns -= turns[np.argmin(np.abs(seen.time_s))]
+            found.setdefault(turns.tobytes(), seen.longitude_rad + TURN * turns)
+    return Counted(seen, np.array(list(found.values())))
 
 
-def _refuse_disagreement(best: Fit, expected: Foreknown, reach: tuple[float, float]) -> None:
-    scatter = 1.4826 * float(np.median(np.abs(best.residual_s)))
-    if scatter > DISAGREEMENT * expected.period_h * HOUR_S:
-        before, after = (100.0 * part for part in reach)
-        raise ArgumentError(
-            "events",
-            f"the times scatter by {scatter:.0f} s about the best fit, allowed are {100.0 * DISAGREEMENT:g} % of the "
-            f"period: none within {before:g} % of {expected.period_h:g} h before and {after:g} % after the impact "
-            "joins them; check mutual_orbit.period_h, impact_epoch_utc, kinds and bodies",
-        )
+def straight(counted: Counted, apsidal_rad_s: float) -> np.ndarray:
+    """(b, 9) parameters of straight lines through counts (b, n), on circles; that after t0 begins where the other
+    ends."""
+    after, time = counted.after, counted.seen.time_s
+    out = np.zeros((len(counted.counted_rad), len(NAMES)))
+    for x, longitude in zip(out, counted.counted_rad, strict=True):
+        rate, start = np.polyfit(time[~after], longitude[~after], 1)
+        late = time[after]
+        x[INDEX["longitude"]], x[INDEX["rate_before"]] = start, rate
+        x[INDEX["rate_after"]] = late @ (longitude[after] - start) / (late @ late)
+    out[:, INDEX["apsidal_rate"]] = apsidal_rad_s
+    return out
+
+
+def longest_gaps_s(seen: Readings) -> tuple[float, float]:
+    """Between events, before and after t0, which counts as one."""
+    sides = (seen.time_s[seen.time_s < 0.0], seen.time_s[seen.time_s >= 0.0])
+    before, after = (float(np.diff(np.sort(np.append(time, 0.0))).max()) for time in sides)
+    return before, after
 
 
 def _trials(time: np.ndarray, longitude: np.ndarray, rate: float, reach: float, start: float | None):

@@ -63,6 +63,10 @@ class Readings:
     longitude_rad: np.ndarray
     slide_rad_s: np.ndarray
 
+    def earlier(self, by_s: np.ndarray) -> Readings:
+        """The same lines of sight read at other times: a line is taken to turn evenly over the minutes to them."""
+        return Readings(self.time_s - by_s, self.longitude_rad - self.slide_rad_s * by_s, self.slide_rad_s)
+
 
 def sight_for(sky: Sky, mids: MidTimes) -> Sight:
     """Directions over the span of the mid-times, with room for the light time."""

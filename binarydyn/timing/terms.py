@@ -1,116 +1,83 @@
-"""What event times are fitted with: the terms of the longitude, an ellipse that turns, and the errors of a fit."""
+"""What event times are fitted with: the parameters of the longitude, what is known of them before, and their scales."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from ..constants import HOUR_S
 
 TURN = 2.0 * np.pi
+NAMES = (
+    "longitude",
+    "rate_before",
+    "rate_after",
+    "h_after",
+    "k_after",
+    "apsidal_rate",
+    "h_before",
+    "k_before",
+    "drift",
+)
+"""Of the parameters in their order; rad, rad/s, rad/s2: mean longitude at t0 with a circle before it, mean motions,
+(h, k) = e (sin, cos) of the pericentre at t0, rate of the line of apsides, drift of the mean motion."""
+INDEX = {name: i for i, name in enumerate(NAMES)}
+ECCENTRICITY_SIGMA = {"after": 0.05, "before": 0.003}
+"""One sigma of h and of k: what an impact makes, and what a relaxed orbit has."""
+DRIFT_SIGMA_RAD_S2 = 1e-16
+"""One sigma of n': the largest that was measured, on (88188), is of this size (Scheirich et al. 2021, Icarus 360,
+114321, doi 10.1016/j.icarus.2021.114321, from memory)."""
 
 
 @dataclass(frozen=True)
 class Foreknown:
-    """What is known before the fit: the period before t0, and the rate of the line of apsides after it, +- sigma."""
+    """What is known before the fit: the period before t0, the rate of the line of apsides after it, +- sigma, and the
+    drift of the mean motion, +- sigma.
+    """
 
     period_h: float
     apsidal_rad_s: float
     apsidal_sigma_rad_s: float
+    drift_rad_s2: float = 0.0
+    drift_sigma_rad_s2: float = DRIFT_SIGMA_RAD_S2
+
+    @property
+    def rate_rad_s(self) -> float:
+        """Mean motion before t0."""
+        return TURN / (self.period_h * HOUR_S)
 
 
 @dataclass(frozen=True)
-class Terms:
-    """Which terms the longitude has beside those that it always has."""
-
-    ellipse_before: bool = False
-    drift: bool = False
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Of the parameters in their order; rad, rad/s, rad/s2."""
-        names = ["longitude", "rate_before", "rate_after", "h_after", "k_after", "apsidal_rate"]
-        names += ["h_before", "k_before"] if self.ellipse_before else []
-        return (*names, "drift") if self.drift else tuple(names)
-
-
-@dataclass(frozen=True)
-class Fit:
-    """Parameters by name and their covariance (p, p).
-
-    Per event (n,), s: residual_s, O-C against the whole model; line_s, the same without the ellipses' swing; before_s,
-    O-C against what holds before t0.  chi2 with the stated sigmas (with `soft_l1` its weakened sum); factor: by which
-    all errors were scaled.  counted_rad: longitudes with their turns.  tried_drift_rad_s2: the drift and its sigma that
-    one more term gives, whether it is in the fit or not; None with too few events.
+class Priors:
+    """Gaussian priors of the parameters, (9,) each: centre, precision 1/sigma^2 (0: flat), and the scale in which the
+    fit counts a parameter: precision and scale multiply to numbers near 1, moving by a scale moves times by minutes.
     """
 
-    terms: Terms
-    values: dict[str, float]
-    covariance: np.ndarray
-    residual_s: np.ndarray
-    line_s: np.ndarray
-    before_s: np.ndarray
-    counted_rad: np.ndarray
-    chi2: float
-    degrees: int
-    factor: float
-    tried_drift_rad_s2: tuple[float, float] | None = None
+    centre: np.ndarray
+    precision: np.ndarray
+    scale: np.ndarray
 
-    def sigma(self, *gradient: tuple[str, float]) -> float:
-        """One sigma of a quantity with these derivatives with respect to parameters."""
-        g = np.zeros(len(self.terms.names))
-        for name, slope in gradient:
-            g[self.terms.names.index(name)] += slope
-        return float(np.sqrt(g @ self.covariance @ g))
-
-    def period_h(self, side: str) -> float:
-        """Mean sidereal period, `before` or `after`; with a drift that at t0."""
-        return TURN / self.values[f"rate_{side}"] / HOUR_S
-
-    def period_sigma_s(self, side: str) -> float:
-        """Of the same."""
-        return self.sigma((f"rate_{side}", self._slope(side)))
-
-    def _slope(self, side: str) -> float:
-        return -TURN / self.values[f"rate_{side}"] ** 2
+    @classmethod
+    def of(cls, expected: Foreknown, span_s: float) -> Priors:
+        """For events within span_s of t0."""
+        sigma = {"apsidal_rate": expected.apsidal_sigma_rad_s, "drift": expected.drift_sigma_rad_s2}
+        for side, size in ECCENTRICITY_SIGMA.items():
+            sigma |= {f"h_{side}": size, f"k_{side}": size}
+        scale = {"longitude": 1e-2, "rate_before": 1e-2 / span_s, "rate_after": 1e-2 / span_s} | sigma
+        scale["drift"] = 1e-2 / span_s**2
+        centre = {"apsidal_rate": expected.apsidal_rad_s, "drift": expected.drift_rad_s2}
+        return cls(
+            np.array([centre.get(name, 0.0) for name in NAMES]),
+            np.array([sigma[name] ** -2.0 if name in sigma else 0.0 for name in NAMES]),
+            np.array([scale[name] for name in NAMES]),
+        )
 
     @property
-    def change_s(self) -> float:
-        """Period after minus period before."""
-        return (self.period_h("after") - self.period_h("before")) * HOUR_S
+    def scaled(self) -> np.ndarray:
+        """(9,) precision in units of the scale."""
+        return self.precision * self.scale**2
 
-    @property
-    def change_sigma_s(self) -> float:
-        """Of the same, with the correlation of the two periods."""
-        return self.sigma(("rate_after", self._slope("after")), ("rate_before", -self._slope("before")))
-
-    def of(self, name: str) -> tuple[float, float] | None:
-        """A parameter and its sigma; None where it is not fitted."""
-        return (self.values[name], self.sigma((name, 1.0))) if name in self.values else None
-
-    @property
-    def eccentricity_after(self) -> tuple[float, float]:
-        """And its sigma."""
-        h, k = self.values["h_after"], self.values["k_after"]
-        e = math.hypot(h, k)
-        return e, self.sigma(("h_after", h / e), ("k_after", k / e)) if e > 0.0 else 0.0
-
-    @property
-    def scatter_s(self) -> float:
-        """Root mean square of the O-C against the model, for its degrees of freedom."""
-        return float(np.sqrt(np.sum(self.residual_s**2) / max(self.degrees, 1)))
-
-
-def mean_longitude(true_rad: Any, h: float, k: float, turned_rad: np.ndarray | float = 0.0) -> Any:
-    """Mean longitude on an ellipse from the true one, with whole turns kept; e = |(h, k)| below 1.
-
-    M - f = -2 atan(b sin f / (1 + b cos f)) - e sin E, b = e / (1 + sqrt(1 - e^2)).
-    """
-    e = math.hypot(h, k)
-    f = true_rad - math.atan2(h, k) - turned_rad
-    b = e / (1.0 + math.sqrt(1.0 - e * e))
-    less = 2.0 * np.arctan2(b * np.sin(f), 1.0 + b * np.cos(f))
-    return true_rad - less - e * np.sin(f - less)
+    def away(self, x: np.ndarray) -> np.ndarray:
+        """(.., 9) how far parameters lie from the centre, per scale."""
+        return (x - self.centre) / self.scale

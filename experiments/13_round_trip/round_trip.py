@@ -29,7 +29,7 @@ from binarydyn.scenario import Scenario, varied
 from binarydyn.scenario.draws import drawn
 from binarydyn.sky.events import KINDS
 from binarydyn.sky.geometry import Sight
-from binarydyn.timing.cycle_count import timing
+from binarydyn.timing.fit import timing
 from binarydyn.timing.mid_times import readings
 
 BETA = "momentum_transfer.beta"
@@ -115,7 +115,7 @@ def _member(trip: Trip, inputs: dict[str, float], beta: float, random: np.random
         after = simulate(hit.system, trip.scenario.simulation.days_after, state=hit.state)
         exact = period(after).value_s - begun.period_h * HOUR_S
         mids = with_noise(own_events(true, begun, trip.sight, trip.days, trip.kinds), trip.noise_s, random)
-        fit = timing(readings(mids, trip.sight), mids.sigma_s, expected(trip.surrogate.nominal)).fit
+        fit = timing(readings(mids, trip.sight), mids.sigma_s, None, None, expected(trip.surrogate.nominal)).fit
         change, sigma = fit.change_s, float(np.hypot(fit.change_sigma_s, trip.model_error_s))
         found = inverted(trip.surrogate, trip.draws, change, sigma)
     except BinarydynError as error:

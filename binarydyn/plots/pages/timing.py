@@ -20,23 +20,31 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _SIZE_MM = (160.0, 190.0)
+_MORE_MM = 40.0
+"""For the period change where several counts of cycles fit."""
 
 
 def timing_figure(found: TimingFit) -> Figure:
-    """O-C, min, of every event, and what the fit leaves of it, s, against days from the impact; 160 x 190 mm."""
+    """O-C, min, of every event, and what the fit leaves of it, s, against days from the impact; 160 x 190 mm.
+
+    Where the count of cycles is not certain, the density of the period change is below them; 160 x 230 mm."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
     with rc_context(PAGE):
-        figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
-        rows = figure.add_gridspec(
-            3, 1, height_ratios=(40, 40, 30), hspace=0.2, left=0.13, right=0.965, top=0.85, bottom=0.17
-        )
+        several = bool(found.timing.others)
+        width, height = _SIZE_MM
+        figure = Figure(figsize=(width * MM, (height + several * _MORE_MM) * MM))
+        heights = (40, 40, 30, 25)[: 3 + several]
+        edges = {"left": 0.13, "right": 0.965, "top": 0.85, "bottom": 0.17, "hspace": 0.2 + 0.15 * several}
+        rows = figure.add_gridspec(len(heights), 1, height_ratios=heights, **edges)
         top = figure.add_subplot(rows[0])
         middle, bottom = (figure.add_subplot(rows[i], sharex=top) for i in (1, 2))
         against_before(top, found)
         swing(middle, found)
         from_fit(bottom, found)
+        if several:
+            density(figure.add_subplot(rows[3]), found)
         handles, names = bottom.get_legend_handles_labels()
         shown = [(h, n) for h, n in zip(handles, names, strict=True) if not n.startswith("_") and n in _NAMES]
         figure.legend(*zip(*shown, strict=True), loc="lower left", bbox_to_anchor=(0.11, 0.055), ncols=2, frameon=False)
@@ -92,6 +100,16 @@ def from_fit(ax: Axes, found: TimingFit) -> None:
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(xlabel="Time since impact (days)", ylabel="from the fit, s")
     mark_impact(ax, "")
+
+
+def density(ax: Axes, found: TimingFit) -> None:
+    """Probability density of the period change, a mixture over the counts of cycles, 1/s."""
+    change = found.change
+    near = np.linspace(-5.0, 5.0, 41)
+    value = np.sort(np.concatenate([mean + sigma * near for _, mean, sigma in zip(*change.columns, strict=True)]))
+    ax.fill_between(value, change.density(value), color=INK, alpha=0.25, linewidth=0.0)
+    ax.plot(value, change.density(value), color=INK, linewidth=0.8)
+    ax.set(xlabel="period change, s", ylabel="density, 1/s", xlim=change.interval(0.999), ylim=(0.0, None))
 
 
 def _by_kind(found: TimingFit) -> list[tuple[tuple[str, str], np.ndarray]]:

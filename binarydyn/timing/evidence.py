@@ -1,0 +1,157 @@
+"""How probable every minimum of the fit, scale of the stated sigmas and common error of a night are, given the data.
+
+With y the solution of the linear problem about a minimum x,
+  ln w = -(r^T C^-1 r + x^T P x - b^T H^-1 b)/2 - ln|C|/2 - ln|H|/2 + ln priors of s and tau,
+  b = J^T C^-1 r + P x,  H = J^T C^-1 J + P
+(Laplace's method, exact for a linear problem: MacKay 2003, Information Theory, Inference, and Learning Algorithms,
+ch. 27, from memory).  s and tau go over a grid, so their uncertainty is in the answer: few events have wide tails.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .noise import Noise
+from .starts import Minima, Normal
+from .terms import Priors
+
+TAU_S = np.array([0.0, 5.0, 10.0, 20.0, 35.0, 60.0, 100.0, 180.0, 300.0])
+NO_COMMON_ERROR = 0.3
+"""Probability before the data that nights have none; else ln tau is normal about TYPICAL_TAU_S with sd 1."""
+TYPICAL_TAU_S = 20.0
+UNSTATED_SIGMA_S = 60.0
+"""Where no sigma is stated; ln s is then normal about 0 with sd 1."""
+AS_STATED, STATED_SD = 0.8, 0.1
+"""Probability before the data that stated sigmas are right, to this sd of ln s; else it is 1."""
+LEAST_SCALE = 0.25
+"""Stated sigmas are not taken for more than four times too large."""
+_GREATEST_LN, _COARSE = 3.0, 0.5
+_BELOW = 12.0
+"""Nodes of the grid whose ln w is lower than the highest by more say nothing."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Rows (r,): weights that sum to 1, number of the minimum, scale s, tau_s; parameters x (r, 9) and their
+    covariance (r, 9, 9) where these are given."""
+
+    weight: np.ndarray
+    minimum: np.ndarray
+    scale: np.ndarray
+    tau_s: np.ndarray
+    x: np.ndarray
+    covariance: np.ndarray
+
+    @property
+    def best(self) -> int:
+        """Number of the heaviest row."""
+        return int(np.argmax(self.weight))
+
+    def mean_of(self, column: np.ndarray) -> tuple[float, float]:
+        """Mean and sd of one number a row."""
+        mean = float(self.weight @ column)
+        return mean, float(np.sqrt(self.weight @ (column - mean) ** 2))
+
+
+@dataclass(frozen=True)
+class Weigher:
+    """The minima (b,) with O-C and slopes (b, n, 10), slopes per scale, whose evidence is asked for at any s and tau.
+
+    ln_prior (b,): what else speaks for each of them.
+    """
+
+    rows: np.ndarray
+    away: np.ndarray
+    ln_prior: np.ndarray
+    noise: Noise
+    priors: Priors
+    stated: bool
+
+    @classmethod
+    def of(
+        cls,
+        found: Minima,
+        noise: Noise,
+        priors: Priors,
+        stated: bool,
+        later_s: np.ndarray | float = 0.0,
+        ln_prior: np.ndarray | float = 0.0,
+    ) -> Weigher:
+        """later_s (b, n): is added to the O-C of each minimum."""
+        late, slopes = found.counted.late_and_slopes(found.x)
+        rows = np.concatenate([(late + later_s)[..., None], slopes * priors.scale], axis=-1)
+        return cls(rows, priors.away(found.x), np.broadcast_to(ln_prior, len(found.x)), noise, priors, stated)
+
+    def solved(self, scale: float, tau_s: float, number: int | None = None) -> tuple[np.ndarray, Normal]:
+        """ln w (b,) without the priors of s and tau, and the normal equations; number: of the first ones alone."""
+        weighing = self.noise.at(scale, tau_s)
+        normal = Normal.of(weighing.gram(self.rows[:number]), self.away[:number], self.priors.scaled)
+        least = normal.cost + np.sum(normal.gradient * normal.step, axis=-1)
+        _, ln_det = np.linalg.slogdet(normal.matrix)
+        return self.ln_prior[:number] - 0.5 * (least + weighing.ln_det + ln_det), normal
+
+    def weighed(self, x: np.ndarray) -> Weighed:
+        """All minima, at parameters x (b, 9), over the grid."""
+        nodes = self._nodes()
+        rows = []
+        for ln_s, tau, ln_share in nodes:
+            ln_w, normal = self.solved(np.exp(ln_s), tau)
+            size = self.priors.scale
+            covariance = np.linalg.inv(normal.matrix) * np.outer(size, size)
+            for m in np.flatnonzero(ln_w > ln_w.max() - 3.0 * _BELOW):
+                rows.append((ln_w[m] + ln_share, m, np.exp(ln_s), tau, x[m] + normal.step[m] * size, covariance[m]))
+        ln, *columns = (np.array(column) for column in zip(*rows, strict=True))
+        weight = np.exp(ln - ln.max())
+        kept = weight > np.exp(-_BELOW) * 1e-2
+        return Weighed(weight[kept] / weight[kept].sum(), *(column[kept] for column in columns))
+
+    def _nodes(self) -> list[tuple[float, float, float]]:
+        """(ln s, tau, ln of the share of the prior) where the best minimum has evidence."""
+        taus, ln_taus = _common(self.noise)
+        peak = self._peak(taus)
+        places = _places(peak, self.rows.shape[1], self.stated)
+        ln_share = _ln_scale(places, self.stated) + np.log(np.gradient(places))
+        nodes = [
+            (a, t, la + lt) for a, la in zip(places, ln_share, strict=True) for t, lt in zip(taus, ln_taus, strict=True)
+        ]
+        height = np.array([self._best(a, t) + share for a, t, share in nodes])
+        return [nodes[i] for i in np.flatnonzero(height > height.max() - _BELOW)]
+
+    def _best(self, ln_s: float, tau_s: float) -> float:
+        return float(self.solved(np.exp(ln_s), tau_s, 1)[0][0])
+
+    def _peak(self, taus: np.ndarray) -> float:
+        """ln s of the highest evidence of the best minimum, to 0.1."""
+        low = np.log(LEAST_SCALE) if self.stated else -_GREATEST_LN
+        trials = [(a, t) for a in np.arange(low, _GREATEST_LN + 0.1, _COARSE) for t in taus[::2]]
+        ln_s, tau = max(trials, key=lambda at: self._best(*at))
+        return max(ln_s + 0.1 * np.arange(-5, 6), key=lambda a: self._best(a, tau))
+
+
+def _common(noise: Noise) -> tuple[np.ndarray, np.ndarray]:
+    """tau, s, and ln of the prior of each; 0 alone where no two events share an error."""
+    if not np.any(noise.members.sum(axis=1) > 1):
+        return TAU_S[:1], np.zeros(1)
+    away = np.exp(-0.5 * np.log(TAU_S[1:] / TYPICAL_TAU_S) ** 2)
+    return TAU_S, np.log(np.append(NO_COMMON_ERROR, (1.0 - NO_COMMON_ERROR) * away / away.sum()))
+
+
+def _places(peak: float, events: int, stated: bool) -> np.ndarray:
+    """ln s where the evidence is taken: close about its peak, and about 0 where sigmas are stated."""
+    low = np.log(LEAST_SCALE) if stated else -_GREATEST_LN
+    width = 1.0 / np.sqrt(2.0 * events)
+    places = [np.arange(low, _GREATEST_LN + 0.01, _COARSE), peak + width * np.linspace(-4.0, 4.0, 11)]
+    if stated and abs(peak) < 6.0 * width + 4.0 * STATED_SD:
+        places.append(STATED_SD * np.linspace(-3.0, 3.0, 11))
+    every = np.unique(np.concatenate(places).round(3))
+    return every[(every >= low - 1e-3) & (every <= _GREATEST_LN)]
+
+
+def _ln_scale(ln_s: np.ndarray, stated: bool) -> np.ndarray:
+    """ln of the prior's density of ln s."""
+    wide = np.exp(-0.5 * ln_s**2)
+    if not stated:
+        return np.log(wide)
+    return np.log(AS_STATED / STATED_SD * np.exp(-0.5 * (ln_s / STATED_SD) ** 2) + (1.0 - AS_STATED) * wide)
