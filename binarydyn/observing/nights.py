@@ -12,9 +12,8 @@ from ..errors import InputError
 from ..impact import Impact, impact_on
 from ..relaxed.start import Start
 from ..scenario import Scenario
-from ..sky.altitude import altitudes_deg
 from ..sky.events import Event, events
-from ..sky.geometry import Sky
+from ..sky.geometry import Sky, altitudes_deg
 from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.mid_times import MidTimes
 from .timetable import event_run
