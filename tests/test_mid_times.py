@@ -61,6 +61,7 @@ def test_what_is_written_is_read_back(clock, tmp_path):
     np.testing.assert_allclose(back.seen_s, mids.seen_s, atol=0.0501)  # tenths of a second
     assert list(back.kind) == list(mids.kind) and list(back.body) == list(mids.body)
     np.testing.assert_array_equal(back.sigma_s, 20.0)
+    assert list(back.timed) == list(mids.timed)
 
 
 def test_a_timetable_is_read_as_it_is(file, clock, tmp_path, capsys):
@@ -83,6 +84,41 @@ def test_what_does_not_take_place_is_passed_over(clock, tmp_path):
         "2031-05-04T07:02:03Z,eclipse,primary,partial,,x",
     ]
     assert list(read("\n".join(lines), clock, tmp_path).line) == [3]
+
+
+def test_what_was_timed_is_the_centroid_of_the_dip_unless_it_is_said(clock, tmp_path):
+    """Both at once is a kind of its own; an empty cell says nothing, as an absent column."""
+    lines = [
+        "mid_utc,kind,body,timed",
+        "2031-05-03T01:02:03Z,both,primary,",
+        "2031-05-03T06:20:00Z,eclipse,secondary,folded",
+    ]
+    mids = read("\n".join(lines), clock, tmp_path)
+    assert list(mids.timed) == ["dip_centroid", "folded"] and list(mids.kind) == ["both", "eclipse"]
+    assert set(read(GOOD, clock, tmp_path).timed) == {"dip_centroid"}
+
+
+def test_a_night_of_an_observer_is_a_group(clock, tmp_path):
+    """From noon to noon of the site: 20 h and 4 h UTC are one night at Greenwich, two at 180 deg.  Two observers may
+    have timed one event, which one of them may not have timed twice.
+    """
+    head = "mid_utc,kind,body,observer\n"
+    rows = [f"2031-05-0{day}:02:03Z,eclipse,{body}" for day, body in (("3T20", "primary"), ("4T04", "secondary"))]
+    seen = head + "".join(f"{row},{who}\n" for row in rows for who in ("near", "far"))
+    path = tmp_path / "two.csv"
+    path.write_text(seen)
+    t0 = clock.epoch_utc
+    midnight_s = -(t0.hour * 3600.0 + t0.minute * 60.0 + t0.second)
+    one = read_mid_times(str(path), clock, PERIOD_H, midnight_s)
+    other = read_mid_times(str(path), clock, PERIOD_H, midnight_s + 43200.0)
+    assert list(one.observer) == ["near", "far"] * 2
+    assert one.group[0] == one.group[2] != one.group[1] == one.group[3]
+    assert len(set(other.group)) == 4
+    kept = one.chosen(np.array([1, 3]))
+    assert len(set(kept.group)) == 1 and list(kept.observer) == ["far", "far"]
+    path.write_text(seen + f"{rows[0]},far\n")
+    with pytest.raises(InputError, match="line 6: this eclipse of the primary is already in line 3"):
+        read_mid_times(str(path), clock, PERIOD_H)
 
 
 LINE = "2031-05-09T01:02:03Z,eclipse,primary,30\n"
@@ -110,9 +146,12 @@ WRONG = [
     (GOOD + "1931-05-09T01:02:03Z,eclipse,primary,30\n", "line 5", "1972"),
     (GOOD + "2019-05-09T01:02:03Z,eclipse,primary,30\n", "line 5", "days from the impact"),
     (GOOD + "2043-05-09T01:02:03Z,eclipse,primary,30\n", "line 5", "days from the impact"),
-    (GOOD + LINE.replace("eclipse", "transit"), "line 5", "eclipse or occultation"),
+    (GOOD + LINE.replace("eclipse", "transit"), "line 5", "eclipse, occultation or both"),
     (GOOD + LINE.replace("primary", "moonlet"), "line 5", "primary or secondary"),
     (GOOD + LINE.replace("30", "thirty"), "line 5", "0.001 .. 100000"),
+    (GOOD.replace("sigma_s", "timed"), "line 2", 'timed "30" is given, allowed is dip_centroid, half_depth'),
+    (GOOD.replace("body,sigma_s", "body,timed,timed"), "line 1", "the column timed is there twice"),
+    (GOOD.replace("body,sigma_s", "body,observer,observer"), "line 1", "the column observer is there twice"),
     (GOOD + LINE.replace("30", "nan"), "line 5", "0.001 .. 100000"),
     (GOOD + LINE.replace("30", "0"), "line 5", "0.001 .. 100000"),
     (GOOD + LINE.replace("30", "1e-300"), "line 5", "0.001 .. 100000"),

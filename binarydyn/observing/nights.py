@@ -10,12 +10,15 @@ from ..constants import DAY_S, HOUR_S
 from ..dynamics import Trajectory
 from ..errors import InputError
 from ..impact import Impact, impact_on
+from ..kinds import sure
 from ..relaxed.start import Start
 from ..scenario import Scenario
+from ..sky.altitude import altitudes_deg
+from ..sky.dips import Dips
 from ..sky.events import Event, events
-from ..sky.geometry import Sky, altitudes_deg
+from ..sky.geometry import Sky
 from ..timing.cycle_count import EVENTS_NEEDED
-from ..timing.mid_times import MidTimes
+from ..timing.mid_times import MidTimes, nights_of
 from .timetable import event_run
 
 
@@ -45,17 +48,45 @@ def seen_events(scenario: Scenario, sky: Sky, begun: Start) -> SeenEvents:
     )
     found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight)]
     found = [event for event in found if event.duration_s is not None]
-    after = np.array([event.mid_s >= 0.0 for event in found], dtype=bool)
-    stages, night = _stages(scenario, sky, found, after)
-    passed = np.array([[np.sum(stage & (after == late)) for stage in stages] for late in (False, True)])
-    kept = np.flatnonzero(stages[-1])
+    first, last, depth = np.array([_facts(event) for event in found], dtype=float).reshape(-1, 3).T
+    kept, night, passed = _shown(scenario, sky, first, last, depth)
     if not len(kept):
-        return SeenEvents(runs, hit, MidTimes(*_columns([], np.empty(0))), np.empty(0, dtype=int), passed)
+        return SeenEvents(runs, hit, MidTimes(*_columns([], np.empty(0))), night, passed)
     middle = np.array([found[k].mid_s for k in kept])
     seen = middle + sky.at(middle).light_time_s
     order = np.argsort(seen, kind="stable")
     mids = MidTimes(*_columns([found[k] for k in kept], seen)).sorted()
-    return SeenEvents(runs, hit, mids, night[kept][order], passed)
+    return SeenEvents(runs, hit, mids, night[order], passed)
+
+
+@dataclass(frozen=True)
+class SeenDips:
+    """Rows (n,) of a table of dips that the nights show, the night of each, and what passes as SeenEvents has it."""
+
+    rows: np.ndarray
+    night_of: np.ndarray
+    passed: np.ndarray
+
+
+def seen_dips(scenario: Scenario, sky: Sky, table: Dips) -> SeenDips:
+    """The dips that the nights of [campaign] show; depths by the light of Lommel and Seeliger's law."""
+    missing = np.clip(table.depth_m2[:, 0] / np.maximum(table.light_m2[:, 0], 1e-300), 0.0, 1.0 - 1e-12)
+    return SeenDips(*_shown(scenario, sky, table.first_s, table.last_s, -2.5 * np.log10(1.0 - missing)))
+
+
+def _facts(event: Event) -> tuple[float, float, float]:
+    """Contacts 1 and 4, and depth."""
+    first, *_, last = event.contacts_s
+    return sure(first), sure(last), event.depth_mag
+
+
+def _shown(scenario: Scenario, sky: Sky, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray):
+    """Of events (m,): which are seen (n,), the night of each, and passed of SeenEvents."""
+    after = 0.5 * (first_s + last_s) >= 0.0
+    stages, night = _stages(scenario, sky, first_s, last_s, depth_mag)
+    passed = np.array([[np.sum(stage & (after == late)) for stage in stages] for late in (False, True)])
+    kept = np.flatnonzero(stages[-1])
+    return kept, night[kept], passed
 
 
 def _columns(found: list[Event], seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -63,25 +94,28 @@ def _columns(found: list[Event], seen_s: np.ndarray) -> tuple[np.ndarray, np.nda
     return kind, body, seen_s
 
 
-def _stages(scenario: Scenario, sky: Sky, found: list[Event], after: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
-    """What passes each condition and all before it, as Shown.passed says, and the night (n,) nearest to each event."""
-    campaign, count = scenario.campaign, len(found)
-    if not count:
+def _stages(
+    scenario: Scenario, sky: Sky, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray
+) -> tuple[list[np.ndarray], np.ndarray]:
+    """What passes each condition and all before it, as SeenEvents.passed says, and the night (m,) nearest to each
+    event."""
+    campaign, middle = scenario.campaign, 0.5 * (first_s + last_s)
+    if not len(middle):
         return [np.zeros(0, dtype=bool)] * 5, np.zeros(0, dtype=int)
-    middle = np.array([event.mid_s for event in found])
-    seen, first = middle + sky.at(middle).light_time_s, _first_middle_s(scenario, sky)
-    nearest = np.round((seen - first) / DAY_S).astype(int)
+    after = middle >= 0.0
+    seen, first = middle + sky.at(middle).light_time_s, first_midnight_s(scenario, sky)
+    nearest = nights_of(seen, first)
     # the night of the impact itself shows events of both sides
     night = np.where(after, nearest + 1, np.minimum(nearest, 0) - 1)
     there = np.where(after, night <= campaign.nights_after, night >= -campaign.nights_before - 1)
-    deep = there & (np.array([event.depth_mag for event in found]) >= campaign.least_depth_mag)
+    deep = there & (depth_mag >= campaign.least_depth_mag)
     dark, up = deep.copy(), deep.copy()
-    for contact in (0, 3) if sky.site and deep.any() else ():
-        time = np.array([found[k].contacts_s[contact] for k in np.flatnonzero(deep)])
+    for contact in (first_s, last_s) if sky.site and deep.any() else ():
+        time = contact[deep]
         sun, pair = altitudes_deg(sky, time + sky.at(time).light_time_s)
         dark[deep] &= sun < campaign.sun_below_deg
         up[deep] &= pair > campaign.system_above_deg
-    room = 0.5 * campaign.night_h * HOUR_S - 0.5 * np.array([event.duration_s for event in found])
+    room = 0.5 * campaign.night_h * HOUR_S - 0.5 * (last_s - first_s)
     inside = np.abs(seen - first - nearest * DAY_S) <= room
     return [there, deep, dark, dark & up, dark & up & inside], night
 
@@ -94,8 +128,8 @@ def _middle_h(scenario: Scenario) -> float:
     return 0.0 if east is None else (-east / 15.0) % 24.0
 
 
-def _first_middle_s(scenario: Scenario, sky: Sky) -> float:
-    """Middle of the first night that ends after t0 is seen, s from t0 on the observer's clock."""
+def first_midnight_s(scenario: Scenario, sky: Sky) -> float:
+    """Middle of the first night of [campaign] that ends after t0 is seen, s from t0 on the observer's clock."""
     epoch = sky.clock.epoch_utc
     hour = epoch.hour + epoch.minute / 60.0 + (epoch.second + 1e-6 * epoch.microsecond) / 3600.0
     wait = (_middle_h(scenario) - hour) * HOUR_S
@@ -105,17 +139,17 @@ def _first_middle_s(scenario: Scenario, sky: Sky) -> float:
 
 def date_of(scenario: Scenario, sky: Sky, night: int) -> str:
     """Of the middle of a night, UTC."""
-    return sky.clock.utc(_first_middle_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
+    return sky.clock.utc(first_midnight_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
 
 
-def check_counts(scenario: Scenario, found: SeenEvents) -> None:
+def check_counts(scenario: Scenario, passed: np.ndarray) -> None:
     """InputError where a side has too few events for the fit, with what keeps most of them from being seen."""
-    for side, passed in zip(("before", "after"), found.passed.tolist(), strict=True):
-        if passed[-1] < EVENTS_NEEDED:
+    for side, counts in zip(("before", "after"), passed.tolist(), strict=True):
+        if counts[-1] < EVENTS_NEEDED:
             raise InputError(
                 f"{scenario.place}:campaign",
-                f"its nights show {passed[-1]} events {side} the impact, the fit needs {EVENTS_NEEDED}: "
-                f"{_why(scenario, passed)}",
+                f"its nights show {counts[-1]} events {side} the impact, the fit needs {EVENTS_NEEDED}: "
+                f"{_why(scenario, counts)}",
             )
 
 

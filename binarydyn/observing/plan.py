@@ -26,9 +26,10 @@ from ..timing.design import TimingDesign
 from ..timing.fit import fitted
 from ..timing.mid_times import Readings, readings, sight_for
 from ..timing.orbit import Counted
-from ..timing.terms import NAMES, TURN, Foreknown
+from ..timing.terms import NAMES, Foreknown
 from .event_times import expected
 from .nights import check_counts, date_of, seen_events
+from .worlds import with_turns
 
 DETECTED = 3.0
 """Sigmas (common practice)."""
@@ -101,11 +102,11 @@ def plan(scenario: Scenario) -> Plan:
         )
     campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
     found = seen_events(scenario, sky, begun)
-    check_counts(scenario, found)
+    check_counts(scenario, found.passed)
     mids, night, hit = found.mids, found.night_of, found.hit
     sight = sight_for(sky, mids)
     seen, known = readings(mids, sight), expected(begun)
-    counted = _counted(seen, found.runs)
+    counted = with_turns(seen.longitude_rad, seen.time_s, found.runs)
     sigma = np.full(len(mids), campaign.mid_time_sigma_s)
     best = fitted(seen, counted, sigma, None, None, known)
     design = TimingDesign.of(seen, counted, known, best.values)
@@ -147,17 +148,6 @@ def plan(scenario: Scenario) -> Plan:
         counted_rad=counted,
         warnings=begun.warnings + hit.warnings + left_out(scenario, before_s, before_s + change, nights[-1].sigma_s),
     )
-
-
-def _counted(seen: Readings, runs) -> np.ndarray:
-    """(n,) longitudes with the turns that the simulation knows."""
-    out = np.empty(len(seen.time_s))
-    for run, side in zip(runs, (seen.time_s < 0.0, seen.time_s >= 0.0), strict=True):
-        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
-        angle -= TURN * np.round((angle[-1] if run.time_s[0] < 0.0 else angle[0]) / TURN)
-        simulated = np.interp(seen.time_s[side], run.time_s, angle)
-        out[side] = seen.longitude_rad[side] + TURN * np.round((simulated - seen.longitude_rad[side]) / TURN)
-    return out
 
 
 def _change_s(scenario: Scenario, system, hit) -> float:

@@ -196,8 +196,12 @@ def event_run(scenario: Scenario, system: System, days: float, state: State | No
     InputError, before it, where nobody knows from where its end is seen.
     """
     Clock(moment(scenario.impact_epoch_utc)).check_served([0.0, days * DAY_S])
-    spacing = min(20.0, abs(scenario.primary.spin_period_h) * 60.0 / SAMPLES_A_TURN)
-    return simulate(system, days, state=state, every_minutes=spacing)
+    return simulate(system, days, state=state, every_minutes=sample_minutes(scenario))
+
+
+def sample_minutes(scenario: Scenario) -> float:
+    """Between samples from which the primary's attitude is known at any time."""
+    return min(20.0, abs(scenario.primary.spin_period_h) * 60.0 / SAMPLES_A_TURN)
 
 
 def left_alone(system: System) -> System:

@@ -1,17 +1,14 @@
 """How sure the mid-time of each predicted event is: the same event in members drawn from the distributions.
 
-A member's event is found from the nominal one: at the time at which its secondary has gone as far round, as seen along
-the line of the event, since t0 (so a cycle is a cycle, however far the times part); from there contacts 1 and 4 by the
-secant method on the distance of the outlines, and the middle halfway between them.  The mid-times are fitted linearly
-in the normal scores behind the distributions; sigma^2 = sum of the squared slopes + variance about the fit, so that a
-few dozen members give what chance alone would need hundreds for.
+A member's event is found from the nominal one (same_events.py), its middle halfway between contacts 1 and 4.  The
+mid-times are fitted linearly in the normal scores behind the distributions; sigma^2 = sum of the squared slopes +
+variance about the fit, so that a few dozen members give what chance alone would need hundreds for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -23,10 +20,10 @@ from ..relaxed.start import start
 from ..sampling.members import DECIDE_THE_IMPACT
 from ..sampling.sample import Sample
 from ..scenario import Scenario, varied
+from ..sky.event_search import KINDS
 from ..sky.events import Event
 from ..sky.geometry import Sight, Sky
-from ..sky.motion_between import MotionBetween
-from ..sky.outline import APART, gaps
+from .same_events import Along, contacts_like
 from .timetable import LONGER, Entry, Timetable, left_alone
 
 COUNT = 32
@@ -34,11 +31,6 @@ COUNT = 32
 MOST = 10_000
 LEAST_SHARE = 0.9
 """Of the members that have an event: fewer, and what is left would speak for its well-behaved ones alone."""
-_SECANT_STEPS = 6
-_SETTLED_S = 0.01
-"""Of a step of the secant method; what is left after it is smaller by orders of magnitude."""
-_CLOSED_M = 0.01
-"""Gap of outlines that counts as touching: 0.1 s at a tenth of a metre a second."""
 
 
 def least_count(sample: Sample) -> int:
@@ -125,37 +117,14 @@ def _mid_times(table: Timetable, name: str, pairs: Sequence, sample: Sample) -> 
     there = [k for k, one in enumerate(pairs) if one is not None]
     runs = _runs(name, nominal, [pairs[k] for k in there])
     out = np.full((len(pairs), len(events)), np.nan)
-    at_first = _Along(nominal, _lines(Sight(table.sky, *_reach(nominal))))
+    sunlight = table.scenario.observer.sunlight
+    at_first = Along(nominal, Sight(table.sky, *_reach(nominal)), sunlight)
     widest = Sight(table.sky, LONGER * min(nominal.time_s[0], 0.0), LONGER * max(nominal.time_s[-1], 0.0))
     for k, run in zip(there, runs, strict=True):
         if run.status == "completed":
-            out[k] = _matched(at_first, _Along(run, _lines_of(pairs[k][0], widest)), events)
+            seen_so = widest.for_sky(Sky.of(pairs[k][0]))
+            out[k] = _matched(at_first, Along(run, seen_so, sunlight), events)
     return out
-
-
-Lines = Mapping[str, Callable[[np.ndarray], np.ndarray]]
-"""By kind of event: directions (m, 3) of the line at times (m,)."""
-
-
-def _lines(sight: Sight, turn: np.ndarray | None = None) -> Lines:
-    """Of a sight, turned (3, 3) into another pair's frame."""
-    if turn is None:
-        return {"eclipse": sight.sunward, "occultation": sight.earthward}
-    return {kind: partial(_turned, line, turn) for kind, line in _lines(sight).items()}
-
-
-def _turned(line: Callable[[np.ndarray], np.ndarray], turn: np.ndarray, time: np.ndarray) -> np.ndarray:
-    return line(time) @ turn.T
-
-
-def _lines_of(member: Scenario, nominal: Sight) -> Lines:
-    """A member's: its Sun and Earth are the nominal ones, turned if its orbit has another pole, unless it has another
-    orbit about the Sun or observer.
-    """
-    sky, known = Sky.of(member), nominal.sky
-    if (sky.elements, sky.site) != (known.elements, known.site):
-        return _lines(Sight(sky, nominal.start_s, nominal.end_s))
-    return _lines(nominal, sky.axes @ known.axes.T)
 
 
 def _runs(name: str, nominal: Trajectory, pairs: Sequence) -> list[Trajectory]:
@@ -173,74 +142,15 @@ def _reach(run: Trajectory) -> tuple[float, float]:
     return float(run.time_s[0]), float(run.time_s[-1])
 
 
-class _Along:
-    """A run seen along the lines of its events."""
-
-    def __init__(self, run: Trajectory, lines: Lines):
-        self.motion, self.lines = MotionBetween(run), lines
-
-    def angle(self, kind: str) -> np.ndarray:
-        """(n,) of the secondary from the line, at the samples, unwrapped from its value in (-pi, pi] at t0."""
-        run = self.motion.trajectory
-        line = self.lines[kind](run.time_s)
-        r = run.position_m
-        found = np.unwrap(np.arctan2(r[:, 1], r[:, 0]) - np.arctan2(line[:, 1], line[:, 0]))
-        at_t0 = found[0] if run.time_s[0] == 0.0 else found[-1]
-        return found - 2.0 * np.pi * np.round(at_t0 / (2.0 * np.pi))
-
-    def gap(self, kind: str, time: np.ndarray) -> np.ndarray:
-        """(m,) distance of the outlines, m; nan outside the run."""
-        motion = self.motion
-        inside = (time > motion.start_s) & (time < motion.end_s)
-        found = np.full(len(time), np.nan)
-        if inside.any():
-            at = time[inside]
-            found[inside] = gaps(APART, motion.places(at), motion.figures, self.lines[kind](at))
-        return found
-
-
-def _matched(nominal: _Along, member: _Along, events: Sequence[Event]) -> np.ndarray:
+def _matched(nominal: Along, member: Along, events: Sequence[Event]) -> np.ndarray:
     """(events,) mid-times of the same events in a member; nan for absent and cut ones too."""
     out = np.full(len(events), np.nan)
-    for kind in nominal.lines:
+    for kind in KINDS:
         chosen = [i for i, e in enumerate(events) if e.kind == kind and e.duration_s is not None]
-        if not chosen:
-            continue
-        middle = np.array([events[i].mid_s for i in chosen])
-        there, here = nominal.angle(kind), member.angle(kind)
-        turn = 2.0 * np.pi * np.round((_at_t0(here, member) - _at_t0(there, nominal)) / (2.0 * np.pi))
-        wanted = np.interp(middle, nominal.motion.trajectory.time_s, there) + turn
-        shift = _inverse(wanted, here, member.motion.trajectory.time_s) - middle
-        ends = np.array([[events[i].contacts_s[j] for i in chosen] for j in (0, 3)])
-        contacts = _touching(lambda t, kind=kind: member.gap(kind, t), (ends + shift).ravel())
-        out[chosen] = contacts.reshape(2, -1).mean(axis=0)
+        if chosen:
+            ends = np.array([[events[i].contacts_s[j] for i in chosen] for j in (0, 3)])
+            out[chosen] = contacts_like(nominal, member, kind, ends).mean(axis=0)
     return out
-
-
-def _at_t0(angle: np.ndarray, of: _Along) -> float:
-    return float(angle[0] if of.motion.start_s == 0.0 else angle[-1])
-
-
-def _inverse(wanted: np.ndarray, angle: np.ndarray, time: np.ndarray) -> np.ndarray:
-    """Times at which an angle that grows or falls with time has some values; nan outside."""
-    order = slice(None) if angle[-1] > angle[0] else slice(None, None, -1)
-    return np.interp(wanted, angle[order], time[order], left=np.nan, right=np.nan)
-
-
-def _touching(gap, time: np.ndarray) -> np.ndarray:
-    """(m,) roots of a gap near times (m,), by the secant method; nan where it does not come to rest."""
-    before, now = time, time + 5.0
-    at_before, at_now = gap(before), gap(now)
-    with np.errstate(all="ignore"):
-        for _ in range(_SECANT_STEPS):
-            step = at_now * (now - before) / (at_now - at_before)
-            step = np.where(np.abs(at_now) < 1e-6, 0.0, step)
-            before, at_before = now, at_now
-            now = now - step
-            at_now = gap(now)
-            if not np.nanmax(np.abs(step), initial=0.0) > _SETTLED_S:
-                break
-    return np.where(np.abs(at_now) < _CLOSED_M, now, np.nan)
 
 
 def _sigmas(values: np.ndarray, scores: np.ndarray) -> np.ndarray:

@@ -165,14 +165,26 @@ class Sight:
     _SPACING_S = 3600.0
 
     @cached_property
-    def _curves(self):
-        from scipy.interpolate import CubicSpline
-
+    def _table(self) -> tuple[np.ndarray, np.ndarray]:
         count = max(5, int(np.ceil((self.end_s - self.start_s) / self._SPACING_S)) + 1)
         time = np.linspace(self.start_s, self.end_s, count)
         g = self.sky.at(time)
-        table = np.column_stack([g.sunward, g.earthward, g.sun_radius_rad, g.light_time_s])
-        return CubicSpline(time, table)
+        return time, np.column_stack([g.sunward, g.earthward, g.sun_radius_rad, g.light_time_s])
+
+    @cached_property
+    def _curves(self):
+        from scipy.interpolate import CubicSpline
+
+        return CubicSpline(*self._table)
+
+    def for_sky(self, sky: Sky) -> Sight:
+        """The directions over the same window for another sky: turned, where only the pole of the orbit differs."""
+        other = Sight(sky, self.start_s, self.end_s)
+        if (sky.elements, sky.clock, sky.site) == (self.sky.elements, self.sky.clock, self.sky.site):
+            turn, (time, table) = sky.axes @ self.sky.axes.T, self._table
+            turned = [table[:, 0:3] @ turn.T, table[:, 3:6] @ turn.T, table[:, 6:]]
+            other.__dict__["_table"] = time, np.column_stack(turned)
+        return other
 
     def sunward(self, time_s: np.ndarray) -> np.ndarray:
         """(m, 3) where light comes from in the system's frame."""
@@ -189,16 +201,3 @@ class Sight:
     def light_time_s(self, time_s: np.ndarray) -> np.ndarray:
         """(m,) to the observer."""
         return self._curves(time_s)[:, 7]
-
-
-def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(m,) each, of the Sun's and of the system's centre at times on the site's clock, s from t0; needs a site.
-
-    Above the plane across the line from the Earth's centre, which departs from the true horizon by up to 0.2 deg; no
-    refraction (0.6 deg at the horizon).
-    """
-    time = np.atleast_1d(np.asarray(seen_s, dtype=float))
-    site = observer_about_sun_m(sky.clock, time, sky.site)
-    zenith = _unit(site - observer_about_sun_m(sky.clock, time))
-    pair, _ = position_velocity(sky.elements, time - sky.at(time).light_time_s)
-    return tuple(np.degrees(np.arcsin(np.sum(zenith * _unit(line), axis=1))) for line in (-site, pair - site))

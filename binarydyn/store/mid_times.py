@@ -1,8 +1,9 @@
 """Measured mid-times of mutual events as a CSV file: read with a sentence and a line number for all that is wrong.
 
-Columns: mid_utc (ISO 8601, UTC, as seen), kind (eclipse, occultation), body (primary, secondary: the dimmed one), and
-sigma_s if it is known; others are ignored.  What `events --csv` writes is such a file: events that do not take place
-there (extent absent), or of which the run shows a part, are passed over.
+Columns: mid_utc (ISO 8601, UTC, as seen), kind (eclipse, occultation, both), body (primary, secondary: the dimmed
+one); sigma_s if it is known, timed (what the mid-time is, DEFINITIONS of timing/mid_times.py) and observer (any text:
+mid-times of one observer and night share an error); others are ignored.  What `events --csv` writes is such a file:
+events that do not take place there (extent absent), or of which the run shows a part, are passed over.
 """
 
 from __future__ import annotations
@@ -12,11 +13,12 @@ import io
 import math
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import product
 from pathlib import Path
 
 import numpy as np
 
-from ..constants import HOUR_S
+from ..constants import DAY_S, HOUR_S
 from ..epochs import moment
 from ..errors import ArgumentError, InputError
 from ..files.csv_tables import MIDDLES, write_csv
@@ -25,11 +27,13 @@ from ..scenario.nearest import nearest
 from ..scenario.reading import opened_file, place_of
 from ..scenario.tables.heliocentric import EPOCH_YEARS
 from ..scenario.wording import one_line
+from ..sky.dip_causes import MEASURED_KINDS
 from ..sky.ephemeris import Clock
-from ..sky.events import BODIES, KINDS
-from ..timing.mid_times import SIGMA_S, MidTimes
+from ..sky.events import BODIES
+from ..timing.mid_times import DEFINITIONS, SIGMA_S, MidTimes, groups_of, nights_of
 
 NEEDED = MIDDLES
+OPTIONAL = ("sigma_s", "timed", "observer")
 DAYS_FROM_IMPACT = 3650.0
 SAME_EVENT_PERIODS = 0.1
 """Two mid-times of one kind and body that are nearer, in orbit periods, are the same event twice."""
@@ -38,9 +42,11 @@ _LARGEST_BYTES = 1 << 24
 _OTHER_SCALES = ("jd", "mjd", "tdb", "tt", "bjd", "hjd", "tai", "utc_jd")
 
 
-def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float) -> MidTimes:
-    """The mid-times in one file, in the order of time; clock counts from t0.  InputError for all that is no such
-    file."""
+def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float, midnight_s: float = 0.0) -> MidTimes:
+    """The mid-times in one file, in the order of time; clock counts from t0.
+
+    midnight_s: one at the site, s from t0, about which its nights lie.  InputError for all that is no such file.
+    """
     names = [paths] if isinstance(paths, str) else list(paths)
     if len(names) != 1:
         raise ArgumentError(
@@ -52,16 +58,16 @@ def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float) ->
     rows = [row for row in (_row(place, reader.line_num, columns, cells) for cells in reader) if row]
     if not rows:
         raise InputError(place, "no event that takes place is in the file, at least one line is needed; add some")
-    mids = _placed(place, rows, clock)
+    mids = _placed(place, rows, clock, midnight_s)
     _refuse_twice(place, mids, period_h)
     return mids
 
 
 def write_mid_times(path: str | Path, mids: MidTimes, clock: Clock) -> None:
     """The file that read_mid_times reads.  InputError where it cannot be written, or would replace other work."""
-    sigma = mids.sigma_s if mids.sigma_s is not None else [""] * len(mids)
-    lines = zip(clock.utc(mids.seen_s), mids.kind, mids.body, sigma, strict=True)
-    write_csv(path, NEEDED, [(*NEEDED, "sigma_s"), *lines])
+    given = [name for name in OPTIONAL if getattr(mids, name) is not None]
+    lines = zip(clock.utc(mids.seen_s), mids.kind, mids.body, *(getattr(mids, name) for name in given), strict=True)
+    write_csv(path, NEEDED, [(*NEEDED, *given), *lines])
 
 
 def _text(path: str, place: str) -> str:
@@ -124,8 +130,9 @@ def _columns(place: str, reader) -> list[str]:
         if name in names:
             raise InputError(f"{place}: line {line}", f"the column {name} is there twice, once is allowed; remove one")
         raise InputError(f"{place}: line {line}", _missing(name, names))
-    if names.count("sigma_s") > 1:
-        raise InputError(f"{place}: line {line}", "the column sigma_s is there twice, once is allowed; remove one")
+    for name in OPTIONAL:
+        if names.count(name) > 1:
+            raise InputError(f"{place}: line {line}", f"the column {name} is there twice, once is allowed; remove one")
     return names
 
 
@@ -152,17 +159,21 @@ def _missing(name: str, names: list[str]) -> str:
 
 
 def _row(place: str, line: int, names: list[str], cells: list[str]) -> tuple | None:
-    """(line, moment, kind, body, sigma or None) of an event; None of one that does not take place, or not wholly."""
+    """(line, moment, kind, body, sigma or None, timed, observer) of an event; None of one that does not take place, or
+    not wholly."""
     where = f"{place}: line {line}"
     if len(cells) != len(names):
         raise InputError(where, f"{len(cells)} cells are given, the header names {len(names)}; complete the line")
-    cell = dict(zip(names, cells, strict=True))
-    for name, allowed in (("kind", KINDS), ("body", BODIES)):
+    cell = {"timed": ""} | dict(zip(names, cells, strict=True))
+    cell["timed"] = cell["timed"] or DEFINITIONS[0]
+    for name, allowed in (("kind", MEASURED_KINDS), ("body", BODIES), ("timed", DEFINITIONS)):
         if cell[name] not in allowed:
-            raise InputError(where, f'{name} "{one_line(cell[name][:40])}" is given, allowed is {" or ".join(allowed)}')
+            words = f"{', '.join(allowed[:-1])} or {allowed[-1]}"
+            raise InputError(where, f'{name} "{one_line(cell[name][:40])}" is given, allowed is {words}; change it')
     if cell.get("extent") == "absent" or "" in (cell.get("contact1_utc"), cell.get("contact4_utc")):
         return None
-    return line, _moment(where, cell["mid_utc"]), cell["kind"], cell["body"], _sigma(where, cell.get("sigma_s", ""))
+    sigma, moment_utc = _sigma(where, cell.get("sigma_s", "")), _moment(where, cell["mid_utc"])
+    return line, moment_utc, cell["kind"], cell["body"], sigma, cell["timed"], cell.get("observer", "")
 
 
 def _moment(where: str, text: str) -> datetime:
@@ -203,28 +214,42 @@ def _sigma(where: str, text: str) -> float | None:
     return value
 
 
-def _placed(place: str, rows: list[tuple], clock: Clock) -> MidTimes:
-    lines, moments, kinds, bodies, sigmas = zip(*rows, strict=True)
+def _placed(place: str, rows: list[tuple], clock: Clock, midnight_s: float) -> MidTimes:
+    lines, moments, kinds, bodies, sigmas, timed, observers = zip(*rows, strict=True)
     missing = [line for line, sigma in zip(lines, sigmas, strict=True) if sigma is None]
     if missing and len(missing) < len(lines):
         raise InputError(f"{place}: line {missing[0]}", "sigma_s is empty but given elsewhere; give it for all or none")
-    seen = clock.seconds_at(moments)
-    far = np.abs(seen) > DAYS_FROM_IMPACT * 86400.0
+    seen, observer = clock.seconds_at(moments), np.array(observers)
+    _refuse_far(place, lines, seen)
+    return MidTimes(
+        np.array(kinds),
+        np.array(bodies),
+        seen,
+        None if missing else np.array(sigmas),
+        np.array(lines),
+        np.array(timed),
+        groups_of(nights_of(seen, midnight_s), observer),
+        observer if any(observers) else None,
+    ).sorted()
+
+
+def _refuse_far(place: str, lines: Sequence[int], seen: np.ndarray) -> None:
+    far = np.abs(seen) > DAYS_FROM_IMPACT * DAY_S
     if far.any():
         line = lines[int(np.argmax(far))]
         raise InputError(
             f"{place}: line {line}",
-            f"the event is {seen[np.argmax(far)] / 86400.0:+.0f} days from the impact, {DAYS_FROM_IMPACT:g} are "
+            f"the event is {seen[np.argmax(far)] / DAY_S:+.0f} days from the impact, {DAYS_FROM_IMPACT:g} are "
             "allowed; check it and impact_epoch_utc",
         )
-    sigma = None if missing else np.array(sigmas)
-    return MidTimes(np.array(kinds), np.array(bodies), seen, sigma, np.array(lines)).sorted()
 
 
 def _refuse_twice(place: str, mids: MidTimes, period_h: float) -> None:
-    for kind in KINDS:
-        for body in BODIES:
-            same = mids.chosen((mids.kind == kind) & (mids.body == body))
+    """One observer's event given twice; several observers may have seen one."""
+    who = np.zeros(len(mids), dtype=int) if mids.observer is None else np.unique(mids.observer, return_inverse=True)[1]
+    for kind in MEASURED_KINDS:
+        for body, one in product(BODIES, range(who.max() + 1)):
+            same = mids.chosen((mids.kind == kind) & (mids.body == body) & (who == one))
             near = np.flatnonzero(np.diff(same.seen_s) < SAME_EVENT_PERIODS * period_h * HOUR_S)
             if len(near):
                 one, other = sorted(map(int, sure(same.line)[near[0] : near[0] + 2]))

@@ -1,34 +1,43 @@
 """Mid-times of mutual events as measured, and where they put the secondary: its longitude at an instant at the system.
 
-In the mid-time of an event the secondary's direction from the primary, projected on the plane of the orbit before t0,
-is that of the Sun (eclipse) or of the observer (occultation) when the primary is dimmed, the opposite one when the
-secondary is.  So each mid-time is one reading of the true longitude, at the time of observation less the light time;
-the synodic motion of Sun and observer drops out with the direction at each epoch.  Neglected: what shapes and the
-inclination of the path do to the middle, seconds for the built-in system.
+In a conjunction the secondary's direction from the primary, projected on the plane of the orbit before t0, is that of
+the Sun (eclipse) or of the observer (occultation) when the primary is dimmed, the opposite one when the secondary is.
+So each is one reading of the true longitude, at the time of observation less the light time; the synodic motion of Sun
+and observer drops out with the direction at each epoch.  What was timed lies off the conjunction: by seconds for the
+middle of the contacts, by up to half an hour for that of a dip of light (middles.py).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
+from ..constants import DAY_S
 from ..motion.trajectory import Trajectory
+from ..sky.dip_causes import MEASURED_KINDS
 from ..sky.events import BODIES, KINDS, mid_times
 from ..sky.geometry import Sight, Sky
 
 SIGMA_S = (1e-3, 1e5)
 """Allowed, s: light of a finite brightness times no mid-time better, and one that is off by a day says nothing."""
+DEFINITIONS = ("dip_centroid", "half_depth", "minimum", "folded", "contacts")
+"""What a mid-time may be: the centroid of the missing light (where nothing is said), the mean of the times of half
+depth, the deepest instant, that about which the dip is its own mirror image (Kwee & van Woerden 1956, Bull. Astron.
+Inst. Netherlands 12, 327, from memory), the mean of contacts 1 and 4."""
 _LIGHT_TIME_STEPS = 4
 _RATE_STEP_S = 600.0
 
 
 @dataclass(frozen=True)
 class MidTimes:
-    """Measured mid-times, arrays (n,): kind and body as in sky/events.py, seen_s at the observer, s from t0 (TDB).
+    """Measured mid-times, arrays (n,): kind (MEASURED_KINDS) and body, seen_s at the observer, s from t0 (TDB).
 
     sigma_s: one sigma of each, None where nothing is known about it.  line: where each stands in its file, else None.
+    timed: which of DEFINITIONS; the first where nothing is given.  observer: who saw it, a text, else None.  group:
+    those with the same number share an error; where none is given, those of one day from t0.
     """
 
     kind: np.ndarray
@@ -36,6 +45,15 @@ class MidTimes:
     seen_s: np.ndarray
     sigma_s: np.ndarray | None = None
     line: np.ndarray | None = None
+    timed: np.ndarray = None  # type: ignore[assignment]
+    group: np.ndarray = None  # type: ignore[assignment]
+    observer: np.ndarray | None = None
+
+    def __post_init__(self):
+        if self.timed is None:
+            object.__setattr__(self, "timed", np.full(len(self.seen_s), DEFINITIONS[0], dtype="<U12"))
+        if self.group is None:
+            object.__setattr__(self, "group", nights_of(self.seen_s))
 
     def __len__(self) -> int:
         return len(self.seen_s)
@@ -46,8 +64,19 @@ class MidTimes:
 
     def chosen(self, which: np.ndarray) -> MidTimes:
         """Some of them."""
-        sigma, line = (None if column is None else column[which] for column in (self.sigma_s, self.line))
-        return MidTimes(self.kind[which], self.body[which], self.seen_s[which], sigma, line)
+        columns: dict[str, Any] = {field.name: getattr(self, field.name) for field in fields(self)}
+        return replace(self, **{name: column[which] for name, column in columns.items() if column is not None})
+
+
+def nights_of(seen_s: np.ndarray, midnight_s: float = 0.0) -> np.ndarray:
+    """(n,) number of the night in which each is seen, from noon to noon about a midnight of the site."""
+    return np.round((seen_s - midnight_s) / DAY_S).astype(int)
+
+
+def groups_of(night: np.ndarray, observer: np.ndarray) -> np.ndarray:
+    """(n,) numbers: the same for those whom one observer saw in one night."""
+    _, who = np.unique(observer, return_inverse=True)
+    return np.unique(np.column_stack([night, who]), axis=0, return_inverse=True)[1].ravel()
 
 
 @dataclass(frozen=True)
@@ -78,31 +107,40 @@ def sight_for(sky: Sky, mids: MidTimes) -> Sight:
 
 def readings(mids: MidTimes, sight: Sight) -> Readings:
     """Longitudes of the secondary from mid-times; ValueError for a kind or body that is none."""
-    if not (np.isin(mids.kind, KINDS).all() and np.isin(mids.body, BODIES).all()):
-        raise ValueError(f"kinds are {', '.join(KINDS)}, bodies are {', '.join(BODIES)}")
+    if not (np.isin(mids.kind, MEASURED_KINDS).all() and np.isin(mids.body, BODIES).all()):
+        raise ValueError(f"kinds are {', '.join(MEASURED_KINDS)}, bodies are {', '.join(BODIES)}")
     time = mids.seen_s - sight.light_time_s(mids.seen_s)
     for _ in range(_LIGHT_TIME_STEPS):
         time = mids.seen_s - sight.light_time_s(time)
-    eclipse = mids.kind == "eclipse"
+    return readings_at(sight, mids.kind, mids.body, time)
 
-    def direction(at: np.ndarray) -> np.ndarray:
-        line = np.where(eclipse[:, None], sight.sunward(at), sight.earthward(at))
-        return np.arctan2(line[:, 1], line[:, 0])
 
-    half = 0.5 * _RATE_STEP_S
-    moved = np.angle(np.exp(1j * (direction(time + half) - direction(time - half))))
-    longitude = direction(time) + np.where(mids.body == "primary", 0.0, np.pi)
-    return Readings(time, longitude % (2.0 * np.pi), moved / _RATE_STEP_S)
+def readings_at(sight: Sight, kind: np.ndarray, body: np.ndarray, time_s: np.ndarray) -> Readings:
+    """Of conjunctions at time_s (n,) at the system."""
+    early, now, late = (
+        line_longitudes_rad(sight, kind, body, time_s + step) for step in (-0.5 * _RATE_STEP_S, 0.0, 0.5 * _RATE_STEP_S)
+    )
+    moved = np.angle(np.exp(1j * (late - early)))
+    return Readings(time_s, now % (2.0 * np.pi), moved / _RATE_STEP_S)
+
+
+def line_longitudes_rad(sight: Sight, kind: np.ndarray, body: np.ndarray, time_s: np.ndarray) -> np.ndarray:
+    """(n,) where the secondary stands in a conjunction of a kind and body at time_s (n,); of both kinds at once it is
+    the eclipse's."""
+    seen, sun = sight.earthward(time_s), sight.sunward(time_s)
+    line = np.where((kind == "occultation")[:, None], seen, sun)
+    return np.arctan2(line[:, 1], line[:, 0]) + np.where(body == "primary", 0.0, np.pi)
 
 
 def mid_times_of(
     trajectory: Trajectory, sight: Sight, sunlight: str = "point", kinds: Sequence[str] = KINDS
 ) -> MidTimes:
-    """The mid-times that a run shows, without errors, in the order of time; `sight` covers the run."""
+    """Middles of the contacts that a run shows, without errors, in the order of time; `sight` covers the run."""
     kind, body, seen = [], [], []
     for name in kinds:
         mid, front = mid_times(trajectory, sight, name, sunlight)
         kind += [name] * len(mid)
         body += list(np.where(front, "primary", "secondary"))
         seen.append(mid + sight.light_time_s(mid))
-    return MidTimes(np.array(kind, dtype="<U11"), np.array(body, dtype="<U9"), np.concatenate(seen)).sorted()
+    columns = np.array(kind, dtype="<U11"), np.array(body, dtype="<U9"), np.concatenate(seen)
+    return MidTimes(*columns, timed=np.full(len(kind), "contacts")).sorted()

@@ -1,0 +1,172 @@
+"""Simulated systems that may be the observed one, and the dips of light that each of them shows.
+
+The nominal system and members drawn from what is uncertain (uncertain_inputs.py), each relaxed, hit and run over the
+days of the data.  What differs between them is how wrong a modelled mid-time may be (middles.py): derivatives at one
+sigma are not enough, since shapes and the phase of the primary act together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property
+
+import numpy as np
+
+from ..constants import DAY_S
+from ..dynamics import System, Trajectory, simulate_many
+from ..errors import BinarydynError, InputError
+from ..impact import Impact, impact_on
+from ..relaxed.start import start
+from ..scenario import Scenario, varied
+from ..sky.dips import Dips, dips_in
+from ..sky.event_search import KINDS
+from ..sky.geometry import Sight, Sky
+from ..timing.mid_times import line_longitudes_rad
+from ..timing.terms import TURN
+from .same_events import Along, halves_like
+from .timetable import sample_minutes
+from .uncertain_inputs import drawn_inputs
+
+MEMBERS = 40
+"""Behind the errors of a fit: a standard deviation of 40 is good to 11 %."""
+LEAST_SHARE = 0.5
+"""Of the members that must come through: fewer do not say what may be."""
+_MARGIN_S = 7200.0
+_RAYS, _EPOCHS, _FEW = 128, 31, 3
+
+
+@dataclass(frozen=True)
+class World:
+    """One system about its impact: runs before and after t0, seen along a sight of its own.
+
+    dips: in the order of time; overlapping eclipses and occultations of a body are one.  Their cycles are those of the
+    nominal system, none beside those that it has.
+    """
+
+    scenario: Scenario
+    system: System
+    impact: Impact
+    sides: tuple[Along, Along]
+    nominal: tuple[Along, Along]
+    dips: Dips
+
+    @classmethod
+    def of(
+        cls, scenario: Scenario, begun: tuple[System, Impact], sides: tuple[Along, Along], like: World | None
+    ) -> World:
+        """like: the nominal one, if it is another."""
+        nominal = like.sides if like else sides
+        return cls(scenario, *begun, sides, nominal, _dips(sides, nominal, True, _RAYS, _EPOCHS))
+
+    @cached_property
+    def apart(self) -> Dips:
+        """Each eclipse and each occultation by itself, as contacts are timed; the light is not that of all of it."""
+        return _dips(self.sides, self.nominal, False, _FEW, _FEW)
+
+    def table(self, apart: bool) -> Dips:
+        """One of both."""
+        return self.apart if apart else self.dips
+
+    @property
+    def sight(self) -> Sight:
+        """Along which it is seen."""
+        return self.sides[0].sight
+
+    @property
+    def period_s(self) -> float:
+        """About that of the orbit, before t0."""
+        run = self.sides[0].motion.trajectory
+        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+        return float(abs(TURN * (run.time_s[-1] - run.time_s[0]) / (angle[-1] - angle[0])))
+
+    def counted_rad(self, table: Dips) -> np.ndarray:
+        """(n,) longitudes of the secondary at the conjunctions, with the turns since t0."""
+        time = table.conjunction_s
+        runs = [side.motion.trajectory for side in self.sides]
+        return with_turns(line_longitudes_rad(self.sight, table.kind, table.body, time), time, runs)
+
+
+@dataclass(frozen=True)
+class Worlds:
+    """The nominal one, and members; tried: how many were drawn."""
+
+    nominal: World
+    members: tuple[World, ...]
+    tried: int
+
+
+def worlds(
+    scenario: Scenario,
+    sky: Sky,
+    days_before: float,
+    days_after: float,
+    count: int = MEMBERS,
+    first: int = 0,
+    least_share: float = LEAST_SHARE,
+) -> Worlds:
+    """The nominal system and members first .. first + count - 1, seen over days before and after t0.
+
+    InputError where the nominal system has no such run, or too few members have.
+    """
+    sight = Sight(sky, -days_before * DAY_S - _MARGIN_S, days_after * DAY_S + _MARGIN_S)
+    inputs = [{}, *drawn_inputs(scenario, count, first)]
+    begun = [(k, one) for k, changes in enumerate(inputs) if (one := _begun(scenario, changes, k == 0)) is not None]
+    spacing = sample_minutes(scenario)
+    before = simulate_many([system for _, (_, system, _) in begun], -days_before, every_minutes=spacing)
+    after = simulate_many(
+        [hit.system for _, (*_, hit) in begun], days_after, [hit.state for _, (*_, hit) in begun], spacing
+    )
+    found: list[World] = []
+    for (k, (member, system, hit)), *runs in zip(begun, before, after, strict=True):
+        if all(run.status == "completed" for run in runs):
+            own = sight.for_sky(Sky.of(member))
+            early, late = (Along(run, own, member.observer.sunlight) for run in runs)
+            found.append(World.of(member, (system, hit), (early, late), found[0] if found else None))
+        elif k == 0:
+            raise InputError(scenario.place, f"the run of these days ends early ({runs[0].status}, {runs[1].status})")
+    if len(found) - 1 < least_share * count:
+        raise InputError(
+            scenario.place,
+            f"only {len(found) - 1} of {count} drawn systems can be simulated over these days, {least_share:g} of them "
+            "are needed; see [sampling]",
+        )
+    return Worlds(found[0], tuple(found[1:]), count)
+
+
+def _begun(scenario: Scenario, changes: dict[str, float], must: bool) -> tuple[Scenario, System, Impact] | None:
+    """Of a member; None for one that is refused, or that the impactor misses."""
+    try:
+        member = varied(scenario, changes)
+        system = start(member).system
+        hit = impact_on(system, member)
+    except BinarydynError:
+        if must:
+            raise
+        return None
+    return None if hit.status == "miss" and not must else (member, system, hit)
+
+
+def _dips(sides: Sequence[Along], nominal: Sequence[Along], merged: bool, rays: int, epochs: int) -> Dips:
+    parts = []
+    for mine, its in zip(sides, nominal, strict=True):
+        halves = {kind: mine.search[kind].halves if mine is its else halves_like(its, mine, kind) for kind in KINDS}
+        parts.append(dips_in(mine.motion, mine.sight, halves, merged, rays, epochs))
+    return joined(parts)
+
+
+def joined(parts: Sequence[Dips]) -> Dips:
+    """Several tables as one, in the order of time."""
+    whole = Dips(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Dips)})
+    return whole.chosen(np.argsort(whole.conjunction_s, kind="stable"))
+
+
+def with_turns(longitude_rad: np.ndarray, time_s: np.ndarray, runs: Sequence[Trajectory]) -> np.ndarray:
+    """(n,) longitudes with the turns since t0 that runs before and after it have at times (n,)."""
+    out = np.empty(len(time_s))
+    for run, side in zip(runs, (time_s < 0.0, time_s >= 0.0), strict=True):
+        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+        angle -= TURN * np.round((angle[-1] if run.time_s[0] < 0.0 else angle[0]) / TURN)
+        simulated = np.interp(time_s[side], run.time_s, angle)
+        out[side] = longitude_rad[side] + TURN * np.round((simulated - longitude_rad[side]) / TURN)
+    return out

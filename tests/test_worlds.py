@@ -1,0 +1,177 @@
+"""Simulated systems behind the errors of event times: what is drawn, their events, offsets and errors of middles."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_geometry import pair
+
+from binarydyn.constants import DAY_S
+from binarydyn.errors import InputError
+from binarydyn.observing.modelled_middles import OFFSET_S, UNKNOWN_S, middles_for, off_conjunction_s
+from binarydyn.observing.same_events import Along, contacts_like
+from binarydyn.observing.timetable import event_run
+from binarydyn.observing.uncertain_inputs import POLE_DEG, SIZE_SHARE, drawn_inputs, usual_errors
+from binarydyn.observing.worlds import worlds
+from binarydyn.scenario import example, varied
+from binarydyn.scenario.variation import value_of
+from binarydyn.sky.dips import dips_of
+from binarydyn.sky.geometry import Sight, Sky
+from binarydyn.timing.mid_times import MidTimes
+
+DAYS = 3.0
+MEMBERS = 6
+
+
+@pytest.fixture(scope="module")
+def found():
+    scenario = pair()
+    return worlds(scenario, Sky.of(scenario), DAYS, DAYS, MEMBERS)
+
+
+def poles(rows):
+    lon, lat = (
+        np.radians([row[f"mutual_orbit.pole_{name}_deg"] for row in rows]) for name in ("longitude", "latitude")
+    )
+    return np.stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)], axis=1)
+
+
+def test_usual_errors_have_their_sizes_and_axes_stay_in_order():
+    """3 %, 0.3 deg; of 4000 a standard deviation is good to 1.1 %.  Sorting keeps the product of the axes."""
+    rows = drawn_inputs(pair(), 4000)
+    separations = np.array([row["mutual_orbit.separation_m"] for row in rows])
+    assert separations.std() / separations.mean() == pytest.approx(0.01, rel=0.05)
+    stated = poles(
+        [
+            {
+                f"mutual_orbit.pole_{n}_deg": value_of(pair(), f"mutual_orbit.pole_{n}_deg")
+                for n in ("longitude", "latitude")
+            }
+        ]
+    )
+    away = np.degrees(np.arccos(np.clip(poles(rows) @ stated[0], -1.0, 1.0)))
+    assert np.sqrt(np.mean(away**2)) == pytest.approx(POLE_DEG * np.sqrt(2.0), rel=0.05)  # Rayleigh's distribution
+    axes = np.array([[row[f"secondary.semi_axes_m.{i}"] for i in range(3)] for row in rows])
+    assert (np.diff(axes, axis=1) <= 0.0).all()
+    assert np.log(axes.prod(axis=1)).std() == pytest.approx(SIZE_SHARE * np.sqrt(3.0), rel=0.05)
+    assert "semi-axes 3 %" in usual_errors(pair())[0] and "momentum received 15 %" in usual_errors(pair())[0]
+
+
+def test_a_member_is_the_same_whoever_else_is_drawn():
+    assert drawn_inputs(pair(), 3, 5) == drawn_inputs(pair(), 8)[5:]
+
+
+def test_what_sampling_says_is_drawn_and_nothing_else_but_the_impulse():
+    text = '\n[sampling]\nseed = 4\n[sampling.quantities]\n"secondary.semi_axes_m.0" = {normal = [70.0, 1.0]}\n'
+    (row,) = drawn_inputs(pair(text), 1)
+    assert set(row) == {"secondary.semi_axes_m.0", "momentum_transfer.beta"}
+    assert "[sampling] does not draw it" in usual_errors(pair(text))[0]
+    (row,) = drawn_inputs(pair(text + '"momentum_transfer.beta" = {normal = [2.2, 0.1]}\n'), 1)
+    assert set(row) == {"secondary.semi_axes_m.0", "momentum_transfer.beta"}
+    assert usual_errors(pair(text + '"momentum_transfer.beta" = {normal = [2.2, 0.1]}\n')) == ()
+
+
+def test_events_of_a_member_are_those_that_a_search_finds(found):
+    """Against the search of the same run by itself: contacts to 0.05 s (a gap closed to 0.01 m), and the same kinds."""
+    compared = 0
+    for world in found.members:
+        for side in world.sides:
+            run, sight = side.motion.trajectory, side.sight
+            searched = dips_of(run, sight, rays=32, epochs=9)
+            mine = world.dips.chosen((world.dips.conjunction_s >= 0.0) == (run.time_s[-1] > 0.0))
+            for i in range(len(mine)):
+                k = int(np.argmin(np.abs(searched.contacts_mid_s - mine.contacts_mid_s[i])))
+                assert (searched.kind[k], searched.body[k]) == (mine.kind[i], mine.body[i])
+                assert searched.first_s[k] == pytest.approx(mine.first_s[i], abs=0.05)
+                assert searched.last_s[k] == pytest.approx(mine.last_s[i], abs=0.05)
+                compared += 1
+    assert compared > 100
+
+
+def test_a_sight_for_another_pole_is_that_of_its_sky():
+    """Turned directions against those computed anew: splines of 1e-8 rad."""
+    scenario = pair()
+    other = Sky.of(varied(scenario, {"mutual_orbit.pole_longitude_deg": 210.0, "mutual_orbit.pole_latitude_deg": 80.0}))
+    sight, time = Sight(Sky.of(scenario), -1e5, 1e5), np.linspace(-9e4, 9e4, 7)
+    turned, anew = sight.for_sky(other), Sight(other, -1e5, 1e5)
+    for name in ("sunward", "earthward", "light_time_s"):
+        np.testing.assert_allclose(getattr(turned, name)(time), getattr(anew, name)(time), atol=3e-8)
+    assert np.abs(sight.sunward(time) - anew.sunward(time)).max() > 1e-3
+
+
+def test_contacts_of_a_run_in_itself_are_its_own():
+    scenario = pair()
+    from binarydyn.relaxed.start import start
+
+    along = Along(event_run(scenario, start(scenario).system, -1.0), Sight(Sky.of(scenario), -1.2 * DAY_S, 100.0))
+    halves = along.search["eclipse"].halves
+    ends = np.stack([halves.first_s, halves.last_s])[:, halves.whole]
+    np.testing.assert_allclose(contacts_like(along, along, "eclipse", ends), ends, atol=0.05)
+
+
+def measured(world, late_s=0.0, timed="dip_centroid"):
+    """The world's own events as exact times, by the mean of both laws."""
+    table = world.table(timed == "contacts")
+    timed = np.full(len(table), timed)
+    time = off_conjunction_s(table, np.arange(len(table)), timed).mean(axis=1) + table.conjunction_s + late_s
+    return MidTimes(table.kind, table.body, time + world.sight.light_time_s(time), timed=timed), time
+
+
+@pytest.mark.parametrize("timed", ["dip_centroid", "half_depth", "folded", "contacts"])
+def test_offsets_are_the_median_of_the_systems_and_columns_their_covariance(found, timed):
+    """Against numpy's median and covariance of the same values, event by event."""
+    mids, time = measured(found.nominal, timed=timed)
+    matched = middles_for(mids, time, found)
+    assert (matched.rows == np.arange(len(mids))).all() and matched.known.all()
+    values = []
+    for world in found.members:
+        table = world.table(timed == "contacts")
+        at = {key: i for i, key in enumerate(table.keys())}
+        rows = np.array([at[key] for key in found.nominal.table(timed == "contacts").keys()])
+        values.append(off_conjunction_s(table, rows, mids.timed))
+    values = np.array(values)
+    each = values.mean(axis=2)
+    np.testing.assert_allclose(matched.middles.offset_s, np.median(each, axis=0), atol=1e-9)
+    away = each - np.median(each, axis=0)
+    covariance = away.T @ away / (MEMBERS - 1)
+    law = np.median(0.5 * (values[:, :, 1] - values[:, :, 0]), axis=0)
+    whole = covariance + np.outer(law, law)
+    columns = matched.middles.columns_s
+    same = (mids.kind[:, None] == mids.kind) & (mids.body[:, None] == mids.body)
+    size = 5.0 if timed == "contacts" else np.array([OFFSET_S[body] for body in mids.body])
+    rest = columns @ columns.T - whole - same * size**2
+    # what is left is the column of the definition: of rank one, none for contacts
+    values = np.linalg.eigvalsh(rest)
+    assert values[:-1] == pytest.approx(0.0, abs=1e-5 * np.abs(columns).max() ** 2)
+    assert (values[-1] < 1e-6) == (timed == "contacts")
+
+
+def test_an_event_is_known_by_its_turns_where_the_times_have_drifted(found):
+    """Two thirds of a period late the nearest in time is another event; counted turns say which it is."""
+    mids, time = measured(found.nominal, late_s=25000.0)
+    counted = found.nominal.counted_rad(found.nominal.dips)
+    late = (time > 0.0) & (time < (DAYS - 1.0) * DAY_S)
+    assert (middles_for(mids, time, found).rows[late] != np.flatnonzero(late)).all()
+    assert (middles_for(mids, time, found, counted).rows == np.arange(len(mids))).all()
+    turns = np.diff(counted[(mids.kind == mids.kind[0]) & (mids.body == mids.body[0])])
+    assert turns == pytest.approx(2.0 * np.pi, abs=0.02)
+
+
+def test_what_no_system_shows_counts_for_little_and_an_overlap_is_said():
+    """Where both of a body overlap, a lone occultation is none of the systems' events, an eclipse is taken for both."""
+    found = worlds(example(), Sky.of(example()), 1.5, 1.5, 4)
+    mids, time = measured(found.nominal)
+    both = np.flatnonzero(mids.kind == "both")
+    assert len(both) > 4
+    for kind in ("occultation", "eclipse"):
+        called = replace(mids, kind=np.where(np.arange(len(mids)) == both[2], kind, mids.kind))
+        matched = middles_for(called, time, found)
+        at, own = both[2], matched.middles.columns_s[both[2]]
+        assert matched.known[at] == matched.overlapping[at] == (kind == "eclipse")
+        assert (np.sqrt(own @ own) > UNKNOWN_S) == (kind == "occultation") and matched.overlapping.sum() <= 1
+
+
+def test_too_few_systems_are_refused():
+    text = '\n[sampling]\nseed = 4\n[sampling.quantities]\n"impactor.aim_offset_m.0" = {normal = [0.0, 900.0]}\n'
+    with pytest.raises(InputError, match="of 8 drawn systems can be simulated"):
+        worlds(pair(text), Sky.of(pair(text)), 0.6, 0.6, 8)
