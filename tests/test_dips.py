@@ -5,13 +5,15 @@ from math import cos, pi, radians, sin
 
 import numpy as np
 import pytest
-from test_events import R1, R2, FixedSky, circular
+from meshes import lumpy
+from test_events import R1, R2, A, FixedSky, circular
 
-from binarydyn.bodies import Ellipsoid
+from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import simulate
 from binarydyn.sky.dip_middles import centroid, folded, half_depth, minimum
-from binarydyn.sky.dips import BOTH, DIP_LAWS, Dips, dips_of
+from binarydyn.sky.dips import BOTH, DIP_LAWS, Dips, Guide, dips_like, dips_of
 from binarydyn.sky.events import events
+from binarydyn.sky.figure import mesh_of_ellipsoid
 from binarydyn.sky.geometry import Sight
 from binarydyn.sky.light_curve import light_curve_of
 from binarydyn.sky.motion_between import MotionBetween
@@ -139,6 +141,56 @@ def test_few_rays_and_epochs_are_enough_for_many_worlds(triaxial):
     fine, coarse = dips_of(triaxial, sight), dips_of(triaxial, sight, rays=128, epochs=31)
     assert coarse.keys() == fine.keys()
     assert (np.abs(coarse.centroid_s - fine.centroid_s) / (fine.last_s - fine.first_s)[:, None]).max() < 0.01
+
+
+def test_a_run_like_another_has_the_dips_that_a_search_finds():
+    """Other sizes and another distance: contacts to the touching of outlines within 2 cm, 0.1 s of motion."""
+    bodies = [((400.0, 350.0, 300.0), (140.0, 110.0, 90.0)), ((420.0, 345.0, 290.0), (130.0, 115.0, 92.0))]
+    one, two = (
+        simulate(circular(*(Ellipsoid(axes, 2300.0) for axes in pair), distance=distance)[0], 3.0)
+        for pair, distance in zip(bodies, (A, 1.01 * A), strict=True)
+    )
+    for degrees in (70.0, 25.0):
+        sight = sight_of(one, *at_phase(degrees))
+        guide = Guide.of(one, sight)
+        for run in (one, two):
+            found, wanted = dips_like(guide, run, sight, rays=256, epochs=61), dips_of(run, sight)
+            assert found.keys() == [key for key in wanted.keys() if key in found.keys()]
+            assert len(wanted) - len(found) <= (0 if run is one else 1)
+            same = wanted.chosen(np.array([key in found.keys() for key in wanted.keys()]))
+            for name in ("first_s", "last_s", "conjunction_s", "centroid_s"):
+                np.testing.assert_allclose(getattr(found, name), getattr(same, name), atol=0.3)
+
+
+def test_meshes_of_ellipsoids_have_the_dips_of_their_ellipsoids(triaxial):
+    """The other kernel, facets found by their cells: to the grain of 2000 facets, twice that of GRAIN_S."""
+    bodies = [
+        Mesh(*mesh_of_ellipsoid(np.array(axes), 2000), 2300.0) for axes in ((400.0, 350.0, 300.0), (140.0, 110.0, 90.0))
+    ]
+    meshed = simulate(circular(*bodies)[0], 1.2)
+    for degrees in (70.0, 25.0):
+        plain, found = (dips_of(run, sight_of(run, *at_phase(degrees))) for run in (triaxial, meshed))
+        assert found.keys() == plain.keys()
+        some = plain.depth_m2[:, 0] > 100.0
+        np.testing.assert_allclose(found.centroid_s[some], plain.centroid_s[some], atol=2.0 * GRAIN_S)
+        np.testing.assert_allclose(found.depth_m2, plain.depth_m2, rtol=2.0 * GRAIN, atol=20.0)
+        np.testing.assert_allclose(found.light_m2, plain.light_m2, rtol=GRAIN)
+
+
+def test_dips_of_a_lumpy_secondary_against_its_faceted_light_curve():
+    """Hills hide and darken their own ground in both."""
+    primary, secondary = (Mesh(*lumpy(n, seed, size), 2300.0) for n, seed, size in ((12, 1, 330.0), (10, 2, 100.0)))
+    run = simulate(circular(primary, secondary, degree=4)[0], 0.8)
+    lines, alone = at_phase(50.0), undisturbed(run)
+    found = dips_of(run, sight_of(run, *lines), rays=1024)
+    assert set(found.body) == {"primary", "secondary"}
+    for i in range(len(found)):
+        time = np.linspace(found.first_s[i], found.last_s[i], 61)
+        full, dimmed = (light_curve_of(one, FixedSky(*lines), time).brightness_m2 for one in (alone, run))
+        missing = (full - dimmed)[:, 0 if found.body[i] == "primary" else 1]
+        assert found.depth_m2[i, 0] == pytest.approx(missing.max(), rel=3.0 * GRAIN, abs=20.0)
+        if missing.max() > 500.0:
+            assert found.centroid_s[i, 0] == pytest.approx(np.sum(time * missing) / np.sum(missing), abs=4.0 * GRAIN_S)
 
 
 def test_chosen_takes_the_same_rows_of_all(triaxial):

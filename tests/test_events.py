@@ -196,7 +196,7 @@ def test_a_mesh_of_a_box_is_seen_as_a_box():
 
 def test_a_fine_mesh_gives_the_events_of_its_ellipsoid():
     """A geodesic mesh of 2000 facets strays from its ellipsoid by 1/2000 of the size, 0.1 m or 1 s of motion."""
-    from binarydyn.sky.faceted import mesh_of_ellipsoid
+    from binarydyn.sky.figure import mesh_of_ellipsoid
 
     solid = Ellipsoid((90.0, 75.0, 60.0), 2300.0)
     vertices, facets = mesh_of_ellipsoid(np.array(solid.semi_axes_m), 2000)

@@ -10,8 +10,7 @@ from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import simulate
 from binarydyn.errors import InputError
 from binarydyn.sky.events import events
-from binarydyn.sky.faceted import mesh_of_ellipsoid
-from binarydyn.sky.figure import Figure
+from binarydyn.sky.figure import Figure, mesh_of_ellipsoid
 from binarydyn.sky.light_curve import LAWS, PHASE_LAWS, light_curve_of
 
 SHARE = 1.0 / 2000.0

@@ -12,9 +12,8 @@ from test_timing import AFTER_S, EXPECTED, PERIOD_S, columns_of, ellipse_events,
 from binarydyn import plots
 from binarydyn.commands import main
 from binarydyn.observing.plan import DETECTED, _for_good, plan
-from binarydyn.sky.altitude import altitudes_deg
 from binarydyn.sky.ephemeris import ObservingSite, offline
-from binarydyn.sky.geometry import Sky
+from binarydyn.sky.geometry import Sky, altitudes_deg
 from binarydyn.timing.design import TimingDesign
 from binarydyn.timing.fit import fitted
 from binarydyn.timing.middles import Middles

@@ -18,6 +18,7 @@ from binarydyn.sky.ephemeris import Clock
 from binarydyn.sky.geometry import Sight, Sky
 from binarydyn.timing.cycle_count import straight
 from binarydyn.timing.doubts import doubts, is_improbable
+from binarydyn.timing.exact import ExactOrbit, foreknown_of
 from binarydyn.timing.fit import fitted, timing
 from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
 from binarydyn.timing.noise import FLOOR_S, Noise
@@ -28,6 +29,7 @@ from binarydyn.timing.terms import INDEX, NAMES, TURN, Foreknown, Priors
 
 PERIOD_S, AFTER_S = 40000.0, 38500.0
 EXPECTED = Foreknown(PERIOD_S / HOUR_S, 1.0e-7, 0.5e-7)
+EXPECTED_WIDE = Foreknown(PERIOD_S / HOUR_S, 1.2e-6, 0.6e-6)
 YEAR_S = 3.2e7
 CIRCLE = Elements(TURN ** (-2 / 3) * (1.3271244e20 * YEAR_S**2) ** (1 / 3), 0.0, 0.0, 0.0, 0.0, 0.4)
 
@@ -360,3 +362,17 @@ def test_errors_under_students_loss_are_those_of_simulation(noise, low, high):
     factors = np.array([spread_factor(row, 4.0) for row in z - x @ design.T])
     ratio = np.sqrt((x**2).mean(axis=0) / (factors**2).mean() / np.diag(inverse)).mean()
     assert low < ratio < high
+
+
+def test_the_orbit_through_exact_conjunctions_is_that_of_which_they_are():
+    """And simulated systems foretell the apsidal rate with their scatter."""
+    seen, longitude = ellipse_events(e=0.06, turning=1.4e-6)
+    found = ExactOrbit.through(seen, longitude, EXPECTED_WIDE)
+    assert found.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=1e-4) and found.left_s < 1e-3
+    assert found.eccentricity == pytest.approx(0.06, abs=1e-6)
+    assert found.apsidal_rad_s == pytest.approx(1.4e-6, rel=1e-4)
+    several = [replace(found, apsidal_rad_s=rate) for rate in (1.0e-6, 1.4e-6, 1.8e-6)]
+    known = foreknown_of(several, EXPECTED_WIDE)
+    assert (known.period_h, known.apsidal_rad_s) == (EXPECTED_WIDE.period_h, 1.4e-6)
+    assert known.apsidal_sigma_rad_s == pytest.approx(0.4e-6 * np.sqrt(2.0 / 3.0))
+    assert foreknown_of([found] * 3, EXPECTED_WIDE).apsidal_sigma_rad_s == pytest.approx(0.05 * 1.4e-6, rel=1e-4)

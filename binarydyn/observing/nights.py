@@ -13,10 +13,9 @@ from ..impact import Impact, impact_on
 from ..kinds import sure
 from ..relaxed.start import Start
 from ..scenario import Scenario
-from ..sky.altitude import altitudes_deg
 from ..sky.dips import Dips
 from ..sky.events import Event, events
-from ..sky.geometry import Sky
+from ..sky.geometry import Sky, altitudes_deg
 from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.mid_times import MidTimes, nights_of
 from .timetable import event_run

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .._jit import kernel
-from .faceted import mesh_of_ellipsoid
-from .figure import Figure
+from .figure import Figure, mesh_of_ellipsoid
 from .shadows import CELLS, SLACK, block_by_ellipsoid, block_by_mesh, mesh_grid
 
 _INNER, _OUTER = 1.0 / 6.0, 2.0 / 3.0

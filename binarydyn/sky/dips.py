@@ -18,18 +18,17 @@ import numpy as np
 
 from ..motion.trajectory import Trajectory
 from .dip_causes import BOTH, ECLIPSE, MEASURED_KINDS, OCCULTATION, Causes
+from .dip_light import DimmedBodies
 from .dip_middles import centroid, folded, half_depth, minimum
 from .event_search import KINDS, EventSearch, Halves
+from .followed import Guide, conjunctions_s
 from .geometry import Sight
-from .missing_light import disc_points, light_of_ellipsoid, missing_of_ellipsoids
 from .motion_between import MotionBetween
 
-__all__ = ["BOTH", "DIP_LAWS", "EPOCHS", "MEASURED_KINDS", "RAYS", "Dips", "dips_of"]
+__all__ = ["BOTH", "DIP_LAWS", "EPOCHS", "MEASURED_KINDS", "RAYS", "Dips", "Guide", "dips_like", "dips_of"]
 DIP_LAWS = ("lommel_seeliger", "lambert")
 """Scattering laws of the columns, as light_curve.py names them."""
 RAYS, EPOCHS = 256, 61
-_CONJUNCTION_STEPS = 4
-"""Each gains a factor of the Sun's angular rate over the orbit's, 1e-3."""
 
 
 @dataclass(frozen=True)
@@ -90,9 +89,9 @@ def dips_of(
     """All dips that lie whole within a run; `sight` covers it.
 
     kinds: the causes that are looked for.  merged: overlapping eclipse and occultation of one body as one; else each
-    cause by itself, the eclipse without the ground that is hidden.  rays (a multiple of 4) through the secondary's
-    outline, epochs from contact 1 to 4.  What they leave of a centroid, rms and greatest, s: 256 and 61, 1.7 and 5;
-    128 and 31, 3 and 11 (2022 geometry; a minimum, 15 and 35 rms).  InputError as `events`.
+    cause by itself.  rays (a multiple of 4) through the secondary's outline, epochs from contact 1 to 4.  What they
+    leave of a centroid, rms and greatest, s: 256 and 61, 1.7 and 5; 128 and 31, 3 and 11 (2022 geometry; a minimum, 15
+    and 35 rms).  Two ellipsoids are exact but for that, a mesh is seen as its facets.  InputError as `events`.
     """
     motion = MotionBetween(trajectory)
     halves = {kind: EventSearch(motion, sight, kind, sunlight).halves for kind in KINDS if kind in kinds}
@@ -103,13 +102,23 @@ def dips_in(
     motion: MotionBetween, sight: Sight, halves: dict[str, Halves], merged: bool, rays: int, epochs: int
 ) -> Dips:
     """The same where the halves of the orbit by kind, and the contacts in them, are known."""
-    return _measured(motion, sight, Causes.of(halves, merged), disc_points(rays), epochs)
+    return _measured(DimmedBodies(motion, sight, rays), Causes.of(halves, merged), epochs)
 
 
-def _measured(motion: MotionBetween, sight: Sight, causes: Causes, disc: np.ndarray, epochs: int) -> Dips:
+def dips_like(
+    guide: Guide, trajectory: Trajectory, sight: Sight, merged: bool = True, rays: int = 128, epochs: int = 31
+) -> Dips:
+    """The same of a run like the one behind the guide, without a search: for many worlds that differ little.
+
+    Events whose cycle is not among the guide's are not found.
+    """
+    motion = MotionBetween(trajectory)
+    return _measured(DimmedBodies(motion, sight, rays), Causes.of(guide.followed(motion, sight), merged), epochs)
+
+
+def _measured(bodies: DimmedBodies, causes: Causes, epochs: int) -> Dips:
     first, last, cycle = causes.first_s, causes.last_s, causes.leading("cycle")
-    time = first[:, None] + (last - first)[:, None] * np.linspace(0.0, 1.0, epochs)
-    missing = _missing(motion, sight, causes, time, disc)
+    missing = bodies.missing(causes, first[:, None] + (last - first)[:, None] * np.linspace(0.0, 1.0, epochs))
 
     def middle(definition) -> np.ndarray:
         return first[:, None] + (last - first)[:, None] * definition(missing.transpose(0, 2, 1))
@@ -119,7 +128,7 @@ def _measured(motion: MotionBetween, sight: Sight, causes: Causes, disc: np.ndar
         body=causes.body,
         cycle=cycle,
         occultation_cycle=np.where(causes.kind == BOTH, causes.values(OCCULTATION, "cycle", 0), cycle),
-        conjunction_s=_conjunctions(motion, sight, causes, 0.5 * (first + last)),
+        conjunction_s=_conjunctions(bodies.motion, bodies.sight, causes),
         first_s=first,
         last_s=last,
         centroid_s=middle(centroid),
@@ -127,45 +136,14 @@ def _measured(motion: MotionBetween, sight: Sight, causes: Causes, disc: np.ndar
         folded_s=middle(folded),
         minimum_s=middle(minimum),
         depth_m2=missing.max(axis=1),
-        light_m2=_undisturbed(motion, sight, 0.5 * (first + last), disc),
+        light_m2=bodies.undisturbed(0.5 * (first + last)),
     )
 
 
-def _missing(motion: MotionBetween, sight: Sight, causes: Causes, time: np.ndarray, disc: np.ndarray) -> np.ndarray:
-    """(n, k, 2) missing light at times (n, k), m2."""
-    count, flat = time.shape[1], time.ravel()
-    places, lines = motion.places(flat), (sight.sunward(flat), sight.earthward(flat))
-    semi1, semi2 = (figure.semi_axes_m for figure in motion.figures)
-    front = np.repeat(causes.front, count)
-    found = np.zeros((len(flat), 2))
-    for kind, line, other in ((ECLIPSE, *lines), (OCCULTATION, *lines[::-1])):
-        here = np.repeat(causes.has(kind), count)
-        part = np.zeros((int(here.sum()), 2))
-        placed = (places.centre1_m, places.centre2_m, places.axes1, places.axes2)
-        missing_of_ellipsoids(
-            *(value[here] for value in placed), semi1, semi2, line[here], other[here], front[here],
-            kind == ECLIPSE, disc, part,
-        )  # fmt: skip
-        found[here] += part
-    return found.reshape(*time.shape, 2)
-
-
-def _undisturbed(motion: MotionBetween, sight: Sight, time: np.ndarray, disc: np.ndarray) -> np.ndarray:
-    """(n, 2) light of both bodies at times (n,) without the dip, m2."""
-    places, found = motion.places(time), np.zeros((len(time), 2))
-    for axes, figure in zip((places.axes1, places.axes2), motion.figures, strict=True):
-        light_of_ellipsoid(axes, figure.semi_axes_m, sight.earthward(time), sight.sunward(time), disc, found)
+def _conjunctions(motion: MotionBetween, sight: Sight, causes: Causes) -> np.ndarray:
+    """(n,) of the eclipse, where there is none of the occultation."""
+    mid, eclipsed = 0.5 * (causes.first_s + causes.last_s), causes.has(ECLIPSE)
+    found = np.empty(len(causes))
+    for here, line in ((eclipsed, sight.sunward), (~eclipsed, sight.earthward)):
+        found[here] = conjunctions_s(motion, line, causes.front[here], mid[here])
     return found
-
-
-def _conjunctions(motion: MotionBetween, sight: Sight, causes: Causes, time: np.ndarray):
-    """(n,) when the longitude is that of the line, nearest to times (n,): Newton's method."""
-    turned, eclipsed = np.where(causes.front, 0.0, np.pi), causes.has(ECLIPSE)
-    for _ in range(_CONJUNCTION_STEPS):
-        at = np.clip(time, motion.start_s, motion.end_s)
-        (x, y, _), (u, v, _) = (found.T for found in motion.at(at, slice(0, 3)))
-        sun, seen = sight.sunward(at), sight.earthward(at)
-        line = np.where(eclipsed[:, None], sun, seen)
-        ahead = np.arctan2(y, x) - np.arctan2(line[:, 1], line[:, 0]) + turned
-        time = at - (np.remainder(ahead + np.pi, 2.0 * np.pi) - np.pi) * (x * x + y * y) / (x * v - y * u)
-    return time

@@ -10,9 +10,8 @@ Times are instants at the system, s from t0.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 
@@ -50,6 +49,10 @@ class Halves:
     nearest_s: np.ndarray
     cycle: np.ndarray
     inside: np.ndarray
+
+    def chosen(self, which: np.ndarray) -> Halves:
+        """Some of them."""
+        return Halves(*(getattr(self, field.name)[which] for field in fields(self)))
 
     def __len__(self) -> int:
         return len(self.low_s)
@@ -114,7 +117,7 @@ class EventSearch:
         if not len(low):
             none = np.empty(0)
             return Halves(none, none, front, none, none, none, none, none.astype(int), front)
-        first, last, miss, nearest = self._outer(low, high)
+        first, last, miss, nearest = self.outer(low, high)
         # the run may begin after a conjunction, or end before one, of which it still shows an event
         early, late = nearest < self.motion.start_s + _EDGE_S, nearest > self.motion.end_s - _EDGE_S
         inside = ~(early | late)
@@ -133,7 +136,7 @@ class EventSearch:
         middle = 0.5 * (edges[1:] + edges[:-1])
         return edges[:-1], edges[1:], self.height(middle) > 0.0
 
-    def _outer(self, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, ...]:
+    def outer(self, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarray, ...]:
         """Contacts 1 and 4 (m,), the smallest gap and when; where it is above 0 there is no event."""
         time = low[:, None] + (high - low)[:, None] * np.arange(_SCAN + 1) / _SCAN
         gap = self._scan(time)
@@ -141,14 +144,18 @@ class EventSearch:
         first, last = ends_below(lambda t: self.gap(APART, t), time, gap, nearest, miss)
         return first, last, miss, nearest
 
+    @property
+    def reach_m(self) -> float:
+        """Beyond this distance of the centres across the line the outlines are apart."""
+        return float(sum(figure.reach_m + np.linalg.norm(figure.shift_m) for figure in self.motion.figures))
+
     def _scan(self, time: np.ndarray) -> np.ndarray:
         """Gaps at times (m, k); where even circles about the bodies are apart, the distance of those is enough."""
         flat = time.ravel()
         line, position = self.line(flat), self.motion.position_m(flat)
         height = np.sum(position * line, axis=1)
         offset = np.linalg.norm(position - height[:, None] * line, axis=1)
-        reach: Any = sum(figure.reach_m + np.linalg.norm(figure.shift_m) for figure in self.motion.figures)
-        reach = reach + (np.abs(height) * np.tan(self.sight.sun_radius_rad(flat)) if self.disc else 0.0)
+        reach = self.reach_m + (np.abs(height) * np.tan(self.sight.sun_radius_rad(flat)) if self.disc else 0.0)
         gap = offset - reach
         near = gap < 0.0
         gap[near] = self.gap(APART, flat[near])

@@ -201,3 +201,16 @@ class Sight:
     def light_time_s(self, time_s: np.ndarray) -> np.ndarray:
         """(m,) to the observer."""
         return self._curves(time_s)[:, 7]
+
+
+def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(m,) each, of the Sun's and of the system's centre at times on the site's clock, s from t0; needs a site.
+
+    Above the plane across the line from the Earth's centre, which departs from the true horizon by up to 0.2 deg; no
+    refraction (0.6 deg at the horizon).
+    """
+    time = np.atleast_1d(np.asarray(seen_s, dtype=float))
+    site = observer_about_sun_m(sky.clock, time, sky.site)
+    zenith = _unit(site - observer_about_sun_m(sky.clock, time))
+    pair, _ = position_velocity(sky.elements, time - sky.at(time).light_time_s)
+    return tuple(np.degrees(np.arcsin(np.sum(zenith * _unit(line), axis=1))) for line in (-site, pair - site))

@@ -18,7 +18,7 @@ import numpy as np
 
 from .._jit import kernel
 from .brightness import plane_of, seen_along
-from .shadows import ellipsoid_top, quadric
+from .shadows import CELLS, SLACK, ellipsoid_top, facet_top, mesh_grid, quadric
 
 
 def disc_points(count: int) -> np.ndarray:
@@ -80,6 +80,19 @@ def along_lines(basis, vectors, m):
 
 
 @kernel
+def in_other_frame(basis, other, x, y, h):
+    """A place given along the rows of basis (9,), along those of another one."""
+    a = basis[0] * x + basis[3] * y + basis[6] * h
+    b = basis[1] * x + basis[4] * y + basis[7] * h
+    c = basis[2] * x + basis[5] * y + basis[8] * h
+    return (
+        other[0] * a + other[1] * b + other[2] * c,
+        other[3] * a + other[4] * b + other[5] * c,
+        other[6] * a + other[7] * b + other[8] * c,
+    )
+
+
+@kernel
 def top_of(form, x, y):
     """Height of an ellipsoid's upper surface above its middle; -inf beside it."""
     return ellipsoid_top(form[0], form[1], form[2], form[3], form[4], form[5], x, y)
@@ -126,6 +139,65 @@ def missing_of_ellipsoids(centres1, centres2, axes1, axes2, semi1, semi2, lines,
                     continue
             seeliger += across / (across + nh)
             lambert += across / math.sqrt(nx * nx + ny * ny + nh * nh)
+        share = math.pi * a * c / len(disc)
+        found[m, 0] += seeliger * share
+        found[m, 1] += lambert * share
+
+
+@kernel
+def missing_of_meshes(
+    centres, axes, vertices, facets, convex, reach, rays_semi, lines, others, front, unhidden, disc, found
+):
+    """The same of two meshes: pairs (primary, secondary) of centres (m, 3), axes (m, 3, 3), vertices, facets, whether
+    they are convex, and reach, m.  Rays fill the outline of an ellipsoid about the secondary, rays_semi (3,).
+
+    Ground in the shadow of its own hills, or behind them, misses nothing.
+    """
+    basis, aside, turn, shift = np.empty(9), np.empty(9), np.empty((4, 9)), np.empty((4, 3))
+    seen = (np.empty((len(facets[0]), 10)), np.empty((len(facets[1]), 10)))
+    seen_aside = (np.empty((len(facets[0]), 10)), np.empty((len(facets[1]), 10)))
+    placed = (np.empty((len(vertices[0]), 3)), np.empty((len(vertices[1]), 3)))
+    frame, heads = np.empty((4, 4)), np.empty((4, CELLS * CELLS + 1), np.int64)
+    none = np.empty(0, np.int64)
+    for m in range(len(found)):
+        plane_of(lines[m], basis)
+        plane_of(others[m], aside)
+        for b in range(2):
+            seen_along(basis, axes[b][m], centres[b][m], turn[b], shift[b])
+            seen_along(aside, axes[b][m], centres[b][m], turn[2 + b], shift[2 + b])
+        a, b21, c = outline_to_disc(turn[1], rays_semi)
+        if np.hypot(shift[0, 0] - shift[1, 0], shift[0, 1] - shift[1, 1]) > reach[0] + reach[1]:
+            continue
+        dim = 0 if front[m] else 1
+        entries0 = mesh_grid(turn[0], shift[0], vertices[0], facets[0], placed[0], seen[0], frame[0], heads[0])
+        entries1 = mesh_grid(turn[1], shift[1], vertices[1], facets[1], placed[1], seen[1], frame[1], heads[1])
+        aside0, aside1 = none, none
+        hides = unhidden and np.hypot(shift[2, 0] - shift[3, 0], shift[2, 1] - shift[3, 1]) < reach[0] + reach[1]
+        by0 = hides if dim == 1 else not convex[0]
+        by1 = hides if dim == 0 else not convex[1]
+        if by0:
+            aside0 = mesh_grid(turn[2], shift[2], vertices[0], facets[0], placed[0], seen_aside[0], frame[2], heads[2])
+        if by1:
+            aside1 = mesh_grid(turn[3], shift[3], vertices[1], facets[1], placed[1], seen_aside[1], frame[3], heads[3])
+        ox, oy, oh = along_lines(basis, others, m)
+        seeliger, lambert = 0.0, 0.0
+        for k in range(len(disc)):
+            x = a * disc[k, 0] + shift[1, 0]
+            y = b21 * disc[k, 0] + c * disc[k, 1] + shift[1, 1]
+            h0, x0, y0 = facet_top(x, y, seen[0], frame[0], heads[0], entries0)
+            h1, x1, y1 = facet_top(x, y, seen[1], frame[1], heads[1], entries1)
+            ground, over, sx, sy = (h0, h1, x0, y0) if dim == 0 else (h1, h0, x1, y1)
+            across = oh - sx * ox - sy * oy
+            if not (ground > -math.inf and over > ground) or across <= 0.0:
+                continue
+            if by0 or by1:
+                u, v, h = in_other_frame(basis, aside, x, y, ground)
+                if by0 and facet_top(u, v, seen_aside[0], frame[2], heads[2], aside0)[0] > h + SLACK * reach[0]:
+                    continue
+                if by1 and facet_top(u, v, seen_aside[1], frame[3], heads[3], aside1)[0] > h + SLACK * reach[1]:
+                    continue
+            seeliger += across / (across + 1.0)
+            lambert += across / math.sqrt(1.0 + sx * sx + sy * sy)
         share = math.pi * a * c / len(disc)
         found[m, 0] += seeliger * share
         found[m, 1] += lambert * share

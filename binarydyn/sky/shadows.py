@@ -156,3 +156,23 @@ def block_by_mesh(points, live, turn, shift, own, overlooked, slack, seen, frame
                 if ax * by >= ay * bx and bx * cy >= by * cx and cx * ay >= cy * ax:
                     live[f, p] = 0
                     break
+
+
+@kernel
+def facet_top(x, y, seen, frame, heads, entries):
+    """Height of a sorted mesh at a place across the line, and its slopes there (dh/dx, dh/dy); -inf beside it."""
+    top, along_x, along_y = -math.inf, 0.0, 0.0
+    u, v = (x - frame[0]) * frame[2], (y - frame[1]) * frame[3]
+    if u < 0.0 or v < 0.0 or u >= CELLS or v >= CELLS:
+        return top, along_x, along_y
+    place = int(u) * CELLS + int(v)
+    for k in range(heads[place], heads[place + 1]):
+        g = entries[k]
+        h = seen[g, 3] + seen[g, 1] * x + seen[g, 2] * y
+        if h <= top:
+            continue
+        ax, ay, bx, by = seen[g, 4] - x, seen[g, 5] - y, seen[g, 6] - x, seen[g, 7] - y
+        cx, cy = seen[g, 8] - x, seen[g, 9] - y
+        if ax * by >= ay * bx and bx * cy >= by * cx and cx * ay >= cy * ax:
+            top, along_x, along_y = h, seen[g, 1], seen[g, 2]
+    return top, along_x, along_y

@@ -15,8 +15,7 @@ from binarydyn.dynamics import State, System, simulate
 from binarydyn.kepler import Elements
 from binarydyn.sky.ephemeris import Clock
 from binarydyn.sky.events import events
-from binarydyn.sky.faceted import mesh_of_ellipsoid
-from binarydyn.sky.figure import Figure
+from binarydyn.sky.figure import Figure, mesh_of_ellipsoid
 from binarydyn.sky.geometry import Sky
 from binarydyn.sky.light_curve import light_curve_of
 
