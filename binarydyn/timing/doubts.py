@@ -21,7 +21,7 @@ _MOST = 5
 def doubts(found: Timing) -> tuple[str, ...]:
     """Sentences, those that matter most first."""
     fit = found.fit
-    return (*_holds(found), *_counts(found), *_scale(fit), *_outliers(fit), *_terms(fit), *_limit(fit))
+    return (*_holds(found), *_counts(found), *_causes(fit), *_scale(fit), *_outliers(fit), *_terms(fit), *_limit(fit))
 
 
 def is_improbable(fit: Fit) -> bool:
@@ -70,6 +70,16 @@ def _scale(fit: Fit) -> tuple[str, ...]:
             f"the mid-times scatter {scale:.2f} times as much as their stated sigma; all errors are scaled by that",
         )
     return ()
+
+
+def _causes(fit: Fit) -> tuple[str, ...]:
+    if not fit.larger:
+        return ()
+    said = ", ".join(f"{name} ({factor:.0f} times)" for name, factor in fit.larger)
+    return (
+        f"what was timed lies off what is modelled by more than expected: {said}; the error is in the sigma, but check "
+        "what was timed",
+    )
 
 
 def _outliers(fit: Fit) -> tuple[str, ...]:

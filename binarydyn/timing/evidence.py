@@ -9,6 +9,7 @@ ch. 27, from memory).  s and tau go over a grid, so their uncertainty is in the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,27 +108,54 @@ class Weigher:
         kept = weight > np.exp(-_BELOW) * 1e-2
         return Weighed(weight[kept] / weight[kept].sum(), *(column[kept] for column in columns))
 
+    def peak(self) -> tuple[float, float]:
+        """Scale and tau_s, on a coarse grid, of the highest evidence of the first minimum, which is the best."""
+        ln_s, tau = self._peak(*_common(self.noise))
+        return float(np.exp(ln_s)), tau
+
     def _nodes(self) -> list[tuple[float, float, float]]:
-        """(ln s, tau, ln of the share of the prior) where the best minimum has evidence."""
+        """(ln s, tau, ln of the share of the prior) where the first minimum has evidence: a patch about the highest."""
         taus, ln_taus = _common(self.noise)
-        peak = self._peak(taus)
-        places = _places(peak, self.rows.shape[1], self.stated)
-        ln_share = _ln_scale(places, self.stated) + np.log(np.gradient(places))
-        nodes = [
-            (a, t, la + lt) for a, la in zip(places, ln_share, strict=True) for t, lt in zip(taus, ln_taus, strict=True)
-        ]
-        height = np.array([self._best(a, t) + share for a, t, share in nodes])
-        return [nodes[i] for i in np.flatnonzero(height > height.max() - _BELOW)]
+        ln_s, tau = self._peak(taus, ln_taus)
+        places = _places(ln_s, self.rows.shape[1], self.stated)
+        share = (_ln_scale(places, self.stated) + np.log(np.gradient(places)))[:, None] + ln_taus
+        begin = int(np.argmin(np.abs(places - ln_s))), int(np.flatnonzero(taus == tau)[0])
+        height = _patch(lambda i, j: self._best(places[i], taus[j]) + share[i, j], begin, share.shape)
+        return [(places[i], taus[j], share[i, j]) for i, j in height]
 
     def _best(self, ln_s: float, tau_s: float) -> float:
         return float(self.solved(np.exp(ln_s), tau_s, 1)[0][0])
 
-    def _peak(self, taus: np.ndarray) -> float:
-        """ln s of the highest evidence of the best minimum, to 0.1."""
+    def _peak(self, taus: np.ndarray, ln_taus: np.ndarray) -> tuple[float, float]:
+        """ln s, to 0.1, and tau."""
         low = np.log(LEAST_SCALE) if self.stated else -_GREATEST_LN
-        trials = [(a, t) for a in np.arange(low, _GREATEST_LN + 0.1, _COARSE) for t in taus[::2]]
-        ln_s, tau = max(trials, key=lambda at: self._best(*at))
-        return max(ln_s + 0.1 * np.arange(-5, 6), key=lambda a: self._best(a, tau))
+        known = dict(zip(taus, ln_taus, strict=True))
+
+        def height(at: tuple[float, float]) -> float:
+            return self._best(*at) + known[at[1]] + float(_ln_scale(np.array(at[0]), self.stated))
+
+        trials = [(a, t) for a in np.arange(low, _GREATEST_LN + 0.1, _COARSE) for t in taus[::3]]
+        ln_s, tau = max(trials, key=height)
+        ln_s, tau = max([(ln_s + 0.2 * k, tau) for k in range(-2, 3)], key=height)
+        ln_s, tau = max([(ln_s, t) for t in taus], key=height)
+        return max([(ln_s + 0.1 * k, tau) for k in range(-3, 4)], key=height)
+
+
+def _patch(
+    height: Callable[[int, int], float], begin: tuple[int, int], shape: tuple[int, ...]
+) -> list[tuple[int, int]]:
+    """Nodes of a grid that hang together with the one where it begins and are not _BELOW the highest."""
+    known: dict[tuple[int, int], float] = {}
+    waiting = [begin]
+    while waiting:
+        i, j = waiting.pop()
+        if (i, j) in known or not (0 <= i < shape[0] and 0 <= j < shape[1]):
+            continue
+        known[i, j] = height(i, j)
+        if known[i, j] > max(known.values()) - _BELOW:
+            waiting += [(i + 1, j), (i - 1, j), (i, j + 1), (i, j - 1)]
+    top = max(known.values())
+    return [node for node, value in known.items() if value > top - _BELOW]
 
 
 def _common(noise: Noise) -> tuple[np.ndarray, np.ndarray]:

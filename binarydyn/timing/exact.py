@@ -26,7 +26,7 @@ LEAST_SHARE = 0.05
 
 @dataclass(frozen=True)
 class ExactOrbit:
-    """Period after less period before, eccentricity after, rate of the line of apsides; rms of what is left of times."""
+    """Period after less period before, eccentricity after, rate of the line of apsides; rms of what is left."""
 
     change_s: float
     eccentricity: float

@@ -27,11 +27,16 @@ from .terms import INDEX, NAMES, TURN, Foreknown, Priors
 LOSSES = ("gaussian", "student")
 DISAGREEMENT = 0.03
 """Scatter about the best fit, in periods (1.48 times the median), from which no count is right: chance makes 0.3."""
+UNNAMED = "shapes, pole or surface"
 CERTAIN = 0.99
 """Weight from which one count of turns is taken for the right one."""
 _WORTH = 1e-4
 """Least weight of a count that is told."""
 _IN_REACH = 40.0
+MOST_OFF = 3.0
+"""Sigmas of its prior from which a cause of wrong middles is taken to be larger than was said."""
+_ROUNDS = 6
+_BEST = np.arange(1)
 _MOST_ROBUST = 12
 """Minima that are followed where some times may lie far off."""
 
@@ -59,7 +64,8 @@ class Fit:
     the factor on the sigmas, and of the common error of a group.  tried_drift_rad_s2: the drift of the mean motion and
     its sigma that the data alone give.  limit_s: the part of the change's sigma that more measurements of the same
     kind would leave: what the model of the middles may have wrong.  outliers: times that lie FAR off, where the loss
-    looks for them.  stated: whether sigmas were given.
+    looks for them.  stated: whether sigmas were given.  larger: causes of wrong middles that lie far off,
+    and by how much their sigma was made larger.
     """
 
     values: dict[str, float]
@@ -78,6 +84,7 @@ class Fit:
     tried_drift_rad_s2: tuple[float, float]
     limit_s: float
     stated: bool
+    larger: tuple[tuple[str, float], ...]
     outliers: int | None = None
 
     @property
@@ -205,6 +212,8 @@ class _Task:
     priors: Priors
     stated: bool
     loss: str
+    loosened: np.ndarray
+    causes: tuple[str, ...]
 
     @classmethod
     def of(cls, seen, sigma_s, group, middles: Middles | None, expected: Foreknown, loss: str) -> _Task:
@@ -215,23 +224,45 @@ class _Task:
         sigma = np.full(len(seen.time_s), UNSTATED_SIGMA_S) if sigma_s is None else sigma_s
         noise = Noise.of(sigma, group, None if middles is None else middles.columns_s)
         span = float(np.abs(seen.time_s).max())
-        return cls(seen, noise, Priors.of(expected, span), sigma_s is not None, loss)
+        factor, causes = np.ones(noise.causes_s.shape[1]), () if middles is None else middles.causes
+        return cls(seen, noise, Priors.of(expected, span), sigma_s is not None, loss, factor, causes)
 
     def answer(self, counted: Counted) -> Timing:
         """Minima with the errors as stated, once more with those that the data say, weighed by their evidence."""
+        first = self._minima(counted)
+        loose = self._loosened(first)
+        return loose._weighed(first if loose is self else loose._minima(counted))
+
+    def _minima(self, counted: Counted) -> Minima:
         begin = straight(counted, self.priors.centre[INDEX["apsidal_rate"]])
-        first = minima(begin, counted, self.noise.at(1.0, 0.0), self.priors).ranked(_IN_REACH)
-        rough = self._weigher(first).weighed(first.x)
-        tau = float(rough.tau_s[rough.best])
-        weighing = self.noise.at(float(rough.scale[rough.best]), tau)
+        return minima(begin, counted, self.noise.at(1.0, 0.0), self.priors).ranked(_IN_REACH)
+
+    def _loosened(self, first: Minima) -> _Task:
+        """With wider priors of those causes that the best minimum finds more than MOST_OFF sigmas off."""
+        task = self
+        for _ in range(_ROUNDS):
+            scale, tau = task._weigher(first.chosen(_BEST)).peak()
+            weighing = task.noise.at(scale, tau)
+            first = polished(first.x[:1], first.counted.of(_BEST), weighing, self.priors, 10)
+            late = first.counted.late_s(first.x)[0]
+            off = task.noise.causes_s.T @ weighing.applied(late[:, None])[:, 0]
+            if np.all(np.abs(off) <= MOST_OFF):
+                break
+            factor = np.where(np.abs(off) > MOST_OFF, np.abs(off), 1.0)
+            task = replace(task, noise=task.noise.loosened(factor), loosened=task.loosened * factor)
+        return task
+
+    def _weighed(self, first: Minima) -> Timing:
+        scale, tau = self._weigher(first).peak()
+        weighing = self.noise.at(scale, tau)
         found = distinct(polished(first.x, first.counted, weighing, self.priors, 10), weighing, self.priors)
         if self.loss == "gaussian":
             return self._told(found, self._weigher(found).weighed(found.x))
         core = winsorised(found.chosen(np.arange(min(_MOST_ROBUST, len(found.x)))), self.noise, self.priors, tau)
         weigher = Weigher.of(core.minima, core.noise, self.priors, True, core.later_s, core.ln_prior)
         told = self._told(core.minima, weigher.weighed(core.minima.x))
-        scale = (core.scale * told.fit.scale[0], core.scale * told.fit.scale[1])
-        return replace(told, fit=replace(told.fit, scale=scale, outliers=core.outliers))
+        scale_sd = (core.scale * told.fit.scale[0], core.scale * told.fit.scale[1])
+        return replace(told, fit=replace(told.fit, scale=scale_sd, outliers=core.outliers))
 
     def _weigher(self, found: Minima) -> Weigher:
         return Weigher.of(found, self.noise, self.priors, self.stated)
@@ -275,7 +306,14 @@ class _Task:
             self._tried_drift(x, counted, rows, best),
             self._limit_s(x, counted, rows, best),
             self.stated,
+            self._off(),
         )
+
+    def _off(self) -> tuple[tuple[str, float], ...]:
+        """Causes that were loosened; one without a name is `shapes, pole or surface`."""
+        names = [*self.causes, *[""] * (len(self.loosened) - len(self.causes))]
+        told = [(name or UNNAMED, float(f)) for name, f in zip(names, self.loosened, strict=True) if f > 1.0]
+        return tuple(sorted(dict(sorted(told, key=lambda one: one[1])).items()))
 
     def _tried_drift(self, x: np.ndarray, counted: Counted, rows: Weighed, best: int) -> tuple[float, float]:
         """With a flat prior."""

@@ -7,7 +7,7 @@ of linear algebra).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,18 +20,24 @@ _LEAST_COLUMN_S = 0.05
 @dataclass(frozen=True)
 class Noise:
     """sigma_s (n,): of each time on its own, or its shape where none is stated; members (g, n): which events share an
-    error; columns_s (n, m)."""
+    error; columns_s (n, m): N, or fewer columns with the same N N^T; causes_s (n, k): those that were given."""
 
     sigma_s: np.ndarray
     members: np.ndarray
     columns_s: np.ndarray
+    causes_s: np.ndarray
 
     @classmethod
     def of(cls, sigma_s: np.ndarray, group: np.ndarray | None, columns_s: np.ndarray | None) -> Noise:
         """group (n,): None where nothing is common."""
         columns = np.zeros((len(sigma_s), 0)) if columns_s is None else columns_s
         shared = np.zeros((0, len(sigma_s))) if group is None else np.unique(group)[:, None] == group
-        return cls(sigma_s, shared.astype(float), _fewer(columns))
+        return cls(sigma_s, shared.astype(float), _fewer(columns), columns)
+
+    def loosened(self, factor: np.ndarray) -> Noise:
+        """The same where each cause (k,) may be larger by a factor."""
+        causes = self.causes_s * factor
+        return replace(self, columns_s=_fewer(causes), causes_s=causes)
 
     def own_variance(self, scale: float) -> np.ndarray:
         """(n,) of each event, common errors apart."""
@@ -62,13 +68,15 @@ class Weighing:
 
     @classmethod
     def of(cls, variance: np.ndarray, tau_s: float, members: np.ndarray, columns_s: np.ndarray) -> Weighing:
+        from scipy.linalg import solve_triangular
+
         inverse = 1.0 / variance
         told = 1.0 + tau_s**2 * (members @ inverse)
         groups = members * inverse * (tau_s / np.sqrt(told))[:, None]
         weighed = columns_s * inverse[:, None] - groups.T @ (groups @ columns_s)
         factor = np.linalg.cholesky(np.eye(columns_s.shape[1]) + columns_s.T @ weighed)
         ln_det = np.sum(np.log(variance)) + np.sum(np.log(told)) + 2.0 * np.sum(np.log(np.diag(factor)))
-        columns = np.linalg.solve(factor, weighed.T).T
+        columns = solve_triangular(factor, weighed.T, lower=True, check_finite=False).T
         return cls(inverse, groups, columns, float(ln_det))
 
     def applied(self, a: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ eccentricity vector (h, k) = e (sin, cos) of the pericentre at t0.  2 pi/n is th
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -66,6 +66,10 @@ class Counted:
 
     seen: Readings
     counted_rad: np.ndarray
+
+    def of(self, which: np.ndarray) -> Counted:
+        """Some of the counts."""
+        return replace(self, counted_rad=self.counted_rad[which])
 
     @property
     def after(self) -> np.ndarray:

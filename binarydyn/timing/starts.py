@@ -41,17 +41,13 @@ class Minima:
 
     def chosen(self, which: np.ndarray) -> Minima:
         """Some of them."""
-        return Minima(self.x[which], _some(self.counted, which), self.cost[which])
+        return Minima(self.x[which], self.counted.of(which), self.cost[which])
 
     def ranked(self, within: float) -> Minima:
         """The best first, without those whose cost is more above it, in units of the scatter."""
         order = np.argsort(self.cost, kind="stable")
         worse = self.cost[order] - self.cost[order[0]]
         return self.chosen(order[worse <= within * max(1.0, self.cost[order[0]] / self.counted.counted_rad.shape[-1])])
-
-
-def _some(counted: Counted, which: np.ndarray) -> Counted:
-    return replace(counted, counted_rad=counted.counted_rad[which])
 
 
 @dataclass(frozen=True)
