@@ -17,7 +17,7 @@ from .cycle_count import REACH, counts, longest_gaps_s, sides_of, straight
 from .evidence import UNSTATED_SIGMA_S, Weighed, Weigher
 from .mid_times import Readings
 from .middles import Middles
-from .mixture import Mixture, joined
+from .mixture import Mixture, mixed
 from .noise import Noise
 from .orbit import Counted
 from .outliers import winsorised
@@ -349,7 +349,7 @@ def _mixture(rows: Weighed, number) -> Mixture:
     whole = Mixture(rows.weight, pairs[:, 0], pairs[:, 1])
     there = rows.weight > 0.0
     parts = [there & (rows.minimum == m) for m in np.unique(rows.minimum[there])]
-    return joined([whole.chosen(part).thinned() for part in parts])
+    return mixed([whole.chosen(part).thinned() for part in parts])
 
 
 def _change(x: np.ndarray, v: np.ndarray) -> tuple[float, float]:

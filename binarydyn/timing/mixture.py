@@ -64,7 +64,7 @@ class Mixture:
         order = np.argsort(self.sigmas)
         share = (np.cumsum(self.weights[order]) - 0.5 * self.weights[order]) / self.weights.sum()
         bins = np.minimum((MOST_PARTS * share).astype(int), MOST_PARTS - 1)
-        return joined([_single(self.chosen(order[bins == b])) for b in np.unique(bins)])
+        return mixed([_single(self.chosen(order[bins == b])) for b in np.unique(bins)])
 
     def chosen(self, which: np.ndarray) -> Mixture:
         """Some of the parts, with their weights."""
@@ -80,7 +80,7 @@ class Mixture:
         return dict(zip(("weights", "means", "sigmas"), (column.tolist() for column in self.columns), strict=True))
 
 
-def joined(parts: list[Mixture]) -> Mixture:
+def mixed(parts: list[Mixture]) -> Mixture:
     """All parts, whose weights sum to 1 together."""
     return Mixture(*(np.concatenate(column) for column in zip(*(part.columns for part in parts), strict=True)))
 
