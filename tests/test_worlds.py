@@ -9,8 +9,6 @@ from test_geometry import pair
 from binarydyn.constants import DAY_S
 from binarydyn.errors import InputError
 from binarydyn.observing.modelled_middles import OFFSET_S, UNKNOWN_S, middles_for, off_conjunction_s
-from binarydyn.observing.same_events import Along, contacts_like
-from binarydyn.observing.timetable import event_run
 from binarydyn.observing.uncertain_inputs import POLE_DEG, SIZE_SHARE, drawn_inputs, usual_errors
 from binarydyn.observing.worlds import worlds
 from binarydyn.scenario import example, varied
@@ -72,18 +70,17 @@ def test_what_sampling_says_is_drawn_and_nothing_else_but_the_impulse():
 
 
 def test_events_of_a_member_are_those_that_a_search_finds(found):
-    """Against the search of the same run by itself: contacts to 0.05 s (a gap closed to 0.01 m), and the same kinds."""
+    """Against the search of the same run by itself: contacts to 0.2 s (a gap closed to 0.02 m), and the same kinds."""
     compared = 0
     for world in found.members:
-        for side in world.sides:
-            run, sight = side.motion.trajectory, side.sight
-            searched = dips_of(run, sight, rays=32, epochs=9)
+        for run in world.runs:
+            searched = dips_of(run, world.sight, rays=32, epochs=9)
             mine = world.dips.chosen((world.dips.conjunction_s >= 0.0) == (run.time_s[-1] > 0.0))
             for i in range(len(mine)):
                 k = int(np.argmin(np.abs(searched.contacts_mid_s - mine.contacts_mid_s[i])))
                 assert (searched.kind[k], searched.body[k]) == (mine.kind[i], mine.body[i])
-                assert searched.first_s[k] == pytest.approx(mine.first_s[i], abs=0.05)
-                assert searched.last_s[k] == pytest.approx(mine.last_s[i], abs=0.05)
+                assert searched.first_s[k] == pytest.approx(mine.first_s[i], abs=0.2)
+                assert searched.last_s[k] == pytest.approx(mine.last_s[i], abs=0.2)
                 compared += 1
     assert compared > 100
 
@@ -97,16 +94,6 @@ def test_a_sight_for_another_pole_is_that_of_its_sky():
     for name in ("sunward", "earthward", "light_time_s"):
         np.testing.assert_allclose(getattr(turned, name)(time), getattr(anew, name)(time), atol=3e-8)
     assert np.abs(sight.sunward(time) - anew.sunward(time)).max() > 1e-3
-
-
-def test_contacts_of_a_run_in_itself_are_its_own():
-    scenario = pair()
-    from binarydyn.relaxed.start import start
-
-    along = Along(event_run(scenario, start(scenario).system, -1.0), Sight(Sky.of(scenario), -1.2 * DAY_S, 100.0))
-    halves = along.search["eclipse"].halves
-    ends = np.stack([halves.first_s, halves.last_s])[:, halves.whole]
-    np.testing.assert_allclose(contacts_like(along, along, "eclipse", ends), ends, atol=0.05)
 
 
 def measured(world, late_s=0.0, timed="dip_centroid"):

@@ -1,13 +1,13 @@
 """How sure the mid-time of each predicted event is: the same event in members drawn from the distributions.
 
-A member's event is found from the nominal one (same_events.py), its middle halfway between contacts 1 and 4.  The
+A member's event is found from the nominal one (sky/followed.py), its middle halfway between contacts 1 and 4.  The
 mid-times are fitted linearly in the normal scores behind the distributions; sigma^2 = sum of the squared slopes +
 variance about the fit, so that a few dozen members give what chance alone would need hundreds for.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -20,10 +20,11 @@ from ..relaxed.start import start
 from ..sampling.members import DECIDE_THE_IMPACT
 from ..sampling.sample import Sample
 from ..scenario import Scenario, varied
-from ..sky.event_search import KINDS
+from ..sky.event_search import Halves
 from ..sky.events import Event
+from ..sky.followed import Guide
 from ..sky.geometry import Sight, Sky
-from .same_events import Along, contacts_like
+from ..sky.motion_between import MotionBetween
 from .timetable import LONGER, Entry, Timetable, left_alone
 
 COUNT = 32
@@ -117,13 +118,12 @@ def _mid_times(table: Timetable, name: str, pairs: Sequence, sample: Sample) -> 
     there = [k for k, one in enumerate(pairs) if one is not None]
     runs = _runs(name, nominal, [pairs[k] for k in there])
     out = np.full((len(pairs), len(events)), np.nan)
-    sunlight = table.scenario.observer.sunlight
-    at_first = Along(nominal, Sight(table.sky, *_reach(nominal)), sunlight)
+    guide = Guide.of(nominal, Sight(table.sky, *_reach(nominal)), table.scenario.observer.sunlight)
     widest = Sight(table.sky, LONGER * min(nominal.time_s[0], 0.0), LONGER * max(nominal.time_s[-1], 0.0))
     for k, run in zip(there, runs, strict=True):
         if run.status == "completed":
-            seen_so = widest.for_sky(Sky.of(pairs[k][0]))
-            out[k] = _matched(at_first, Along(run, seen_so, sunlight), events)
+            own = widest.for_sky(Sky.of(pairs[k][0]))
+            out[k] = _matched(guide.followed(MotionBetween(run), own), events)
     return out
 
 
@@ -142,15 +142,15 @@ def _reach(run: Trajectory) -> tuple[float, float]:
     return float(run.time_s[0]), float(run.time_s[-1])
 
 
-def _matched(nominal: Along, member: Along, events: Sequence[Event]) -> np.ndarray:
+def _matched(halves: Mapping[str, Halves], events: Sequence[Event]) -> np.ndarray:
     """(events,) mid-times of the same events in a member; nan for absent and cut ones too."""
-    out = np.full(len(events), np.nan)
-    for kind in KINDS:
-        chosen = [i for i, e in enumerate(events) if e.kind == kind and e.duration_s is not None]
-        if chosen:
-            ends = np.array([[events[i].contacts_s[j] for i in chosen] for j in (0, 3)])
-            out[chosen] = contacts_like(nominal, member, kind, ends).mean(axis=0)
-    return out
+    middles = {
+        (kind, body, cycle): middle
+        for kind, found in halves.items()
+        for body, cycle, middle, whole in zip(found.body, found.cycle, found.mid_s, found.whole, strict=True)
+        if whole
+    }
+    return np.array([middles.get((e.kind, e.body, e.cycle), np.nan) if e.duration_s else np.nan for e in events])
 
 
 def _sigmas(values: np.ndarray, scores: np.ndarray) -> np.ndarray:

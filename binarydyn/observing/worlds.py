@@ -19,12 +19,10 @@ from ..errors import BinarydynError, InputError
 from ..impact import Impact, impact_on
 from ..relaxed.start import start
 from ..scenario import Scenario, varied
-from ..sky.dips import Dips, dips_in
-from ..sky.event_search import KINDS
+from ..sky.dips import Dips, Guide, dips_like
 from ..sky.geometry import Sight, Sky
 from ..timing.mid_times import line_longitudes_rad
 from ..timing.terms import TURN
-from .same_events import Along, halves_like
 from .timetable import sample_minutes
 from .uncertain_inputs import drawn_inputs
 
@@ -33,58 +31,45 @@ MEMBERS = 40
 LEAST_SHARE = 0.5
 """Of the members that must come through: fewer do not say what may be."""
 _MARGIN_S = 7200.0
-_RAYS, _EPOCHS, _FEW = 128, 31, 3
+_FEW = 4
 
 
 @dataclass(frozen=True)
 class World:
     """One system about its impact: runs before and after t0, seen along a sight of its own.
 
-    dips: in the order of time; overlapping eclipses and occultations of a body are one.  Their cycles are those of the
-    nominal system, none beside those that it has.
+    guides: the events of the nominal system, which this one has at other times; so cycles are the nominal ones.  dips:
+    in the order of time; overlapping eclipses and occultations of a body are one.
     """
 
     scenario: Scenario
     system: System
     impact: Impact
-    sides: tuple[Along, Along]
-    nominal: tuple[Along, Along]
+    sight: Sight
+    runs: tuple[Trajectory, ...]
+    guides: tuple[Guide, ...]
     dips: Dips
-
-    @classmethod
-    def of(
-        cls, scenario: Scenario, begun: tuple[System, Impact], sides: tuple[Along, Along], like: World | None
-    ) -> World:
-        """like: the nominal one, if it is another."""
-        nominal = like.sides if like else sides
-        return cls(scenario, *begun, sides, nominal, _dips(sides, nominal, True, _RAYS, _EPOCHS))
 
     @cached_property
     def apart(self) -> Dips:
         """Each eclipse and each occultation by itself, as contacts are timed; the light is not that of all of it."""
-        return _dips(self.sides, self.nominal, False, _FEW, _FEW)
+        return _dips(self.guides, self.runs, self.sight, merged=False, rays=_FEW, epochs=_FEW)
 
     def table(self, apart: bool) -> Dips:
         """One of both."""
         return self.apart if apart else self.dips
 
     @property
-    def sight(self) -> Sight:
-        """Along which it is seen."""
-        return self.sides[0].sight
-
-    @property
     def period_s(self) -> float:
         """About that of the orbit, before t0."""
-        run = self.sides[0].motion.trajectory
+        run = self.runs[0]
         angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
         return float(abs(TURN * (run.time_s[-1] - run.time_s[0]) / (angle[-1] - angle[0])))
 
     def counted_rad(self, table: Dips) -> np.ndarray:
         """(n,) longitudes of the secondary at the conjunctions, with the turns since t0."""
         time = table.conjunction_s
-        runs = [side.motion.trajectory for side in self.sides]
-        return with_turns(line_longitudes_rad(self.sight, table.kind, table.body, time), time, runs)
+        return with_turns(line_longitudes_rad(self.sight, table.kind, table.body, time), time, self.runs)
 
 
 @dataclass(frozen=True)
@@ -121,8 +106,9 @@ def worlds(
     for (k, (member, system, hit)), *runs in zip(begun, before, after, strict=True):
         if all(run.status == "completed" for run in runs):
             own = sight.for_sky(Sky.of(member))
-            early, late = (Along(run, own, member.observer.sunlight) for run in runs)
-            found.append(World.of(member, (system, hit), (early, late), found[0] if found else None))
+            guides = found[0].guides if found else tuple(Guide.of(run, own, member.observer.sunlight) for run in runs)
+            dips = _dips(guides, runs, own)
+            found.append(World(member, system, hit, own, tuple(runs), guides, dips))
         elif k == 0:
             raise InputError(scenario.place, f"the run of these days ends early ({runs[0].status}, {runs[1].status})")
     if len(found) - 1 < least_share * count:
@@ -147,12 +133,8 @@ def _begun(scenario: Scenario, changes: dict[str, float], must: bool) -> tuple[S
     return None if hit.status == "miss" and not must else (member, system, hit)
 
 
-def _dips(sides: Sequence[Along], nominal: Sequence[Along], merged: bool, rays: int, epochs: int) -> Dips:
-    parts = []
-    for mine, its in zip(sides, nominal, strict=True):
-        halves = {kind: mine.search[kind].halves if mine is its else halves_like(its, mine, kind) for kind in KINDS}
-        parts.append(dips_in(mine.motion, mine.sight, halves, merged, rays, epochs))
-    return joined(parts)
+def _dips(guides: Sequence[Guide], runs: Sequence[Trajectory], sight: Sight, **how) -> Dips:
+    return joined([dips_like(guide, run, sight, **how) for guide, run in zip(guides, runs, strict=True)])
 
 
 def joined(parts: Sequence[Dips]) -> Dips:

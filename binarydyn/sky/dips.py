@@ -20,7 +20,7 @@ from ..motion.trajectory import Trajectory
 from .dip_causes import BOTH, ECLIPSE, MEASURED_KINDS, OCCULTATION, Causes
 from .dip_light import DimmedBodies
 from .dip_middles import centroid, folded, half_depth, minimum
-from .event_search import KINDS, EventSearch, Halves
+from .event_search import KINDS, EventSearch
 from .followed import Guide, conjunctions_s
 from .geometry import Sight
 from .motion_between import MotionBetween
@@ -95,13 +95,6 @@ def dips_of(
     """
     motion = MotionBetween(trajectory)
     halves = {kind: EventSearch(motion, sight, kind, sunlight).halves for kind in KINDS if kind in kinds}
-    return dips_in(motion, sight, halves, merged, rays, epochs)
-
-
-def dips_in(
-    motion: MotionBetween, sight: Sight, halves: dict[str, Halves], merged: bool, rays: int, epochs: int
-) -> Dips:
-    """The same where the halves of the orbit by kind, and the contacts in them, are known."""
     return _measured(DimmedBodies(motion, sight, rays), Causes.of(halves, merged), epochs)
 
 

@@ -20,8 +20,8 @@ from .outline import APART
 _NEWTON_STEPS = 4
 """Each gains a factor of the Sun's angular rate over the orbit's, 1e-3."""
 _SECANT_STEPS, _FIRST_STEP_S = 6, 20.0
-_TOUCHING_M = 0.02
-"""A gap smaller than this is a contact: 0.1 to 0.2 s of motion."""
+_TOUCHING_M, _SETTLED_M = 0.02, 1e-4
+"""A gap smaller than the first is a contact: 0.1 to 0.2 s of motion; the secant goes on to the second: 1 ms."""
 _NEARLY = 0.1
 """Of both bodies' reach: an absent event that misses by less may take place in a run like it."""
 
@@ -137,7 +137,7 @@ def _touching(search: EventSearch, first, last, low, high) -> tuple[np.ndarray, 
     time = np.clip(guess, low2, high2)
     before, step = search.gap(APART, time), np.repeat([-_FIRST_STEP_S, _FIRST_STEP_S], count)
     for _ in range(_SECANT_STEPS):
-        if np.all(np.abs(before) < _TOUCHING_M):
+        if np.all(np.abs(before) < _SETTLED_M):
             break
         moved = np.clip(time + step, low2, high2)
         gap = search.gap(APART, moved)
