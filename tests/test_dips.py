@@ -125,6 +125,34 @@ def test_dips_are_the_whole_events(triaxial):
         assert (merged.first_s[i], merged.last_s[i]) == (min(one[0], two[0]), max(one[3], two[3]))
 
 
+def test_an_event_has_the_dip_that_it_makes(triaxial):
+    """Its own, or the one of both while they overlap; none where it is cut or no light is missing."""
+    for degrees in (70.0, 25.0):
+        lines = at_phase(degrees)
+        found = dips_of(triaxial, sight_of(triaxial, *lines))
+        made = {}
+        for i, (kind, body, cycle) in enumerate(found.keys()):
+            names = (
+                [(kind, cycle)] if kind != BOTH else [("eclipse", cycle), ("occultation", found.occultation_cycle[i])]
+            )
+            made |= {(name, body, number): i for name, number in names}
+        told = events(triaxial, FixedSky(*lines))
+        assert any(event.dip for event in told) and {e.dip.kind for e in told if e.dip} == set(found.kind)
+        for event in told:
+            i = made.get((event.kind, event.body, event.cycle))
+            if i is None or found.depth_m2[i, 0] == 0.0:
+                assert event.dip is None
+                continue
+            assert event.dip.centroid_s == tuple(found.centroid_s[i]) and event.dip.minimum_s == tuple(
+                found.minimum_s[i]
+            )
+            assert event.dip.mid_s == pytest.approx(found.centroid_s[i].mean()) and event.dip.kind == found.kind[i]
+            assert event.dip.spread_s == found.centroid_s[i, 1] - found.centroid_s[i, 0]
+            left = 1.0 - found.depth_m2[i] / found.light_m2[i]
+            np.testing.assert_allclose(10.0 ** (-0.4 * np.array(event.dip.depth_mag)), left, rtol=1e-12)
+    assert not any(event.dip for event in events(triaxial, FixedSky(*lines), dips=False))
+
+
 def test_conjunctions_are_in_longitude(triaxial):
     sun, seen = at_phase(70.0)
     found = dips_of(triaxial, sight_of(triaxial, sun, seen))

@@ -113,6 +113,35 @@ def test_utc_is_the_instant_at_the_pair_and_the_light_time(table):
     assert 400.0 < found["light_time_s"] < 600.0
 
 
+def test_a_row_has_both_middles_and_the_spread_over_scattering_laws(table):
+    """The mean over the laws of what light_curve shows (test_dips.py), seen a light time later; mid_utc is that of
+    contacts, and says so."""
+    from datetime import datetime
+
+    found = rows(table)
+    assert {row["timed"] for row in found} == {"contacts"}
+    dipped = [row for row in found if row["dip_kind"]]
+    assert dipped and {row["dip_kind"] for row in dipped} <= {"eclipse", "occultation", "both"}
+    t0 = datetime.fromisoformat(table.scenario.impact_epoch_utc + "+00:00")
+    for row, entry in zip(found, table.entries, strict=True):
+        dip = entry.event.dip
+        if dip is None:
+            assert all(row[name] is None for name in ("dip_kind", "dip_mid_utc", "dip_mid_s", "dip_depth_mag"))
+            continue
+        assert row["dip_mid_s"] == sum(dip.centroid_s) / 2 and row["dip_minimum_s"] == sum(dip.minimum_s) / 2
+        assert row["dip_law_spread_s"] == dip.centroid_s[1] - dip.centroid_s[0]
+        seen = (datetime.fromisoformat(row["dip_mid_utc"]) - t0).total_seconds()
+        assert seen == pytest.approx(row["dip_mid_s"] + row["light_time_s"], abs=0.1)
+    one_dip = [row["dip_mid_s"] for row in dipped if row["dip_kind"] == "both"]
+    assert len(one_dip) == 2 * len(set(one_dip))  # an eclipse and an occultation share it
+
+
+def test_the_table_for_a_reader_has_the_dips(file, capsys):
+    assert main(["events", str(file), "--days", "1"]) == 0
+    text = capsys.readouterr().out
+    assert "dip (UTC)  by law, s" in text and "dip: centroid of the light that is missing" in text
+
+
 def test_nights_hold_each_drifting_event_once(table):
     nights = table.nights()
     assert [night.date_utc for night in nights] == sorted({night.date_utc for night in nights})
@@ -131,6 +160,7 @@ def test_json_csv_and_file_say_the_same(file, tmp_path, capsys):
     assert stored.kind == "events" and len(lines) == len(report["events"]) == len(stored.events["mid_utc"])
     for line, given, kept in zip(lines, report["events"], stored.events["depth_mag"], strict=True):
         assert float(line["depth_mag"]) == given["depth_mag"] == kept
+        assert line["dip_mid_utc"] == (given["dip_mid_utc"] or "") and line["timed"] == given["timed"] == "contacts"
         assert line["mid_utc"] == given["mid_utc"] and (line["shift_s"] == "") == (given["shift_s"] is None)
     assert {given["extent"] for given in report["events"]} & {"partial", "total", "annular"}
     assert main(["show", str(out), "--json"]) == 0
@@ -160,7 +190,7 @@ def test_a_short_table_is_no_orbit_seen_from_its_pole(tmp_path, capsys):
     assert "11.3 deg away, so there may be some" in text and "51.5 deg away, so there is none" in text
     assert main(["events", case, "--days", "1", "--csv", str(files[1])]) == 0
     empty, full = (file.read_text(encoding="utf-8").splitlines() for file in files)
-    assert len(empty) == 1 and empty[0] == full[0] and len(full[0].split(",")) == 26 and len(full) > 2
+    assert len(empty) == 1 and empty[0] == full[0] and len(full[0].split(",")) == 33 and len(full) > 2
     assert any(",eclipse," in line and ",absent," not in line for line in full[1:])
     assert "mid_utc" in open_result(stored).events and not len(open_result(stored).events["mid_utc"])
 

@@ -146,7 +146,7 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
         "depth, mag",
         "time shift, min",
     )
-    head += ("O-C, min",)
+    head += ("O-C, min", "dip (UTC)", "by law, s")
     shown = [row for row in found if row["extent"] != "absent"]
     cells = [_cells(row) for row in shown]
     if any(row["mid_time_sigma_s"] is not None for row in shown):
@@ -157,7 +157,7 @@ def _print(table: Timetable, whole: dict[str, Any], found: list[dict[str, Any]])
         cells = [one + two for one, two in zip(cells, sigmas, strict=True)]
     if shown:
         print_table(head, cells)
-    for sentence in (*_absent(found), *without_conjunction(table)):
+    for sentence in (*_about_dips(found), *_absent(found), *without_conjunction(table)):
         print(sentence)
     if table.sigma_members is not None:
         print(f"sigma: from {table.sigma_members} members of [sampling]")
@@ -180,7 +180,25 @@ def _cells(row: dict[str, Any]) -> tuple[str, ...]:
         f"{row['depth_mag']:.4f}",
         _text(row["shift_s"], "+.2f", 60.0),
         _text(row["o_minus_c_s"], "+.2f", 60.0),
+        row["dip_mid_utc"][11:19] if row["dip_mid_utc"] else "-",
+        _text(row["dip_law_spread_s"], "+.0f"),
     )
+
+
+def _about_dips(found: list[dict[str, Any]]) -> list[str]:
+    """What the columns of the dip are, and whether two rows may share one."""
+    from ..sky.dip_causes import BOTH
+
+    kinds = [row["dip_kind"] for row in found if row["dip_kind"]]
+    if not kinds:
+        return []
+    said = [
+        "mid-time: halfway between first and last contact; dip: centroid of the light that is missing, the mean of two"
+    ]
+    said += ["scattering laws; by law: Lambert's centroid less Lommel-Seeliger's"]
+    if BOTH in kinds:
+        said += ["an eclipse and an occultation of one body that overlap make one dip, which stands in both rows"]
+    return said
 
 
 def _absent(found: list[dict[str, Any]]) -> list[str]:

@@ -204,6 +204,8 @@ def _print_events(report: dict[str, Any]) -> None:
         "extent",
         "duration_minutes",
         "depth_mag",
+        "dip_mid_utc",
+        "dip_law_spread_s",
         "shift_s",
         "mid_time_sigma_s",
     )

@@ -143,7 +143,8 @@ def light_curve(
         wanted = time[(time >= run.time_s[0]) & (time <= run.time_s[-1]) & ((time < 0.0) == (run.time_s[0] < 0.0))]
         if len(wanted):
             near = _part(run, wanted[0] - margin_s, wanted[-1] + margin_s)
-            found += [event for event in events(near, sky, scenario.observer.sunlight) if _touches(event, wanted)]
+            conjunctions = events(near, sky, scenario.observer.sunlight, dips=False)
+            found += [event for event in conjunctions if _touches(event, wanted)]
             albedos = (1.0, surface.albedo_ratio)
             pieces.append(light_curve_of(near, sky, wanted, surface.law, surface.phase_law, surface.facets, albedos))
     if not pieces:

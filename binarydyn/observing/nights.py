@@ -45,7 +45,7 @@ def seen_events(scenario: Scenario, sky: Sky, begun: Start) -> SeenEvents:
         event_run(scenario, begun.system, -(campaign.nights_before + 1.0)),
         event_run(scenario, hit.system, campaign.nights_after + 1.0, hit.state),
     )
-    found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight)]
+    found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight, dips=False)]
     found = [event for event in found if event.duration_s is not None]
     first, last, depth = np.array([_facts(event) for event in found], dtype=float).reshape(-1, 3).T
     kept, night, passed = _shown(scenario, sky, first, last, depth)

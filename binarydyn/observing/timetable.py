@@ -119,10 +119,12 @@ class Timetable:
 
     def utc(self, entry: Entry) -> tuple[str | None, ...]:
         """When (UTC) contacts 1 to 4 and the middle are seen; None for what does not take place or is not known."""
-        times = (*entry.event.contacts_s, entry.event.mid_s)
-        known = [t for t in times if t is not None]
-        texts = iter(self.sky.observed_utc(known))
-        return tuple(None if t is None else next(texts) for t in times)
+        return self.seen_utc((*entry.event.contacts_s, entry.event.mid_s))
+
+    def seen_utc(self, times_s: Sequence[float | None]) -> tuple[str | None, ...]:
+        """When (UTC) what happens at times, s from t0, is seen; None for None."""
+        texts = iter(self.sky.observed_utc([t for t in times_s if t is not None]))
+        return tuple(None if t is None else next(texts) for t in times_s)
 
     def nights(self) -> list[Night]:
         """For each date (UTC) after the impact."""
@@ -166,7 +168,7 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
         "without": event_run(scenario, left_alone(begun.system), LONGER * days + 2.0 * begun.period_h / 24.0),
     }
     sunlight = scenario.observer.sunlight
-    found = {name: events(run, sky, sunlight) for name, run in runs.items()}
+    found = {name: events(run, sky, sunlight, dips=name != "without") for name, run in runs.items()}
     seen = {name: _entries(name, found[name], sky) for name in runs}
     ephemerides = tuple(_ephemerides(seen["before"]))
     unmoved = {_label(e.event): e.event.mid_s for e in seen["without"] if e.counts}

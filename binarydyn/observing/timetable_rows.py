@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from ..sky.events import KINDS
+from ..sky.events import KINDS, Dip
 from ..sky.geometry import Geometry
 from .timetable import Timetable
 
@@ -26,7 +26,11 @@ COLUMNS: tuple[str, ...] = (
 )
 COLUMNS += ("depth_mag", "share", "miss_m", "shift_s", "o_minus_c_s", "mid_time_sigma_s", "shift_sigma_s")
 COLUMNS += ("phase_angle_deg", "aspect_deg")
+DIP = ("dip_kind", "dip_mid_utc", "dip_mid_s", "dip_law_spread_s", "dip_minimum_s", "dip_depth_mag")
+COLUMNS += (*DIP, "timed")
 """Of a row, in their order; a table without a row has them too."""
+TIMED = "contacts"
+"""What mid_utc is, as tables of mid-times say it (timing/mid_times.py)."""
 POLAR_DEG = 1.0
 """From the pole: nearer, the height over the plane of the sky is that of the orbit's wobble, not of its turns."""
 
@@ -36,7 +40,12 @@ def rows(table: Timetable) -> list[dict[str, Any]]:
     if not table.entries:
         return []
     geometry = table.sky.at(np.array([entry.event.mid_s for entry in table.entries]))
-    return [dict(zip(COLUMNS, _row(table, geometry, i), strict=True)) for i in range(len(table.entries))]
+    dips = [entry.event.dip for entry in table.entries]
+    seen = table.seen_utc([None if dip is None else dip.mid_s for dip in dips])
+    return [
+        dict(zip(COLUMNS, (*_row(table, geometry, i), *_dip(dips[i], seen[i]), TIMED), strict=True))
+        for i in range(len(table.entries))
+    ]
 
 
 def _row(table: Timetable, geometry: Geometry, i: int) -> tuple[Any, ...]:
@@ -63,6 +72,13 @@ def _row(table: Timetable, geometry: Geometry, i: int) -> tuple[Any, ...]:
         float(geometry.phase_angle_deg[i]),
         float(geometry.aspect_deg[i]),
     )
+
+
+def _dip(dip: Dip | None, seen_utc: str | None) -> tuple[Any, ...]:
+    """Of both scattering laws the mean, and by how much Lambert's centroid is later."""
+    if dip is None:
+        return (None,) * len(DIP)
+    return dip.kind, seen_utc, dip.mid_s, dip.spread_s, float(np.mean(dip.minimum_s)), float(np.mean(dip.depth_mag))
 
 
 def without_conjunction(table: Timetable) -> list[str]:

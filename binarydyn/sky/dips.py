@@ -20,12 +20,23 @@ from ..motion.trajectory import Trajectory
 from .dip_causes import BOTH, ECLIPSE, MEASURED_KINDS, OCCULTATION, Causes
 from .dip_light import DimmedBodies
 from .dip_middles import centroid, folded, half_depth, minimum
-from .event_search import KINDS, EventSearch
+from .event_search import KINDS, EventSearch, Halves
 from .followed import Guide, conjunctions_s
 from .geometry import Sight
 from .motion_between import MotionBetween
 
-__all__ = ["BOTH", "DIP_LAWS", "EPOCHS", "MEASURED_KINDS", "RAYS", "Dips", "Guide", "dips_like", "dips_of"]
+__all__ = [
+    "BOTH",
+    "DIP_LAWS",
+    "EPOCHS",
+    "MEASURED_KINDS",
+    "RAYS",
+    "Dips",
+    "Guide",
+    "dips_in",
+    "dips_like",
+    "dips_of",
+]
 DIP_LAWS = ("lommel_seeliger", "lambert")
 """Scattering laws of the columns, as light_curve.py names them."""
 RAYS, EPOCHS = 256, 61
@@ -89,12 +100,24 @@ def dips_of(
     """All dips that lie whole within a run; `sight` covers it.
 
     kinds: the causes that are looked for.  merged: overlapping eclipse and occultation of one body as one; else each
-    cause by itself.  rays (a multiple of 4) through the secondary's outline, epochs from contact 1 to 4.  What they
+    cause by itself.  rays (in fours) through the secondary's outline, epochs from contact 1 to 4.  What they
     leave of a centroid, rms and greatest, s: 256 and 61, 1.7 and 5; 128 and 31, 3 and 11 (2022 geometry; a minimum, 15
     and 35 rms).  Two ellipsoids are exact but for that, a mesh is seen as its facets.  InputError as `events`.
     """
     motion = MotionBetween(trajectory)
     halves = {kind: EventSearch(motion, sight, kind, sunlight).halves for kind in KINDS if kind in kinds}
+    return dips_in(motion, sight, halves, merged, rays, epochs)
+
+
+def dips_in(
+    motion: MotionBetween,
+    sight: Sight,
+    halves: dict[str, Halves],
+    merged: bool = True,
+    rays: int = RAYS,
+    epochs: int = EPOCHS,
+) -> Dips:
+    """The same where the halves of the orbit by kind, and the contacts in them, are known."""
     return _measured(DimmedBodies(motion, sight, rays), Causes.of(halves, merged), epochs)
 
 

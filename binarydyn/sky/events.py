@@ -1,23 +1,52 @@
-"""Mutual events of a run: eclipses and occultations of both bodies, their contacts, middle, extent and depth.
+"""Mutual events of a run: eclipses and occultations of both bodies, their contacts, middle, extent and depth, and the
+dips of light that observers see.
 
-Where they lie is found by event_search.py.  Times are instants at the system, s from t0.
+Where they lie is found by event_search.py, their dips are measured by dips.py.  Times are instants at the system, s
+from t0.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..motion.trajectory import Trajectory
+from .dip_causes import BOTH, ECLIPSE, OCCULTATION
+from .dips import Dips, dips_in
 from .event_search import BODIES, KINDS, EventSearch, Halves
 from .geometry import Sight, Sky
 from .motion_between import MotionBetween
 from .outline import ONE_INSIDE_TWO, TWO_INSIDE_ONE
 
-__all__ = ["BODIES", "GRAZING_SHARE", "KINDS", "Event", "events", "mid_times"]
+__all__ = ["BODIES", "GRAZING_SHARE", "KINDS", "Dip", "Event", "events", "mid_times"]
 GRAZING_SHARE = 0.02
 """Of the dimmed body's outline: a partial event that takes less is called grazing (common practice)."""
+
+
+@dataclass(frozen=True)
+class Dip:
+    """The light that is missing, each number for Lommel-Seeliger's law and for Lambert's (dips.DIP_LAWS).
+
+    kind: `both` where an eclipse and an occultation of one body overlap; then it is the dip of either event.
+    centroid_s, minimum_s: middles by definition (dip_middles.py).  depth_mag: of the light of both bodies, at the
+    deepest; for equal albedos.
+    """
+
+    kind: str
+    centroid_s: tuple[float, float]
+    minimum_s: tuple[float, float]
+    depth_mag: tuple[float, float]
+
+    @property
+    def mid_s(self) -> float:
+        """Centroid, the mean of both laws."""
+        return sum(self.centroid_s) / len(self.centroid_s)
+
+    @property
+    def spread_s(self) -> float:
+        """By how much Lambert's centroid is later than Lommel-Seeliger's."""
+        return self.centroid_s[1] - self.centroid_s[0]
 
 
 @dataclass(frozen=True)
@@ -29,7 +58,8 @@ class Event:
     of this kind and body since t0, 0 the first after it, -1 the last before it.  contacts_s: four instants, None where
     there is no such contact or where the run does not reach it.  mid_s: halfway between contacts 1 and 4; of an absent
     one when the outlines are nearest.  miss_m: smallest distance of the outlines of an absent one, else 0.
-    share: greatest part of the dimmed body's outline that is covered.  depth_mag: see events().
+    share: greatest part of the dimmed body's outline that is covered.  depth_mag: see events().  dip: None where it is
+    not whole, where no light is missing (the dimmed ground is dark or not seen), or where it was not asked for.
     """
 
     kind: str
@@ -41,6 +71,7 @@ class Event:
     miss_m: float
     share: float
     depth_mag: float
+    dip: Dip | None = None
 
     @property
     def duration_s(self) -> float | None:
@@ -54,8 +85,8 @@ class Event:
         return self.extent != "absent" and self.duration_s is None
 
 
-def events(trajectory: Trajectory, sky: Sky, sunlight: str = "point") -> list[Event]:
-    """All conjunctions of a run with what happens there, in the order of time.
+def events(trajectory: Trajectory, sky: Sky, sunlight: str = "point", dips: bool = True) -> list[Event]:
+    """All conjunctions of a run with what happens there, in the order of time; without dips in half the time.
 
     depth_mag is -2.5 log10(1 - covered area / area of both outlines) along the line of the event, at its deepest: the
     depth of equally bright discs.  That is exact at phase angle 0 for surfaces without limb darkening; elsewhere, and
@@ -64,8 +95,29 @@ def events(trajectory: Trajectory, sky: Sky, sunlight: str = "point") -> list[Ev
     """
     motion = MotionBetween(trajectory)
     sight = Sight(sky, motion.start_s, motion.end_s)
-    found = [event for kind in KINDS for event in _events(EventSearch(motion, sight, kind, sunlight))]
+    searches = [EventSearch(motion, sight, kind, sunlight) for kind in KINDS]
+    found = [event for search in searches for event in _events(search)]
+    if dips:
+        found = _with_dips(found, dips_in(motion, sight, {search.kind: search.halves for search in searches}))
     return sorted(found, key=lambda event: event.mid_s)
+
+
+def _with_dips(found: list[Event], dips: Dips) -> list[Event]:
+    """Each with the dip that it makes, or that it makes together with another one."""
+    of: dict[tuple[str, str, int], Dip] = {}
+    for i in np.flatnonzero(dips.depth_m2.min(axis=1) > 0.0).tolist():
+        kind, body, cycle = dips.keys()[i]
+        made = {(kind, body, cycle)}
+        if kind == BOTH:
+            made = {(ECLIPSE, body, cycle), (OCCULTATION, body, int(dips.occultation_cycle[i]))}
+        of |= dict.fromkeys(made, _dip(dips, i))
+    return [replace(event, dip=of.get((event.kind, event.body, event.cycle))) for event in found]
+
+
+def _dip(dips: Dips, i: int) -> Dip:
+    depth = -2.5 * np.log10(1.0 - dips.depth_m2[i] / dips.light_m2[i])
+    numbers = (tuple(values.tolist()) for values in (dips.centroid_s[i], dips.minimum_s[i], depth))
+    return Dip(str(dips.kind[i]), *numbers)
 
 
 def mid_times(

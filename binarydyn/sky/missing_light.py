@@ -22,12 +22,12 @@ from .shadows import CELLS, SLACK, ellipsoid_top, facet_top, mesh_grid, quadric
 
 
 def disc_points(count: int) -> np.ndarray:
-    """(count, 2) points that share the unit disc evenly, count a multiple of 4, the same after every quarter turn.
+    """(at least count, 2) points that share the unit disc evenly, the same after every quarter turn.
 
     Four spirals that advance by a quarter of the golden angle (one spiral: Vogel 1979, Math. Biosci. 44, 179, doi
     10.1016/0025-5564(79)90080-4); the symmetry keeps a dip of a symmetric transit symmetric.
     """
-    k = np.arange(count // 4)
+    k = np.arange(-(-count // 4))
     radius, angle = np.sqrt((k + 0.5) / len(k)), k * np.pi * (3.0 - math.sqrt(5.0)) / 4.0
     x, y = radius * np.cos(angle), radius * np.sin(angle)
     return np.concatenate([np.stack(turned, axis=1) for turned in ((x, y), (-y, x), (-x, -y), (y, -x))])

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 UNKNOWN = -1
 _TEXTS = frozenset(("reason", "solved_for", "warning", "side", "kind", "body", "extent", "impact", "sunlight"))
 _TEXTS |= {"impact_epoch_utc", "impact_seen_utc", "mid_utc", *(f"contact{k}_utc" for k in (1, 2, 3, 4))}
+_TEXTS |= {"dip_kind", "dip_mid_utc", "timed"}
 _WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations"))
 _KINDS = {name: kind for kind, names in ((TEXT, _TEXTS), (WHOLE, _WHOLES), (FLAG, ("is_even",))) for name in names}
 """Of what is no outcome; the rest are numbers."""
