@@ -2,12 +2,14 @@
 
 The middle of an event's contacts is not what is timed: at a phase angle the dimmed ground is lit and seen from aside,
 so the light that is missing has its middle elsewhere, by minutes.  Here it is the missing flux of the dimmed body
-against the same body undisturbed (missing_light.py).  A straight base line drawn through the light curve instead brings
-the body's own rotation into it.
+against the same body undisturbed (missing_light.py).  A straight base line from 30 minutes of the light curve on either
+side instead brings the body's own rotation into it: in the 2022 geometry, dips deeper than 2 % over 30 days, it moves
+centroids of the primary's by 107 s rms (Lommel-Seeliger) and 215 s (Lambert, at most 674 s), of the secondary's by 20
+to 25 s.
 
 An eclipse and an occultation of one body that overlap in time are one dip, of the kind `both`.  Times are instants at
-the system, s from t0.  The Sun is a point in the light that is missing; with sunlight `disc` only contacts are those of
-the penumbra.
+the system, s from t0.  The Sun is a point in the light that is missing, its disc would move
+centroids by 0.5 s rms and 1.2 s at most; with sunlight `disc` only contacts are those of the penumbra.
 """
 
 from __future__ import annotations
