@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from meshes import lumpy
 from test_events import R1, R2, A, FixedSky, circular
+from test_light_curve import angle_iron
 
 from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.dynamics import simulate
@@ -117,6 +118,7 @@ def test_dips_are_the_whole_events(triaxial):
     assert set(apart.keys()) == set(whole) and len(apart) == len(whole)
     for key, mid in zip(apart.keys(), apart.contacts_mid_s, strict=True):
         assert mid == pytest.approx(whole[key].mid_s, abs=1e-6)
+    assert BOTH in merged.kind and BOTH not in apart.kind
     assert len(merged) == len(apart) - np.sum(merged.kind == BOTH)
     for i in np.flatnonzero(merged.kind == BOTH):
         one = whole["eclipse", merged.body[i], merged.cycle[i]].contacts_s
@@ -219,6 +221,24 @@ def test_dips_of_a_lumpy_secondary_against_its_faceted_light_curve():
         assert found.depth_m2[i, 0] == pytest.approx(missing.max(), rel=3.0 * GRAIN, abs=20.0)
         if missing.max() > 500.0:
             assert found.centroid_s[i, 0] == pytest.approx(np.sum(time * missing) / np.sum(missing), abs=4.0 * GRAIN_S)
+
+
+@pytest.mark.parametrize("degrees", [70.0, 6.0])
+def test_ground_behind_or_in_the_shadow_of_its_own_hills_misses_nothing(degrees):
+    """A primary with a notch, an L: with its own shadows forgotten, centroids would be off by up to 600 s."""
+    primary, secondary = (
+        Mesh(*shape, 2300.0) for shape in (angle_iron(380.0, 4), mesh_of_ellipsoid(np.full(3, 100.0)))
+    )
+    run, lines = simulate(circular(primary, secondary, distance=1500.0)[0], 1.6), at_phase(degrees)
+    found, alone = dips_of(run, sight_of(run, *lines), rays=1024), undisturbed(run)
+    dimmed_primary = np.flatnonzero(found.body == "primary")
+    assert len(dimmed_primary) >= 2
+    for i in dimmed_primary:
+        time = np.linspace(found.first_s[i], found.last_s[i], 61)
+        full, dimmed = (light_curve_of(one, FixedSky(*lines), time).brightness_m2 for one in (alone, run))
+        missing = (full - dimmed)[:, 0]
+        assert found.depth_m2[i, 0] == pytest.approx(missing.max(), rel=GRAIN)
+        assert found.centroid_s[i, 0] == pytest.approx(np.sum(time * missing) / np.sum(missing), abs=2.0 * GRAIN_S)
 
 
 def test_chosen_takes_the_same_rows_of_all(triaxial):

@@ -94,13 +94,16 @@ def draw_mid_times(ax: Axes, table: Timetable) -> None:
 
 
 def depths(ax: Axes, table: Timetable) -> None:
-    """Depth of each event, mag; absent ones have none."""
+    """Depth of each event as of equally bright discs, mag, and, small, that of its dip; absent ones have none."""
     for label, same in _by_kind(table):
         name = f"{label[0]} of the {label[1]}"
         ax.plot(
             _days(same), [entry.event.depth_mag for entry in same], **PENS[label].points(3.5, hollow=True), label=name
         )
+        dips = [(entry.event.mid_s / DAY_S, float(np.mean(d.depth_mag))) for entry in same if (d := entry.event.dip)]
+        ax.plot(*np.reshape(dips, (-1, 2)).T, **PENS[label].points(1.5), label="_dip")
     ax.set(xlabel="Time since impact (days)", ylabel="depth, mag")
+    ax.set_title("large: of equally bright discs; small: of the light that is missing", fontsize=SMALL, loc="left")
     ax.set_ylim(0.0, _ROOM * ax.get_ylim()[1])
     mark_impact(ax, "")
 
