@@ -23,6 +23,8 @@ DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT = range(len(STATUSES))
 PAUSED = len(STATUSES)
 """A block is over, the run is not."""
 
+FARTHEST = 50.0
+"""Separation, in parts of that at the start, beyond which an unbound pair has parted; not under the Sun's tide."""
 SAFETY = 0.9
 MOST = 6.0
 """How many times as long as the last a step may be; after a refusal it may not be longer at all."""
@@ -30,6 +32,8 @@ LEAST = 0.2
 """Of a refused step: the shortest to try next, and the one where the error is no number to go by."""
 SHORTEST_S, SHORTEST_SHARE = 1e-9, 1e-13
 """A step below these, the latter of the time itself, goes nowhere."""
+HALVINGS = 40
+"""Of a step in which the bodies touch."""
 CALM = 0.8, 1.6
 CALM_MOST = 2.0
 """Gauss's method keeps a step within these factors of the best one, so that a calm run has one step."""
@@ -72,6 +76,13 @@ def clock(t, lost, h):
     step = h - lost
     after = t + step
     return after, (after - t) - step
+
+
+@inlined
+def halved(low, high, touches):
+    """The half of a step's part in which the bodies touch, from whether they do in the middle of it."""
+    middle = 0.5 * (low + high)
+    return (low, middle) if touches else (middle, high)
 
 
 @inlined
