@@ -6,7 +6,7 @@ import numpy as np
 
 from ..kepler import position_velocity
 from .ephemeris import observer_about_sun_m
-from .geometry import Sky
+from .geometry import Sky, light_time_s, settled_delay_s, unit_rows
 
 
 def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -17,10 +17,10 @@ def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     """
     time = np.atleast_1d(np.asarray(seen_s, dtype=float))
     site = observer_about_sun_m(sky.clock, time, sky.site)
-    zenith = _unit(site - observer_about_sun_m(sky.clock, time))
-    pair, _ = position_velocity(sky.elements, time - sky.at(time).light_time_s)
-    return tuple(np.degrees(np.arcsin(np.sum(zenith * _unit(line), axis=1))) for line in (-site, pair - site))
+    zenith = unit_rows(site - observer_about_sun_m(sky.clock, time))
 
+    def line_before(delay_s: np.ndarray) -> np.ndarray:
+        return position_velocity(sky.elements, time - delay_s)[0] - site
 
-def _unit(vectors: np.ndarray) -> np.ndarray:
-    return vectors / np.linalg.norm(vectors, axis=1)[:, None]
+    pair = line_before(settled_delay_s(lambda delay_s: light_time_s(line_before(delay_s)), time))
+    return tuple(np.degrees(np.arcsin(np.sum(zenith * unit_rows(line), axis=1))) for line in (-site, pair))

@@ -20,7 +20,6 @@ from .geometry import Sight, Sky
 
 SIGMA_S = (1e-3, 1e5)
 """Allowed, s: light of a finite brightness times no mid-time better, and one that is off by a day says nothing."""
-_LIGHT_TIME_STEPS = 4
 _RATE_STEP_S = 600.0
 
 
@@ -76,9 +75,7 @@ def readings(mids: MidTimes, sight: Sight) -> Readings:
     """Longitudes of the secondary from mid-times; ValueError for a kind or body that is none."""
     if not (np.isin(mids.kind, KINDS).all() and np.isin(mids.body, BODIES).all()):
         raise ValueError(f"kinds are {', '.join(KINDS)}, bodies are {', '.join(BODIES)}")
-    time = mids.seen_s - sight.light_time_s(mids.seen_s)
-    for _ in range(_LIGHT_TIME_STEPS):
-        time = mids.seen_s - sight.light_time_s(time)
+    time = sight.left_s(mids.seen_s)
     eclipse = mids.kind == "eclipse"
 
     def direction(at: np.ndarray) -> np.ndarray:
