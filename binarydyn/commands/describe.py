@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -13,7 +12,7 @@ from ..prediction.outcomes import OUTCOMES
 from ..scenario.wording import CAUTION
 from ..terminal.options import File, Json, scenario_of
 from ..terminal.progress import say_if_cold
-from ..terminal.tables import check_outputs, print_json, print_table, told_after
+from ..terminal.tables import check_outputs, number_cell, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..prediction.description import Description
@@ -119,7 +118,7 @@ def _print(described: Description, found: dict[str, Any]) -> None:
 
 def _print_pair(described: Description, found: dict[str, Any]) -> None:
     rows = [
-        (name, unit, *(_number(_told(found, body, key), form) for body in ("primary", "secondary")))
+        (name, unit, *(number_cell(_told(found, body, key), form) for body in ("primary", "secondary")))
         for name, unit, key, form in _BODY_ROWS
     ]
     print_table(("", "unit", "primary", "secondary"), rows)
@@ -154,9 +153,9 @@ def _print_modes(described: Description, found: dict[str, Any]) -> None:
     rows = [
         (
             row["name"].replace("_", " "),
-            _number(row["period_h"], ".4f"),
-            _number(row["growth_per_orbit"], ".4f"),
-            _number(row["equilibrium_period_h"], ".4f"),
+            number_cell(row["period_h"], ".4f"),
+            number_cell(row["growth_per_orbit"], ".4f"),
+            number_cell(row["equilibrium_period_h"], ".4f"),
         )
         for row in modes(described)
     ]
@@ -214,7 +213,7 @@ _OUTCOMES = {
 def _print_sun(described: Description) -> None:
     scales = {"au": ASTRONOMICAL_UNIT_M, "km": 1e3}
     rows = [
-        (name, unit, *(_number(getattr(place, key) / scales.get(unit, 1.0), form) for place in described.sunlit))
+        (name, unit, *(number_cell(getattr(place, key) / scales.get(unit, 1.0), form) for place in described.sunlit))
         for name, unit, key, form in _SUN_ROWS
     ]
     print_table(("along the heliocentric orbit", "unit", *(place.where for place in described.sunlit)), rows)
@@ -252,7 +251,3 @@ def _print_deflection(described: Description, found: dict[str, Any]) -> None:
         f"no planetary "
         "perturbations)\n"
     )
-
-
-def _number(value: float | None, form: str) -> str:
-    return "-" if value is None or not math.isfinite(value) else format(value, form)
