@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from ..constants import ASTRONOMICAL_UNIT_M
 from ..kinds import sure
+from ..prediction.description import Description
+from ..prediction.description import describe as derived
+from ..prediction.description_numbers import description_numbers, displacements, element_changes, modes, rings
 from ..prediction.outcomes import OUTCOMES
 from ..scenario.wording import CAUTION
 from ..terminal.options import File, Json, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, number_cell, print_json, print_table, told_after
-
-if TYPE_CHECKING:
-    from ..prediction.description import Description
 
 _BODY_ROWS = (
     ("mass", "kg", "mass_kg", ".4e"),
@@ -49,9 +49,6 @@ def describe(
     plot: Annotated[str, typer.Option("--plot", help="Write a figure to scale (.png, .pdf or .svg).")] = "",
 ) -> None:
     """Relax and calibrate, and print what follows."""
-    from ..prediction.description import describe as derived
-    from ..prediction.description_numbers import description_numbers
-
     scenario = scenario_of(file)
     check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
@@ -72,8 +69,6 @@ def _warnings(described: Description) -> tuple[str, ...]:
 
 
 def _plain(described: Description, found: dict[str, Any]) -> dict[str, Any]:
-    from ..prediction.description_numbers import displacements, element_changes, modes, rings
-
     return {
         **found,
         "modes": modes(described),
@@ -148,8 +143,6 @@ def _told(found: dict[str, Any], body: str, key: str) -> float | None:
 
 
 def _print_modes(described: Description, found: dict[str, Any]) -> None:
-    from ..prediction.description_numbers import modes
-
     rows = [
         (
             row["name"].replace("_", " "),
@@ -174,8 +167,6 @@ def _print_modes(described: Description, found: dict[str, Any]) -> None:
 
 
 def _print_near(described: Description, found: dict[str, Any]) -> None:
-    from ..prediction.description_numbers import rings
-
     rows = [
         (f"{row['radius_m']:.0f}", f"{row['speed_m_s']:.4f}", f"{row['period_h']:.2f}", row["says"])
         for row in rings(described)
@@ -225,8 +216,6 @@ def _print_sun(described: Description) -> None:
 
 
 def _print_deflection(described: Description, found: dict[str, Any]) -> None:
-    from ..prediction.description_numbers import displacements, element_changes
-
     print(
         f"barycentre velocity change (um/s): {found['barycentre_along_track_um_s']:+.3f} along the heliocentric "
         f"velocity, "
