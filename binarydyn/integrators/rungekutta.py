@@ -52,6 +52,7 @@ from .step_rules import (
     is_due,
     longer,
     shorter,
+    taken,
     too_short,
     used_up,
     whereabouts,
@@ -138,7 +139,7 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         w[BEGUN], w[ENDED] = t, after
         error = attempt(model, w, h, c, k)
         factor = fitting(error)
-        if not error <= 1.0:
+        if not taken(error):
             h, most = shorter(h, error, factor), 1.0
             status = STEP_FAILURE if too_short(h, t) else DONE
             continue

@@ -1,9 +1,10 @@
 """Step control: which steps are taken, how long the next one is, what ends a run, and how many steps of one length fit.
 
-The one place.  A run alone (rungekutta.py), eight in lanes (lane_control.py) and Gauss's method (gauss_runs.py) ask the
-same functions, which take and return numbers and do not branch; the splitting, alone (split_runs.py) or for thousands
-(batch/step_numbers.py), makes steps of one length.  Adaptive control after Hairer, Norsett & Wanner 1993 (Solving
-Ordinary Differential Equations I, 2nd ed., sec. II.4): the norm of a step's error is 1 at the tolerance.
+The one place, but for the norm up to which Gauss's method takes a step (gauss_runs.TOO_LARGE).  A run alone
+(rungekutta.py), eight in lanes (lane_control.py) and Gauss's method (gauss_runs.py) ask the same functions, which take
+and return numbers and do not branch; the splitting, alone (split_runs.py) or for thousands (batch/step_numbers.py),
+makes steps of one length.  Adaptive control after Hairer, Norsett & Wanner 1993 (Solving Ordinary Differential
+Equations I, 2nd ed., sec. II.4): the norm of a step's error is 1 at the tolerance.
 """
 
 from __future__ import annotations
@@ -37,6 +38,12 @@ HALVINGS = 40
 CALM = 0.8, 1.6
 CALM_MOST = 2.0
 """Gauss's method keeps a step within these factors of the best one, so that a calm run has one step."""
+
+
+@inlined
+def taken(error):
+    """Whether a step of this error norm is; one whose norm is no number is not."""
+    return error <= 1.0
 
 
 @inlined
