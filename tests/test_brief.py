@@ -12,6 +12,8 @@ from binarydyn.batch.summary_columns import SummaryColumns
 from binarydyn.ensembles import rows_of
 from binarydyn.errors import InputError
 from binarydyn.prediction import predict
+from binarydyn.prediction.outcome import Outlets
+from binarydyn.prediction.outcomes import shown_in
 from binarydyn.sampling import Grid, Sample
 from binarydyn.scenario import example, varied
 
@@ -134,6 +136,17 @@ def test_side_by_side_is_as_alone(text, monkeypatch):
             assert values == pytest.approx(theirs.numbers[name], abs=1e-4, nan_ok=True), name
         else:
             assert values == pytest.approx(theirs.numbers[name], rel=1e-9, abs=1e-9, nan_ok=True), name
+
+
+@pytest.mark.parametrize("alone", [False, True])
+def test_each_column_is_filled(alone, monkeypatch):
+    """An outcome of the summary table that nothing works out would be a column of -1, where it is a flag, or of nan."""
+    if alone:
+        monkeypatch.setattr(prepared, "_side_by_side", lambda *_: False)
+    given = scenario(MATERIAL)
+    block = summary_rows(given, Sample.of(given, "random", 3), np.arange(3), chaos=True)
+    assert set(block.numbers) == {row.name for row in shown_in(Outlets.SUMMARY | Outlets.NEIGHBOURS)}
+    assert [name for name, values in block.numbers.items() if not np.isfinite(values).all() or -1 in values] == []
 
 
 def test_numbers_are_those_of_predict():

@@ -12,7 +12,7 @@ from binarydyn.bodies.averaged import Averaged, round_axes
 from binarydyn.dynamics import State, System, circular_orbits, relative_equilibria, relative_equilibrium, simulate
 from binarydyn.dynamics.displacement import displaced
 from binarydyn.dynamics.equilibrium_search import FACINGS, Turning, search
-from binarydyn.dynamics.stability import second_derivative
+from binarydyn.dynamics.stability import _names, second_derivative
 from binarydyn.errors import ConvergenceError
 from binarydyn.gravity import mutual_gravity
 from binarydyn.relaxed.circular import Wanted
@@ -243,6 +243,15 @@ def test_names_of_the_motions():
     assert sorted(mode.name for mode in spinning.modes) == sorted(
         ["epicyclic", "libration", "out_of_plane", "primary_pole"] + ["secondary_roll_pitch"] * 2
     )
+
+
+@pytest.mark.parametrize("yaw, name", [(0.4, "secondary_roll_pitch"), (0.6, "libration")])
+def test_a_motion_is_named_after_the_part_with_most_energy(yaw, name):
+    """Turns are in units whose squares are energies; the yaw of an upright body is its turn about z."""
+    found = search(Turning(*LONG_PAIR, (None, None), 4), 1100.0, None, ("long", "long"))
+    shape = np.zeros((1, 18), dtype=complex)
+    shape[0, 12:15] = math.sqrt(1.0 - yaw), 0.0, math.sqrt(yaw)
+    assert _names(found.pair, found.y, shape) == [name]
 
 
 # ---- against the simulation and the relaxed orbit ----

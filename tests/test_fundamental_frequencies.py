@@ -9,9 +9,11 @@ from test_assessment import pair
 from test_observables import KEPLER_PERIOD_S, KEPLER_RATE, ellipse
 
 from binarydyn.bodies import Ellipsoid
+from binarydyn.constants import DAY_S
 from binarydyn.dynamics import relative_equilibrium, simulate
 from binarydyn.observables import FundamentalLines, attitude, fundamental_lines, small_motion
 from binarydyn.observables.chaos import simulate_with_neighbours
+from binarydyn.observables.frequency import Line, peeled, wave
 from binarydyn.prediction import predict
 from binarydyn.relaxed import start
 from binarydyn.vectors import quaternion_of_turn, quaternion_product
@@ -72,6 +74,17 @@ def test_made_up_lines_are_found():
     assert found.nutation_h * SLOW[1] == pytest.approx(KEPLER_PERIOD_S / HOUR, rel=1e-5)
     assert found.precession_h * (FAST[1] - 1.0) == pytest.approx(KEPLER_PERIOD_S / HOUR, rel=1e-5)
     assert (found.libration_deg, found.nutation_deg, found.precession_deg) == pytest.approx((5.0, 2.0, 0.7), rel=2e-3)
+
+
+def test_lines_taken_off_one_by_one_add_up_to_the_signal():
+    """Rates, amplitudes and phases at time 0 of two made-up lines on a grid that does not begin there."""
+    time = 3.0 * DAY_S + 600.0 * np.arange(4000)
+    strong, weak = Line(2.0 * np.pi / 4.1e4, 3.0, 0.4), Line(2.0 * np.pi / 1.23e4, 0.5, -1.2)
+    found = peeled(time, 7.0 + wave(strong, time) + wave(weak, time), 2)
+    for line, made in zip(found, (strong, weak), strict=True):
+        assert line.rate_rad_s == pytest.approx(made.rate_rad_s, rel=1e-6)
+        assert line.amplitude == pytest.approx(made.amplitude, rel=1e-3)
+        assert line.phase_rad == pytest.approx(made.phase_rad, abs=1e-2)
 
 
 def test_lines_that_cannot_be_told_are_none():

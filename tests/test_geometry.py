@@ -172,6 +172,14 @@ def test_the_curves_over_a_window_are_the_directions_themselves(no_network):
     np.testing.assert_allclose(sight.light_time_s(time), g.light_time_s, atol=1e-5)
 
 
+def test_what_is_seen_left_a_light_time_before(no_network):
+    """There and back within the error of the curves, 1e-5 s, for the pair and its site; the light time is minutes."""
+    sky = replace(Sky.of(pair()), site=ObservingSite(-70.7, -29.3, 2400.0))
+    sight, time = Sight(sky, -5.0 * 86400.0, 5.0 * 86400.0), np.linspace(-4.9, 4.8, 37) * 86400.0
+    late = sky.at(time).light_time_s
+    assert late.min() > 60.0 and np.abs(sight.left_s(time + late) - time).max() < 2e-5
+
+
 def test_utc_of_what_is_seen():
     """Leap seconds count: TDB - UTC was 69.184 s in 2022 (37 leap seconds and 32.184 s, IERS bulletin C)."""
     clock = Clock(datetime(2022, 9, 26, 23, 14, 24, tzinfo=UTC))

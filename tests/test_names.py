@@ -2,7 +2,10 @@
 
 import ast
 import re
+from dataclasses import dataclass
+from inspect import Parameter, signature
 from pathlib import Path
+from typing import Annotated
 
 import pytest
 
@@ -15,6 +18,7 @@ from binarydyn.sampling.block import TABLES
 from binarydyn.scenario import Scenario, example
 from binarydyn.scenario.keys import known_keys
 from binarydyn.scenario.variation import why_not_numeric
+from binarydyn.terminal.options import gathered
 from binarydyn.validation.quantities import quantities
 from binarydyn.validation.validate import compared
 
@@ -122,3 +126,19 @@ def sentences(text: str):
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.relative_to(PACKAGE).as_posix())
 def test_what_a_user_reads_has_no_retired_words(path):
     assert [said for said in sentences(TEXTS[path]) if re.search(RETIRED, said, re.I)] == []
+
+
+def test_options_that_go_together_are_asked_for_one_by_one_and_come_as_one():
+    @dataclass(frozen=True)
+    class Band:
+        low: Annotated[float, "--low"] = 1.0
+        high: float = 2.0
+
+    @gathered
+    def made_up(*, first: int, band: Band, last: str = ""):
+        return first, band, last
+
+    asked = signature(made_up).parameters
+    assert list(asked) == ["first", "low", "high", "last"] and asked["low"].annotation == Annotated[float, "--low"]
+    assert [one.default for one in asked.values()] == [Parameter.empty, 1.0, 2.0, ""]
+    assert made_up(first=1, low=0.5, high=3.0, last="x") == (1, Band(0.5, 3.0), "x")

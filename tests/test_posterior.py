@@ -398,8 +398,11 @@ def test_panels_of_a_column_have_one_range_and_every_histogram_its_name(posterio
 
     figure = corner_figure(posterior)
     panels = [ax for ax in figure.axes if ax.axison]
-    shown = {"along-track velocity change, mm/s": posterior.dv_mm_s, "density, kg/m3": posterior.density_kg_m3}
-    shown["beta"] = posterior.beta
+    shown = {
+        "Velocity change along-track, mm/s": posterior.dv_mm_s,
+        "Secondary density, kg/m3": posterior.density_kg_m3,
+        "Beta": posterior.beta,
+    }
     assert [ax.get_title() for ax in panels if ax.get_title()] == list(shown)
     for column, (name, x) in enumerate(shown.items()):
         limits = {ax.get_xlim() for ax in panels if ax.get_subplotspec().colspan.start == column}

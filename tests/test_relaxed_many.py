@@ -7,11 +7,15 @@ import pytest
 
 from binarydyn.batch.ellipsoids import Ellipsoids
 from binarydyn.bodies import Ellipsoid
+from binarydyn.dynamics.displacement import FREE, displaced
+from binarydyn.dynamics.shooting import PAIR, change
+from binarydyn.motion.layout import ATTITUDE1, ATTITUDE2, LANES, RATE1, SIZE
 from binarydyn.relaxed.asked import StartKey
 from binarydyn.relaxed.circular import Wanted
 from binarydyn.relaxed.newton import ACCEPTED, PairColumns
 from binarydyn.relaxed.periodic import find, find_all
 from binarydyn.scenario import example
+from binarydyn.vectors import quaternion_product
 
 COUNT = 12
 ARRAYS = ("constants", "coefficients", "flattening_m2")
@@ -60,6 +64,27 @@ def test_a_pair_that_does_not_relax_leaves_the_others_their_bits():
     assert alone.found.all() and among.found.tolist() == others.tolist()
     assert np.array_equal(among.y[:, others], alone.y[:, others])
     assert np.array_equal(among.rate_rad_s[others], alone.rate_rad_s[others])
+
+
+@pytest.mark.parametrize("half", [False, True])
+def test_a_displacement_is_read_as_it_was_made(half):
+    """Arrays make it, a kernel in lanes reads it: equal but for the cube of the turns, from any attitude, for a primary
+    that stands half a turn on, and whichever of its two quaternions an attitude has."""
+    random, lane, sense = np.random.default_rng(3), 5, -1.0
+    for _ in range(20):
+        y, move = random.standard_normal(SIZE), 1e-4 * random.standard_normal(FREE)
+        for q in (ATTITUDE1, ATTITUDE2):
+            y[q] /= np.linalg.norm(y[q])
+        ahead = y.copy()
+        if half:
+            ahead[ATTITUDE1] = quaternion_product(*y[ATTITUDE1], 0.0, 0.0, 0.0, sense)
+            ahead[RATE1] *= (-1.0, -1.0, 1.0)
+        w, kept, out = np.zeros(SIZE * LANES), np.zeros((PAIR + 1) * LANES), np.zeros(FREE)
+        kept[lane : SIZE * LANES : LANES] = y
+        w[lane::LANES] = displaced(ahead, move)
+        w[np.arange(SIZE)[ATTITUDE2] * LANES + lane] *= random.choice((-1.0, 1.0))
+        change(w, kept, lane, half, sense, out)
+        assert out == pytest.approx(move, abs=1e-11)
 
 
 @pytest.mark.parametrize("unknown", ["mass_factor", "separation_m", "rate_rad_s"])

@@ -47,6 +47,14 @@ def test_ends_are_told_by_distance_and_energy():
     assert at(60.0, 1.01 * escape) == rules.ESCAPE and at(60.0, 0.99 * escape) == rules.DONE
 
 
+def test_a_touch_is_halved_down_to_a_millionth_of_a_millionth_of_the_step():
+    """By hand: after n halvings what is left is 2^-n long, and the touch lies in it."""
+    low, high = 0.0, 1.0
+    for _ in range(rules.HALVINGS):
+        low, high = rules.halved(low, high, 0.5 * (low + high) >= 1.0 / 3.0)
+    assert low < 1.0 / 3.0 <= high and high - low == 2.0**-rules.HALVINGS < 1e-12
+
+
 def test_samples_are_due_in_both_directions_of_time():
     assert rules.is_due(20.0, 2, 10.0) and not rules.is_due(19.9, 2, 10.0)
     assert rules.is_due(-20.0, 2, -10.0) and not rules.is_due(-19.9, 2, -10.0)

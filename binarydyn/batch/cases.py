@@ -23,7 +23,7 @@ from ..constants import DAY_S
 from ..dynamics import State, System
 from ..integrators.lanes import aligned
 from ..integrators.splitting import distance, fill, states_of, work_size
-from ..integrators.step_rules import nearest_m, steps_of
+from ..integrators.step_rules import FARTHEST, nearest_m, steps_of
 from ..motion.layout import ATTITUDE2, INVERSE, LANES, POSITION, SIZE, SPLIT_PER_INERTIA2, VELOCITY
 from ..observables.averages import squared_hann
 from ..observables.orientation import rotation_matrices
@@ -190,7 +190,7 @@ def outcomes(given: Cases, last: np.ndarray, h: np.ndarray) -> Outcomes:
     nearest = np.maximum(given.near_m, nearest_m(given.columns[SIZE], h))
     start, state = given.columns[INVERSE], states_of(last)
     with np.errstate(all="ignore"):
-        fits = (high * nearest < 1.0) & (low * 50.0 > start) & np.isfinite(last).all(axis=0) & (rate * h > 0.0)
+        fits = (high * nearest < 1.0) & (low * FARTHEST > start) & np.isfinite(last).all(axis=0) & (rate * h > 0.0)
         # The turn of a backwards window is negative, and so are its weights' times.
         period = 2.0 * np.pi / np.abs(rate)
         roll, _, yaw = free_turns(1.0 / given.columns[SPLIT_PER_INERTIA2])

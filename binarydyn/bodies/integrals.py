@@ -12,12 +12,26 @@ import numpy as np
 from .._jit import kernel
 
 DEGREE = 8
+_EVEN_LIMIT = 1e-12
 
 
 def place_of_moment(degree: int = DEGREE) -> dict[tuple[int, int, int], int]:
     """Where the integral of x^i y^j z^k stands in the kernel's list: i slowest, k fastest, i + j + k <= degree."""
     exponents = [(i, j, k) for i in range(degree + 1) for j in range(degree + 1 - i) for k in range(degree + 1 - i - j)]
     return {ijk: n for n, ijk in enumerate(exponents)}
+
+
+def are_even(integrals: np.ndarray, total: float, extent: np.ndarray) -> bool:
+    """Whether all integrals with an odd exponent are below 1e-12 total X^i Y^j Z^k.
+
+    integrals: in the order of place_of_moment; total: the one of 1; extent: (3,) X, Y, Z of the body along its axes.
+    """
+    x, y, z = extent
+    return all(
+        abs(integrals[n]) <= _EVEN_LIMIT * total * x**i * y**j * z**k
+        for (i, j, k), n in place_of_moment().items()
+        if i % 2 or j % 2 or k % 2
+    )
 
 
 def triangle_rule(points: int = 5) -> np.ndarray:

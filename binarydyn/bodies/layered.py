@@ -17,14 +17,13 @@ from ..kinds import check_kind
 from .containment import farthest
 from .ellipsoid import Ellipsoid, positive
 from .inclusion import Inclusion, Shape, hosts
-from .integrals import DEGREE, place_of_moment
+from .integrals import DEGREE, are_even, place_of_moment
 from .moved import mass_integrals, moved
 from .polyhedron import Mesh
 from .principal import principal_axes
 from .surface import Facets, Hit, direction_of, ground_about, hit_ellipsoid, hit_mesh, mean_normal
 
 _PLACE = place_of_moment()
-_EVEN_LIMIT = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,13 +111,8 @@ class Layered:
 
     @cached_property
     def is_even(self) -> bool:
-        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k (X, Y, Z extents along the axes)."""
-        x, y, z = self._extent_m
-        return all(
-            abs(self.moments[n]) <= _EVEN_LIMIT * self.mass_kg * x**i * y**j * z**k
-            for (i, j, k), n in _PLACE.items()
-            if i % 2 or j % 2 or k % 2
-        )
+        """Whether moments with an odd exponent vanish, as `integrals.are_even` says."""
+        return are_even(self.moments, self.mass_kg, self._extent_m)
 
     def scaled_mass(self, factor: float) -> Layered:
         """The same shapes with every density `factor` times as large."""

@@ -13,7 +13,7 @@ from ..errors import InputError, ShapeError
 from ..kinds import PATH, check_kind
 from ..notebook import Displayed
 from .ellipsoid import positive
-from .integrals import DEGREE, place_of_moment, volume_integrals
+from .integrals import DEGREE, are_even, place_of_moment, volume_integrals
 from .meshes.mesh_file import read_mesh
 from .meshes.solid import require_solid
 from .principal import principal_axes
@@ -21,7 +21,6 @@ from .surface import Facets, Hit, direction_of, ground_about, hit_mesh, mean_edg
 
 _PLACE = place_of_moment()
 _SECOND = place_of_moment(2)
-_EVEN_LIMIT = 1e-12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -124,13 +123,8 @@ class Mesh(Displayed):
 
     @cached_property
     def is_even(self) -> bool:
-        """True if every moment with an odd exponent is below 1e-12 M X^i Y^j Z^k (X, Y, Z extents along the axes)."""
-        x, y, z = self._extent_m
-        return all(
-            abs(self.integrals_m[n]) <= _EVEN_LIMIT * self.volume_m3 * x**i * y**j * z**k
-            for (i, j, k), n in _PLACE.items()
-            if i % 2 or j % 2 or k % 2
-        )
+        """Whether moments with an odd exponent vanish, as `integrals.are_even` says."""
+        return are_even(self.integrals_m, self.volume_m3, self._extent_m)
 
     @cached_property
     def _extent_m(self) -> np.ndarray:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import math
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
 from ..constants import ASTRONOMICAL_UNIT_M
 from ..kinds import sure
+from ..prediction.description import Description
+from ..prediction.description import describe as derived
+from ..prediction.description_numbers import description_numbers, displacements, element_changes, modes, rings
 from ..prediction.outcomes import OUTCOMES
 from ..scenario.wording import CAUTION
 from ..terminal.options import File, Json, scenario_of
 from ..terminal.progress import say_if_cold
-from ..terminal.tables import check_outputs, print_json, print_table, told_after
-
-if TYPE_CHECKING:
-    from ..prediction.description import Description
+from ..terminal.tables import check_outputs, number_cell, print_json, print_table, told_after
 
 _BODY_ROWS = (
     ("mass", "kg", "mass_kg", ".4e"),
@@ -50,9 +49,6 @@ def describe(
     plot: Annotated[str, typer.Option("--plot", help="Write a figure to scale (.png, .pdf or .svg).")] = "",
 ) -> None:
     """Relax and calibrate, and print what follows."""
-    from ..prediction.description import describe as derived
-    from ..prediction.description_numbers import description_numbers
-
     scenario = scenario_of(file)
     check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
@@ -73,8 +69,6 @@ def _warnings(described: Description) -> tuple[str, ...]:
 
 
 def _plain(described: Description, found: dict[str, Any]) -> dict[str, Any]:
-    from ..prediction.description_numbers import displacements, element_changes, modes, rings
-
     return {
         **found,
         "modes": modes(described),
@@ -119,7 +113,7 @@ def _print(described: Description, found: dict[str, Any]) -> None:
 
 def _print_pair(described: Description, found: dict[str, Any]) -> None:
     rows = [
-        (name, unit, *(_number(_told(found, body, key), form) for body in ("primary", "secondary")))
+        (name, unit, *(number_cell(_told(found, body, key), form) for body in ("primary", "secondary")))
         for name, unit, key, form in _BODY_ROWS
     ]
     print_table(("", "unit", "primary", "secondary"), rows)
@@ -149,14 +143,12 @@ def _told(found: dict[str, Any], body: str, key: str) -> float | None:
 
 
 def _print_modes(described: Description, found: dict[str, Any]) -> None:
-    from ..prediction.description_numbers import modes
-
     rows = [
         (
             row["name"].replace("_", " "),
-            _number(row["period_h"], ".4f"),
-            _number(row["growth_per_orbit"], ".4f"),
-            _number(row["equilibrium_period_h"], ".4f"),
+            number_cell(row["period_h"], ".4f"),
+            number_cell(row["growth_per_orbit"], ".4f"),
+            number_cell(row["equilibrium_period_h"], ".4f"),
         )
         for row in modes(described)
     ]
@@ -175,8 +167,6 @@ def _print_modes(described: Description, found: dict[str, Any]) -> None:
 
 
 def _print_near(described: Description, found: dict[str, Any]) -> None:
-    from ..prediction.description_numbers import rings
-
     rows = [
         (f"{row['radius_m']:.0f}", f"{row['speed_m_s']:.4f}", f"{row['period_h']:.2f}", row["says"])
         for row in rings(described)
@@ -214,7 +204,7 @@ _OUTCOMES = {
 def _print_sun(described: Description) -> None:
     scales = {"au": ASTRONOMICAL_UNIT_M, "km": 1e3}
     rows = [
-        (name, unit, *(_number(getattr(place, key) / scales.get(unit, 1.0), form) for place in described.sunlit))
+        (name, unit, *(number_cell(getattr(place, key) / scales.get(unit, 1.0), form) for place in described.sunlit))
         for name, unit, key, form in _SUN_ROWS
     ]
     print_table(("along the heliocentric orbit", "unit", *(place.where for place in described.sunlit)), rows)
@@ -226,8 +216,6 @@ def _print_sun(described: Description) -> None:
 
 
 def _print_deflection(described: Description, found: dict[str, Any]) -> None:
-    from ..prediction.description_numbers import displacements, element_changes
-
     print(
         f"barycentre velocity change (um/s): {found['barycentre_along_track_um_s']:+.3f} along the heliocentric "
         f"velocity, "
@@ -252,7 +240,3 @@ def _print_deflection(described: Description, found: dict[str, Any]) -> None:
         f"no planetary "
         "perturbations)\n"
     )
-
-
-def _number(value: float | None, form: str) -> str:
-    return "-" if value is None or not math.isfinite(value) else format(value, form)

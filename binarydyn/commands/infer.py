@@ -13,6 +13,7 @@ from ..scenario.wording import CAUTION
 from ..terminal.options import Events, Json, PeriodChange, Runs, Sampled, Seed, Sigma
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
+from .timing import measured_beside
 
 
 def infer(
@@ -29,7 +30,6 @@ def infer(
     """Posterior of the velocity change and of beta by the emulator of the period change against the velocity change."""
     from ..inference.infer import infer as run
     from ..inference.posterior_report import report
-    from .timing import measured_beside
 
     scenario = load(file)
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))

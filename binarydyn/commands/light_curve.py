@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from ..scenario.wording import CAUTION, of_status
-from ..terminal.options import Csv, File, Json, Plot, scenario_of
+from ..terminal.options import Csv, File, Json, Plot, gathered, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -15,21 +16,37 @@ if TYPE_CHECKING:
     from ..observing.light_curve import Photometry
 
 
-def light_curve(
-    file: File = "",
-    from_days: Annotated[float, typer.Option("--from-days", help="Start, days from the impact.")] = -1.0,
-    days: Annotated[float, typer.Option("--days", help="Duration in days.")] = 2.0,
-    step_minutes: Annotated[float, typer.Option("--step-minutes", help="Sampling interval in minutes.")] = 5.0,
-    noise_mag: Annotated[float, typer.Option("--noise-mag", help="1-sigma photometric noise.")] = 0.0,
-    seed: Annotated[int, typer.Option("--seed", help="Random seed of the noise.")] = 0,
+@dataclass(frozen=True)
+class EpochOptions:
+    """When and how well it is seen."""
+
+    from_days: Annotated[float, typer.Option("--from-days", help="Start, days from the impact.")] = -1.0
+    days: Annotated[float, typer.Option("--days", help="Duration in days.")] = 2.0
+    step_minutes: Annotated[float, typer.Option("--step-minutes", help="Sampling interval in minutes.")] = 5.0
+    noise_mag: Annotated[float, typer.Option("--noise-mag", help="1-sigma photometric noise.")] = 0.0
+    seed: Annotated[int, typer.Option("--seed", help="Random seed of the noise.")] = 0
+
+
+@dataclass(frozen=True)
+class SurfaceOptions:
+    """What a Surface is made of."""
+
     law: Annotated[
         str, typer.Option("--law", help="Scattering law: lambert, lommel_seeliger or lommel_seeliger_lambert.")
-    ] = "lommel_seeliger",
-    phase_law: Annotated[str, typer.Option("--phase-law", help="Phase function: none or linear_exponential.")] = "none",
+    ] = "lommel_seeliger"
+    phase_law: Annotated[str, typer.Option("--phase-law", help="Phase function: none or linear_exponential.")] = "none"
     albedo_ratio: Annotated[
         float, typer.Option("--albedo-ratio", help="Albedo of the secondary over the primary's.")
-    ] = 1.0,
-    facets: Annotated[int, typer.Option("--facets", help="Facets per ellipsoid (meshes keep theirs).")] = 2000,
+    ] = 1.0
+    facets: Annotated[int, typer.Option("--facets", help="Facets per ellipsoid (meshes keep theirs).")] = 2000
+
+
+@gathered
+def light_curve(
+    *,
+    file: File = "",
+    epochs: EpochOptions,
+    surface: SurfaceOptions,
     as_json: Json = False,
     csv_file: Csv = "",
     plot: Plot = "",
@@ -40,14 +57,14 @@ def light_curve(
     from ..observing.light_curve_rows import curve_rows, curve_summary, events_in_curve
 
     scenario = scenario_of(file)
-    surface = Surface(law, phase_law, albedo_ratio, facets)
+    of_both = Surface(**vars(surface))
     check_outputs({"--csv": csv_file, "--plot": plot}, scenario, file)
     if csv_file:
         from ..files.csv_tables import LIGHT_CURVE, check_csv
 
         check_csv(csv_file, LIGHT_CURVE)
     say_if_cold()
-    found = run(scenario, from_days, days, step_minutes, noise_mag, seed, surface)
+    found = run(scenario, **vars(epochs), surface=of_both)
     whole, events = curve_summary(found), events_in_curve(found)
     head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
     more = {"epochs_seen": curve_rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
+import numpy as np
 import typer
 
 from ..scenario.wording import CAUTION, counted, one_line
 from ..terminal.options import Json
 from ..terminal.tables import print_json
 from .show import print_sweep, sweep_report
-
-if TYPE_CHECKING:
-    import numpy as np
 
 _RUNS_TOLD = 3
 
@@ -42,8 +40,6 @@ def merge(
 
 def missing_of(missing: np.ndarray) -> str:
     """The first runs of missing members as FIRST:END, as `sweep --members` takes them."""
-    import numpy as np
-
     breaks = np.flatnonzero(np.diff(missing) > 1) + 1
     runs = [f"{run[0]}:{run[-1] + 1}" for run in np.split(missing, breaks) if len(run)]
     return ", ".join(runs[:_RUNS_TOLD]) + (f" and {len(runs) - _RUNS_TOLD} more" if len(runs) > _RUNS_TOLD else "")

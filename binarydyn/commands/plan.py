@@ -11,7 +11,7 @@ from ..scenario import load
 from ..scenario.wording import CAUTION
 from ..terminal.options import Json, Plot
 from ..terminal.progress import say_if_cold
-from ..terminal.tables import check_outputs, print_json, print_table, told_after
+from ..terminal.tables import check_outputs, number_cell, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..observing.plan import Detection, Plan
@@ -141,13 +141,9 @@ def _sentence(one: Detection, what: str, found: Plan) -> str:
 
 
 def _cells(found: Plan, night) -> tuple[str, ...]:
-    low, median, high = (_text(value, ".3g") for value in night.sigmas_with_loss_s)
+    low, median, high = (number_cell(value, ".3g") for value in night.sigmas_with_loss_s)
     ratio = abs(found.change_s) / night.sigma_s
     own = "-" if night.bias_s is None else f"{night.bias_s:+.2f}"
-    texts: tuple[str, ...] = (_text(night.fit_sigma_s, ".3g"), own, _text(night.sigma_s, ".3g"))
-    texts += (_text(ratio if ratio > 0.0 else math.inf, ".1f"),)
+    texts: tuple[str, ...] = (number_cell(night.fit_sigma_s, ".3g"), own, number_cell(night.sigma_s, ".3g"))
+    texts += (number_cell(ratio if ratio > 0.0 else math.inf, ".1f"),)
     return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} to {high}"
-
-
-def _text(value: float, form: str) -> str:
-    return format(value, form) if math.isfinite(value) else "-"

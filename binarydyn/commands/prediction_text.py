@@ -22,9 +22,7 @@ def plain_prediction(result) -> dict:
     return {
         **result.numbers(),
         "period_changes_by_estimator_s": result.period_changes_s(),
-        "analytic_period_changes_s": {
-            k: v if math.isfinite(v) else None for k, v in result.analytic_changes_s().items()
-        },
+        "analytic_period_changes_s": result.analytic_changes_s(),
         "calibration": {
             "solved_for": begun.solved_for,
             "mass_factor": begun.mass_factor,
@@ -33,12 +31,7 @@ def plain_prediction(result) -> dict:
             "relative_residual": begun.residual,
         },
         "free_modes_before": [
-            {
-                "name": m.name,
-                "period_h": m.period_h if math.isfinite(m.period_h) else None,
-                "growth_per_orbit": m.growth_per_orbit,
-            }
-            for m in begun.modes
+            {"name": m.name, "period_h": m.period_h, "growth_per_orbit": m.growth_per_orbit} for m in begun.modes
         ],
         "bodies": [_body(name, getattr(begun.system, name)) for name in ("primary", "secondary")],
         "scenario": result.scenario.name,

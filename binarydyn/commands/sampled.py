@@ -6,7 +6,12 @@ import math
 import sys
 from typing import TYPE_CHECKING, Any
 
+from ..prediction.model_discrepancy import DENSER, ModelError
 from ..prediction.outcomes import OUTCOMES
+from ..sampling import Sample
+from ..sampling.drawn import members_of
+from ..sampling.summary_statistics import probabilities, spread, spread_without, which_are_chaotic
+from ..scenario import Scenario
 from ..scenario.wording import counted
 from ..terminal.interruption import Interruption
 from ..terminal.progress import watched
@@ -14,9 +19,6 @@ from ..terminal.tables import print_table
 
 if TYPE_CHECKING:
     from ..ensembles import Backend
-    from ..prediction.model_discrepancy import ModelError
-    from ..sampling import Sample
-    from ..scenario import Scenario
     from ..store import Members
 
 _MOST_DIGITS = 6
@@ -29,7 +31,6 @@ def draw_members(scenario: Scenario, sample: Sample, where: Backend) -> tuple[Me
     KeyboardInterrupt where none is done yet; InputError where the summary table has not what the scenario asks for.
     """
     from ..ensembles import rows_of
-    from ..sampling.drawn import members_of
     from ..store import Members
     from ..store.tables.rows import table_of
 
@@ -54,8 +55,6 @@ def sampled(result: Members) -> dict[str, Any]:
 
     statistics_of_regular, chaotic_members: None where neighbouring trajectories did not run.
     """
-    from ..sampling.summary_statistics import probabilities, spread, spread_without, which_are_chaotic
-
     columns, asked = result.columns, result.scenario.requirement
     chaotic = which_are_chaotic(columns)
     return {
@@ -71,8 +70,6 @@ def sampled(result: Members) -> dict[str, Any]:
 
 def drawn_report(drawn: Members, error: ModelError) -> dict[str, Any]:
     """What a prediction says of its sample, with what the model itself may be off by."""
-    from ..prediction.model_discrepancy import DENSER
-
     statuses, reasons = drawn.columns["status"].tolist(), drawn.columns["reason"].tolist()
     return sampled(drawn) | {
         "members_completed": len(statuses),

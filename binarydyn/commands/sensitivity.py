@@ -21,12 +21,6 @@ from .timing import measured_beside
 if TYPE_CHECKING:
     from ..inference.sensitivity import ErrorBudget
 
-_TITLES = {
-    "period_change_s": ("prediction", ".1f"),
-    "beta": ("inference", ".3f"),
-    "along_track_dv_mm_s": ("inference", ".4f"),
-}
-
 
 def sensitivity(
     file: Sampled,
@@ -53,7 +47,7 @@ def sensitivity(
     found: list[ErrorBudget] = []
     with told_after(lambda: _say(scenario, found, measured, as_json)):
         for budget in _budgets(scenario, measured, count, seed, runs):
-            if measured and budget.outcome != "period_change_s":
+            if measured and budget.part == "inference":
                 budget = replace(budget, warnings=(*doubts, *budget.warnings))
             found.append(budget)
         if plot:
@@ -70,7 +64,7 @@ def _say(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, fl
             print_json(_report(scenario, found, measured))
         return
     for budget in found:
-        if measured and budget.outcome != "period_change_s":
+        if measured and budget.part == "inference":
             print(f"measured period change {measured[0]:+.2f} +- {measured[1]:.2f} s")
         _print(budget, scenario)
     if found:
@@ -102,7 +96,7 @@ def _budgets(scenario: Scenario, measured: tuple[float, float] | None, count, se
 
 def _report(scenario: Scenario, found: list[ErrorBudget], measured: tuple[float, float] | None) -> dict[str, Any]:
     """The JSON object."""
-    parts = {_TITLES[budget.outcome][0]: _plain(budget) for budget in found}
+    parts = {budget.part: _plain(budget) for budget in found}
     change = {"period_change_s": measured[0], "sigma_s": measured[1]} if measured else None
     head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256, "measured": change}
     return head | {"prediction": None, "inference": None} | parts | {"caution": CAUTION}
@@ -136,11 +130,11 @@ def _plain(budget: ErrorBudget) -> dict[str, Any]:
 
 
 def _print(budget: ErrorBudget, scenario: Scenario) -> None:
-    (word, form), row, i = _TITLES[budget.outcome], OUTCOMES[budget.outcome], budget.indices
+    row, form, i = OUTCOMES[budget.outcome], budget.form.lstrip("+"), budget.indices
     mean, sigma = (f"{value:{form}} {row.unit}".rstrip() for value in (budget.mean, budget.sigma))
     print(
         f"{scenario.name or 'scenario'} ({scenario.place})\n"
-        f"{word}: {row.label}, mean {mean}, SD {sigma}; emulator error "
+        f"{budget.part}: {row.label}, mean {mean}, SD {sigma}; emulator error "
         f"{100.0 * budget.error_share:.2g} % of variance (leave-one-out, {budget.runs} simulations)"
     )
     cells = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Annotated, Any
 
+import numpy as np
 import typer
 
 from ..errors import InputError
@@ -94,8 +95,6 @@ def _count(result: Members, flag: str) -> int | None:
 
 def _extremes(result: Members) -> dict[str, Any] | None:
     """The largest and the smallest effect among the members that ended well, and where; None if there is none."""
-    import numpy as np
-
     c = result.columns
     if "period_change_s" not in c:
         return None

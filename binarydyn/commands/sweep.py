@@ -6,15 +6,17 @@ import re
 import signal
 import sys
 import time
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..errors import InputError, WorkersLostError
+from ..sampling import Grid, Sample
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION, as_given, counted, one_line
 from ..terminal.interruption import Interruption
-from ..terminal.options import Count, File, Json, Plot, Seed, Table, scenario_of
+from ..terminal.options import Count, File, Json, Plot, Seed, Table, gathered, scenario_of
 from ..terminal.progress import watched
 from ..terminal.tables import check_outputs, print_json
 from .show import print_sweep, save_figure, sweep_report
@@ -23,42 +25,58 @@ if TYPE_CHECKING:
     from ..store import SweepStore
 
 
-def sweep(
-    out: Annotated[str, typer.Option("--out", help="Result file (HDF5). Repeat the command to resume.")],
-    file: File = "",
+@dataclass(frozen=True)
+class DesignOptions:
+    """A grid or a sample; vary: empty or None for none."""
+
     vary: Annotated[
         list[str] | None,
         typer.Option("--vary", help="Grid axis: KEY=LOW:HIGH:COUNT (ends included) or KEY=V1,V2,... Repeatable."),
-    ] = None,
+    ] = None
     sample: Annotated[
         str, typer.Option("--sample", help="Sampling method, in place of a grid: random, sobol or latin.")
-    ] = "",
-    count: Count = None,
-    seed: Seed = None,
-    members: Annotated[
-        str,
-        typer.Option("--members", help="Compute members FIRST to END-1 only, e.g. 0:5000; combine files with `merge`."),
-    ] = "",
-    backend: Annotated[
-        str, typer.Option("--backend", help="Where to compute: threads, cluster (Dask) or gpu.")
-    ] = "threads",
-    workers: Annotated[
-        int | None, typer.Option("--workers", help="Number of workers. [default: number of cores]")
-    ] = None,
+    ] = ""
+    count: Count = None
+    seed: Seed = None
+
+
+@dataclass(frozen=True)
+class BackendOptions:
+    """Where and how members are computed: what a Backend is made of."""
+
+    name: Annotated[str, typer.Option("--backend", help="Where to compute: threads, cluster (Dask) or gpu.")] = (
+        "threads"
+    )
+    workers: Annotated[int | None, typer.Option("--workers", help="Number of workers. [default: number of cores]")] = (
+        None
+    )
     scheduler: Annotated[
         str, typer.Option("--scheduler", help="Address of a Dask scheduler. [default: start a local one]")
-    ] = "",
-    table: Table = "full",
+    ] = ""
+    table: Table = "full"
     refine: Annotated[
         float,
         typer.Option(
             "--refine",
             help="Multiply the number of steps of the summary table by this factor; 4 gives errors below 1e-4 s.",
         ),
-    ] = 1.0,
+    ] = 1.0
     chaos: Annotated[
         bool, typer.Option("--chaos", help="Flag chaotic members of the summary table (four extra runs per member).")
-    ] = False,
+    ] = False
+
+
+@gathered
+def sweep(
+    *,
+    out: Annotated[str, typer.Option("--out", help="Result file (HDF5). Repeat the command to resume.")],
+    file: File = "",
+    asked: DesignOptions,
+    members: Annotated[
+        str,
+        typer.Option("--members", help="Compute members FIRST to END-1 only, e.g. 0:5000; combine files with `merge`."),
+    ] = "",
+    computed: BackendOptions,
     confirm: Annotated[bool, typer.Option("--confirm", help="Needed for a grid of more than 100 000 members.")] = False,
     plot: Plot = "",
     as_json: Json = False,
@@ -69,8 +87,7 @@ def sweep(
     from ..store import SweepStore
 
     scenario = scenario_of(file)
-    design = _design(scenario, vary or [], sample, count, seed)
-    where = Backend(backend, workers, scheduler, table, refine, chaos)
+    design, where = _design(scenario, asked), Backend(**vars(computed))
     check_outputs({"--out": out, "--plot": plot}, scenario, file)
     if plot:
         if len(design) < 2:
@@ -84,7 +101,7 @@ def sweep(
         interruption = Interruption(signal.SIGINT, signal.SIGTERM)
         try:
             with interruption:
-                sure = confirm or bool(sample)  # a sample's count is a number that somebody wrote
+                sure = confirm or bool(asked.sample)  # a sample's count is a number that somebody wrote
                 parts = rows_of(scenario, design, done=needless, backend=where, confirm=sure)
                 for part in parts if quiet else watched(parts, wanted, wanted - left):
                     with interruption.held():
@@ -118,18 +135,16 @@ def _kept(store: SweepStore) -> str:
     return f"{len(store.done())} of {len(store.wanted)} members saved"
 
 
-def _design(scenario: Scenario, vary: list[str], sample: str, count: int | None, seed: int | None):
+def _design(scenario: Scenario, asked: DesignOptions):
     """The grid or the sample that is asked for."""
-    from ..sampling import Grid, Sample
-
-    if not sample:
-        for name, value in (("--count", count), ("--seed", seed)):
+    if not asked.sample:
+        for name, value in (("--count", asked.count), ("--seed", asked.seed)):
             if value is not None:
                 raise InputError(name, f"{value} is given without --sample, allowed is with it; add --sample random")
-        return Grid.from_texts(vary)
-    if vary:
+        return Grid.from_texts(asked.vary or [])
+    if asked.vary:
         raise InputError("--sample", "--vary and --sample are both given, allowed is one of them; remove the other")
-    return Sample.of(scenario, sample, count, seed)
+    return Sample.of(scenario, asked.sample, asked.count, asked.seed)
 
 
 def _part(text: str, count: int) -> range | None:

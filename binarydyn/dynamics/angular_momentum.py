@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from ..columns import cross, turned
-from ..motion.layout import POSITION, VELOCITY
+from ..motion.layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from ..vectors import rotation
 
 
@@ -18,7 +18,7 @@ def angular_momenta(primary, secondary, y: np.ndarray) -> np.ndarray:
     """
     reduced = primary.mass_kg * secondary.mass_kg / (primary.mass_kg + secondary.mass_kg)
     parts = [reduced * cross(y[POSITION], y[VELOCITY])]
-    for body, at in ((primary, 6), (secondary, 13)):
-        spin: Any = [i * w for i, w in zip(body.inertia_kg_m2, y[at + 4 : at + 7], strict=True)]
-        parts.append(turned(rotation(y[at : at + 4]), spin))
+    for body, attitude, rate in ((primary, ATTITUDE1, RATE1), (secondary, ATTITUDE2, RATE2)):
+        spin: Any = [i * w for i, w in zip(body.inertia_kg_m2, y[rate], strict=True)]
+        parts.append(turned(rotation(y[attitude]), spin))
     return np.array(parts)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..motion.layout import ATTITUDE1, ATTITUDE2, RATE1, RATE2
+from ..motion.layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from ..vectors import quaternion_product
 
 FREE = 18
 """Position, velocity (inertial frame), turn and rate of the primary, turn and rate of the secondary (body frames)."""
+TURNS, SPINS = (slice(6, 9), slice(12, 15)), (slice(9, 12), slice(15, 18))
+"""Of both bodies; position and velocity stand as in a state."""
 product = getattr(quaternion_product, "py_func", quaternion_product)
 """quaternion_product on numbers or on whole arrays."""
 
@@ -17,13 +19,16 @@ LONGEST_MOVE = 0.2
 
 
 def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
-    """The states y (20,) or (20, m) with moves (18,) or (18, m) added: attitudes by small turns in body frames."""
+    """The states y (20,) or (20, m) with moves (18,) or (18, m) added: attitudes by small turns in body frames.
+
+    Further rows of y stay as they are.
+    """
     out = np.array(y)
-    out[0:6] += move[0:6]
-    out[ATTITUDE1] = product(*y[ATTITUDE1], *_of_turn(move[6:9]))
-    out[RATE1] += move[9:12]
-    out[ATTITUDE2] = product(*y[ATTITUDE2], *_of_turn(move[12:15]))
-    out[RATE2] += move[15:18]
+    out[POSITION] += move[POSITION]
+    out[VELOCITY] += move[VELOCITY]
+    for attitude, rate, turn, spin in zip((ATTITUDE1, ATTITUDE2), (RATE1, RATE2), TURNS, SPINS, strict=True):
+        out[attitude] = product(*y[attitude], *_of_turn(move[turn]))
+        out[rate] += move[spin]
     return out
 
 

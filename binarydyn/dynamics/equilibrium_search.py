@@ -21,7 +21,7 @@ from ..motion.layout import ATTITUDE1, ATTITUDE2, GM, POSITION, SIZE, VELOCITY, 
 from ..motion.state import Body
 from ..vectors import quaternion_product
 from .displacement import FREE, displaced, shortened
-from .stability import Pair, integrals, linearised, momentum, rotations
+from .stability import RATES, Pair, integrals, linearised, momentum, rotations
 
 RESIDUAL = 1e-12
 """Largest change of any coordinate in 1/n, in its own size, that counts as standing still."""
@@ -74,12 +74,9 @@ class Turning:
         change = work[len(y) :]
         z = np.array([0.0, 0.0, 1.0])
         parts = [change[POSITION] - n * np.cross(z, y[POSITION]), change[VELOCITY] - n * np.cross(z, y[VELOCITY])]
-        for C, spin, at in zip(rotations(y), self.spins, (10, 17), strict=True):
+        for C, spin, rate in zip(rotations(y), self.spins, RATES, strict=True):
             beyond = 0.0 if spin is None else spin - n
-            parts += [
-                y[at : at + 3] - n * C[2] - beyond * z,
-                change[at : at + 3] + beyond * np.cross(z, y[at : at + 3]),
-            ]
+            parts += [y[rate] - n * C[2] - beyond * z, change[rate] + beyond * np.cross(z, y[rate])]
         return np.concatenate(parts)
 
     def size(self, a: float, n: float) -> np.ndarray:
@@ -94,8 +91,8 @@ class Turning:
         rates(self.model, work, 0, SIZE, self.coefficients, self.constants)
         n = float(np.sqrt(max(-work[SIZE + V], 0.0) / a)) or float(np.sqrt(self.constants[GM] / a**3))
         y[4] = n * a
-        for C, spin, at in zip(rotations(y), self.spins, (10, 17), strict=True):
-            y[at : at + 3] = n * C[2] if spin is None else (0.0, 0.0, spin)
+        for C, spin, rate in zip(rotations(y), self.spins, RATES, strict=True):
+            y[rate] = n * C[2] if spin is None else (0.0, 0.0, spin)
         return y, n
 
     def range_m(self, angular_momentum: float) -> tuple[float, float]:

@@ -20,8 +20,9 @@ from ..integrators import lanes
 from ..integrators.batch import start_slopes
 from ..integrators.lanes import aligned, attempt, take_ends
 from ..motion.equations import GROWING
-from ..motion.layout import CONSTANTS, DISTANCE, LANES, PARAMETERS, Q1, Q2, RUN, SIZE, STEP, TAKEN
+from ..motion.layout import CONSTANTS, DISTANCE, LANES, PARAMETERS, RUN, SIZE, STEP, TAKEN
 from ..vectors import quaternion_product
+from .displacement import FREE, displaced
 
 RATE, TIME, PAIR = SIZE, SIZE + 1, SIZE + 2
 _KEPT = SIZE + 3
@@ -38,45 +39,12 @@ def add_distances(w):
 
 
 @kernel
-def turned(w, place, axis, angle):
-    """Turn an attitude of a lane, at `place`, by a small angle about an axis of its body."""
-    c, s = math.cos(0.5 * angle), math.sin(0.5 * angle)
-    x, y, z = s if axis == 0 else 0.0, s if axis == 1 else 0.0, s if axis == 2 else 0.0
-    a, b = w[place], w[place + LANES]
-    q = quaternion_product(a, b, w[place + 2 * LANES], w[place + 3 * LANES], c, x, y, z)
-    w[place], w[place + LANES], w[place + 2 * LANES], w[place + 3 * LANES] = q
-
-
-@kernel
-def displace(w, l, direction, size):
-    """Move the state of a lane along one of the 18 directions of displacement.py."""
-    if direction < 6:
-        w[direction * LANES + l] += size
-    elif direction < 9:
-        turned(w, Q1 * LANES + l, direction - 6, size)
-    elif direction < 12:
-        w[(direction + 1) * LANES + l] += size
-    elif direction < 15:
-        turned(w, Q2 * LANES + l, direction - 12, size)
-    else:
-        w[(direction + 2) * LANES + l] += size
-
-
-@kernel
-def load(w, kept, l, pair, run, y, logs, scale, spin, constants, coefficients, unknowns, open_logs, step, part, count):
-    """Put a run of a system into a lane; the first runs from its state, the others from beside it."""
-    pairs, factor, rate = spin.size, logs[pair], logs[spin.size + pair]
+def load(w, kept, l, column, pair, y, logs, spin, constants, coefficients, part, count):
+    """Put the run in a column of y (20, ...) and logs (2, ...) into a lane."""
+    pairs, columns = spin.size, logs.size // 2
+    factor, rate = math.exp(logs[column]), math.exp(logs[columns + column])
     for i in range(SIZE):
-        w[i * LANES + l] = y[i * pairs + pair]
-    if 0 < run <= unknowns.size:
-        direction = unknowns[run - 1]
-        displace(w, l, direction, step * scale[direction * pairs + pair])
-    elif run > 0:
-        if open_logs[run - 1 - unknowns.size] == 0:
-            factor += step
-        else:
-            rate += step
-    factor, rate = math.exp(factor), math.exp(rate)
+        w[i * LANES + l] = y[i * columns + column]
     time = part * math.pi / abs(spin[pair] - rate)
     for i in range(SIZE):
         kept[i * LANES + l] = w[i * LANES + l]
@@ -145,7 +113,7 @@ def conditions(w, kept, l, count, found, scale, spin, phase, separation, unknown
 @kernel
 def shoot(
     model, w, kept, found, y, logs, scale, spin, phase, separation, constants, coefficients, counts, at, unknowns,
-    open_logs, step, even, values, means,
+    even, values, means,
 ):  # fmt: skip
     """All runs of the pairs `at`, eight side by side where their numbers of steps agree; arrays flat, as of `shots`."""
     model = numba.literally(model)
@@ -158,11 +126,7 @@ def shoot(
             held += 1
         for l in range(LANES):
             column = first + min(l, held - 1)
-            pair, run = at[column // runs], column % runs
-            load(
-                w, kept, l, pair, run, y, logs, scale, spin, constants, coefficients, unknowns, open_logs, step, part,
-                count,
-            )  # fmt: skip
+            load(w, kept, l, column, at[column // runs], y, logs, spin, constants, coefficients, part, count)
         start_slopes(model, w, (1 << LANES) - 1)
         for _ in range(count):
             add_distances(w)
@@ -179,7 +143,7 @@ def shoot(
 def _entry(number: int):
     arguments = (
         "w, kept, found, y, logs, scale, spin, phase, separation, constants, coefficients, counts, at, unknowns, "
-        "open_logs, step, even, values, means"
+        "even, values, means"
     )
     return entry_points("shots_model", number, "dynamics.shooting", shoot=arguments)
 
@@ -203,14 +167,29 @@ def shots(
     further runs displace by `step`; with step 0 there is one run a system.
     """
     order = np.argsort(counts, kind="stable")
+    y, logs, scale = (part[:, at[order]] for part in states)
     runs = 1 + (len(unknowns) + len(open_logs) if step else 0)
+    begun = _beside(y, logs, scale, unknowns, open_logs, step) if step else (y, logs)
     rows, columns = len(unknowns) + 3, len(at) * runs
     values, means = np.empty(rows * columns), np.empty(columns)
-    flat = [np.ascontiguousarray(part, dtype=float).ravel() for part in (*states, *wanted, *parameters)]
+    flat = [np.ascontiguousarray(part, dtype=float).ravel() for part in (*begun, states[2], *wanted, *parameters)]
     _entry(number).shoot(
-        aligned(lanes.work_size(number)), np.zeros(_KEPT * LANES), np.zeros(18), *flat,
-        np.ascontiguousarray(counts[order]), np.ascontiguousarray(at[order]), unknowns, open_logs, step, even,
-        values, means,
+        aligned(lanes.work_size(number)), np.zeros(_KEPT * LANES), np.zeros(FREE), *flat,
+        np.ascontiguousarray(counts[order]), np.ascontiguousarray(at[order]), unknowns, even, values, means,
     )  # fmt: skip
     back = np.argsort(order)
     return values.reshape(rows, len(at), runs)[:, back], means.reshape(len(at), runs)[back]
+
+
+def _beside(
+    y: np.ndarray, logs: np.ndarray, scale: np.ndarray, unknowns: np.ndarray, open_logs: np.ndarray, step: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """The runs of pairs (20, k) and (2, k), each pair's side by side: from its state and from beside it."""
+    runs = 1 + len(unknowns) + len(open_logs)
+    y, logs, scale = (np.repeat(part, runs, axis=1) for part in (y, logs, scale))
+    moves = np.zeros_like(scale)
+    for run, direction in enumerate(unknowns, start=1):
+        moves[direction, run::runs] = step * scale[direction, run::runs]
+    for run, which in enumerate(open_logs, start=1 + len(unknowns)):
+        logs[which, run::runs] += step
+    return displaced(y, moves), logs

@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import HOUR_S
-from ..motion.layout import POSITION, VELOCITY
+from ..motion.layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
 from ..vectors import rotation_of_quaternion
-from .displacement import FREE, displaced
+from .displacement import FREE, SPINS, TURNS, displaced
 
 UNSTABLE = 1e-6
 """Growth over the orbital rate that counts: differences are good to 1e-12, double roots to the root of that."""
@@ -28,6 +28,7 @@ LEAST = 1e-9
 _DIFFERENCE = 2e-3
 """Step of the differences of sixth order, of the sizes: truncation and rounding both leave about 1e-13."""
 _STENCIL = ((1, 45.0 / 60.0), (2, -9.0 / 60.0), (3, 1.0 / 60.0))
+RATES = (RATE1, RATE2)
 _PLANAR, _TILTS = ("primary_libration", "libration"), ("primary_pole", "secondary_roll_pitch")
 
 
@@ -79,7 +80,7 @@ class Pair:
 
 def rotations(y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Rotation matrices body -> inertial of both bodies in the state (20,)."""
-    one, two = (np.reshape(rotation_of_quaternion(*y[at : at + 4]), (3, 3)) for at in (6, 13))
+    one, two = (np.reshape(rotation_of_quaternion(*y[attitude]), (3, 3)) for attitude in (ATTITUDE1, ATTITUDE2))
     return one, two
 
 
@@ -97,7 +98,7 @@ def linearised(drift: Callable[[np.ndarray], np.ndarray], y: np.ndarray, scale: 
 
 def momentum(pair: Pair, y: np.ndarray) -> np.ndarray:
     """(3,) total angular momentum about the centre of mass, inertial, kg m2/s."""
-    spins = sum(C @ (i * y[at : at + 3]) for C, i, at in zip(rotations(y), pair.inertia_kg_m2, (10, 17), strict=True))
+    spins = sum(C @ (i * y[rate]) for C, i, rate in zip(rotations(y), pair.inertia_kg_m2, RATES, strict=True))
     return pair.reduced_mass_kg * np.cross(y[POSITION], y[VELOCITY]) + spins
 
 
@@ -110,11 +111,10 @@ def integrals(pair: Pair, y: np.ndarray, spins_of: tuple[bool, bool]) -> np.ndar
         rows[:, 3 + i] = pair.reduced_mass_kg * np.cross(y[POSITION], unit)
     spins = []
     for k, C in enumerate(rotations(y)):
-        at, inertia = 6 + 6 * k, pair.inertia_kg_m2[k]
-        spin = inertia * y[10 + 7 * k : 13 + 7 * k]
-        rows[:, at : at + 3] = C @ np.cross(np.eye(3), spin).T
-        rows[:, at + 3 : at + 6] = C * inertia
-        spins += [inertia[axis] * np.eye(FREE)[at + 3 + axis] for axis in pair.round_axes[k] if spins_of[k]]
+        inertia = pair.inertia_kg_m2[k]
+        rows[:, TURNS[k]] = C @ np.cross(np.eye(3), inertia * y[RATES[k]]).T
+        rows[:, SPINS[k]] = C * inertia
+        spins += [inertia[axis] * np.eye(FREE)[SPINS[k]][axis] for axis in pair.round_axes[k] if spins_of[k]]
     return np.vstack([rows, *spins])
 
 
@@ -128,7 +128,7 @@ def symmetries(pair: Pair, y: np.ndarray) -> np.ndarray:
     for k in (0, 1):
         for axis in pair.round_axes[k]:
             own, unit = np.zeros(FREE), np.eye(3)[axis]
-            own[6 + 6 * k : 9 + 6 * k], own[9 + 6 * k : 12 + 6 * k] = unit, -np.cross(unit, y[10 + 7 * k : 13 + 7 * k])
+            own[TURNS[k]], own[SPINS[k]] = unit, -np.cross(unit, y[RATES[k]])
             rows.append(own)
     return np.array(rows)
 
@@ -141,9 +141,8 @@ def second_derivative(pair: Pair, A: np.ndarray, y: np.ndarray) -> np.ndarray:
     m = pair.reduced_mass_kg
     rows = [-m * A[VELOCITY], m * A[POSITION]]
     for k in (0, 1):
-        at, inertia = 6 + 6 * k, pair.inertia_kg_m2[k]
-        spin = inertia * y[10 + 7 * k : 13 + 7 * k]
-        turn, rate = A[at : at + 3], A[at + 3 : at + 6]
+        inertia = pair.inertia_kg_m2[k]
+        spin, turn, rate = inertia * y[RATES[k]], A[TURNS[k]], A[SPINS[k]]
         rows += [np.cross(spin, turn.T).T - inertia[:, None] * rate, inertia[:, None] * turn]
     return np.vstack(rows)
 
@@ -184,7 +183,7 @@ def _names(pair: Pair, y: np.ndarray, shapes: np.ndarray) -> list[str]:
     names = list(slots)
     for k, C in enumerate(rotations(y)):
         root = np.sqrt(pair.inertia_kg_m2[k])
-        turns = shapes[:, 6 + 6 * k : 9 + 6 * k]
+        turns = shapes[:, TURNS[k]]
         yaw = np.abs((turns / root) @ C[2]) ** 2 * (C[2] ** 2 @ root**2)
         slots[_PLANAR[k]] = yaw
         slots[_TILTS[k]] = np.sum(np.abs(turns) ** 2, axis=1) - yaw

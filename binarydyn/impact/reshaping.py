@@ -25,7 +25,7 @@ import numpy as np
 from ..bodies.ellipsoid import Ellipsoid
 from ..gravity.mutual import mutual_gravity
 from ..kinds import NUMBER, takes
-from ..motion.state import Body, State, System
+from ..motion.state import Body, State, System, oblate_term
 from ..scenario import Reshaping
 from ..vectors import rotation
 
@@ -98,7 +98,7 @@ def potential_J(system: System, state: State) -> float:
 @takes(before="System", after="System", separation_m=NUMBER)
 def first_order_change(before: System, after: System, separation_m: float) -> float:
     """dP/P of the formula above for a synchronous secondary; separation_m is that of the circular orbit."""
-    old, new = (1.5 * system.flattening_m2 / separation_m**2 for system in (before, after))
+    old, new = (oblate_term(system.flattening_m2, separation_m) for system in (before, after))
     left_over = before.secondary.inertia_kg_m2[2] - after.secondary.inertia_kg_m2[2]
     velocity_change = left_over / (before.reduced_mass_kg * separation_m**2)
     return float(-2.0 * (new - old) / (1.0 - old) + (4.0 * (1.0 + old) / (1.0 - old) - 1.0) * velocity_change)

@@ -27,6 +27,8 @@ from .posterior import DONE
 from .quadratic import Quadratic, quadratic_fit, runs_for, terms_of
 
 ENDED_WELL = (DONE, "chaotic", "tumbling")
+_IRREGULAR = {"chaotic_before": "chaotic", "chaotic_after": "chaotic", "lost_lock_after": "tumbling"}
+"""By their flags, the last that holds: what observables.chaos.is_regular refuses, in either window."""
 _WORDS = "<U16"
 _SETTINGS = ("simulation", "observation", "observed", "observer", "requirement", "spacecraft")
 
@@ -111,23 +113,25 @@ def period_change(scenario: Scenario, runs: int | None = None, seed: int | None 
 def _side_by_side(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
     """Period changes (n,), s, and what became of each member (n,)."""
     block = summary_rows(scenario, sample, np.arange(len(sample)), chaos=True)
-    status, well = block.status.astype(_WORDS), block.status == "completed"
-    for flag in ("chaotic_before", "chaotic_after"):
-        status[well & (block.numbers[flag] == 1)] = "chaotic"
-    status[well & (block.numbers["lost_lock_after"] == 1)] = "tumbling"
-    return block.numbers["period_change_s"], status
+    return block.numbers["period_change_s"], _told(block.status, block.numbers)
 
 
 def _one_by_one(scenario: Scenario, sample: Sample) -> tuple[np.ndarray, np.ndarray]:
     """The same by full predictions, which also tell who is chaotic."""
-    change, status = np.full(len(sample), np.nan), np.full(len(sample), "error", dtype=_WORDS)
+    status = np.full(len(sample), "error", dtype=_WORDS)
+    numbers = {name: np.full(len(sample), np.nan) for name in ("period_change_s", *_IRREGULAR)}
     for row in rows_of(scenario, sample):
         assert isinstance(row, Row), "full rows"
         status[row.index] = row.status
-        if row.status == "completed":
-            change[row.index] = row.numbers["period_change_s"]
-            if row.numbers["lost_lock_after"]:
-                status[row.index] = "tumbling"
-            elif row.numbers["chaotic_before"] or row.numbers["chaotic_after"]:
-                status[row.index] = "chaotic"
-    return change, status
+        if row.status == DONE:
+            for name, column in numbers.items():
+                column[row.index] = row.numbers[name]
+    return numbers["period_change_s"], _told(status, numbers)
+
+
+def _told(status: np.ndarray, numbers: Mapping[str, np.ndarray]) -> np.ndarray:
+    """(n,) what became of members, with a word of its own for those that ended well and are not regular."""
+    told, well = status.astype(_WORDS), status == DONE
+    for flag, word in _IRREGULAR.items():
+        told[well & (numbers[flag] == 1)] = word
+    return told

@@ -25,6 +25,7 @@ from .surrogate import Surrogate, columns
 from .surrogate_runs import related, seed_of
 
 MEASURED = "observed.period_change_s"
+_FORMS = {"period_change_s": "+.1f", "beta": ".3f", "along_track_dv_mm_s": "+.4f"}
 _FEW = 1e-3
 """Variance that the fitted response may miss before it is said."""
 _DRAWS = 4096
@@ -48,6 +49,16 @@ class ErrorBudget:
     left_out: Mapping[str, int]
     chaotic: int
     warnings: tuple[str, ...]
+
+    @property
+    def form(self) -> str:
+        """How its mean is written: to the digits that a budget is worth, with the sign where the outcome's is told."""
+        return _FORMS[self.outcome]
+
+    @property
+    def part(self) -> str:
+        """Of `sensitivity`: prediction or inference."""
+        return "prediction" if self.outcome == "period_change_s" else "inference"
 
     def order(self) -> np.ndarray:
         """(d,) places of the inputs from the greatest total index down."""

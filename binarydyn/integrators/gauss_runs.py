@@ -36,10 +36,12 @@ from .rungekutta import apart
 from .step_rules import (
     CONTACT,
     DONE,
+    HALVINGS,
     STEP_FAILURE,
     ahead,
     clock,
     fitting,
+    halved,
     kept,
     shorter,
     too_short,
@@ -54,7 +56,6 @@ TOO_LARGE = 10.0
 """Times that, a step is refused."""
 MOST_REFUSED = 0.5
 """Of a refused step, the longest to try next: the iteration starts anew."""
-_HALVINGS = 40
 
 
 def work_array(number: int, state: np.ndarray, sizes: np.ndarray, parameters: np.ndarray) -> np.ndarray:
@@ -101,13 +102,10 @@ def touching_fraction(model, w, h, high, out, o, limits):
     """Fraction of the step, up to `high`, at which the bodies touch, by halving; the state goes to out[o : o + 20]."""
     model = numba.literally(model)
     low, count = 0.0, 0
-    for _ in range(_HALVINGS):
+    for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
         count += sample(model, w, middle * h, middle, out, o)
-        if apart(out, o, 1, limits, 0) < 0.0:
-            high = middle
-        else:
-            low = middle
+        low, high = halved(low, high, apart(out, o, 1, limits, 0) < 0.0)
     return high, count + sample(model, w, high * h, high, out, o)
 
 

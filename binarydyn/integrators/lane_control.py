@@ -33,7 +33,7 @@ from ..motion.layout import (
     TIME,
     TIME_ERROR,
 )
-from .step_rules import DONE, MOST, STEP_FAILURE, ahead, clock, is_due, longer, shorter, too_short, whereabouts
+from .step_rules import DONE, MOST, STEP_FAILURE, ahead, clock, is_due, longer, shorter, taken, too_short, whereabouts
 
 
 @kernel
@@ -45,7 +45,7 @@ def weigh(w, spacing):
         t, lost = w[(RUN + TIME) * LANES + l], w[(RUN + TIME_ERROR) * LANES + l]
         w[(RUN + STEPS) * LANES + l] += 1.0
         w[(RUN + EVALUATIONS) * LANES + l] += 12.0
-        taken = error <= 1.0
+        good = taken(error)
         after, after_error = clock(t, lost, h)
         due = is_due(after, w[(RUN + SAMPLES) * LANES + l], spacing)
         e = END * LANES + l
@@ -56,10 +56,10 @@ def weigh(w, spacing):
         refused = shorter(h, error, factor)
         stuck = STEP_FAILURE if too_short(refused, t) else DONE
         w[AFTER * LANES + l], w[AFTER_ERROR * LANES + l] = after, after_error
-        w[NEXT * LANES + l] = longer(h, factor, w[(RUN + GROWTH) * LANES + l]) if taken else refused
-        w[EVENT * LANES + l] = end if taken else stuck
-        w[DUE * LANES + l] = 1.0 if taken & due else 0.0
-        w[TAKEN * LANES + l] = 1.0 if taken else 0.0
+        w[NEXT * LANES + l] = longer(h, factor, w[(RUN + GROWTH) * LANES + l]) if good else refused
+        w[EVENT * LANES + l] = end if good else stuck
+        w[DUE * LANES + l] = 1.0 if good & due else 0.0
+        w[TAKEN * LANES + l] = 1.0 if good else 0.0
         w[REACH * LANES + l] = 1.0
 
 

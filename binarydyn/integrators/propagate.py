@@ -39,7 +39,7 @@ from ..motion.state import State, System
 from ..motion.trajectory import STATUSES, Trajectory
 from ..scenario.tables.events import MOST_SAMPLES
 from . import rungekutta
-from .step_rules import CONTACT, ESCAPE, MOST, PAUSED, STEP_FAILURE, STEP_LIMIT
+from .step_rules import CONTACT, ESCAPE, FARTHEST, MOST, PAUSED, STEP_FAILURE, STEP_LIMIT
 
 MAX_STEPS = 20_000_000
 ERROR_SHARE = 0.05
@@ -96,7 +96,7 @@ def usable(state: State) -> State:
 
 def _limits(system: System, state: State) -> np.ndarray:
     near = system.primary.bounding_radius_m + system.secondary.bounding_radius_m
-    far = 50.0 * float(np.linalg.norm(state.position_m))
+    far = FARTHEST * float(np.linalg.norm(state.position_m))
     if system.perturbations and system.perturbations.tide:
         far = system.perturbations.tide.hill_radius_m(system.gm_m3_s2)
     return np.array([near, far, *system.primary.enclosing_axes_m, *system.secondary.enclosing_axes_m], dtype=float)

@@ -42,21 +42,22 @@ from ..vectors import four, quaternion_product, rotation_of_quaternion, three
 from .step_rules import (
     CONTACT,
     DONE,
+    HALVINGS,
     MOST,
     STEP_FAILURE,
     ahead,
     clock,
     fitting,
+    halved,
     is_due,
     longer,
     shorter,
+    taken,
     too_short,
     used_up,
     whereabouts,
 )
 from .stepper import attempt, between, prepare_dense
-
-_HALVINGS = 40
 
 # The kernels below serve one run (lane 0 of 1) and a lane of several side by side: component i of a slot of the work
 # array w stands at (slot + i) * lanes + lane; p, m and o say where the lane's progress, limits and samples begin.
@@ -97,13 +98,9 @@ def apart(w, at, stride, limits, m):
 def touching_fraction(w, lane, lanes, out, o, limits, m):
     """Fraction of the step at which the bodies touch, by halving; the state there goes to out[o : o + 20]."""
     low, high = 0.0, 1.0
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        interpolate(w, lane, lanes, middle, out, o)
-        if apart(out, o, 1, limits, m) < 0.0:
-            high = middle
-        else:
-            low = middle
+    for _ in range(HALVINGS):
+        interpolate(w, lane, lanes, 0.5 * (low + high), out, o)
+        low, high = halved(low, high, apart(out, o, 1, limits, m) < 0.0)
     interpolate(w, lane, lanes, high, out, o)
     return high
 
@@ -142,7 +139,7 @@ def advance(model, w, progress, out, spacing, max_steps, block_steps, limits, c,
         w[BEGUN], w[ENDED] = t, after
         error = attempt(model, w, h, c, k)
         factor = fitting(error)
-        if not error <= 1.0:
+        if not taken(error):
             h, most = shorter(h, error, factor), 1.0
             status = STEP_FAILURE if too_short(h, t) else DONE
             continue

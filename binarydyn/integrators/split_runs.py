@@ -19,30 +19,26 @@ from ..motion.layout import (
     NEAR,
     SAMPLES,
     SIZE,
-    SPLIT_PER_INERTIA1,
-    SPLIT_PER_INERTIA2,
     STEP,
     STEPS,
     TIME,
-    W1,
-    W2,
 )
 from ..motion.state import State, System
 from . import propagate
 from .lanes import aligned
 from .propagate import Run
-from .splitting import fill, step, work_size
+from .splitting import fill, step, to_rates, work_size
 from .step_rules import DONE, nearest_m, steps_of, whereabouts
 from .tableau_splitting import KICKS
 
-_F1, _F2 = SPLIT_PER_INERTIA1.start, SPLIT_PER_INERTIA2.start
 UNFIT = 9
 """Status of a lane whose bodies came near, parted, or are not numbers: a fixed step is not for them."""
 
 
 @kernel
 def advance(model, w, out, steps, first, count, h, limits, status):
-    """Steps first + 1 .. first + count of all lanes; sample n of a lane goes to row n of its part of out."""
+    """Steps first + 1 .. first + count of all lanes; sample n of a lane, with momenta, goes to row n of its part of
+    out."""
     model = numba.literally(model)
     for n in range(first + 1, first + count + 1):
         step(model, w, h)
@@ -50,9 +46,6 @@ def advance(model, w, out, steps, first, count, h, limits, status):
             at = (lane * (steps + 2) + n) * SIZE
             for i in range(SIZE):
                 out[at + i] = w[i * LANES + lane]
-            for i in range(3):  # from momenta to rates
-                out[at + W1 + i] *= w[(_F1 + i) * LANES + lane]
-                out[at + W2 + i] *= w[(_F2 + i) * LANES + lane]
             m = lane * LIMITS
             found = whereabouts(
                 out[at], out[at + 1], out[at + 2], out[at + 3], out[at + 4], out[at + 5],
@@ -113,6 +106,7 @@ def _eight(runs: list[Run], block: int) -> list[Run]:
     for first in range(0, steps, block):
         count = min(block, steps - first)
         entry(number).advance(work, out.ravel(), steps, first, count, h, limits, status)
+    to_rates(out[:, 1:-1].transpose(2, 0, 1), columns[:, :, None])
     for run, samples in zip(runs, out, strict=False):
         run.samples = samples.ravel()
         run.progress[[TIME, STEP, STEPS]] = steps * h, h, steps

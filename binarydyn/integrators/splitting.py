@@ -74,7 +74,11 @@ def fill(columns: np.ndarray, y: np.ndarray, constants: np.ndarray, coefficients
 
 def states_of(columns: np.ndarray) -> np.ndarray:
     """(20, ...) as State.vector, from columns."""
-    y = columns[:SIZE].copy()
+    return to_rates(columns[:SIZE].copy(), columns)
+
+
+def to_rates(y: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """The states y (20, ...) themselves, their momenta made rates by the constants of the columns (rows, ...)."""
     y[RATE1] *= columns[SPLIT_PER_INERTIA1]
     y[RATE2] *= columns[SPLIT_PER_INERTIA2]
     return y

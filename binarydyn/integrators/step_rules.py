@@ -1,9 +1,10 @@
 """Step control: which steps are taken, how long the next one is, what ends a run, and how many steps of one length fit.
 
-The one place.  A run alone (rungekutta.py), eight in lanes (lane_control.py) and Gauss's method (gauss_runs.py) ask the
-same functions, which take and return numbers and do not branch; the splitting, alone (split_runs.py) or for thousands
-(batch/step_numbers.py), makes steps of one length.  Adaptive control after Hairer, Norsett & Wanner 1993 (Solving
-Ordinary Differential Equations I, 2nd ed., sec. II.4): the norm of a step's error is 1 at the tolerance.
+The one place, but for the norm up to which Gauss's method takes a step (gauss_runs.TOO_LARGE).  A run alone
+(rungekutta.py), eight in lanes (lane_control.py) and Gauss's method (gauss_runs.py) ask the same functions, which take
+and return numbers and do not branch; the splitting, alone (split_runs.py) or for thousands (batch/step_numbers.py),
+makes steps of one length.  Adaptive control after Hairer, Norsett & Wanner 1993 (Solving Ordinary Differential
+Equations I, 2nd ed., sec. II.4): the norm of a step's error is 1 at the tolerance.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ DONE, CONTACT, ESCAPE, STEP_FAILURE, STEP_LIMIT = range(len(STATUSES))
 PAUSED = len(STATUSES)
 """A block is over, the run is not."""
 
+FARTHEST = 50.0
+"""Separation, in parts of that at the start, beyond which an unbound pair has parted; not under the Sun's tide."""
 SAFETY = 0.9
 MOST = 6.0
 """How many times as long as the last a step may be; after a refusal it may not be longer at all."""
@@ -30,9 +33,17 @@ LEAST = 0.2
 """Of a refused step: the shortest to try next, and the one where the error is no number to go by."""
 SHORTEST_S, SHORTEST_SHARE = 1e-9, 1e-13
 """A step below these, the latter of the time itself, goes nowhere."""
+HALVINGS = 40
+"""Of a step in which the bodies touch."""
 CALM = 0.8, 1.6
 CALM_MOST = 2.0
 """Gauss's method keeps a step within these factors of the best one, so that a calm run has one step."""
+
+
+@inlined
+def taken(error):
+    """Whether a step of this error norm is; one whose norm is no number is not."""
+    return error <= 1.0
 
 
 @inlined
@@ -72,6 +83,13 @@ def clock(t, lost, h):
     step = h - lost
     after = t + step
     return after, (after - t) - step
+
+
+@inlined
+def halved(low, high, touches):
+    """The half of a step's part in which the bodies touch, from whether they do in the middle of it."""
+    middle = 0.5 * (low + high)
+    return (low, middle) if touches else (middle, high)
 
 
 @inlined

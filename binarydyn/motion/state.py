@@ -66,18 +66,28 @@ def oblateness_m2(body: Body) -> float:
     return quadrupole_kg_m2(body)[0] / body.mass_kg
 
 
-def aligned_m2(body: Body) -> float:
-    """(J2 + 6 C22) R^2 of a body whose long axis lies along r: what it adds to the pull at the other one."""
+def aligned_m2(body: Body, facing: float = 1.0) -> float:
+    """(J2 + 6 C22) R^2 of a body whose long axis lies along r, J2 - 6 C22 with the next one there (facing -1): what it
+    adds to the pull at the other one."""
     polar, sectorial = quadrupole_kg_m2(body)
-    return (polar + 1.5 * sectorial) / body.mass_kg
+    return (polar + 1.5 * facing * sectorial) / body.mass_kg
 
 
 def flattening_m2(primary: Body, secondary: Body) -> float:
-    """J of n^2 a^3 = GM (1 + 3/2 J / a^2), m2: of a primary averaged over its spin and an aligned secondary.
+    """J of oblate_term, m2: of a primary averaged over its spin and an aligned secondary.
 
     Murray & Dermott 1999, ch. 6.
     """
     return oblateness_m2(primary) + aligned_m2(secondary)
+
+
+def oblate_term(j_m2, separation_m):
+    """3/2 J / a^2, of numbers or arrays: n^2 a^3 / GM less 1 of a circular orbit, J = flattening_m2.
+
+    With J = J2 R^2 of an oblate primary alone also the apsidal rate over n, to first order (Murray & Dermott 1999,
+    ch. 6).
+    """
+    return 1.5 * j_m2 / separation_m**2
 
 
 _PARTS = {"position_m": 3, "velocity_m_s": 3, "attitude1": 4, "rate1_rad_s": 3, "attitude2": 4, "rate2_rad_s": 3}

@@ -10,19 +10,22 @@ that may tumble (Agrusa et al. 2021, Icarus 370, 114624) is an outcome to be nam
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from ..columns import cross, length, unit
 from ..dynamics import State, System, Trajectory, simulate, simulate_many
+from ..dynamics.displacement import FREE, TURNS, displaced
 from ..errors import FewCyclesError, InputError
+from ..motion.layout import ATTITUDE2, POSITION, VELOCITY
 from ..scenario.wording import rounded
-from ..vectors import quaternion_of_turn, quaternion_product
 from .estimates import period
 from .orientation import lost_lock
 
 TWIST_RAD = 1e-7
 """Far above what the tightest tolerances lose, far below anything physical."""
+NEIGHBOURS = 4
 UNSTABLE = 100.0
 """Growth in up to 60 days, and in proportion beyond, that regular motion does not reach.
 
@@ -70,13 +73,23 @@ def covered_days(days: float) -> float:
     return float(np.clip(days, -LONGEST_DAYS, LONGEST_DAYS))
 
 
+def move_beside(y: np.ndarray, number: int) -> np.ndarray:
+    """Displacement (18,) of a state (20,), or (18, n) of many, to one of its neighbours: the secondary twisted about an
+    axis (0, 1, 2), or moved along its track (3)."""
+    move = np.zeros((FREE, *y.shape[1:]))
+    if number < 3:
+        move[TURNS[1]][number] = TWIST_RAD
+        return move
+    r = y[POSITION]
+    along = cross(cross(r, y[VELOCITY]), r)
+    move[POSITION] = along * (TWIST_RAD * length(r) / length(along))
+    return move
+
+
 def neighbours(state: State) -> list[State]:
     """The four states beside a state."""
-    twists = np.eye(3) * TWIST_RAD
-    turned = [np.array(quaternion_product(*state.attitude2, *quaternion_of_turn(*twist))) for twist in twists]
-    along = np.cross(np.cross(state.position_m, state.velocity_m_s), state.position_m)
-    along *= TWIST_RAD * np.linalg.norm(state.position_m) / np.linalg.norm(along)
-    return [replace(state, attitude2=q) for q in turned] + [replace(state, position_m=state.position_m + along)]
+    y = state.vector
+    return [State.from_vector(displaced(y, move_beside(y, number))) for number in range(NEIGHBOURS)]
 
 
 def simulate_with_neighbours(
@@ -112,16 +125,18 @@ def _growth(run: Trajectory, other: Trajectory) -> tuple[float, float]:
     """Angle between two runs at common times, the largest and that at the end, over the angle at the start."""
     count = min(len(run.time_s), len(other.time_s))
     part, last = (slice(0, count), -1) if run.time_s[0] == 0.0 else (slice(-count, None), 0)
-    attitude = attitude_angle(run.attitude2[part], other.attitude2[part], axis=1)
-    r, s = (a.position_m[part] / np.linalg.norm(a.position_m[part], axis=1)[:, None] for a in (run, other))
-    angles = np.maximum(attitude, np.linalg.norm(r - s, axis=1)) / TWIST_RAD
+    angles = growth_between(run.y[part].T, other.y[part].T)
     return float(angles.max()), float(angles[last])
 
 
-def attitude_angle(p: np.ndarray, q: np.ndarray, axis: int) -> np.ndarray:
-    """Angle between attitudes, rad, of unit quaternions along an axis.
+def growth_between(y: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """(n,) angle between states (20, n), of the secondary's attitude or of the direction of r, over that of neighbours
+    at their start.
 
-    Their chord, of either sign, is twice the sine of a quarter of the angle: exact for small ones too.
+    The chord of unit quaternions, of either sign, is twice the sine of a quarter of the angle: exact for small ones
+    too.
     """
-    chord = np.minimum(np.linalg.norm(p - q, axis=axis), np.linalg.norm(p + q, axis=axis))
-    return 4.0 * np.arcsin(np.minimum(0.5 * chord, 1.0))
+    p, q = (each[ATTITUDE2] / np.linalg.norm(each[ATTITUDE2], axis=0) for each in (y, other))
+    chord = np.minimum(np.linalg.norm(p - q, axis=0), np.linalg.norm(p + q, axis=0))
+    turned = 4.0 * np.arcsin(np.minimum(0.5 * chord, 1.0))
+    return np.maximum(turned, length(unit(y[POSITION]) - unit(other[POSITION]))) / TWIST_RAD

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..errors import InputError
-from ..motion.state import aligned_m2
+from ..motion.state import aligned_m2, oblate_term
 from .averages import hann, mean, slope, spans, squared_hann
 from .frequency import refined_rate
 from .interpolation import passages
@@ -63,7 +63,7 @@ def third_law_j2(window: Window) -> float:
     n^2 a^3/GM = 1 + 3/2 J2 R^2/a^2 (Murray & Dermott 1999, Solar System Dynamics, ch. 6).
     """
     a = float(mean(window.separation_m, spans(window.time_s)))
-    return _kepler_period(window, a) / float(np.sqrt(1.0 + 1.5 * window.system.oblateness_m2 / a**2))
+    return _kepler_period(window, a) / float(np.sqrt(1.0 + oblate_term(window.system.oblateness_m2, a)))
 
 
 def _kepler_period(window: Window, a: float) -> float:

@@ -16,6 +16,7 @@ import numpy as np
 from ..constants import DAY_S, HOUR_S
 from ..errors import ArgumentError, FewCyclesError, InputError
 from ..impact import impact_on
+from ..motion.state import oblate_term
 from ..prediction.solar_tide import left_out
 from ..prediction.windows import periods_s
 from ..relaxed.start import Start, start
@@ -88,9 +89,9 @@ def sky_and_start(scenario: Scenario) -> tuple[Sky, Start]:
 
 
 def expected(begun: Start) -> Foreknown:
-    """Period of the relaxed orbit; apsidal rate 3/2 J2 R^2/a^2 n of an oblate primary, +- APSIDAL_SHARE of it."""
+    """Period of the relaxed orbit; apsidal rate that an oblate primary makes, +- APSIDAL_SHARE of it."""
     n = TURN / (begun.period_h * HOUR_S)
-    rate = 1.5 * abs(begun.system.oblateness_m2) / begun.separation_m**2 * n
+    rate = oblate_term(abs(begun.system.oblateness_m2), begun.separation_m) * n
     return Foreknown(begun.period_h, rate, APSIDAL_SHARE * rate + 1e-4 * n)
 
 

@@ -42,7 +42,7 @@ class Outlets(Flag):
     """Where an outcome is shown beside JSON and files, which have all that a prediction gives.
 
     PRINT: text of `predict`.  PAGE: its figure.  MEMBERS: statistics of members.  SUMMARY: summary tables; NEIGHBOURS:
-    those with neighbouring trajectories.
+    those with neighbouring trajectories.  NOTEBOOK: its table there.
     """
 
     NOWHERE = 0
@@ -51,6 +51,7 @@ class Outlets(Flag):
     MEMBERS = auto()
     SUMMARY = auto()
     NEIGHBOURS = auto()
+    NOTEBOOK = auto()
 
 
 @dataclass(frozen=True)

@@ -102,13 +102,14 @@ def _criteria_agree(p: Predicted) -> bool | None:
     return None if p.after.attitude is None else p.after.attitude.tumbling == p.chaos.chaotic
 
 
-_PRINT, _PAGE, _MEMBERS, _SUMMARY, _NEIGHBOURS = Outlets
+_PRINT, _PAGE, _MEMBERS, _SUMMARY, _NEIGHBOURS, _NOTEBOOK = Outlets
 _OF_EACH = _MEMBERS | _SUMMARY
 _BOTH, _TOLD, _ALL = _PRINT | _PAGE, _PRINT | _MEMBERS, _PRINT | _PAGE | _MEMBERS
+_FIRST = _ALL | _NOTEBOOK
 _HEADLINE = (
-    Outcome("status", "Status", at("status"), TEXT),
-    Outcome("period_change_s", "Period change", at("period_change_s"), "+.3f", _OF_EACH),
-    Outcome("period_change_fit_error_s", "Fit error of the period change", _fit_error_s, ".2g"),
+    Outcome("status", "Status", at("status"), TEXT, _NOTEBOOK),
+    Outcome("period_change_s", "Period change", at("period_change_s"), "+.3f", _OF_EACH | _NOTEBOOK),
+    Outcome("period_change_fit_error_s", "Fit error of the period change", _fit_error_s, ".2g", _NOTEBOOK),
     Outcome("period_change_ground_error_s", "Surface-slope error of the period change", at("ground.sigma_s")),
     Outcome("period_change_ground_low_s", "Period change by facet normals, 16 % quantile", at("ground.low_s")),
     Outcome("period_change_ground_high_s", "Period change by facet normals, 84 % quantile", at("ground.high_s")),
@@ -119,7 +120,7 @@ _HEADLINE = (
 )
 _IMPACT = (
     Outcome(
-        "along_track_dv_mm_s", "Velocity change along-track", _impact("dv_along_track_mm_s"), "+.4f", _SUMMARY | _ALL
+        "along_track_dv_mm_s", "Velocity change along-track", _impact("dv_along_track_mm_s"), "+.4f", _SUMMARY | _FIRST
     ),
     Outcome("radial_dv_mm_s", "Velocity change radial", _impact("dv_radial_mm_s"), "+.4f", _BOTH | _SUMMARY),
     Outcome("normal_dv_mm_s", "Velocity change normal", _impact("dv_normal_mm_s"), "+.4f", _BOTH | _SUMMARY),
@@ -129,7 +130,7 @@ _IMPACT = (
     Outcome("beta_low", "Beta, 16 % quantile", _material("beta_low"), shown=_PRINT),
     Outcome("beta_high", "Beta, 84 % quantile", _material("beta_high"), shown=_PRINT),
     Outcome("beta_system", "System beta", _released("beta_system"), shown=_PRINT),
-    Outcome("beta_along_normal", "Beta along the surface normal", _impact("beta_along_normal")),
+    Outcome("beta_along_normal", "Beta along the surface normal", _impact("beta_along_normal"), shown=_NOTEBOOK),
     Outcome("site_longitude_deg", "Longitude of the impact site", _site("longitude_deg"), "+.2f", _PRINT),
     Outcome("site_latitude_deg", "Latitude of the impact site", _site("latitude_deg"), "+.2f", _PRINT),
     Outcome("incidence_deg", "Incidence angle", _site("incidence_deg"), ".1f", _PRINT | _SUMMARY),
@@ -149,17 +150,17 @@ _IMPACT = (
     ),
 )
 _ORBIT = (
-    Outcome("period_before_h", "Orbit period", at("before.period.value_h"), ".6f", _SUMMARY),
-    Outcome("period_after_h", "Orbit period", at("after.period.value_h"), ".6f", _ALL | _SUMMARY),
+    Outcome("period_before_h", "Orbit period", at("before.period.value_h"), ".6f", _SUMMARY | _NOTEBOOK),
+    Outcome("period_after_h", "Orbit period", at("after.period.value_h"), ".6f", _FIRST | _SUMMARY),
     Outcome("single_orbit_period_scatter_before_s", "Single-orbit period scatter", _scatter_s("before"), ".2f"),
     Outcome("single_orbit_period_scatter_after_s", "Single-orbit period scatter", _scatter_s("after"), ".2f", _PRINT),
     Outcome("mean_motion_period_after_h", "Period of the mean motion", at("lines.mean_motion_h"), ".6f"),
     Outcome("separation_before_m", "Mean separation", at("before.shape.mean_separation_m"), ".2f", _SUMMARY),
-    Outcome("separation_after_m", "Mean separation", _orbit("mean_separation_m"), ".2f", _BOTH),
+    Outcome("separation_after_m", "Mean separation", _orbit("mean_separation_m"), ".2f", _BOTH | _NOTEBOOK),
     Outcome("separation_min_after_m", "Minimum separation", None, ".2f", _OF_EACH),
     Outcome("separation_max_after_m", "Maximum separation", None, ".2f", _SUMMARY),
     Outcome("eccentricity_before", "Eccentricity", at("before.shape.eccentricity"), ".5f"),
-    Outcome("eccentricity_after", "Eccentricity", _orbit("eccentricity"), ".5f", _ALL),
+    Outcome("eccentricity_after", "Eccentricity", _orbit("eccentricity"), ".5f", _FIRST),
     Outcome(
         "apsidal_precession_after_deg_day", "Apsidal precession rate", _orbit("apsidal_precession_deg_day"), ".3f", _ALL
     ),
@@ -172,7 +173,7 @@ _ORBIT = (
 )
 _ATTITUDE = (
     Outcome("libration_max_before_deg", "Maximum libration angle", at("before.attitude.libration_max_deg"), ".3f"),
-    Outcome("libration_max_after_deg", "Maximum libration angle", _rotation("libration_max_deg"), ".3f", _ALL),
+    Outcome("libration_max_after_deg", "Maximum libration angle", _rotation("libration_max_deg"), ".3f", _FIRST),
     Outcome("roll_max_after_deg", "Maximum roll", _rotation("roll_max_deg"), ".3f", _ALL),
     Outcome("pitch_max_after_deg", "Maximum pitch", _rotation("pitch_max_deg"), ".3f", _BOTH),
     Outcome(
@@ -184,7 +185,7 @@ _ATTITUDE = (
     ),
     Outcome("pole_tilt_max_after_deg", "Maximum pole tilt", _rotation("pole_tilt_max_deg"), ".3f", _OF_EACH),
     Outcome("lost_lock_after", "Loss of synchronous lock", _rotation("lost_lock"), FLAG, _OF_EACH),
-    Outcome("tumbling", "Tumbling", _rotation("tumbling"), FLAG, _TOLD),
+    Outcome("tumbling", "Tumbling", _rotation("tumbling"), FLAG, _TOLD | _NOTEBOOK),
     Outcome("libration_period_after_h", "Libration period", at("lines.libration_h")),
     Outcome("libration_amplitude_after_deg", "Libration amplitude", at("lines.libration_deg")),
     Outcome("pole_precession_period_after_h", "Pole precession period", at("lines.precession_h")),
@@ -199,12 +200,14 @@ _STABILITY = (
     Outcome("chaotic_before", "Chaotic motion", at("start.chaos.chaotic"), FLAG, _MEMBERS | _NEIGHBOURS),
     Outcome("divergence_factor_after", "Divergence factor", at("chaos.divergence_factor"), ".3g"),
     Outcome("divergence_factor_at_end", "Divergence factor at the end of the window", None, ".3g", _NEIGHBOURS),
-    Outcome("chaotic_after", "Chaotic motion", at("chaos.chaotic"), FLAG, _MEMBERS | _NEIGHBOURS),
+    Outcome("chaotic_after", "Chaotic motion", at("chaos.chaotic"), FLAG, _MEMBERS | _NEIGHBOURS | _NOTEBOOK),
     Outcome("period_change_neighbour_sd_s", "Period change, SD over neighbours", _spread_s, ".2g", _NEIGHBOURS),
     Outcome("tumbling_criteria_agree", "Agreement of the criteria of tumbling", _criteria_agree, FLAG),
 )
 _NUMERICS = (
-    Outcome("relative_energy_error", "Relative energy error", _largest("relative_energy_error"), ".1e", _PRINT),
+    Outcome(
+        "relative_energy_error", "Relative energy error", _largest("relative_energy_error"), ".1e", _PRINT | _NOTEBOOK
+    ),
     Outcome(
         "relative_angular_momentum_error",
         "Relative angular-momentum error",

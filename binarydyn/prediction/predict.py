@@ -24,7 +24,8 @@ from ..relaxed.start import Start
 from ..scenario import Scenario, example
 from .closed_forms import analytic_changes
 from .ground_error import GroundError, ground_error
-from .outcomes import OUTCOMES, outcomes_of
+from .outcome import Outlets
+from .outcomes import OUTCOMES, outcomes_of, shown_in
 from .reshaping_share import Shares, shares
 from .warnings import remarks
 from .windows import Progress, Side, before_impact, side_of
@@ -34,17 +35,6 @@ MISS = "miss"
 
 if TYPE_CHECKING:
     import pandas
-
-_SHOWN: tuple[str, ...] = (
-    "status",
-    "period_before_h",
-    "period_after_h",
-    "period_change_s",
-    "period_change_fit_error_s",
-)
-_SHOWN += ("along_track_dv_mm_s", "beta_along_normal", "eccentricity_after", "separation_after_m")
-_SHOWN += ("libration_max_after_deg", "tumbling", "chaotic_after", "relative_energy_error")
-"""Rows of a prediction in a notebook."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -114,7 +104,8 @@ class Prediction(Displayed, Lazy):
 
     def _facts(self) -> dict[str, Any]:
         numbers = self.numbers()
-        return {name: numbers[name] for name in _SHOWN if numbers.get(name) is not None}
+        names = (row.name for row in shown_in(Outlets.NOTEBOOK))
+        return {name: numbers[name] for name in names if numbers[name] is not None}
 
     def budget(self) -> Budget:
         """Energy and angular momentum before and just after the impact, part by part, and whether the books close."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..dynamics import State, System, Trajectory, simulate
-from ..dynamics.displacement import displaced
+from ..dynamics.displacement import FREE, displaced
 from ..errors import ConvergenceError, InputError
 from ..impact import ImpactSpec
 from ..observables import averages, orbit_shape, period
@@ -132,7 +132,7 @@ def _excited_state(scenario: Scenario, orbit: PeriodicOrbit, eccentricity: float
     Yaw = A cos(rate t + phase).
     """
     modes = {mode.name: mode for mode in free_modes(orbit)}
-    move = np.zeros(18)
+    move = np.zeros(FREE)
     amplitude = scenario.secondary.libration_amplitude_deg
     for name, size in (("epicyclic", eccentricity), ("libration", amplitude)):
         if size and name not in modes:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..motion.layout import SIZE
+from ..motion.state import oblate_term
 
 _ROUNDS = 30
 """Of the third law, each of which leaves |J| / a^2 of the error."""
@@ -30,7 +31,7 @@ class Wanted:
 def third_law(gm_m3_s2, flattening_m2, wanted: Wanted):
     """(mass factor, separation, rate) of circular orbits with the quadrupoles averaged.
 
-    n^2 a^3 = GM f (1 + 3/2 J / a^2), of one system or of m; J as of motion.state.flattening_m2, 0 for point masses.
+    n^2 a^3 = GM f (1 + oblate_term), of one system or of m; J as of motion.state.flattening_m2, 0 for point masses.
     """
     factor: Any = wanted.mass_factor
     a: Any = wanted.separation_m
@@ -38,8 +39,8 @@ def third_law(gm_m3_s2, flattening_m2, wanted: Wanted):
     if a is None:
         a = point_masses = np.cbrt(gm_m3_s2 * factor / n**2)
         for _ in range(_ROUNDS):
-            a = point_masses * np.cbrt(1.0 + 1.5 * flattening_m2 / a**2)
-    correction = 1.0 + 1.5 * flattening_m2 / a**2
+            a = point_masses * np.cbrt(1.0 + oblate_term(flattening_m2, a))
+    correction = 1.0 + oblate_term(flattening_m2, a)
     if n is None:
         n = np.sqrt(gm_m3_s2 * factor * correction / a**3)
     if factor is None:

@@ -7,7 +7,9 @@ from __future__ import annotations
 import numpy as np
 
 from ..constants import DAY_S
-from ..observables.chaos import TWIST_RAD, Chaos, covered_days
+from ..dynamics.displacement import TURNS
+from ..motion.layout import POSITION
+from ..observables.chaos import NEIGHBOURS, TWIST_RAD, Chaos, covered_days, move_beside
 from .periodic import PeriodicOrbit
 
 _TURNS = 256
@@ -37,7 +39,8 @@ def growth_by_map(
     powers = [once]
     while len(powers) < min(_TURNS, turns):
         powers.append(once @ powers[-1])
-    moved, most = _neighbours_by_map(scale, there), np.pi / TWIST_RAD
+    beside, most = [move_beside(there, number) for number in range(NEIGHBOURS)], np.pi / TWIST_RAD
+    moved = np.column_stack(beside) / (TWIST_RAD * scale[:, None])
     with np.errstate(all="ignore"):
         begun = np.array(powers) @ moved
         ended = np.array(powers) @ (np.linalg.matrix_power(once, turns - len(powers)) @ moved)
@@ -45,20 +48,11 @@ def growth_by_map(
     return max(1.0, float(angles.max())), float(angles[-1])
 
 
-def _neighbours_by_map(scale: np.ndarray, there: np.ndarray) -> np.ndarray:
-    """(18, 4): the four neighbouring trajectories as displacements of unit angle, in units of the map."""
-    moves = np.zeros((len(scale), 4))
-    moves[12:15, :3] = np.eye(3)
-    along = np.cross(np.cross(there[:3], there[3:]), there[:3])
-    moves[0:3, 3] = along * (np.linalg.norm(there[:3]) / np.linalg.norm(along))
-    return moves / scale[:, None]
-
-
 def _angles_by_map(scale: np.ndarray, there: np.ndarray, moves: np.ndarray) -> np.ndarray:
     """(n,) angles of the secondary's attitude or of the direction of r, the largest of each four; moves (n, 18, 4)."""
     moves = moves * scale[:, None]
-    distance = np.linalg.norm(there[:3])
-    direction = there[:3] / distance
-    across = moves[:, 0:3] - direction[:, None] * np.einsum("i,nik->nk", direction, moves[:, 0:3])[:, None]
-    angles = np.maximum(np.linalg.norm(moves[:, 12:15], axis=1), np.linalg.norm(across, axis=1) / distance)
+    distance, shifts = np.linalg.norm(there[POSITION]), moves[:, POSITION]
+    direction = there[POSITION] / distance
+    across = shifts - direction[:, None] * np.einsum("i,nik->nk", direction, shifts)[:, None]
+    angles = np.maximum(np.linalg.norm(moves[:, TURNS[1]], axis=1), np.linalg.norm(across, axis=1) / distance)
     return np.nan_to_num(angles.max(axis=1), nan=np.inf, posinf=np.inf)

@@ -16,6 +16,7 @@ from ..dynamics.shooting import shots
 from ..gravity.models import model_number
 from ..gravity.mutual import even_pair
 from ..motion.equations import parameters
+from ..motion.layout import ATTITUDE1, ATTITUDE2
 from ..motion.state import flattening_m2
 from .circular import Wanted, circular_state, third_law
 
@@ -138,7 +139,7 @@ class Search:
     def unit_y(self) -> np.ndarray:
         """(20, m): the states, with attitudes of length 1."""
         y = self.y
-        for q in (slice(6, 10), slice(13, 17)):
+        for q in (ATTITUDE1, ATTITUDE2):
             y[q] /= np.sqrt(y[q][0] ** 2 + y[q][1] ** 2 + y[q][2] ** 2 + y[q][3] ** 2)
         return y
 

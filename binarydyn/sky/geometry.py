@@ -9,6 +9,7 @@ happens then is seen a light time later.  Neglected: the Sun's motion about the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -23,10 +24,23 @@ from ..scenario import Scenario
 from ..scenario.tables.heliocentric import elements_at_impact
 from .ephemeris import Clock, ObservingSite, observer_about_sun_m
 
-_LIGHT_TIME_STEPS = 3
-"""Each gains a factor of the Earth's speed over c, 1e-4; two are exact to microseconds."""
+_LIGHT_TIME_STEPS = 2
+"""Each gains a factor of the Earth's speed over c, 1e-4, as does what is then worked out at the delay."""
 SUN_RADIUS_M = 6.957e8
 """Nominal radius of the Sun (IAU 2015 resolution B3)."""
+
+
+def light_time_s(line_m: np.ndarray) -> np.ndarray:
+    """(m,) that light takes along lines (m, 3)."""
+    return np.linalg.norm(line_m, axis=1) / SPEED_OF_LIGHT_M_S
+
+
+def settled_delay_s(of_delay: Callable[[np.ndarray], np.ndarray], time_s: np.ndarray) -> np.ndarray:
+    """The light time (m,) at times (m,) that is what it makes of itself: of_delay gives it for a delay."""
+    delay = np.zeros_like(time_s)
+    for _ in range(_LIGHT_TIME_STEPS):
+        delay = of_delay(delay)
+    return delay
 
 
 @dataclass(frozen=True)
@@ -128,13 +142,14 @@ class Sky:
         """Directions at instants (m,), s from t0, at the system."""
         time = np.atleast_1d(np.asarray(time_s, dtype=float))
         pair, velocity = position_velocity(self.elements, time)
-        delay = np.zeros_like(time)
-        for _ in range(_LIGHT_TIME_STEPS):
-            line = observer_about_sun_m(self.clock, time + delay, self.site) - pair
-            delay = np.linalg.norm(line, axis=1) / SPEED_OF_LIGHT_M_S
-        sun, seen = _unit(-pair), _unit(line)
+
+        def line_after(delay_s: np.ndarray) -> np.ndarray:
+            return observer_about_sun_m(self.clock, time + delay_s, self.site) - pair
+
+        line = line_after(settled_delay_s(lambda delay_s: light_time_s(line_after(delay_s)), time))
+        sun, seen = unit_rows(-pair), unit_rows(line)
         drag = velocity / SPEED_OF_LIGHT_M_S
-        turned = [vectors @ self.axes.T for vectors in (sun, seen, _unit(sun + drag), _unit(seen - drag))]
+        turned = [vectors @ self.axes.T for vectors in (sun, seen, unit_rows(sun + drag), unit_rows(seen - drag))]
         to_sun, to_observer, sunward, earthward = turned
         return Geometry(
             time, to_sun, to_observer, sunward, earthward, np.linalg.norm(pair, axis=1), np.linalg.norm(line, axis=1)
@@ -146,7 +161,8 @@ class Sky:
         return self.clock.utc(time + self.at(time).light_time_s) if len(time) else []
 
 
-def _unit(vectors: np.ndarray) -> np.ndarray:
+def unit_rows(vectors: np.ndarray) -> np.ndarray:
+    """Vectors (m, 3) over their lengths."""
     return vectors / np.linalg.norm(vectors, axis=1)[:, None]
 
 
@@ -188,11 +204,11 @@ class Sight:
 
     def sunward(self, time_s: np.ndarray) -> np.ndarray:
         """(m, 3) where light comes from in the system's frame."""
-        return _unit(self._curves(time_s)[:, 0:3])
+        return unit_rows(self._curves(time_s)[:, 0:3])
 
     def earthward(self, time_s: np.ndarray) -> np.ndarray:
         """(m, 3) where light leaves to in the system's frame."""
-        return _unit(self._curves(time_s)[:, 3:6])
+        return unit_rows(self._curves(time_s)[:, 3:6])
 
     def sun_radius_rad(self, time_s: np.ndarray) -> np.ndarray:
         """(m,) angular radius of the Sun."""
@@ -201,6 +217,11 @@ class Sight:
     def light_time_s(self, time_s: np.ndarray) -> np.ndarray:
         """(m,) to the observer."""
         return self._curves(time_s)[:, 7]
+
+    def left_s(self, seen_s: np.ndarray) -> np.ndarray:
+        """(m,) when the light that is seen at times (m,) on the observer's clock left the system."""
+        delay = settled_delay_s(lambda delay_s: self.light_time_s(seen_s - delay_s), seen_s)
+        return seen_s - self.light_time_s(seen_s - delay)
 
 
 def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -211,6 +232,10 @@ def altitudes_deg(sky: Sky, seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     """
     time = np.atleast_1d(np.asarray(seen_s, dtype=float))
     site = observer_about_sun_m(sky.clock, time, sky.site)
-    zenith = _unit(site - observer_about_sun_m(sky.clock, time))
-    pair, _ = position_velocity(sky.elements, time - sky.at(time).light_time_s)
-    return tuple(np.degrees(np.arcsin(np.sum(zenith * _unit(line), axis=1))) for line in (-site, pair - site))
+    zenith = unit_rows(site - observer_about_sun_m(sky.clock, time))
+
+    def line_before(delay_s: np.ndarray) -> np.ndarray:
+        return position_velocity(sky.elements, time - delay_s)[0] - site
+
+    pair = line_before(settled_delay_s(lambda delay_s: light_time_s(line_before(delay_s)), time))
+    return tuple(np.degrees(np.arcsin(np.sum(zenith * unit_rows(line), axis=1))) for line in (-site, pair))

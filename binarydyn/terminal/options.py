@@ -1,8 +1,13 @@
-"""Options that several commands have, each declared once; and the scenario that the first of them names."""
+"""Options that several commands have, each declared once; options that go together, as one argument of a command; and
+the scenario that the first of them names."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass
+from functools import wraps
+from inspect import Parameter, Signature, signature
+from typing import Annotated, Any, get_type_hints
 
 import typer
 
@@ -40,3 +45,28 @@ Runs = Annotated[
 def scenario_of(file: str) -> Scenario:
     """The scenario of a file, the built-in one where none is named.  InputError for one that cannot be read."""
     return load(file) if file else example()
+
+
+def gathered(command: Callable[..., int | None]) -> Callable[..., int | None]:
+    """The command as typer reads it: an argument that is a dataclass of options stands as these, in its place."""
+    hints = get_type_hints(command, include_extras=True)
+    groups: dict[str, Any] = {name: kind for name, kind in hints.items() if is_dataclass(kind)}
+    asked = [each for name, one in signature(command).parameters.items() for each in _options(one, hints[name])]
+
+    @wraps(command)
+    def called(**given: Any) -> int | None:
+        parts = {name: kind(**{f.name: given.pop(f.name) for f in fields(kind)}) for name, kind in groups.items()}
+        return command(**given, **parts)
+
+    called.__signature__ = Signature(asked)  # type: ignore[attr-defined]
+    return called
+
+
+def _options(one: Parameter, kind: Any) -> list[Parameter]:
+    """What the argument asks a user for."""
+    if not is_dataclass(kind):
+        return [one.replace(annotation=kind, kind=Parameter.KEYWORD_ONLY)]
+    hints = get_type_hints(kind, include_extras=True)
+    return [
+        Parameter(f.name, Parameter.KEYWORD_ONLY, default=f.default, annotation=hints[f.name]) for f in fields(kind)
+    ]

@@ -62,6 +62,11 @@ def _in_json(plain: Any) -> Any:
     return None if isinstance(plain, float) and not math.isfinite(plain) else plain
 
 
+def number_cell(value: float | None, form: str) -> str:
+    """A number as it stands in a table; `-` where there is none, or none that is finite."""
+    return "-" if value is None or not math.isfinite(value) else format(value, form)
+
+
 def print_table(head: Sequence[str], cells: Sequence[Sequence[str]]) -> None:
     """A rich table on a terminal; aligned plain text elsewhere, so that grep and diff work on it."""
     if sys.stdout.isatty():

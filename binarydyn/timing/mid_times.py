@@ -27,7 +27,6 @@ DEFINITIONS = ("dip_centroid", "half_depth", "minimum", "folded", "contacts")
 """What a mid-time may be: the centroid of the missing light (where nothing is said), the mean of the times of half
 depth, the deepest instant, that about which the dip is its own mirror image (Kwee & van Woerden 1956, Bull. Astron.
 Inst. Netherlands 12, 327, from memory), the mean of contacts 1 and 4."""
-_LIGHT_TIME_STEPS = 4
 _RATE_STEP_S = 600.0
 
 
@@ -109,9 +108,7 @@ def readings(mids: MidTimes, sight: Sight) -> Readings:
     """Longitudes of the secondary from mid-times; ValueError for a kind or body that is none."""
     if not (np.isin(mids.kind, MEASURED_KINDS).all() and np.isin(mids.body, BODIES).all()):
         raise ValueError(f"kinds are {', '.join(MEASURED_KINDS)}, bodies are {', '.join(BODIES)}")
-    time = mids.seen_s - sight.light_time_s(mids.seen_s)
-    for _ in range(_LIGHT_TIME_STEPS):
-        time = mids.seen_s - sight.light_time_s(time)
+    time = sight.left_s(mids.seen_s)
     return readings_at(sight, mids.kind, mids.body, time)
 
 

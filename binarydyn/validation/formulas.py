@@ -10,15 +10,8 @@ import math
 from collections.abc import Callable
 
 from ..constants import DAY_S, HOUR_S
-from ..motion.state import quadrupole_kg_m2
+from ..motion.state import aligned_m2, oblate_term
 from ..relaxed.start import Start
-
-
-def _quadrupoles(begun: Start) -> tuple[float, float]:
-    """(J2 R^2 + J2' R'^2, C22' R'^2), m2."""
-    secondary = begun.system.secondary
-    polar, sectorial = quadrupole_kg_m2(secondary)
-    return begun.system.oblateness_m2 + polar / secondary.mass_kg, 0.25 * sectorial / secondary.mass_kg
 
 
 def _rate(begun: Start) -> float:
@@ -36,9 +29,7 @@ def kepler_ratio(begun: Start) -> float:
     Murray & Dermott 1999, Solar System Dynamics, ch. 6.  Neglects the product of both bodies'
     quadrupoles, J6, and the primary's departure from a spheroid.
     """
-    axial, sectorial = _quadrupoles(begun)
-    a2 = begun.separation_m**2
-    return 1.0 + 1.5 * (axial + 6.0 * sectorial) / a2 - 15.0 / 8.0 * _j4_m4(begun) / a2**2
+    return _equilibrium_ratio(begun) - 15.0 / 8.0 * _j4_m4(begun) / begun.separation_m**4
 
 
 def apsidal_precession_deg_day(begun: Start) -> float:
@@ -47,8 +38,8 @@ def apsidal_precession_deg_day(begun: Start) -> float:
     Murray & Dermott 1999, ch. 6.  Neglects squares of J2 and of the eccentricity, and the secondary's
     shape.
     """
-    a2 = begun.separation_m**2
-    rate = 1.5 * begun.system.oblateness_m2 / a2 - 15.0 / 4.0 * _j4_m4(begun) / a2**2
+    a = begun.separation_m
+    rate = oblate_term(begun.system.oblateness_m2, a) - 15.0 / 4.0 * _j4_m4(begun) / a**4
     return math.degrees(_rate(begun) * rate * DAY_S)
 
 
@@ -71,8 +62,7 @@ def uncoupled_growth_per_h(begun: Start) -> float:
 
 def _equilibrium_ratio(begun: Start) -> float:
     """n^2 a^3 / GM at degree 2."""
-    axial, sectorial = _quadrupoles(begun)
-    return 1.0 + 1.5 * (axial + 6.0 * sectorial) / begun.separation_m**2
+    return 1.0 + oblate_term(begun.system.flattening_m2, begun.separation_m)
 
 
 def _planar_squares(begun: Start, facing: float) -> tuple[float, float]:
@@ -83,16 +73,16 @@ def _planar_squares(begun: Start, facing: float) -> tuple[float, float]:
     lambda^2 = V'' (1/C + 1/(m a^2)) and V'' = +-3 G M1 (B - A) / a^3.  Neglects terms of degree 4, (R'/a)^2 of the
     restoring torque, and the primary's departure from a spheroid.  First the root on the side of kappa.
     """
-    axial, sectorial = _quadrupoles(begun)
     system, a2 = begun.system, begun.separation_m**2
     a3 = begun.separation_m**3
     gm = _rate(begun) ** 2 * a3 / _equilibrium_ratio(begun)
-    q = (axial + facing * 6.0 * sectorial) / a2
-    n2 = gm * (1.0 + 1.5 * q) / a3
+    flattening_m2 = system.oblateness_m2 + aligned_m2(system.secondary, facing)
+    term = oblate_term(flattening_m2, begun.separation_m)
+    n2 = gm * (1.0 + term) / a3
     x, y, z = system.secondary.inertia_kg_m2
     stiffness = facing * 3.0 * gm * system.primary.mass_kg / system.mass_kg * (y - x) / a3
     swing = system.reduced_mass_kg * a2
-    kappa2 = 3.0 * n2 - gm / a3 * (2.0 + 6.0 * q)
+    kappa2 = 3.0 * n2 - gm / a3 * (2.0 + 4.0 * term)
     lambda2 = stiffness * (1.0 / z + 1.0 / swing)
     middle, product = 0.5 * (kappa2 + lambda2), kappa2 * lambda2 - 4.0 * n2 * stiffness / swing
     split = math.copysign(math.sqrt(middle**2 - product), kappa2 - lambda2)

@@ -12,7 +12,7 @@ from ...inference.posterior import Posterior
 from ...scenario.wording import CAUTION
 from ..files import save_page
 from ..style import AFTER, MM, PAGE, SMALL
-from ..words import number
+from ..words import label_of, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,11 +73,11 @@ def _columns(posterior: Posterior) -> dict[str, np.ndarray]:
     """What varies over the draws that count, by the words of its axis."""
     well = posterior.well
     columns = {
-        "along-track velocity change, mm/s": posterior.dv_mm_s[well],
-        "density, kg/m3": posterior.density_kg_m3[well],
+        label_of("along_track_dv_mm_s"): posterior.dv_mm_s[well],
+        label_of("secondary_density_kg_m3"): posterior.density_kg_m3[well],
     }
     if posterior.has_beta:
-        columns["beta"] = posterior.beta[well]
+        columns[label_of("beta")] = posterior.beta[well]
     return {name: x for name, x in columns.items() if np.ptp(x) > 1e-9 * np.abs(x).max()}
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...inference.sensitivity import ErrorBudget
+from ...prediction.outcomes import OUTCOMES
 from ...scenario.wording import CAUTION
 from ..files import save_page
 from ..style import AFTER, INK, LATER, MM, PAGE, SMALL
@@ -19,11 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_TITLES = {
-    "period_change_s": ("predicted period change", "+.1f", "s"),
-    "beta": ("inferred beta", ".3f", ""),
-    "along_track_dv_mm_s": ("inferred along-track velocity change", "+.4f", "mm/s"),
-}
+_HOW = {"prediction": "predicted", "inference": "inferred"}
 _BAR, _ROW_MM, _FRAME_MM, _EDGES_MM = 0.38, 9.0, 20.0, 42.0
 _LETTERS = 26
 """In a line of an input's name, so that it fits beside the bars."""
@@ -79,7 +76,8 @@ def bars(ax: Axes, budget: ErrorBudget) -> None:
     ax.set_xlim(
         min(0.0, 1.1 * float(found.first_order.low_95.min())), 1.05 * max(1.0, float(found.total.high_95.max()))
     )
-    title, form, unit = _TITLES[budget.outcome]
+    row, form = OUTCOMES[budget.outcome], budget.form
+    title, unit = f"{_HOW[budget.part]} {row.label[0].lower()}{row.label[1:]}", row.unit
     missed = number(100.0 * budget.error_share, ".2g", "%")
     ax.set_title(
         f"{title}: mean {number(budget.mean, form, unit)}, sigma {number(budget.sigma, form.lstrip('+'), unit)}; "
