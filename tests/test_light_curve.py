@@ -4,6 +4,7 @@ from math import cos, log10, pi, radians, sin, tan
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 from test_events import R1, R2, FixedSky, circular
 
 from binarydyn.bodies import Ellipsoid, Mesh
@@ -12,6 +13,7 @@ from binarydyn.errors import InputError
 from binarydyn.sky.events import events
 from binarydyn.sky.figure import Figure, mesh_of_ellipsoid
 from binarydyn.sky.light_curve import LAWS, PHASE_LAWS, light_curve_of
+from binarydyn.sky.shadows import ellipsoid_top, quadric
 
 SHARE = 1.0 / 2000.0
 """By which a geodesic mesh of 2000 facets misses areas; sums over lit and seen ones are no better."""
@@ -191,3 +193,20 @@ def test_flux_is_normalised_to_its_mean_and_the_phase_law_dims():
 def test_what_is_wrong_is_one_sentence(run, wrong, named):
     with pytest.raises(InputError, match=named):
         light_curve_of(run, FixedSky(Z, Z), **{"time_s": [0.0], **wrong})
+
+
+def test_the_top_of_an_ellipsoid_lies_on_its_surface():
+    """Beside its own definition |D^-1 turn^T p| = 1, turned at random; beside the outline there is none."""
+    random = np.random.default_rng(5)
+    semi, turn = np.array([3.0, 2.0, 1.2]), Rotation.random(random_state=7).as_matrix()
+    form = np.empty(6)
+    quadric(turn.ravel(), semi, form)
+    for u, v in random.uniform(-3.0, 3.0, (200, 2)):
+        height = ellipsoid_top(*form, u, v)
+        along = np.linspace(-4.0, 4.0, 4001)
+        size = np.linalg.norm((np.column_stack([np.full(4001, u), np.full(4001, v), along]) @ turn) / semi, axis=1)
+        if np.isfinite(height):
+            assert np.linalg.norm(turn.T @ [u, v, height] / semi) == pytest.approx(1.0, abs=1e-12)
+            assert height == pytest.approx(along[size <= 1.0].max(initial=height - 2e-3), abs=2e-3)
+        else:
+            assert size.min() > 1.0

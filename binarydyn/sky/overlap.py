@@ -93,7 +93,7 @@ def _one_in_the_other(x: float, y: float, a: float, b: float, second_inside: boo
 
 
 def _polygon(figure: Figure, axes: np.ndarray, plane: np.ndarray) -> np.ndarray:
-    """(k, 2) corners of an outline about its own mid-time, anticlockwise."""
+    """(k, 2) corners of an outline about its own middle, anticlockwise."""
     seen = plane @ axes
     if figure.is_mesh:
         from scipy.spatial import ConvexHull

@@ -37,7 +37,7 @@ def quadric(turn, semi, form):
 
 @kernel
 def ellipsoid_top(xx, xy, yy, xh, yh, hh, u, v):
-    """Height of an ellipsoid's upper surface above its mid-time at (u, v) from it; -inf beside it."""
+    """Height of an ellipsoid's upper surface above its middle at (u, v) from it; -inf beside it."""
     half = xh * u + yh * v
     room = half * half - hh * (xx * u * u + 2.0 * xy * u * v + yy * v * v - 1.0)
     return (math.sqrt(max(room, 0.0)) - half) / hh if room > 0.0 else -math.inf
