@@ -15,7 +15,7 @@ from ..scenario import Key, Scenario, example
 from ..scenario.wording import CAUTION
 from ..terminal.options import File, Json, scenario_of
 from ..terminal.tables import print_table
-from .meshes import mesh_reports, print_meshes
+from .texts.meshes import mesh_reports, print_meshes
 
 _USUAL = "rungekutta"
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..scenario.wording import CAUTION, of_status
-from ..terminal.options import Csv, File, Json, Plot, gathered, scenario_of
+from ..terminal.options import Csv, File, Json, Law, Plot, gathered, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
@@ -31,9 +31,7 @@ class EpochOptions:
 class SurfaceOptions:
     """What a Surface is made of."""
 
-    law: Annotated[
-        str, typer.Option("--law", help="Scattering law: lambert, lommel_seeliger or lommel_seeliger_lambert.")
-    ] = "lommel_seeliger"
+    law: Law = "lommel_seeliger"
     phase_law: Annotated[str, typer.Option("--phase-law", help="Phase function: none or linear_exponential.")] = "none"
     albedo_ratio: Annotated[
         float, typer.Option("--albedo-ratio", help="Albedo of the secondary over the primary's.")

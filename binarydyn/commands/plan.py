@@ -47,7 +47,7 @@ def plan_report(found: Plan) -> dict[str, Any]:
         "scenario_sha256": found.scenario.sha256,
         "campaign": found.scenario.campaign.model_dump(),
         "campaign_is_given": _is_given(found),
-        "sampling_is_ignored": _has_sampling(found),
+        "drawn_systems": found.drawn,
         "period_change_s": found.change_s,
         "events_before": found.events_before,
         "nights": [
@@ -92,8 +92,6 @@ def _print(found: Plan) -> None:
         print("counts events that fall entirely within a night; no site given: darkness and altitude are not applied")
     if not _is_given(found):
         print("no [campaign]: default nights (see `check --keys`)")
-    if _has_sampling(found):
-        print("uses nominal values; [sampling] is ignored")
     print()
     head = (
         "night",
@@ -126,10 +124,6 @@ def _print(found: Plan) -> None:
 
 def _is_given(found: Plan) -> bool:
     return "campaign" in found.scenario.model_fields_set
-
-
-def _has_sampling(found: Plan) -> bool:
-    return bool(found.scenario.sampling and found.scenario.sampling.quantities)
 
 
 def _sentence(one: Detection, what: str, found: Plan) -> str:

@@ -17,9 +17,9 @@ from ..scenario.wording import CAUTION
 from ..terminal.options import Count, File, Json, Nominal, Out, Plot, Seed, Table, gathered, scenario_of
 from ..terminal.progress import say_if_cold, stages
 from ..terminal.tables import check_outputs, print_json, told_after
-from .budget import plain_budget
-from .prediction_text import plain_prediction, print_prediction
 from .sampled import draw_members, drawn_report, print_drawn
+from .texts.budget import plain_budget
+from .texts.prediction import plain_prediction, print_prediction
 
 if TYPE_CHECKING:
     from ..ensembles import Backend

@@ -34,6 +34,7 @@ COMMANDS = {
     "light-curve": "Simulate the light curve before and after the impact.",
     "plan": "Forecast the precision of an observing campaign.",
     "timing": "Fit the period change to measured event times.",
+    "coverage": "Test the intervals of timing on simulated truths.",
     "infer": "Infer the velocity change and beta from a measurement.",
     "sensitivity": "Rank uncertain inputs by their Sobol indices.",
     "validate": "Compare with published results and closed forms.",

@@ -2,78 +2,97 @@
 
 from __future__ import annotations
 
-import json
-import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..constants import DAY_S
 from ..errors import InputError
-from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario
-from ..scenario.wording import CAUTION
-from ..terminal.options import File, Json, Plot, scenario_of
+from ..terminal.options import File, Json, Law, NightNoise, NoiseS, Plot, Share, Timed, gathered, scenario_of
 from ..terminal.progress import say_if_cold
-from ..terminal.tables import check_outputs, print_json, print_table, told_after
-from ..timing.doubts import is_improbable
+from ..terminal.tables import check_outputs, print_json, told_after
 
 if TYPE_CHECKING:
     from ..observing.event_times import TimingFit
-    from ..timing.fit import Count, Fit
-
-_ENDS = 6
-"""First and last events that are printed."""
+    from ..observing.synthetic_times import Observing
+    from ..timing.mid_times import MidTimes
 
 
-def timing(
-    file: File = "",
-    events: Annotated[
-        list[str] | None,
-        typer.Option("--events", help="CSV file of measured mid-times: mid_utc, kind, body and, if known, sigma_s."),
-    ] = None,
-    robust: Annotated[bool, typer.Option("--robust", help="Down-weight outliers (soft-L1 loss).")] = False,
-    as_json: Json = False,
-    plot: Plot = "",
+@dataclass(frozen=True)
+class SynthesisOptions:
+    """What --synthesise writes, and how the times in it come about."""
+
     synthesise: Annotated[
         str | None, typer.Option("--synthesise", help="Write simulated mid-times to this CSV file and exit.")
-    ] = None,
+    ] = None
     days: Annotated[
         float | None,
         typer.Option(
             "--days", help="With --synthesise: days before and after the impact. [default: 14]", show_default=False
         ),
-    ] = None,
+    ] = None
     campaign: Annotated[
         bool, typer.Option("--campaign", help="With --synthesise: only events observable in the nights of [campaign].")
-    ] = False,
-    noise_s: Annotated[
-        float | None,
+    ] = False
+    noise_s: NoiseS = None
+    night_noise_s: NightNoise = None
+    law: Law = "lommel_seeliger"
+    timed: Timed = "dip_centroid"
+    observers: Annotated[
+        int, typer.Option("--observers", help="With --synthesise: number of observers who share the events.")
+    ] = 1
+    share: Share = 1.0
+    seed: Annotated[int, typer.Option("--seed", help="With --synthesise: random seed.")] = 0
+
+    @property
+    def length_days(self) -> float | None:
+        """Of the window on either side; None for the nights of [campaign]."""
+        return None if self.campaign else 14.0 if self.days is None else self.days
+
+    def how(self, scenario: Scenario) -> Observing:
+        """As the options say."""
+        more = {"law": self.law, "timed": self.timed, "observers": self.observers, "share": self.share}
+        return observing_of(scenario, self.campaign, self.noise_s, self.night_noise_s, **more)
+
+
+@gathered
+def timing(
+    *,
+    file: File = "",
+    events: Annotated[
+        list[str] | None,
         typer.Option(
-            "--noise-s",
-            help="With --synthesise: 1-sigma noise of each mid-time. [default: 30, or campaign.mid_time_sigma_s]",
+            "--events",
+            help="CSV file of measured mid-times: mid_utc, kind (eclipse, occultation, both), body; if known sigma_s, "
+            "timed (dip_centroid, half_depth, minimum, folded, contacts), observer.",
         ),
     ] = None,
-    share: Annotated[
-        float, typer.Option("--share", help="With --synthesise: fraction of events to keep, at random.")
-    ] = 1.0,
-    seed: Annotated[int, typer.Option("--seed", help="With --synthesise: random seed.")] = 0,
+    robust: Annotated[bool, typer.Option("--robust", help="Down-weight outliers (Student's t errors).")] = False,
+    as_json: Json = False,
+    plot: Plot = "",
+    synthesis: SynthesisOptions,
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
-    scenario = scenario_of(file)
-    if campaign and (days is not None or synthesise is None):
-        wrong = "--days" if days is not None else "no --synthesise"
+    scenario, path = scenario_of(file), synthesis.synthesise
+    if synthesis.campaign and (synthesis.days is not None or path is None):
+        wrong = "--days" if synthesis.days is not None else "no --synthesise"
         raise InputError("--campaign", f"it is given with {wrong}, allowed is --synthesise FILE --campaign; change it")
-    if synthesise is not None:
+    if path is not None:
         for name, given in (("--events", events), ("--robust", robust), ("--plot", plot)):
             if given:
                 raise InputError("--synthesise", f"it is given with {name}, allowed is one of them; leave one out")
-        _check_table(scenario, synthesise, file)
-        length = None if campaign else 14.0 if days is None else days
-        return _synthesise(scenario, synthesise, length, noise_s, share, seed, as_json)
+        from .texts.synthesis import check_synthesis, write_synthesis
+
+        how = synthesis.how(scenario)
+        check_synthesis(scenario, path, file)
+        write_synthesis(scenario, path, synthesis.length_days, how, synthesis.seed, as_json)
+        return 0
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     found = measured_from(scenario, events, robust)
-    with told_after(lambda: print_json(timing_report(found)) if as_json else _print(found)):
+    from .texts.timing import print_timing, timing_report
+
+    with told_after(lambda: print_json(timing_report(found)) if as_json else print_timing(found)):
         if plot:
             from ..plots.pages.timing import save_timing
 
@@ -81,16 +100,37 @@ def timing(
     return 0
 
 
-def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> TimingFit:
-    """Read the file of a campaign and fit it.  Errors: InputError."""
-    from ..observing.event_times import sky_and_start, timing_fit
+def observing_of(
+    scenario: Scenario, campaign: bool, noise_s: float | None, night_noise_s: float | None, **how: Any
+) -> Observing:
+    """As the options say; noise that is None: the usual one, on the nights of [campaign] its own."""
+    from ..observing.synthetic_times import Observing
+
+    if noise_s is None:
+        noise_s = scenario.campaign.mid_time_sigma_s if campaign else Observing.noise_s
+    if night_noise_s is None:
+        night_noise_s = scenario.campaign.night_sigma_s if campaign else Observing.night_noise_s
+    return Observing(noise_s=noise_s, night_noise_s=night_noise_s, **how)
+
+
+def times_from(scenario: Scenario, events: list[str] | None) -> MidTimes:
+    """Read the file of a campaign.  Errors: InputError."""
+    from ..observing.nights import first_midnight_s
+    from ..observing.reference import sky_and_start
     from ..store.mid_times import read_mid_times
 
     if not events:
         raise InputError("--events", "no file is given, event times are needed; name a CSV file, or see --synthesise")
     say_if_cold()
     sky, begun = sky_and_start(scenario)
-    return timing_fit(scenario, read_mid_times(events, sky.clock, begun.period_h), robust)
+    return read_mid_times(events, sky.clock, begun.period_h, first_midnight_s(scenario, sky))
+
+
+def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = False) -> TimingFit:
+    """Read the file of a campaign and fit it.  Errors: InputError."""
+    from ..observing.event_times import timing_fit
+
+    return timing_fit(scenario, times_from(scenario, events), robust)
 
 
 def measured_beside(
@@ -103,198 +143,3 @@ def measured_beside(
         return None
     check_alone(change, sigma)
     return measured_from(scenario, events)
-
-
-def _check_table(scenario: Scenario, path: str, file: str) -> None:
-    """Refuse a table that cannot be written before anything is computed."""
-    from ..files.csv_tables import MIDDLES, check_csv
-
-    check_outputs({"--synthesise": path}, scenario, file)
-    check_csv(path, MIDDLES)
-
-
-def _synthesise(
-    scenario: Scenario, path: str, days: float | None, noise_s: float | None, share: float, seed: int, as_json: bool
-) -> int:
-    """days: None for the nights of [campaign]."""
-    from ..observing.event_times import synthesised, synthesised_nights
-    from ..sky.geometry import Sky
-    from ..store.mid_times import write_mid_times
-
-    say_if_cold()
-    if days is None:
-        noise_s = scenario.campaign.mid_time_sigma_s if noise_s is None else noise_s
-        mids = synthesised_nights(scenario, noise_s, seed, share)
-    else:
-        noise_s = 30.0 if noise_s is None else noise_s
-        mids = synthesised(scenario, days, noise_s, seed, share)
-    write_mid_times(path, mids, Sky.of(scenario).clock)
-    if as_json:
-        said = {"file": path, "events": len(mids), "noise_s": noise_s, "share": share, "seed": seed}
-        print(json.dumps(said | {"days": days, "campaign": days is None, "caution": CAUTION}, indent=2))
-    else:
-        print(f"{len(mids)} event times with noise of {noise_s:g} s are in {path}")
-    return 0
-
-
-def timing_report(found: TimingFit) -> dict[str, Any]:
-    """Everything that is printed, as plain data."""
-    return {
-        "scenario": found.scenario.name,
-        "scenario_sha256": found.scenario.sha256,
-        **_periods(found),
-        **_change(found),
-        **_orbit(found.fit),
-        **_quality(found),
-        "events": _events(found),
-        "warnings": list(found.warnings),
-        "caution": CAUTION,
-    }
-
-
-def _periods(found: TimingFit) -> dict[str, Any]:
-    sides = {
-        f"period_{side}{ending}": value(side)
-        for side in ("before", "after")
-        for ending, value in (("_h", found.fit.period_h), ("_sigma_s", found.fit.period_sigma_s))
-    }
-    return sides | {
-        "period_change_s": found.fit.change_s,
-        "period_change_fit_sigma_s": found.fit.change_sigma_s,
-        "period_change_model_bias_s": found.bias_change_s,
-        "period_change_sigma_s": found.change_sigma_s,
-    }
-
-
-def _change(found: TimingFit) -> dict[str, Any]:
-    """Its intervals, and the mixture of Gaussians that it is."""
-    whole = found.change
-    return {
-        "period_change_68_s": whole.interval(0.68),
-        "period_change_95_s": whole.interval(0.95),
-        "period_change_mixture_s": whole.as_dict(),
-        "cycle_counts": [vars(one) for one in found.timing.counts],
-        "cycle_count_is_certain": not found.timing.others,
-    }
-
-
-def _orbit(fit: Fit) -> dict[str, Any]:
-    """Where the secondary was at t0, the orbit on both sides of it, and how its mean motion drifts."""
-    pairs = {
-        "longitude_minus_nominal{}_deg": (math.degrees(part) for part in fit.of("longitude")),
-        "eccentricity_after{}": fit.eccentricity_after,
-        "eccentricity_before{}": fit.eccentricity_before,
-        "apsidal_precession{}_deg_day": (math.degrees(part) * DAY_S for part in (fit.apsidal.mean, fit.apsidal.sigma)),
-        "mean_motion_drift{}_deg_day2": (math.degrees(part) * DAY_S**2 for part in fit.of("drift")),
-        "mean_motion_drift_alone{}_deg_day2": (math.degrees(part) * DAY_S**2 for part in fit.tried_drift_rad_s2),
-    }
-    told: dict[str, Any] = {}
-    for name, (value, sigma) in pairs.items():
-        told |= {name.format(""): value, name.format("_sigma"): sigma}
-    told["longitude_minus_nominal_deg"] = math.remainder(told["longitude_minus_nominal_deg"], 360.0)
-    return told
-
-
-def _quality(found: TimingFit) -> dict[str, Any]:
-    """What was fitted, how well, and what the noise is."""
-    fit = found.fit
-    return {
-        "parameters": list(fit.values),
-        "values": list(fit.values.values()),
-        "covariance": fit.covariance.tolist(),
-        "chi2": fit.chi2,
-        "degrees_of_freedom": fit.degrees,
-        "model_holds": not is_improbable(fit),
-        "scatter_s": fit.scatter_s,
-        "errors_scaled_by": fit.scale[0],
-        "errors_scaled_by_sd": fit.scale[1],
-        "night_error_s": fit.tau_s[0],
-        "night_error_sd_s": fit.tau_s[1],
-        "loss": "student" if found.robust else "gaussian",
-        "outliers": fit.outliers,
-    }
-
-
-def _events(found: TimingFit) -> list[dict[str, Any]]:
-    mids, fit = found.mids, found.fit
-    names = ("mid_utc", "kind", "body", "cycle", "o_minus_c_s", "residual_s")
-    numbers = (column.tolist() for column in (mids.kind, mids.body, turns(found), fit.before_s, fit.residual_s))
-    rows = zip(found.sky.clock.utc(mids.seen_s), *numbers, strict=True)
-    return [dict(zip(names, row, strict=True)) for row in rows]
-
-
-def turns(found: TimingFit):
-    """(n,) whole turns of the secondary since t0."""
-    import numpy as np
-
-    return np.floor((found.fit.counted_rad - found.fit.values["longitude"]) / (2.0 * np.pi)).astype(int)
-
-
-def _print(found: TimingFit) -> None:
-    fit, r = found.fit, timing_report(found)
-    print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
-    print_table(("", "unit", "value", "1 sigma"), _rows(found, r))
-    low, high = ("{:+.3f} to {:+.3f} s".format(*r[f"period_change_{share}_s"]) for share in (68, 95))
-    own = "not computed" if found.bias_change_s is None else f"{found.bias_change_s:+.3f} s"
-    print(
-        f"\nperiod change: 68 % {low}, 95 % {high}\n"
-        f"its uncertainty: statistical {fit.change_sigma_s:.3f} s and timing-model bias {own}, in quadrature\n"
-        f"residual RMS {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees of freedom\n"
-        f"noise: {fit.scale[0]:.2f} +- {fit.scale[1]:.2f} times the stated sigma, common to a night "
-        f"{fit.tau_s[0]:.0f} +- {fit.tau_s[1]:.0f} s\n"
-    )
-    if found.timing.others:
-        _print_counts(found)
-    cells = [
-        (
-            e["mid_utc"][:19].replace("T", " "),
-            f"{e['cycle']:+d}",
-            f"{e['body']} {'eclipsed' if e['kind'] == 'eclipse' else 'occulted'}",
-            f"{e['o_minus_c_s'] / 60.0:+.2f}",
-            f"{e['residual_s']:+.1f}",
-        )
-        for e in r["events"]
-    ]
-    if (left_out := len(cells) - 2 * _ENDS) > 1:
-        more = (f"... ({left_out} more; --json has all)", "", "", "", "")
-        cells = [*cells[:_ENDS], more, *cells[-_ENDS:]]
-    print_table(("mid-time (UTC)", "cycle", "event", "O-C, min", "residual, s"), cells)
-    print("O-C: relative to the pre-impact period, corrected for geometry and light time")
-    for sentence in found.warnings:
-        print(f"warning: {sentence}")
-    print(CAUTION)
-
-
-def _rows(found: TimingFit, r: dict[str, Any]) -> list[tuple[str, str, str, str]]:
-    """Of the table of results."""
-    change, precession = OUTCOMES["period_change_s"], OUTCOMES["apsidal_precession_after_deg_day"]
-    drift = "mean_motion_drift{}_deg_day2"
-    return [
-        ("sidereal period before", "h", f"{r['period_before_h']:.6f}", f"{r['period_before_sigma_s']:.3f} s"),
-        ("sidereal period after", "h", f"{r['period_after_h']:.6f}", f"{r['period_after_sigma_s']:.3f} s"),
-        (change.label, change.unit, f"{found.fit.change_s:+.3f}", f"{found.change_sigma_s:.3f} s"),
-        ("orbital longitude at t0 minus nominal", "deg", *_pair(r, "longitude_minus_nominal{}_deg", "+.4f")),
-        ("eccentricity before", "", *_pair(r, "eccentricity_before{}", ".5f")),
-        ("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")),
-        (precession.long_name, precession.unit, *_pair(r, "apsidal_precession{}_deg_day", ".3f")),
-        ("mean-motion drift rate", "deg/day2", *_pair(r, drift, ".2e")),
-        ("mean-motion drift rate (events alone)", "deg/day2", *_pair(r, drift.replace("{}", "_alone{}"), ".2e")),
-    ]
-
-
-def _signed(one: Count) -> tuple[str, str]:
-    return f"{one.change_s:+.2f}", f"{one.change_sigma_s:.2f} s"
-
-
-def _print_counts(found: TimingFit) -> None:
-    """The counts of cycles that the events allow."""
-    rows = [
-        (f"{one.weight:.3f}", *(f"{hours:.6f}" for hours in (one.period_before_h, one.period_after_h)), *_signed(one))
-        for one in found.timing.counts[: 2 * _ENDS]
-    ]
-    print_table(("probability", "period before, h", "period after, h", "period change, s", "1 sigma"), rows)
-    print()
-
-
-def _pair(r: dict[str, Any], name: str, form: str) -> tuple[str, str]:
-    return format(r[name.format("")], form), format(r[name.format("_sigma")], form.lstrip("+"))

@@ -21,6 +21,7 @@ from ..observing.event_times import TimingFit
 from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
 from ..scenario.draws import drawn
+from ..timing.mixture import Mixture
 from .along_track import LEAST_STRENGTH
 from .posterior import DONE, ENDED, MISS, NO_SOLUTION, OUTSIDE, REFUSED, Posterior
 from .prior import Draws, Solution, draws_at, solution
@@ -51,7 +52,8 @@ def infer(
     count : draws of the inputs and of the measurement, 100 to 1 000 000.
     seed : of the draws; None: that of [sampling].
     runs : simulations behind the emulator, a power of 2; None: as many as it takes.
-    events : in place of a change, what `observing.event_times.measured` made of event times.
+    events : in place of a change, what `observing.event_times.timing_fit` made of event times: the measurement is then
+        drawn from its mixture over counts of turns.
 
     Returns
     -------
@@ -75,7 +77,8 @@ def infer(
     if not low <= count <= high:
         raise ArgumentError("count", f"{count} is given, allowed is {low} .. {high}; change it")
     surrogate = related(scenario, change_s, sigma_s, runs, seed)
-    found = inverted(surrogate, prior(surrogate, count, seed), change_s, sigma_s)
+    measured = events.change if events is not None else None
+    found = inverted(surrogate, prior(surrogate, count, seed), change_s, sigma_s, measured)
     before_s = surrogate.nominal.period_h * HOUR_S
     doubts = beta_set_aside(scenario) + left_out(scenario, before_s, before_s + change_s, sigma_s)
     return replace(found, warnings=of_fit + found.warnings + doubts)
@@ -84,12 +87,12 @@ def infer(
 def measurement(
     scenario: Scenario, change_s: float | None, sigma_s: float | None, events: TimingFit | None = None
 ) -> tuple[float, float, tuple[str, ...]]:
-    """What was measured and its 1 sigma, s, with what a reader must know: as given, from event times, with the error of
-    the fit's model in the sigma, or from [observed].  InputError for one number without the other, and for none.
+    """What was measured and its 1 sigma, s, with what a reader must know: as given, from event times, or from
+    [observed].  InputError for one number without the other, and for none.
     """
     if events is not None:
         check_alone(change_s, sigma_s)
-        return events.fit.change_s, events.change_sigma_s, events.doubts
+        return events.change.mean, events.change_sigma_s, events.doubts
     if (change_s is None) != (sigma_s is None):
         missing = "sigma_s" if sigma_s is None else "period_change_s"
         raise ArgumentError(missing, "it is missing while its partner is given, they go together; add it")
@@ -123,20 +126,22 @@ def prior(surrogate: Surrogate, count: int, seed: int | None = None) -> Draws:
     return draws_at(surrogate, inputs, random.standard_normal(count))
 
 
-def inverted(surrogate: Surrogate, draws: Draws, change_s: float, sigma_s: float) -> Posterior:
+def inverted(
+    surrogate: Surrogate, draws: Draws, change_s: float, sigma_s: float, measured: Mixture | None = None
+) -> Posterior:
     """Posterior from a measurement by an emulator that is built already: milliseconds, so that many may share it.
 
-    Draws whose velocity change is outside what the emulator covers are named.  InputError where no beta explains the
-    sign.
+    measured: its distribution, s, with that mean and sigma; None: Gaussian.  Draws whose velocity change is outside
+    what the emulator covers are named.  InputError where no beta explains the sign.
     """
     scenario, pair = surrogate.scenario, draws.pair
-    sigma = math.hypot(sigma_s, surrogate.error_s)
-    drawn_s = change_s + draws.noise * sigma
+    measured = measured or Mixture.gaussian(change_s, sigma_s)
+    drawn_s = measured.shifted(0.0, surrogate.error_s).at_scores(draws.noise)
     solved = solution(surrogate, draws, drawn_s)
     near = surrogate.nearest_is(surrogate.chaotic, draws.columns, solved.closed_form_s)
     if near.any() and surrogate.chaotic_error_s > 0.0:
-        wider = np.where(near, math.hypot(sigma, surrogate.chaotic_error_s), sigma)
-        drawn_s = change_s + draws.noise * wider
+        wider = measured.shifted(0.0, math.hypot(surrogate.error_s, surrogate.chaotic_error_s))
+        drawn_s = np.where(near, wider.at_scores(draws.noise), drawn_s)
         solved = solution(surrogate, draws, drawn_s)
     status = _statuses(surrogate, draws, solved)
     return Posterior(

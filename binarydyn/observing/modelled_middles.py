@@ -71,7 +71,11 @@ def _together(parts: list[Matched], order: np.ndarray) -> Matched:
     )
     offset = np.concatenate([part.middles.offset_s for part in parts])[order]
     columns = np.concatenate([part.middles.columns_s for part in parts])[order]
-    return Matched(rows, Middles(offset, columns[:, np.any(columns != 0.0, axis=0)]), known, overlapping)
+    used = np.any(columns != 0.0, axis=0)
+    causes = tuple(name for name, here in zip(parts[0].middles.causes, used, strict=True) if here)
+    alone = np.diag(np.where(known, 0.0, UNKNOWN_S))[:, ~known]
+    middles = Middles(offset, np.hstack([columns[:, used], alone]), (*causes, *[""] * alone.shape[1]))
+    return Matched(rows, middles, known, overlapping)
 
 
 def _matched(mids: MidTimes, time_s: np.ndarray, found: Worlds, counted_rad, apart: bool) -> Matched:
@@ -79,13 +83,13 @@ def _matched(mids: MidTimes, time_s: np.ndarray, found: Worlds, counted_rad, apa
     rows = (_nearest if counted_rad is None else _counted)(
         mids, time_s if counted_rad is None else counted_rad, found.nominal, apart
     )
-    codes = np.where(rows >= 0, _codes(nominal)[rows], -1)
+    codes = np.where(rows >= 0, codes_of(nominal)[rows], -1)
     values = np.full((len(found.members), len(mids), 2), np.nan)
     half = values.copy()
     are_both = np.full(values.shape[:2], np.nan)
     for m, world in enumerate(found.members):
         table = world.table(apart)
-        at = _places(_codes(table), codes)
+        at = places_of(codes_of(table), codes)
         there = at >= 0
         values[m, there] = off_conjunction_s(table, at[there], mids.timed[there])
         half[m, there] = (table.half_depth_s - table.centroid_s)[at[there]]
@@ -107,9 +111,14 @@ def _middles(mids: MidTimes, values: np.ndarray, half: np.ndarray, known: np.nda
     law = np.nan_to_num(_median(0.5 * (values[:, :, 1] - values[:, :, 0])))
     definition = np.where(contacts, 0.0, np.nan_to_num(_median(0.5 * half.mean(axis=2))))
     drawn = np.clip(np.nan_to_num(each - offset), -MOST_S, MOST_S).T / np.sqrt(max(count - 1, 1))
-    own = np.diag(np.where(known, 0.0, UNKNOWN_S))
-    columns = [drawn, law[:, None], definition[:, None], _offsets(mids, contacts), own]
-    return Middles(offset, np.hstack(columns))
+    columns = np.hstack([drawn, law[:, None], definition[:, None], _offsets(mids, contacts)])
+    return Middles(offset, np.where(known[:, None], columns, 0.0), _causes(count))
+
+
+def _causes(members: int) -> tuple[str, ...]:
+    """Names of the columns."""
+    offsets = [f"offset of kind {kind}, {body}" for kind in MEASURED_KINDS for body in BODIES]
+    return ("",) * members + ("scattering law", "definition of the middle", *offsets)
 
 
 def _offsets(mids: MidTimes, contacts: np.ndarray) -> np.ndarray:
@@ -148,12 +157,12 @@ def _class(kind: np.ndarray, body: np.ndarray) -> np.ndarray:
     return 2 * (kind == "occultation") + (body == "secondary")
 
 
-def _codes(table: Dips) -> np.ndarray:
+def codes_of(table: Dips) -> np.ndarray:
     """(n,) kind, body and cycle as one number."""
     return _class(table.kind, table.body) * _CYCLES + table.cycle + _CYCLES // 2
 
 
-def _places(codes: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+def places_of(codes: np.ndarray, wanted: np.ndarray) -> np.ndarray:
     """(n,) where each wanted code stands, -1 where it does not."""
     order = np.argsort(codes)
     at = np.clip(np.searchsorted(codes[order], wanted), 0, max(len(codes) - 1, 0))

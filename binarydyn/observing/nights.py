@@ -7,60 +7,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import DAY_S, HOUR_S
-from ..dynamics import Trajectory
 from ..errors import InputError
-from ..impact import Impact, impact_on
-from ..kinds import sure
-from ..relaxed.start import Start
 from ..scenario import Scenario
 from ..sky.dips import Dips
-from ..sky.events import Event, events
+from ..sky.events import Event
 from ..sky.geometry import Sky, altitudes_deg
 from ..timing.cycle_count import EVENTS_NEEDED
-from ..timing.mid_times import MidTimes, nights_of
-from .timetable import event_run
-
-
-@dataclass(frozen=True)
-class SeenEvents:
-    """What the nights of [campaign] show of the simulation, without noise and losses.
-
-    runs: before and after t0.  mids: mid-times of the events that are seen; night_of (n,): 1, 2, .. after t0, -1, -2,
-    .. before it.  passed: (2, 5) of the events before and after t0 in the time of the campaign: how many there are,
-    deep enough, of these with the Sun low enough, of these with the system high enough too, of these whole inside a
-    night.
-    """
-
-    runs: tuple[Trajectory, Trajectory]
-    hit: Impact
-    mids: MidTimes
-    night_of: np.ndarray
-    passed: np.ndarray
-
-
-def seen_events(scenario: Scenario, sky: Sky, begun: Start) -> SeenEvents:
-    """Simulate the nights of the campaign of a scenario, and choose the events that they show.  Errors: InputError."""
-    campaign, hit = scenario.campaign, impact_on(begun.system, scenario)
-    runs = (
-        event_run(scenario, begun.system, -(campaign.nights_before + 1.0)),
-        event_run(scenario, hit.system, campaign.nights_after + 1.0, hit.state),
-    )
-    found = [event for run in runs for event in events(run, sky, scenario.observer.sunlight, dips=False)]
-    found = [event for event in found if event.duration_s is not None]
-    first, last, depth = np.array([_facts(event) for event in found], dtype=float).reshape(-1, 3).T
-    kept, night, passed = _shown(scenario, sky, first, last, depth)
-    if not len(kept):
-        return SeenEvents(runs, hit, MidTimes(*_columns([], np.empty(0))), night, passed)
-    middle = np.array([found[k].mid_s for k in kept])
-    seen = middle + sky.at(middle).light_time_s
-    order = np.argsort(seen, kind="stable")
-    mids = MidTimes(*_columns([found[k] for k in kept], seen)).sorted()
-    return SeenEvents(runs, hit, mids, night[order], passed)
+from ..timing.mid_times import nights_of
 
 
 @dataclass(frozen=True)
 class SeenDips:
-    """Rows (n,) of a table of dips that the nights show, the night of each, and what passes as SeenEvents has it."""
+    """What the nights of [campaign] show, without noise and losses.
+
+    rows (n,): of the table of dips.  night_of (n,): 1, 2, .. after t0, -1, -2, .. before it.  passed: (2, 5) of the
+    events before and after t0 in the time of the campaign: how many there are, deep enough, of these with the Sun low
+    enough, of these with the system high enough too, of these whole inside a night.
+    """
 
     rows: np.ndarray
     night_of: np.ndarray
@@ -73,14 +36,8 @@ def seen_dips(scenario: Scenario, sky: Sky, table: Dips) -> SeenDips:
     return SeenDips(*_shown(scenario, sky, table.first_s, table.last_s, -2.5 * np.log10(1.0 - missing)))
 
 
-def _facts(event: Event) -> tuple[float, float, float]:
-    """Contacts 1 and 4, and depth."""
-    first, *_, last = event.contacts_s
-    return sure(first), sure(last), event.depth_mag
-
-
 def _shown(scenario: Scenario, sky: Sky, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray):
-    """Of events (m,): which are seen (n,), the night of each, and passed of SeenEvents."""
+    """Of events (m,): which are seen (n,), the night of each, and passed of SeenDips."""
     after = 0.5 * (first_s + last_s) >= 0.0
     stages, night = _stages(scenario, sky, first_s, last_s, depth_mag)
     passed = np.array([[np.sum(stage & (after == late)) for stage in stages] for late in (False, True)])
@@ -96,7 +53,7 @@ def _columns(found: list[Event], seen_s: np.ndarray) -> tuple[np.ndarray, np.nda
 def _stages(
     scenario: Scenario, sky: Sky, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray
 ) -> tuple[list[np.ndarray], np.ndarray]:
-    """What passes each condition and all before it, as SeenEvents.passed says, and the night (m,) nearest to each
+    """What passes each condition and all before it, as SeenDips.passed says, and the night (m,) nearest to each
     event."""
     campaign, middle = scenario.campaign, 0.5 * (first_s + last_s)
     if not len(middle):

@@ -1,14 +1,15 @@
 """What a campaign will measure: the sigma of the period change after every night, and when the change is detected.
 
-The events are those of the simulation that a night can show; the sigma is that of the fit of event times
+The events are those dips of the simulation that a night can show; the sigma is that of the fit of event times
 (timing/fit.py) by its linear covariance, with the ellipse after the impact, which costs most of the precision
-of the first nights, and the fit's own error, on the same events without noise, added as `timing` adds it.  Weather is
-drawn: every night is lost with the stated chance, in WEATHERS histories; the fit's own error is that without losses.
+of the first nights, with what is not known of shapes, pole and surface, and with the fit's own error, on the same
+events without noise.  Weather is drawn: every night is lost with the stated chance, in WEATHERS histories; the fit's
+own error is that without losses.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,25 +18,29 @@ from ..errors import FewCyclesError, InputError
 from ..kinds import takes
 from ..prediction.solar_tide import left_out
 from ..prediction.windows import periods_s
-from ..relaxed.start import start
 from ..scenario import Scenario
 from ..scenario.tables.campaign import Campaign as CampaignTable
-from ..sky.geometry import Sky
+from ..sky.dips import Dips
 from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.design import TimingDesign
 from ..timing.fit import fitted
-from ..timing.mid_times import Readings, readings, sight_for
+from ..timing.mid_times import MidTimes, Readings, readings_at
+from ..timing.middles import Middles
 from ..timing.orbit import Counted
 from ..timing.terms import NAMES, Foreknown
-from .event_times import expected
-from .nights import check_counts, date_of, seen_events
-from .worlds import with_turns
+from .modelled_middles import middles_for
+from .nights import check_counts, date_of, seen_dips
+from .reference import Reference
+from .uncertain_inputs import usual_errors
+from .worlds import Worlds, worlds
 
 DETECTED = 3.0
 """Sigmas (common practice)."""
 WEATHERS = 200
 """Histories of lost nights: 3 % on the median night."""
 QUANTILES = (0.16, 0.5, 0.84)
+MEMBERS = 16
+"""Drawn systems behind the sigma: their number makes it uncertain by 18 % of the part that they have in it."""
 
 
 @dataclass(frozen=True)
@@ -71,8 +76,8 @@ class Detection:
 class Plan:
     """What `plan` returns; nights counted from 1, the first after t0.
 
-    The fit behind it: readings of the exact events, their counted longitudes (n,), and the night of each, 1, 2, ..
-    after t0, -1, -2, .. before it.
+    drawn: simulated systems behind the errors of the middles.  The fit behind it: readings of exact conjunctions, their
+    counted longitudes (n,), and the night of each, 1, 2, .. after t0, -1, -2, .. before it.
     """
 
     scenario: Scenario
@@ -87,6 +92,8 @@ class Plan:
     readings: Readings
     night_of: np.ndarray
     counted_rad: np.ndarray
+    middles: Middles | None
+    drawn: int
     warnings: tuple[str, ...]
 
 
@@ -100,27 +107,28 @@ def plan(scenario: Scenario) -> Plan:
         raise InputError(
             scenario.place, "neither [impactor] nor [velocity_change] is given, a plan is for a change; add one"
         )
-    campaign, sky, begun = scenario.campaign, Sky.of(scenario), start(scenario)
-    found = seen_events(scenario, sky, begun)
-    check_counts(scenario, found.passed)
-    mids, night, hit = found.mids, found.night_of, found.hit
-    sight = sight_for(sky, mids)
-    seen, known = readings(mids, sight), expected(begun)
-    counted = with_turns(seen.longitude_rad, seen.time_s, found.runs)
-    sigma = np.full(len(mids), campaign.mid_time_sigma_s)
-    best = fitted(seen, counted, sigma, None, None, known)
-    design = TimingDesign.of(seen, counted, known, best.values)
-    change, before_s = _change_s(scenario, begun.system, hit), begun.period_h * HOUR_S
+    campaign, reference = scenario.campaign, _reference(scenario)
+    begun, world = reference.begun, reference.found.nominal
+    shown = seen_dips(scenario, reference.sky, world.dips)
+    check_counts(scenario, shown.passed)
+    night, dips = shown.night_of, world.dips.chosen(shown.rows)
+    seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s)
+    counted = world.counted_rad(dips)
+    middles = _middles(reference, dips, seen)
+    sigma, known = np.full(len(dips), campaign.mid_time_sigma_s), reference.expected
+    best = fitted(seen, counted, sigma, None, middles, known)
+    design = TimingDesign.of(seen, counted, known, best.values, middles)
+    change, before_s = _change_s(scenario, begun.system, world.impact), begun.period_h * HOUR_S
     late = Counted(seen, counted).late_s(np.array([best.values[name] for name in NAMES]))
     by_night = _ByNight(design, night, late, campaign)
     sigmas = by_night.sigmas()
     lost = np.array([by_night.sigmas(is_open) for is_open in _weathers(campaign)])
-    own = by_night.biases(best.change_s - change)
+    own = by_night.biases(best.change_s - reference.orbit_of(world).change_s)
     whole, lost = (np.hypot(fit, np.nan_to_num(own)) for fit in (sigmas, lost))
     nights = tuple(
         PlannedNight(
             k,
-            date_of(scenario, sky, k),
+            date_of(scenario, reference.sky, k),
             int(np.sum((night > 0) & (night <= k))),
             float(sigmas[k - 1]),
             float(own[k - 1]) if np.isfinite(own[k - 1]) else None,
@@ -146,8 +154,45 @@ def plan(scenario: Scenario) -> Plan:
         readings=seen,
         night_of=night,
         counted_rad=counted,
-        warnings=begun.warnings + hit.warnings + left_out(scenario, before_s, before_s + change, nights[-1].sigma_s),
+        middles=middles,
+        drawn=len(reference.found.members),
+        warnings=begun.warnings
+        + world.impact.warnings
+        + _assumed(reference)
+        + left_out(scenario, before_s, before_s + change, nights[-1].sigma_s),
     )
+
+
+@dataclass(frozen=True)
+class _Planned(Reference):
+    """A reference with simulated systems in any case: the nominal one alone where a campaign is long."""
+
+    found: Worlds
+
+
+def _reference(scenario: Scenario) -> _Planned:
+    days = scenario.campaign.nights_before + 1.0, scenario.campaign.nights_after + 1.0
+    of = Reference.of(scenario, days, MEMBERS)
+    found = of.found or worlds(scenario, of.sky, *days, 0)
+    return _Planned(scenario, of.sky, of.begun, days, found)
+
+
+def _middles(reference: _Planned, dips: Dips, seen: Readings) -> Middles | None:
+    """What may be wrong with dips whose conjunctions are exact; None without drawn systems."""
+    if not reference.found.members:
+        return None
+    mids = MidTimes(dips.kind, dips.body, dips.conjunction_s)
+    columns = middles_for(mids, dips.conjunction_s, reference.found, reference.found.nominal.counted_rad(dips)).middles
+    return replace(columns, offset_s=np.zeros(len(dips)))
+
+
+def _assumed(reference: _Planned) -> tuple[str, ...]:
+    """What is taken as uncertain."""
+    if not reference.found.members:
+        return (
+            "the nights span too many days for drawn systems: what is not known of shapes and pole is not in sigma",
+        )
+    return usual_errors(reference.scenario)
 
 
 def _change_s(scenario: Scenario, system, hit) -> float:
@@ -165,7 +210,8 @@ class _ByNight:
     def __init__(self, design: TimingDesign, night: np.ndarray, late_s: np.ndarray, campaign: CampaignTable):
         """late_s (n,): events against the fit of all of them."""
         self.design, self.count = design, campaign.nights_after
-        found, information, force = design.information(campaign.mid_time_sigma_s, 0.0, night, late_s)
+        noise = campaign.mid_time_sigma_s, campaign.night_sigma_s
+        found, information, force = design.information(*noise, night, late_s)
         self.nights = np.concatenate([np.arange(min(night.min(), -1), 0), np.arange(1, self.count + 1)])
         at = np.searchsorted(self.nights, found)
         self.information = np.zeros((len(self.nights), *information.shape[1:]))

@@ -89,10 +89,12 @@ def worlds(
     count: int = MEMBERS,
     first: int = 0,
     least_share: float = LEAST_SHARE,
+    like: World | None = None,
 ) -> Worlds:
     """The nominal system and members first .. first + count - 1, seen over days before and after t0.
 
-    InputError where the nominal system has no such run, or too few members have.
+    like: whose events they have at other times; None: the nominal system's own.  InputError where the nominal system
+    has no such run, or too few members have.
     """
     sight = Sight(sky, -days_before * DAY_S - _MARGIN_S, days_after * DAY_S + _MARGIN_S)
     inputs = [{}, *drawn_inputs(scenario, count, first)]
@@ -106,7 +108,8 @@ def worlds(
     for (k, (member, system, hit)), *runs in zip(begun, before, after, strict=True):
         if all(run.status == "completed" for run in runs):
             own = sight.for_sky(Sky.of(member))
-            guides = found[0].guides if found else tuple(Guide.of(run, own, member.observer.sunlight) for run in runs)
+            like = like or (found[0] if found else None)
+            guides = like.guides if like else tuple(Guide.of(run, own, member.observer.sunlight) for run in runs)
             dips = _dips(guides, runs, own)
             found.append(World(member, system, hit, own, tuple(runs), guides, dips))
         elif k == 0:

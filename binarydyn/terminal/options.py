@@ -34,6 +34,31 @@ Events = Annotated[
     list[str] | None,
     typer.Option("--events", help="CSV file of measured mid-times (format: `binarydyn timing --help`)."),
 ]
+NoiseS = Annotated[
+    float | None,
+    typer.Option(
+        "--noise-s", help="1-sigma noise of each synthetic mid-time. [default: 30, or campaign.mid_time_sigma_s]"
+    ),
+]
+Share = Annotated[float, typer.Option("--share", help="Fraction of events to time synthetically, at random.")]
+NightNoise = Annotated[
+    float | None,
+    typer.Option(
+        "--night-noise-s",
+        help="1-sigma noise common to an observer's night, of synthetic mid-times. [default: 0, or "
+        "campaign.night_sigma_s]",
+    ),
+]
+Law = Annotated[
+    str,
+    typer.Option("--law", help="Scattering law: lambert, lommel_seeliger or lommel_seeliger_lambert."),
+]
+Timed = Annotated[
+    str,
+    typer.Option(
+        "--timed", help="Definition of synthetic mid-times: dip_centroid, half_depth, minimum, folded or contacts."
+    ),
+]
 Runs = Annotated[
     int | None,
     typer.Option(

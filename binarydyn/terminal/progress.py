@@ -6,14 +6,17 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
 from ..scenario.wording import one_line
 
 if TYPE_CHECKING:
+    from ..observing.coverage import Trial
     from ..sampling import Block, Row
+
+    Part = TypeVar("Part", Row, Block, Row | Block, Trial)
 
 INTERVAL_S = 5.0
 """Between two plain lines: a log stays readable, and somebody who looks into it is not left waiting."""
@@ -30,7 +33,7 @@ def stages() -> Callable[[str, float], None] | None:
     return report
 
 
-def watched(parts: Iterator[Row | Block], total: int, reused: int, what: str = "sweep") -> Iterator[Row | Block]:
+def watched(parts: Iterator[Part], total: int, reused: int, what: str = "sweep") -> Iterator[Part]:
     """The same, with the progress of a sweep of `total` members of which `reused` were there before."""
     return (_bar if sys.stderr.isatty() else _lines)(parts, total, reused, what)
 
@@ -47,7 +50,7 @@ class _Tally:
         self._come = 0
         self._first: tuple[float, int] | None = None
 
-    def add(self, part: Row | Block) -> int:
+    def add(self, part: Row | Block | Trial) -> int:
         """Count a row, or a block of them; how many they are."""
         statuses = np.atleast_1d(part.status)  # one of a row, many of a block
         count = len(statuses)
@@ -88,7 +91,7 @@ def _lasting(seconds: float) -> str:
     return f"{seconds / 60.0:.0f} min" if seconds < 6000.0 else f"{seconds / 3600.0:.1f} h"
 
 
-def _bar(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> Iterator[Row | Block]:
+def _bar(parts: Iterator[Part], total: int, reused: int, what: str) -> Iterator[Part]:
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
@@ -101,7 +104,7 @@ def _bar(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> It
             yield part
 
 
-def _lines(parts: Iterator[Row | Block], total: int, reused: int, what: str) -> Iterator[Row | Block]:
+def _lines(parts: Iterator[Part], total: int, reused: int, what: str) -> Iterator[Part]:
     tally, last = _Tally(total, reused), time.monotonic()
     for part in parts:
         tally.add(part)

@@ -66,6 +66,10 @@ class MidTimes:
         columns: dict[str, Any] = {field.name: getattr(self, field.name) for field in fields(self)}
         return replace(self, **{name: column[which] for name, column in columns.items() if column is not None})
 
+    def seen_at(self, seen_s: np.ndarray) -> MidTimes:
+        """The same at other times (n,)."""
+        return replace(self, seen_s=seen_s)
+
 
 def nights_of(seen_s: np.ndarray, midnight_s: float = 0.0) -> np.ndarray:
     """(n,) number of the night in which each is seen, from noon to noon about a midnight of the site."""

@@ -1,8 +1,9 @@
-"""Does the whole chain give back what was put in: inputs and beta drawn, hit, events with noise, fit, inference.
+"""Does the whole chain give back what was put in: inputs and beta drawn, hit, dips with noise, fit, inference.
 
 Each member draws its true inputs from [sampling] and its true beta from a range, is relaxed and calibrated, hit and
-run; mid-times of its events get noise, are fitted (timing/fit.py) and inverted by one emulator that all share.
-An interval is honest where it covers the truth as often as it says.
+run; middles of its dips, by either scattering law in turn, get noise, are fitted with simulated systems that the
+members do not know, and are inverted by one emulator that all share.  An interval is honest where it covers the truth
+as often as it says.
 """
 
 from __future__ import annotations
@@ -12,25 +13,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from binarydyn.constants import DAY_S, HOUR_S
-from binarydyn.dynamics import simulate
 from binarydyn.errors import BinarydynError
-from binarydyn.impact import impact_on
 from binarydyn.inference.infer import inverted, prior
 from binarydyn.inference.prior import Draws
 from binarydyn.inference.surrogate import Surrogate
 from binarydyn.inference.surrogate_runs import related
 from binarydyn.kinds import sure
-from binarydyn.observables import period
 from binarydyn.observables.averages import intervals
-from binarydyn.observing.event_times import expected, own_events, sky_and_start, timing_fit, with_noise
-from binarydyn.relaxed.start import start
+from binarydyn.observing.cadence import Cadence
+from binarydyn.observing.event_times import fitted_times, reference_for
+from binarydyn.observing.reference import Reference
+from binarydyn.observing.synthetic_times import Observing, observed, synthesised
+from binarydyn.observing.worlds import World, worlds
 from binarydyn.scenario import Scenario, varied
 from binarydyn.scenario.draws import drawn
-from binarydyn.sky.events import KINDS
-from binarydyn.sky.geometry import Sight
-from binarydyn.timing.fit import timing
-from binarydyn.timing.mid_times import readings
+from binarydyn.sky.dips import DIP_LAWS
+from binarydyn.sky.geometry import Sky
 
 BETA = "momentum_transfer.beta"
 
@@ -39,8 +37,8 @@ BETA = "momentum_transfer.beta"
 class Returned:
     """One member: the truth, and quantiles of what was inferred (see observables.averages.intervals).
 
-    status: `completed`, or why there is no inference.  true_change_s: simulated, which the fit does not know; change_s
-    and change_sigma_s: as fitted.
+    status: `completed`, or why there is no inference.  true_change_s: of the window of the data, which the fit does not
+    know; change_s and change_sigma_s: as fitted.
     """
 
     status: str
@@ -63,36 +61,30 @@ class Trip:
     """What all members share; `round_trips` makes them."""
 
     scenario: Scenario
-    sight: Sight
+    reference: Reference
+    cadence: Cadence
+    how: Observing
     surrogate: Surrogate
     draws: Draws
-    days: float
-    noise_s: float
-    model_error_s: float
-    kinds: Sequence[str]
 
 
 def prepared(
-    scenario: Scenario,
-    betas: tuple[float, float],
-    days: float,
-    noise_s: float,
-    count: int,
-    kinds: Sequence[str] = KINDS,
+    scenario: Scenario, betas: tuple[float, float], days: float, how: Observing, count: int, few: int | None = None
 ) -> Trip:
     """The relation over the changes that betas of a range make, and `count` draws of the prior.
 
-    Events are seen for `days` before and after t0, of the kinds given.  The fit's model error is that of the stated
-    scenario, as `infer --events` adds it.
+    Dips are seen for `days` before and after t0; few: so many of them on either side, at random.
     """
-    sky, begun = sky_and_start(scenario)
-    sight = Sight(sky, -days * DAY_S - 1.0, days * DAY_S + 1.0)
-    exact = own_events(scenario, begun, sight, days, kinds)
-    nominal = timing_fit(scenario, with_noise(exact, noise_s, np.random.default_rng(0)))
-    low, high = ((beta / scenario.momentum_transfer.beta) * nominal.fit.change_s for beta in betas)
+    exact = synthesised(scenario, days, Observing(noise_s=0.0), 0)
+    if few:
+        random = np.random.default_rng(few)
+        sides = [np.flatnonzero(side) for side in (exact.seen_s < 0.0, exact.seen_s >= 0.0)]
+        exact = exact.chosen(np.sort(np.concatenate([random.choice(side, few, replace=False) for side in sides])))
+    reference = reference_for(scenario, exact)
+    change = reference.orbit_of(sure(reference.found).nominal).change_s
+    low, high = ((beta / scenario.momentum_transfer.beta) * change for beta in betas)
     surrogate = related(scenario, 0.5 * (low + high), 0.2 * abs(high - low))
-    error = abs(nominal.bias_change_s or 0.0)
-    return Trip(scenario, sight, surrogate, prior(surrogate, count), days, noise_s, error, kinds)
+    return Trip(scenario, reference, Cadence.of(reference, exact), how, surrogate, prior(surrogate, count))
 
 
 def round_trips(trip: Trip, betas: tuple[float, float], seeds: Sequence[int]) -> Iterator[Returned]:
@@ -101,28 +93,29 @@ def round_trips(trip: Trip, betas: tuple[float, float], seeds: Sequence[int]) ->
         random = np.random.default_rng(seed)
         inputs = drawn(sure(trip.scenario.sampling), ("",), 1, random)
         beta = float(random.uniform(*betas))
-        yield _member(trip, {name: float(x[0]) for name, x in inputs.items()}, beta, random)
+        yield _member(trip, {name: float(x[0]) for name, x in inputs.items()} | {BETA: beta}, seed, random)
 
 
-def _member(trip: Trip, inputs: dict[str, float], beta: float, random: np.random.Generator) -> Returned:
+def _member(trip: Trip, inputs: dict[str, float], seed: int, random: np.random.Generator) -> Returned:
     nothing: dict[str, float] = {}
-    dv, exact, change, sigma = np.nan, np.nan, np.nan, np.nan
+    beta, dv, exact, change, sigma = inputs[BETA], np.nan, np.nan, np.nan, np.nan
     try:
-        true = varied(trip.scenario, inputs | {BETA: beta})
-        begun = start(true)
-        hit = impact_on(begun.system, true)
-        dv = hit.dv_along_track_mm_s
-        after = simulate(hit.system, trip.scenario.simulation.days_after, state=hit.state)
-        exact = period(after).value_s - begun.period_h * HOUR_S
-        mids = with_noise(own_events(true, begun, trip.sight, trip.days, trip.kinds), trip.noise_s, random)
-        fit = timing(readings(mids, trip.sight), mids.sigma_s, None, None, expected(trip.surrogate.nominal)).fit
-        change, sigma = fit.change_s, float(np.hypot(fit.change_sigma_s, trip.model_error_s))
-        found = inverted(trip.surrogate, trip.draws, change, sigma)
+        world = _world(trip, inputs)
+        dv, exact = world.impact.dv_along_track_mm_s, trip.reference.orbit_of(world).change_s
+        times = trip.cadence.exact_in(world, DIP_LAWS[seed % len(DIP_LAWS)])
+        found = fitted_times(trip.reference, observed(times, trip.how, random))
+        change, sigma = found.change.mean, found.change.sigma
+        told = inverted(trip.surrogate, trip.draws, change, sigma, found.change)
     except BinarydynError as error:
         return Returned(str(error), beta, dv, exact, change, sigma, nothing, nothing)
-    well = found.well
+    well = told.well
     if not well.any():
         return Returned("no draw counts", beta, dv, exact, change, sigma, nothing, nothing)
-    return Returned(
-        "completed", beta, dv, exact, change, sigma, intervals(found.beta[well]), intervals(found.dv_mm_s[well])
-    )
+    of_beta, of_dv = intervals(told.beta[well]), intervals(told.dv_mm_s[well])
+    return Returned("completed", beta, dv, exact, change, sigma, of_beta, of_dv)
+
+
+def _world(trip: Trip, inputs: dict[str, float]) -> World:
+    """The true system, with the cycles of the nominal one."""
+    true = varied(trip.scenario, inputs)
+    return worlds(true, Sky.of(true), *trip.reference.days, 0, like=sure(trip.reference.found).nominal).nominal

@@ -42,6 +42,13 @@ class Campaign(Table):
         1e-3,
         1e5,
     )
+    night_sigma_s: Number = key(
+        0.0,
+        "s",
+        "one sigma of an error that all mid-times of a night share; 20 s is usual (a guess), 0 is a perfect base line",
+        0.0,
+        1e5,
+    )
     least_depth_mag: Number = key(
         0.01,
         "mag",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from ..scenario import Scenario
+from ...scenario import Scenario
 
 
 def mesh_reports(scenario: Scenario) -> dict[str, dict[str, Any]]:
@@ -13,8 +13,8 @@ def mesh_reports(scenario: Scenario) -> dict[str, dict[str, Any]]:
     names = [name for name in ("primary", "secondary") if getattr(scenario, name).polyhedron]
     if not names:
         return {}
-    from ..bodies import mesh_facts
-    from ..relaxed.bodies import bodies
+    from ...bodies import mesh_facts
+    from ...relaxed.bodies import bodies
 
     read = dict(zip(("primary", "secondary"), bodies(scenario), strict=True))
     return {name: {"file": getattr(scenario, name).polyhedron.file} | mesh_facts(read[name]) for name in names}

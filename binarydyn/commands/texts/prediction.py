@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 import textwrap
 
-from ..observables.chaos import TWIST_RAD, UNSTABLE
-from ..prediction.outcome import Group, Outlets
-from ..prediction.outcomes import OUTCOMES, shown_in
-from ..prediction.predict import MISS
-from ..scenario.wording import CAUTION, of_status, rounded
-from ..terminal.tables import print_table
+from ...observables.chaos import TWIST_RAD, UNSTABLE
+from ...prediction.outcome import Group, Outlets
+from ...prediction.outcomes import OUTCOMES, shown_in
+from ...prediction.predict import MISS
+from ...scenario.wording import CAUTION, of_status, rounded
+from ...terminal.tables import print_table
 from .budget import print_budget
 
 _WIDTH = 100

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..impact import Budget
-from ..impact.budget import PARTS
-from ..terminal.tables import print_table
+from ...impact import Budget
+from ...impact.budget import PARTS
+from ...terminal.tables import print_table
 
 
 def print_budget(budget: Budget) -> None:
