@@ -30,7 +30,7 @@ def coverage_figure(name: str, trials: Sequence[Trial]) -> Figure:
     with rc_context(PAGE):
         figure = Figure(figsize=(_SIZE_MM[0] * MM, _SIZE_MM[1] * MM))
         left, right = (figure.add_axes((x, 0.24, 0.38, 0.58)) for x in (0.09, 0.58))
-        shares(left, done)
+        covered_shares(left, done)
         pulls(right, done)
         subject = (name or "scenario without a name").replace("$", r"\$")
         figure.text(
@@ -45,7 +45,7 @@ def save_coverage(path: str | Path, name: str, trials: Sequence[Trial]) -> Path:
     return save_page(path, lambda given: coverage_figure(*given), (name, trials))
 
 
-def shares(ax: Axes, done: Sequence[Trial]) -> None:
+def covered_shares(ax: Axes, done: Sequence[Trial]) -> None:
     """How many of the truths lie in the central interval of each share, with the binomial error of two sigma."""
     stated = np.linspace(0.0, 1.0, 101)
     error = 2.0 * np.sqrt(stated * (1.0 - stated) / len(done))
