@@ -174,6 +174,14 @@ def test_a_mesh_has_a_largest_size(tmp_path, monkeypatch, capsys):
         read_mesh(tmp_path / "large.obj", "m")
 
 
+@pytest.mark.parametrize(
+    "name, why", [("absent.obj", "No such file or directory"), ("a\0b.obj", "its name cannot be used")]
+)
+def test_a_file_that_cannot_be_read_says_why(name, why, tmp_path):
+    with pytest.raises(ShapeError, match=re.escape(f"cannot be read ({why}); give the path of a mesh file")):
+        read_mesh(f"{tmp_path}/{name}")
+
+
 def test_a_pipe_and_coordinates_beyond_any_body_are_refused(tmp_path):
     """A pipe that nobody writes to would keep the reader waiting; 1e8 m is a hundred times the largest body."""
     os.mkfifo(tmp_path / "pipe")
