@@ -179,7 +179,7 @@ def test_a_mesh_has_a_largest_size(tmp_path, monkeypatch, capsys):
 )
 def test_a_file_that_cannot_be_read_says_why(name, why, tmp_path):
     with pytest.raises(ShapeError, match=re.escape(f"cannot be read ({why}); give the path of a mesh file")):
-        read_mesh(f"{tmp_path}/{name}")
+        read_mesh(f"{tmp_path}/{name}", "m")
 
 
 def test_a_pipe_and_coordinates_beyond_any_body_are_refused(tmp_path):
