@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 from test_geometry import pair
-from test_timing import AFTER_S, EXPECTED, PERIOD_S, columns_of, ellipse_events, nightly
+from test_timing import AFTER_S, EXPECTED, PERIOD_S, columns_of, drawn_off, ellipse_events, nightly
 
 from binarydyn import plots
 from binarydyn.commands import main
@@ -16,6 +16,7 @@ from binarydyn.sky.ephemeris import ObservingSite, offline
 from binarydyn.sky.geometry import Sky, altitudes_deg
 from binarydyn.timing.design import TimingDesign
 from binarydyn.timing.fit import fitted
+from binarydyn.timing.mid_times import Readings
 from binarydyn.timing.middles import Middles
 from binarydyn.timing.noise import FLOOR_S, Noise
 from binarydyn.timing.orbit import Counted
@@ -28,6 +29,7 @@ nights_before = 8
 nights_after = 16
 least_depth_mag = 0.005
 mid_time_sigma_s = 40.0
+night_sigma_s = 20.0
 [requirement]
 period_change_s = 73.0
 precision_s = 7.3
@@ -59,7 +61,7 @@ def test_a_line_has_the_sigma_of_a_slope(side):
     chosen = (seen.time_s < 0.0) if side == "before" else (seen.time_s >= 0.0)
     count, sigma_s = int(chosen.sum()), 25.0
     assert 10 < count < 50
-    sides, information, _ = line.information(np.sqrt(sigma_s**2 - FLOOR_S**2), 0.0, chosen)
+    sides, information = line.information(np.sqrt(sigma_s**2 - FLOOR_S**2), 0.0, chosen)
     ours = line.change_sigmas_s(information[sides][0])
     assert ours == pytest.approx(2.0 * sigma_s * np.sqrt(12.0 / (count * (count**2 - 1.0))), rel=1e-5)
 
@@ -82,23 +84,42 @@ def test_the_covariance_is_that_which_the_fit_states():
 
 
 def test_synthetic_campaigns_scatter_as_foretold(found):
-    """100 campaigns of six nights, with noise, causes of wrong middles and the apsidal rate drawn: the scatter of their
-    fits against the predicted sigma; 1 / sqrt(2 N) of it is 7 %, three times that allowed.
+    """100 campaigns of six nights whose events have errors of their own, of their night, and of each cause, and whose
+    apsidal rate's prior is drawn too: the scatter of their fits against the predicted sigma; 1 / sqrt(2 N) of it is
+    7 %, three times that allowed.  The sigma that they state on median: 10 %.
     """
-    night, count = 6, 100
-    random = np.random.default_rng(night)
-    chosen = (found.night_of < 0) | (found.night_of <= night)
-    part = replace(found.readings, **{name: column[chosen] for name, column in vars(found.readings).items()})
-    sigma, known, middles = np.full(chosen.sum(), 40.0), found.expected, found.middles.chosen(chosen)
-    fits = []
-    for _ in range(count):
-        wrong = middles.columns_s @ random.standard_normal(middles.columns_s.shape[1])
-        noisy = replace(part, time_s=part.time_s + wrong + sigma * random.standard_normal(len(sigma)))
+    night, count, nominal = 6, 100, found.nominal
+    chosen = (nominal.night_of < 0) | (nominal.night_of <= night)
+    part = Readings(*(column[chosen] for column in vars(nominal.readings).values()))
+    group, columns = nominal.night_of[chosen], nominal.middles.columns_s[chosen]
+    sigma, known, middles = np.full(chosen.sum(), 40.0), nominal.expected, Middles(np.zeros(chosen.sum()), columns)
+    changes = []
+    for seed in range(count):
+        noisy, random = drawn_off(part, 40.0, 20.0, columns, seed, group), np.random.default_rng((night, seed))
         rate = known.apsidal_rad_s + known.apsidal_sigma_rad_s * random.standard_normal()
-        fits.append(fitted(noisy, found.counted_rad[chosen], sigma, None, middles, replace(known, apsidal_rad_s=rate)))
-    assert np.std([fit.change_s for fit in fits], ddof=1) == pytest.approx(
-        found.nights[night - 1].fit_sigma_s, rel=3.0 / np.sqrt(2.0 * count)
+        prior = replace(known, apsidal_rad_s=rate)
+        changes.append(fitted(noisy, nominal.counted_rad[chosen], sigma, group, middles, prior).change)
+    foretold = found.nights[night - 1].sigma_s
+    assert np.std([change.mean for change in changes], ddof=1) == pytest.approx(
+        foretold, rel=3.0 / np.sqrt(2.0 * count)
     )
+    assert np.median([change.sigma for change in changes]) == pytest.approx(foretold, rel=0.1)
+
+
+def test_probabilities_are_those_of_drawn_campaigns(found):
+    """A history drawn with its error, and counted where it stands out: the binomial error of 200 histories."""
+    lost, random = found.sigmas_s, np.random.default_rng(3)
+    sizes = np.array([found.systems[k % len(found.systems)].orbit.change_s for k in range(len(lost))])
+    assert np.std(sizes) > 0.05 * np.abs(np.mean(sizes))
+    for night in found.nights:
+        sigma = lost[:, night.number - 1]
+        known = np.isfinite(sigma)
+        measured = sizes[known] + sigma[known] * random.standard_normal(known.sum())
+        share = np.sum(np.abs(measured) > DETECTED * sigma[known]) / len(lost)
+        error = np.sqrt(max(share * (1.0 - share), 0.01) / len(lost))
+        assert abs(night.detection_probability - share) < 3.5 * error
+    assert found.nights[0].detection_probability < 0.05 < 0.95 < found.nights[-1].detection_probability
+    assert found.measured_to.probability == np.mean(lost[:, -1] <= 7.3)
 
 
 def test_nights_show_whole_events_within_their_hours(found):
@@ -107,11 +128,11 @@ def test_nights_show_whole_events_within_their_hours(found):
     dates = [datetime.fromisoformat(night.date_utc) for night in found.nights]
     assert all(later - sooner == timedelta(days=1) for sooner, later in zip(dates, dates[1:], strict=False))
     assert [night.events for night in found.nights] == sorted(night.events for night in found.nights)
-    texts = Sky.of(found.scenario).observed_utc(found.readings.time_s)
+    texts = Sky.of(found.scenario).clock.utc(found.nominal.mids.seen_s)
     clock = np.array([int(text[11:13]) + int(text[14:16]) / 60.0 for text in texts])
     assert np.abs((clock + 12.0) % 24.0 - 12.0).max() < 4.0
-    late = found.readings.time_s >= 0.0
-    assert (found.night_of[late] > 0).all() and (found.night_of[~late] < 0).all()
+    late = found.nominal.readings.time_s >= 0.0
+    assert (found.nominal.night_of[late] > 0).all() and (found.nominal.night_of[~late] < 0).all()
     assert found.nights[-1].events == late.sum() and found.events_before == (~late).sum()
 
 
@@ -150,22 +171,23 @@ def test_a_site_sees_what_is_up_in_its_dark():
     dark, always = plan(pair(extra + night + "system_above_deg = 5.0\n")), plan(pair(extra + free))
     assert 5 <= dark.nights[-1].events < always.nights[-1].events
     sky = Sky.of(dark.scenario)
-    sun, up = altitudes_deg(sky, dark.readings.time_s + sky.at(dark.readings.time_s).light_time_s)
+    sun, up = altitudes_deg(sky, dark.nominal.mids.seen_s)
     assert sun.max() < -12.0 and up.min() > 5.0
 
 
 def test_more_nights_never_hurt_and_losses_do(found):
-    told = [night.fit_sigma_s for night in found.nights if np.isfinite(night.fit_sigma_s)]
+    told = [night.sigma_s for night in found.nights if np.isfinite(night.sigma_s)]
     assert len(told) > 10 and all(later <= sooner for sooner, later in zip(told, told[1:], strict=False))
     last = found.nights[-1]
     assert last.sigma_s < last.sigmas_with_loss_s[0] < last.sigmas_with_loss_s[1] < last.sigmas_with_loss_s[2]
-    assert all(night.sigma_s <= min(night.sigmas_with_loss_s) for night in found.nights)
+    assert all(night.sigma_s <= night.sigmas_with_loss_s[1] for night in found.nights)
+    for system in found.systems:
+        closed = np.arange(len(system.nights)) % 3 > 0
+        assert (system.sigmas_s() <= system.sigmas_s(closed)).all()
 
 
 def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, capsys, monkeypatch):
-    """Of the fit and its own error: what a column shows after a night is what the sentence about that night says."""
-    for night in found.nights:
-        assert night.sigma_s == np.hypot(night.fit_sigma_s, night.bias_s or 0.0)
+    """What a column shows after a night is what the sentence about that night says."""
     night = found.measured_to.night
     assert found.nights[night - 1].sigma_s <= 7.3 < found.nights[night - 2].sigma_s
     path = tmp_path / "p.toml"
@@ -188,7 +210,7 @@ def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, 
 
 
 def test_the_night_of_detection_is_the_first_from_which_on_it_stands_out(found):
-    """Three sigma with the fit's own error in them; the required error likewise."""
+    """Three sigma; the required error likewise."""
     size = found.required.size_s
     assert size == 73.0 and found.predicted.size_s == abs(found.change_s)
     late = [night for night in found.nights if night.number >= found.required.night]
@@ -196,7 +218,7 @@ def test_the_night_of_detection_is_the_first_from_which_on_it_stands_out(found):
     assert not size / found.nights[found.required.night - 2].sigma_s >= DETECTED
     assert found.nights[found.measured_to.night - 1].sigma_s <= 7.3
     low, median, high = found.required.with_losses
-    assert found.required.night <= low <= median <= high
+    assert low <= median <= high and found.required.night <= median
     assert _for_good(np.array([np.inf, 2.0, 9.0, 2.0, 1.0]), 3.0) == 4
     assert _for_good(np.array([np.inf, 9.0]), 3.0) is None and _for_good(np.array([1.0]), 3.0) == 1
 
@@ -214,18 +236,15 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     said = capsys.readouterr().out
     assert "the required change of 73 s is detected at 3 sigma after night" in said and "hazard" in said
     assert "fall entirely within a night" in said and "no site given" in said
-    assert "no [campaign]" not in said and "there is no [sampling]" in said
-    assert report["campaign_is_given"] is True and report["drawn_systems"] == 16
+    assert "no [campaign]" not in said
+    assert report["campaign_is_given"] is True and report["drawn_systems"] == len(found.systems)
+    assert "there is no [sampling]" in said
     drawn = '\n[sampling.quantities]\n"momentum_transfer.beta" = {lognormal = [2.2, 0.2]}\n'
     monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: replace(found, scenario=pair(drawn)))
     path.write_text(pair(drawn).text, encoding="utf-8")
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
-    assert (
-        "default nights" in said
-        and "[sampling] does not draw" not in said
-        and f"change {found.change_s:+.1f} s" in said
-    )
+    assert "default nights" in said and f"change {found.change_s:+.1f} s" in said
     drawn = plots.plan_figure(found).axes[0]
     assert drawn.get_yscale() == "log" and drawn.get_lines()[1].get_ydata()[-1] == found.nights[-1].sigma_s
 

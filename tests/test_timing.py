@@ -289,9 +289,9 @@ def test_outliers_pull_less_with_students_errors():
     assert soft.outliers == np.sum(off > 0.0) and plain.outliers is None
 
 
-def drawn_off(seen, sigma, night_sigma, columns, seed):
+def drawn_off(seen, sigma, night_sigma, columns, seed, group=None):
     """Readings with errors of their own, of their night, and of each cause."""
-    random, group = np.random.default_rng(seed), nightly(seen)
+    random, group = np.random.default_rng(seed), nightly(seen) if group is None else group
     night = night_sigma * random.standard_normal(group.max() - group.min() + 1)[group - group.min()]
     late = sigma * random.standard_normal(len(group)) + night + columns @ random.standard_normal(columns.shape[1])
     return replace(seen, time_s=seen.time_s + late)
@@ -423,4 +423,5 @@ def test_the_orbit_through_exact_conjunctions_is_that_of_which_they_are():
     known = foreknown_of(several, EXPECTED_WIDE)
     assert (known.period_h, known.apsidal_rad_s) == (EXPECTED_WIDE.period_h, 1.4e-6)
     assert known.apsidal_sigma_rad_s == pytest.approx(0.4e-6 * np.sqrt(2.0 / 3.0))
+    assert known.eccentricity_sigma == pytest.approx(0.06, abs=1e-6)
     assert foreknown_of([found] * 3, EXPECTED_WIDE).apsidal_sigma_rad_s == pytest.approx(0.05 * 1.4e-6, rel=1e-4)

@@ -47,7 +47,7 @@ def plan_report(found: Plan) -> dict[str, Any]:
         "scenario_sha256": found.scenario.sha256,
         "campaign": found.scenario.campaign.model_dump(),
         "campaign_is_given": _is_given(found),
-        "drawn_systems": found.drawn,
+        "drawn_systems": len(found.systems),
         "period_change_s": found.change_s,
         "events_before": found.events_before,
         "nights": [
@@ -56,8 +56,7 @@ def plan_report(found: Plan) -> dict[str, Any]:
                 "date_utc": night.date_utc,
                 "events": night.events,
                 "sigma_s": night.sigma_s,
-                "fit_sigma_s": night.fit_sigma_s,
-                "bias_s": night.bias_s,
+                "detection_probability": night.detection_probability,
                 "change_over_sigma": abs(found.change_s) / night.sigma_s,
                 "sigma_with_losses_s": dict(zip(_MARKS, night.sigmas_with_loss_s, strict=True)),
             }
@@ -75,14 +74,17 @@ def _detection(one: Detection | None) -> dict[str, Any] | None:
     if one is None:
         return None
     losses = dict(zip(_MARKS, one.with_losses, strict=True))
-    return {"size_s": one.size_s, "night": one.night, "night_with_losses": losses}
+    return {"size_s": one.size_s, "night": one.night, "night_with_losses": losses, "probability": one.probability}
 
 
 def _print(found: Plan) -> None:
+    from ..observing.plan import DETECTED, HISTORIES
+
     campaign = found.scenario.campaign
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
     print(
-        f"mid-time uncertainty {campaign.mid_time_sigma_s:g} s, {campaign.night_h:g} h per night, "
+        f"mid-time uncertainty {campaign.mid_time_sigma_s:g} s and {campaign.night_sigma_s:g} s common to a night, "
+        f"{campaign.night_h:g} h per night, "
         f"{100.0 * campaign.lost_fraction:.0f} % of nights lost; {found.events_before} events before the impact"
     )
     if found.scenario.observer.longitude_deg is not None:
@@ -97,18 +99,17 @@ def _print(found: Plan) -> None:
         "night",
         "date (UTC)",
         "events",
-        "fit, s",
-        "bias, s",
         "sigma, s",
         "S/N",
+        "detection",
         "with weather loss: median, s",
         "68 %, s",
     )
     print_table(head, [_cells(found, night) for night in found.nights])
     print(
-        "fit: statistical, eccentric-orbit fit; bias: of that fit, on noise-free mid-times; sigma and S/N include "
-        "both; "
-        "weather: 200 realisations\n"
+        "sigma: of the fit of `timing`, eccentric orbit, with night errors and those of the modelled mid-times\n"
+        f"detection: probability that the change is {DETECTED:g} sigma off zero; it, and sigma with weather loss, over "
+        f"{HISTORIES} draws\nof the weather and of {len(found.systems)} systems\n"
     )
     for one, what in (
         (found.predicted, "the predicted change of {size:.4g} s is detected at 3 sigma"),
@@ -131,13 +132,18 @@ def _sentence(one: Detection, what: str, found: Plan) -> str:
         return f"{what} in none of the {len(found.nights)} nights"
     low, median, high = ("later" if night is None else str(night) for night in one.with_losses)
     date = found.nights[one.night - 1].date_utc
-    return f"{what} after night {one.night} ({date}); with weather loss: night {median} (68 %: {low} to {high})"
+    return (
+        f"{what} after night {one.night} ({date}); with weather loss: night {median} (68 %: {low} to {high}), "
+        f"by the last night with a probability of {one.probability:.2f}"
+    )
 
 
 def _cells(found: Plan, night) -> tuple[str, ...]:
     low, median, high = (number_cell(value, ".3g") for value in night.sigmas_with_loss_s)
     ratio = abs(found.change_s) / night.sigma_s
-    own = "-" if night.bias_s is None else f"{night.bias_s:+.2f}"
-    texts: tuple[str, ...] = (number_cell(night.fit_sigma_s, ".3g"), own, number_cell(night.sigma_s, ".3g"))
-    texts += (number_cell(ratio if ratio > 0.0 else math.inf, ".1f"),)
+    texts = (
+        number_cell(night.sigma_s, ".3g"),
+        number_cell(ratio if ratio > 0.0 else math.inf, ".1f"),
+        f"{night.detection_probability:.2f}",
+    )
     return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} to {high}"

@@ -24,15 +24,13 @@ MOST_CONDITION = 1e13
 
 @dataclass(frozen=True)
 class TimingDesign:
-    """rows (n, p): derivatives of the O-C, s, per `scale` of each parameter, those of the middles last; prior (p,):
-    information of the priors, away (p,): how far the parameters lie from their centres, both per scale; slopes (p,): of
-    the period change, s, per scale.
+    """rows (n, p): derivatives of the O-C, s, per scale of each parameter (terms.Priors), those of the middles last;
+    prior (p,): information of the priors, slopes (p,): of the period change, s, both per scale.
     """
 
     rows: np.ndarray
     prior: np.ndarray
     slopes: np.ndarray
-    away: np.ndarray
 
     @classmethod
     def of(
@@ -51,25 +49,18 @@ class TimingDesign:
         for sign, side in ((1.0, "before"), (-1.0, "after")):
             i = INDEX[f"rate_{side}"]
             slopes[i] = sign * TURN / x[i] ** 2 * priors.scale[i]
-        known = np.ones(columns.shape[1])
         return cls(
             np.hstack([Counted(seen, counted_rad).late_and_slopes(x)[1] * priors.scale, columns]),
-            np.append(priors.scaled, known),
+            np.append(priors.scaled, np.ones(columns.shape[1])),
             slopes,
-            np.append(priors.away(x), 0.0 * known),
         )
 
-    def information(
-        self, sigma_s: float, tau_s: float, group: np.ndarray, late_s: np.ndarray | float = 0.0
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Groups (g,), the information (g, p, p) of each, and the force (g, p) with which events that are late_s (n,)
-        pull: of events with errors sigma_s of their own and tau_s of each group (n,)."""
+    def information(self, sigma_s: float, tau_s: float, group: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Groups (g,) and the information (g, p, p) of each: of events with errors sigma_s of their own and tau_s of
+        each group (n,)."""
         names, which = np.unique(group, return_inverse=True)
-        both = np.column_stack([self.rows, np.broadcast_to(late_s, len(group))])
-        grams = np.array(
-            [_alike(sigma_s, int(np.sum(which == k))).at(1.0, tau_s).gram(both[which == k]) for k in range(len(names))]
-        )
-        return names, grams[:, :-1, :-1], -grams[:, :-1, -1]
+        parts = [self.rows[which == k] for k in range(len(names))]
+        return names, np.array([_alike(sigma_s, len(part)).at(1.0, tau_s).gram(part) for part in parts])
 
     def change_sigmas_s(self, information: np.ndarray) -> np.ndarray:
         """(..) one sigma of the period change from information (.., p, p) of events; inf where they do not tell it."""
@@ -78,12 +69,6 @@ class TimingDesign:
         safe = np.where(told[..., None, None], whole, np.eye(len(self.slopes)))
         variance = np.linalg.solve(safe, np.broadcast_to(self.slopes[:, None], (*safe.shape[:-1], 1)))[..., 0]
         return np.where(told, np.sqrt(np.maximum(variance @ self.slopes, 0.0)), np.inf)
-
-    def pulls_s(self, information: np.ndarray, force: np.ndarray) -> np.ndarray:
-        """(k,) by how much events of information (k, p, p) that pull by force (k, p) move the period change away from
-        that at which the design was taken, and the priors back."""
-        whole = information + np.diag(self.prior)
-        return np.linalg.solve(whole, (force - self.prior * self.away)[..., None])[..., 0] @ self.slopes
 
 
 def _alike(sigma_s: float, count: int) -> Noise:

@@ -23,15 +23,20 @@ _OPEN = np.isin(NAMES, [f"{c}_{side}" for c in "hk" for side in ("before", "afte
 LEAST_SHARE = 0.05
 """Of an apsidal rate below which its sigma is not taken: the model's ellipse is none exactly."""
 
+LEAST_ECCENTRICITY = 0.01
+"""One sigma of h and of k, however gentle the simulated impacts are."""
+
 
 @dataclass(frozen=True)
 class ExactOrbit:
-    """Period after less period before, eccentricity after, rate of the line of apsides; rms of what is left."""
+    """Period after less period before, eccentricity after, rate of the line of apsides; rms of what is left;
+    values of all parameters by name (terms.NAMES)."""
 
     change_s: float
     eccentricity: float
     apsidal_rad_s: float
     left_s: float
+    values: dict[str, float]
 
     @classmethod
     def through(cls, seen: Readings, counted_rad: np.ndarray, expected: Foreknown) -> ExactOrbit:
@@ -48,12 +53,20 @@ class ExactOrbit:
             float(np.hypot(x[INDEX["h_after"]], x[INDEX["k_after"]])),
             float(x[INDEX["apsidal_rate"]]),
             float(np.sqrt(np.mean(left**2))),
+            dict(zip(NAMES, map(float, x), strict=True)),
         )
 
 
 def foreknown_of(orbits: list[ExactOrbit], expected: Foreknown) -> Foreknown:
-    """What simulated systems foretell: their apsidal rate, +- its scatter, in place of that of an oblate primary."""
+    """What simulated systems foretell: their apsidal rate, +- its scatter, in place of that of an oblate primary; and
+    how large an eccentricity is, in any direction."""
     rates = np.array([orbit.apsidal_rad_s for orbit in orbits])
     middle = float(np.median(rates))
     scatter = float(np.sqrt(np.mean((rates - middle) ** 2)))
-    return replace(expected, apsidal_rad_s=middle, apsidal_sigma_rad_s=max(scatter, LEAST_SHARE * abs(middle)))
+    size = float(np.sqrt(np.mean([orbit.eccentricity**2 for orbit in orbits])))
+    return replace(
+        expected,
+        apsidal_rad_s=middle,
+        apsidal_sigma_rad_s=max(scatter, LEAST_SHARE * abs(middle)),
+        eccentricity_sigma=max(size, LEAST_ECCENTRICITY),
+    )

@@ -23,7 +23,7 @@ NAMES = (
 """Of the parameters in their order; rad, rad/s, rad/s2: mean longitude at t0 with a circle before it, mean motions,
 (h, k) = e (sin, cos) of the pericentre at t0, rate of the line of apsides, drift of the mean motion."""
 INDEX = {name: i for i, name in enumerate(NAMES)}
-ECCENTRICITY_SIGMA = {"after": 0.05, "before": 0.003}
+ECCENTRICITY_SIGMA, ECCENTRICITY_BEFORE_SIGMA = 0.05, 0.003
 """One sigma of h and of k: what an impact makes, and what a relaxed orbit has."""
 DRIFT_SIGMA_RAD_S2 = 1e-16
 """One sigma of n': the largest that was measured, on (88188), is of this size (Scheirich et al. 2021, Icarus 360,
@@ -32,8 +32,8 @@ DRIFT_SIGMA_RAD_S2 = 1e-16
 
 @dataclass(frozen=True)
 class Foreknown:
-    """What is known before the fit: the period before t0, the rate of the line of apsides after it, +- sigma, and the
-    drift of the mean motion, +- sigma.
+    """What is known before the fit: the period before t0, the rate of the line of apsides after it, +- sigma, the
+    drift of the mean motion, +- sigma, and one sigma of h and of k after t0.
     """
 
     period_h: float
@@ -41,6 +41,7 @@ class Foreknown:
     apsidal_sigma_rad_s: float
     drift_rad_s2: float = 0.0
     drift_sigma_rad_s2: float = DRIFT_SIGMA_RAD_S2
+    eccentricity_sigma: float = ECCENTRICITY_SIGMA
 
     @property
     def rate_rad_s(self) -> float:
@@ -62,7 +63,7 @@ class Priors:
     def of(cls, expected: Foreknown, span_s: float) -> Priors:
         """For events within span_s of t0."""
         sigma = {"apsidal_rate": expected.apsidal_sigma_rad_s, "drift": expected.drift_sigma_rad_s2}
-        for side, size in ECCENTRICITY_SIGMA.items():
+        for side, size in (("after", expected.eccentricity_sigma), ("before", ECCENTRICITY_BEFORE_SIGMA)):
             sigma |= {f"h_{side}": size, f"k_{side}": size}
         scale = {"longitude": 1e-2, "rate_before": 1e-2 / span_s, "rate_after": 1e-2 / span_s} | sigma
         scale["drift"] = 1e-2 / span_s**2

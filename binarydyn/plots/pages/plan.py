@@ -44,7 +44,7 @@ def save_plan(path: str | Path, found: Plan) -> Path:
 
 
 def sigmas(ax: Axes, found: Plan) -> None:
-    """Of the period change, s: without losses, and the middle and 68 % over the weather."""
+    """Of the period change, s: without losses, and the middle and 68 % over weather and drawn systems."""
     nights = np.array([night.number for night in found.nights])
     low, median, high = np.array([night.sigmas_with_loss_s for night in found.nights]).T
     told = np.isfinite(high)
@@ -83,6 +83,7 @@ def _beneath(found: Plan) -> str:
     return (
         f"predicted change {number(found.change_s, '+.1f', 's')}, detected at 3 sigma {when}; "
         f"{found.events_before} events before the impact\n"
-        f"mid-times to {campaign.mid_time_sigma_s:g} s, nights of {campaign.night_h:g} h, "
+        f"mid-times to {campaign.mid_time_sigma_s:g} s and {campaign.night_sigma_s:g} s common to a night, "
+        f"nights of {campaign.night_h:g} h, "
         f"{100.0 * campaign.lost_fraction:.0f} % lost"
     )

@@ -1,0 +1,87 @@
+"""What the nights of a campaign are worth in one simulated system: the sigma of the period change after each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..scenario import Scenario
+from ..timing.cycle_count import EVENTS_NEEDED
+from ..timing.design import TimingDesign
+from ..timing.exact import ExactOrbit
+from ..timing.mid_times import MidTimes, Readings, readings_at
+from ..timing.middles import Middles
+from ..timing.terms import Foreknown
+from .modelled_middles import middles_for
+from .nights import seen_dips
+from .reference import Reference
+from .worlds import World, Worlds
+
+
+@dataclass(frozen=True)
+class SystemNights:
+    """n dips that the nights show of one system, without noise and losses.
+
+    mids: centroids of the light that is missing.  orbit: through the conjunctions of all dips.  readings: of the
+    conjunctions, counted_rad (n,) with their turns.  middles: what may be wrong with what is timed.  night_of (n,): 1,
+    2, .. after t0, -1, -2, .. before it.  passed: as nights.SeenDips has it.
+    """
+
+    scenario: Scenario
+    mids: MidTimes
+    orbit: ExactOrbit
+    expected: Foreknown
+    readings: Readings
+    counted_rad: np.ndarray
+    middles: Middles | None
+    night_of: np.ndarray
+    passed: np.ndarray
+
+    @classmethod
+    def of(cls, reference: Reference, found: Worlds, world: World, orbit: ExactOrbit) -> SystemNights:
+        """reference: whose [campaign] it is; found: of what may be wrong, nothing without drawn systems."""
+        scenario, expected = reference.scenario, reference.expected
+        shown = seen_dips(scenario, reference.sky, world.dips)
+        dips = world.dips.chosen(shown.rows)
+        counted = world.counted_rad(dips)
+        time = dips.centroid_s.mean(axis=1)
+        mids = MidTimes(dips.kind, dips.body, time + world.sight.light_time_s(time))
+        middles = middles_for(mids, time, found, counted).middles if found.members else None
+        seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s)
+        return cls(scenario, mids, orbit, expected, seen, counted, middles, shown.night_of, shown.passed)
+
+    @cached_property
+    def design(self) -> TimingDesign:
+        """At the orbit of the system."""
+        return TimingDesign.of(self.readings, self.counted_rad, self.expected, self.orbit.values, self.middles)
+
+    @cached_property
+    def nights(self) -> np.ndarray:
+        """(m,) all of the campaign that may show something, in their order."""
+        campaign = self.scenario.campaign
+        return np.concatenate([np.arange(-campaign.nights_before - 1, 0), np.arange(1, campaign.nights_after + 1)])
+
+    @cached_property
+    def _information(self) -> np.ndarray:
+        """(m, p, p) of each night."""
+        campaign = self.scenario.campaign
+        names, each = self.design.information(campaign.mid_time_sigma_s, campaign.night_sigma_s, self.night_of)
+        out = np.zeros((len(self.nights), *each.shape[1:]))
+        out[np.searchsorted(self.nights, names)] = each
+        return out
+
+    def sigmas_s(self, is_open: np.ndarray | None = None) -> np.ndarray:
+        """(nights_after,) of the change after each night; is_open (m,): which nights are not lost; none is.  inf: too
+        few events."""
+        kept = np.ones(len(self.nights)) if is_open is None else is_open.astype(float)
+        early = self.nights < 0
+        count = kept * np.sum(self.night_of == self.nights[:, None], axis=1)
+        information = self._information * kept[:, None, None]
+        whole = information[early].sum(axis=0) + np.cumsum(information[~early], axis=0)
+        enough = (count[early].sum() >= EVENTS_NEEDED) & (np.cumsum(count[~early]) >= EVENTS_NEEDED)
+        out = np.full(len(enough), np.inf)
+        if enough.any():
+            out[enough] = self.design.change_sigmas_s(whole[enough])
+        return out
