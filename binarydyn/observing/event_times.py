@@ -16,8 +16,9 @@ from ..constants import DAY_S, HOUR_S
 from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
 from ..sky.geometry import Sky
+from ..timing.answer import Fit, Timing
 from ..timing.doubts import doubts
-from ..timing.fit import Fit, Timing, timing
+from ..timing.fit import timing
 from ..timing.mid_times import MidTimes, Readings, readings, sight_for
 from ..timing.mixture import Mixture
 from ..timing.terms import TURN

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from ..constants import DAY_S
+from .answer import CERTAIN, Fit, Timing
 from .evidence import UNSTATED_SIGMA_S
-from .fit import CERTAIN, Fit, Timing
 
 LEAST_P = 1e-6
 """Probability of a chi2 as high, below which the model does not hold the data."""

@@ -10,7 +10,7 @@ ch. 27, from memory).  s and tau go over a grid, so their uncertainty is in the 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -50,10 +50,22 @@ class Weighed:
         """Number of the heaviest row."""
         return int(np.argmax(self.weight))
 
+    def chosen(self, which: np.ndarray) -> Weighed:
+        """Some rows, with their weights."""
+        return Weighed(*(getattr(self, field.name)[which] for field in fields(self)))
+
     def mean_of(self, column: np.ndarray) -> tuple[float, float]:
         """Mean and sd of one number a row."""
         mean = float(self.weight @ column)
         return mean, float(np.sqrt(self.weight @ (column - mean) ** 2))
+
+    @property
+    def moments(self) -> tuple[np.ndarray, np.ndarray]:
+        """Mean (9,) and covariance (9, 9) of the parameters."""
+        share = self.weight / self.weight.sum()
+        mean = share @ self.x
+        off = self.x - mean
+        return mean, np.einsum("r,rij->ij", share, self.covariance) + np.einsum("r,ri,rj->ij", share, off, off)
 
 
 @dataclass(frozen=True)

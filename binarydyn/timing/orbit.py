@@ -67,8 +67,8 @@ class Counted:
     seen: Readings
     counted_rad: np.ndarray
 
-    def of(self, which: np.ndarray) -> Counted:
-        """Some of the counts."""
+    def of(self, which: np.ndarray | int) -> Counted:
+        """Some of the counts, or one."""
         return replace(self, counted_rad=self.counted_rad[which])
 
     @property

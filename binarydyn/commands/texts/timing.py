@@ -13,7 +13,7 @@ from ...timing.doubts import is_improbable
 
 if TYPE_CHECKING:
     from ...observing.event_times import TimingFit
-    from ...timing.fit import Count, Fit
+    from ...timing.answer import Count, Fit
 
 _ENDS = 6
 """First and last events that are printed."""

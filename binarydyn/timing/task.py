@@ -1,0 +1,78 @@
+"""What is fitted: readings of conjunctions, their noise, priors; and causes of wrong middles larger than was said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .evidence import UNSTATED_SIGMA_S, Weigher
+from .mid_times import Readings
+from .middles import Middles
+from .noise import Noise
+from .starts import Minima, polished
+from .terms import Foreknown, Priors
+
+MOST_OFF = 3.0
+"""Sigmas of its prior from which a cause of wrong middles is taken to be larger than was said."""
+UNNAMED = "shapes, pole or surface"
+_ROUNDS = 6
+
+
+@dataclass(frozen=True)
+class Task:
+    """seen: of conjunctions.  stated: whether sigmas are.  factors (k,): by which causes were made larger, with their
+    names, which may be empty."""
+
+    seen: Readings
+    noise: Noise
+    priors: Priors
+    stated: bool
+    factors: np.ndarray
+    causes: tuple[str, ...]
+
+    @classmethod
+    def of(
+        cls,
+        seen: Readings,
+        sigma_s: np.ndarray | None,
+        group: np.ndarray | None,
+        middles: Middles | None,
+        expected: Foreknown,
+    ) -> Task:
+        """From what `timing` is given."""
+        if middles is not None:
+            seen = seen.earlier(middles.offset_s)
+        sigma = np.full(len(seen.time_s), UNSTATED_SIGMA_S) if sigma_s is None else sigma_s
+        noise = Noise.of(sigma, group, None if middles is None else middles.columns_s)
+        number, names = noise.causes_s.shape[1], () if middles is None else middles.causes
+        causes = (*names, *[""] * (number - len(names)))
+        priors = Priors.of(expected, float(np.abs(seen.time_s).max()))
+        return cls(seen, noise, priors, sigma_s is not None, np.ones(number), causes)
+
+    @property
+    def larger(self) -> tuple[tuple[str, float], ...]:
+        """Causes that were made larger, each with its greatest factor."""
+        found: dict[str, float] = {}
+        for name, factor in zip(self.causes, self.factors.tolist(), strict=True):
+            if factor > 1.0:
+                found[name or UNNAMED] = max(factor, found.get(name or UNNAMED, 1.0))
+        return tuple(sorted(found.items()))
+
+    def weigher(self, found: Minima) -> Weigher:
+        """Of the evidence of some minima."""
+        return Weigher.of(found, self.noise, self.priors, self.stated)
+
+    def loosened(self, best: Minima) -> Task:
+        """With wider priors of those causes that the best minimum (b = 1) finds more than MOST_OFF sigmas off."""
+        task = self
+        for _ in range(_ROUNDS):
+            weighing = task.noise.at(*task.weigher(best).peak())
+            best = polished(best.x, best.counted, weighing, self.priors, 10)
+            late = best.counted.late_s(best.x)[0]
+            off = np.abs(task.noise.causes_s.T @ weighing.applied(late[:, None])[:, 0])
+            if np.all(off <= MOST_OFF):
+                break
+            factor = np.where(off > MOST_OFF, off, 1.0)
+            task = replace(task, noise=task.noise.loosened(factor), factors=task.factors * factor)
+        return task
