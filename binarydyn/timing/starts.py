@@ -16,12 +16,12 @@ from .terms import INDEX, NAMES, Priors
 
 MOST_ECCENTRIC = 0.6
 """Bound of h and of k."""
-MOST_MINIMA = 40
+MOST_MINIMA = 80
 _STEP_OF_ELLIPSE = 0.1
 SMALL = np.array([INDEX[name] for name in NAMES if name[:2] in ("h_", "k_")])
 _TURNING = INDEX["apsidal_rate"]
 _ALL = np.arange(len(NAMES))
-_SCANNED = 4
+_SCANNED = 10
 """Counts whose apsidal rates are scanned."""
 _WIDE, _FEWEST, _MOST = 3.0, 25, 151
 """Sigmas of the apsidal rate within which it is scanned, and trial rates: six a turn of the apsides over the data."""
