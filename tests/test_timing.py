@@ -22,7 +22,7 @@ from binarydyn.timing.cycle_count import straight
 from binarydyn.timing.doubts import doubts, is_improbable
 from binarydyn.timing.exact import ExactOrbit, foreknown_of
 from binarydyn.timing.fit import fitted, timing
-from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, sight_for
+from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, readings_at, sight_for
 from binarydyn.timing.middles import Middles
 from binarydyn.timing.noise import FLOOR_S, Noise
 from binarydyn.timing.orbit import Counted, mean_longitude
@@ -192,6 +192,35 @@ def test_synodic_and_sidereal_periods(latitude, sign):
     fit = timing(found, np.full(81, 1.0), None, None, EXPECTED).fit
     for side in ("before", "after"):
         assert fit.period_h(side) * HOUR_S == pytest.approx(PERIOD_S, abs=1e-4)
+
+
+def test_readings_of_what_was_timed_become_those_of_conjunctions():
+    """Half an hour away, along a moving line of sight: as read there, to a second of arc, where the line turns by a
+    minute of arc and more."""
+    sky = Sky(CIRCLE, Clock(moment("2031-05-06T07:08:09.5")), np.eye(3))
+    time = PERIOD_S * np.arange(-5.0, 6.0)
+    kind, body = np.where(np.arange(11) % 2, "eclipse", "occultation"), np.full(11, "primary")
+    sight = Sight(sky, time[0] - 1e4, time[-1] + 1e4)
+    timed, wanted = readings_at(sight, kind, body, time), readings_at(sight, kind, body, time - 1800.0)
+    moved = timed.earlier(np.full(11, 1800.0))
+    assert np.array_equal(moved.time_s, wanted.time_s)
+    assert np.abs(np.angle(np.exp(1j * (moved.longitude_rad - wanted.longitude_rad)))).max() < 5e-6
+    assert np.abs(np.angle(np.exp(1j * (timed.longitude_rad - wanted.longitude_rad)))).max() > 3e-4
+
+
+def test_what_more_measurements_would_leave_is_told():
+    """The part of the change's sigma that the causes make: 0 without them, most of it where noise is small, and then
+    it is said."""
+    seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, days=(9.0, 9.0))
+    columns = 40.0 * np.abs(seen.time_s / seen.time_s.max())[:, None]  # a bend at t0, as a change of period
+    middles, known = Middles(np.zeros(len(columns)), columns), EXPECTED
+    late = drawn_off(seen, 10.0, 0.0, columns, 4)
+    whole = timing(late, np.full(len(columns), 10.0), None, middles, known)
+    less = fitted(late, longitude, np.full(len(columns), 10.0), None, None, known)
+    assert less.limit_s == 0.0
+    wanted = np.sqrt(whole.fit.change_sigma_s**2 - (less.change_sigma_s * whole.fit.scale[0] / less.scale[0]) ** 2)
+    assert whole.fit.limit_s == pytest.approx(wanted, rel=0.05) and whole.fit.limit_s > 0.7 * whole.fit.change_sigma_s
+    assert any("more times of this kind will not lower it" in said for said in doubts(whole))
 
 
 def test_events_of_two_spheres_lie_on_a_line():
