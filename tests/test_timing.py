@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 from test_geometry import pair
 
 from binarydyn.bodies import Ellipsoid
@@ -24,6 +25,7 @@ from binarydyn.timing.exact import ExactOrbit, foreknown_of
 from binarydyn.timing.fit import fitted, timing
 from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, readings_at, sight_for
 from binarydyn.timing.middles import Middles
+from binarydyn.timing.mixture import Mixture
 from binarydyn.timing.noise import FLOOR_S, Noise
 from binarydyn.timing.orbit import Counted, mean_longitude
 from binarydyn.timing.outliers import NU, spread_factor
@@ -359,6 +361,18 @@ def test_a_cause_that_lies_far_off_is_found_and_said():
     assert found.fit.scale[0] < 1.3 and not is_improbable(found.fit)
     assert found.fit.eccentricity_before[0] < 0.004
     assert any("offset of one kind (" in said for said in doubts(found))
+
+
+def test_scores_of_a_mixture_are_its_quantiles():
+    """Normal scores to values: one part exactly, two far apart as the cumulative distribution says (scipy's normal)."""
+    one = Mixture.gaussian(-3.0, 2.0)
+    z = np.linspace(-4.0, 4.0, 41)
+    np.testing.assert_array_equal(one.at_scores(z), -3.0 + 2.0 * z)
+    two = Mixture(np.array([0.7, 0.3]), np.array([-1500.0, -1245.0]), np.array([1.5, 8.0]))
+    for score, value in zip(z, two.at_scores(z), strict=True):
+        assert two.cdf(value) == pytest.approx(norm.cdf(score), abs=2e-5)
+    values = two.at_scores(np.random.default_rng(2).standard_normal(20000))
+    assert np.mean(values > -1370.0) == pytest.approx(0.3, abs=3.0 * np.sqrt(0.21 / 20000))
 
 
 def test_pulls_are_normal():

@@ -1,6 +1,8 @@
 """Simulated systems behind the errors of event times: what is drawn, their events, offsets and errors of middles."""
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -8,14 +10,18 @@ from test_geometry import pair
 
 from binarydyn.constants import DAY_S
 from binarydyn.errors import InputError
+from binarydyn.observing.event_times import fitted_times
 from binarydyn.observing.modelled_middles import OFFSET_S, UNKNOWN_S, middles_for, off_conjunction_s
+from binarydyn.observing.modelling_doubts import modelling_doubts
+from binarydyn.observing.reference import Reference
+from binarydyn.observing.synthetic_times import Observing, synthesised
 from binarydyn.observing.uncertain_inputs import POLE_DEG, SIZE_SHARE, drawn_inputs, usual_errors
 from binarydyn.observing.worlds import worlds
-from binarydyn.scenario import example, varied
+from binarydyn.scenario import example, load, varied
 from binarydyn.scenario.variation import value_of
 from binarydyn.sky.dips import dips_of
 from binarydyn.sky.geometry import Sight, Sky
-from binarydyn.timing.mid_times import MidTimes
+from binarydyn.timing.mid_times import MidTimes, readings
 
 DAYS = 3.0
 MEMBERS = 6
@@ -162,3 +168,32 @@ def test_too_few_systems_are_refused():
     text = '\n[sampling]\nseed = 4\n[sampling.quantities]\n"impactor.aim_offset_m.0" = {normal = [0.0, 900.0]}\n'
     with pytest.raises(InputError, match="of 8 drawn systems can be simulated"):
         worlds(pair(text), Sky.of(pair(text)), 0.6, 0.6, 8)
+
+
+def test_bare_times_of_the_primary_are_warned_of_with_their_size():
+    """2022 geometry: a quarter of an hour from the conjunction; contacts are what they are."""
+    scenario = load(Path(__file__).parents[1] / "reference_cases" / "impact_2022_heliocentric.toml")
+    reference = Reference.of(scenario, (3.1, 3.1), 8)
+    for timed, told in (("dip_centroid", True), ("contacts", False)):
+        mids = synthesised(scenario, 3.0, Observing(0.0, timed=timed), 0)
+        found = fitted_times(reference, replace(mids, sigma_s=np.full(len(mids), 30.0)))
+        said = [sentence for sentence in found.doubts if "mid-times of the primary's dips at phase angles" in sentence]
+        assert len(said) == told
+        if told:
+            low, high = re.search(r"lie ([+-]\d+) to ([+-]\d+) s", said[0]).groups()
+            assert int(low) < -600 and int(high) <= int(low) + 3000 and re.search(r"angles of 49 to 57 deg", said[0])
+
+
+def test_a_change_that_wanders_is_told_and_one_that_does_not_is_not(found):
+    reference = Reference(found.nominal.scenario, found.nominal.sight.sky, None, (DAYS, DAYS), found)
+    for wander, sigma, told in (((0.01, 0.02), 1.0, 0), ((-9.0, 2.0), 3.0, 1)):
+        reference.__dict__["wander_s"] = wander
+        said = [one for one in modelling_doubts(reference, *seen_of(found), sigma) if "window of the data" in one]
+        assert len(said) == told and all("-9.00 +- 2.00 s different" in one for one in said)
+
+
+def seen_of(found):
+    """Exact times of the nominal system, as a fit sees them."""
+    mids, time = measured(found.nominal)
+    matched = middles_for(mids, time, found)
+    return mids, readings(mids, found.nominal.sight).earlier(matched.middles.offset_s), matched
