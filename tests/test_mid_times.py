@@ -18,6 +18,7 @@ from binarydyn.observing.synthetic_times import Observing, synthesised
 from binarydyn.observing.timetable import timetable
 from binarydyn.plots.pages.timing import save_timing
 from binarydyn.relaxed.start import start
+from binarydyn.scenario import example
 from binarydyn.sky.geometry import Sky
 from binarydyn.store.mid_times import read_mid_times, write_mid_times
 
@@ -276,9 +277,10 @@ def test_synthesis_on_the_nights_of_the_campaign_is_what_a_plan_foretells(tmp_pa
 
 
 def test_the_figure_shows_every_event(tmp_path):
-    found = timing_fit(pair(), synthesised(pair(), 4.0, Observing(), 1), check=False)
-    figure = plots.timing_figure(found)
-    for ax in figure.axes:
-        marks = [line for line in ax.get_lines() if line.get_marker() not in ("None", "X", "", None)]
-        assert sum(len(line.get_xdata()) for line in marks) == len(found.mids)
-    assert save_timing(tmp_path / "t.png", found).stat().st_size > 20_000
+    for scenario in (pair(), example()):  # lone events, and overlapping ones
+        found = timing_fit(scenario, synthesised(scenario, 4.0, Observing(), 1), check=False)
+        figure = plots.timing_figure(found)
+        for ax in figure.axes:
+            marks = [line for line in ax.get_lines() if line.get_marker() not in ("None", "X", "", None)]
+            assert sum(len(line.get_xdata()) for line in marks) == len(found.mids)
+        assert save_timing(tmp_path / "t.png", found).stat().st_size > 20_000

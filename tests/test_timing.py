@@ -13,10 +13,11 @@ from binarydyn.dynamics import State, System, simulate
 from binarydyn.epochs import moment
 from binarydyn.errors import InputError
 from binarydyn.kepler import Elements
-from binarydyn.observing.event_times import timing_fit
+from binarydyn.observing.event_times import fitted_times, timing_fit
 from binarydyn.observing.reference import wander_of
 from binarydyn.observing.synthetic_times import Observing, synthesised
 from binarydyn.prediction.predict import predict
+from binarydyn.sky.dips import DIP_LAWS
 from binarydyn.sky.ephemeris import Clock
 from binarydyn.sky.geometry import Sight, Sky
 from binarydyn.timing.cycle_count import straight
@@ -405,11 +406,11 @@ def scenario():
 
 
 def test_the_fit_gives_what_predict_reports(scenario):
-    """Noise-free dips of 20 days either side: the period before to 0.05 s, the change to 0.1 s of that in these days,
-    which is that of [simulation] to what the fit says of the windows.
+    """Noise-free contacts of 20 days either side: the period before to 0.05 s, the change to 0.1 s of that in these
+    days, which is that of [simulation] to what the fit says of the windows; dips by either law to one sigma.
     """
     forward = predict(scenario)
-    mids = synthesised(scenario, 20.0, Observing(noise_s=0.0), 0)
+    mids = synthesised(scenario, 20.0, Observing(noise_s=0.0, timed="contacts"), 0)
     found = timing_fit(scenario, mids)
     assert found.fit.period_h("before") == pytest.approx(forward.before.period.value_h, abs=0.05 / HOUR_S)
     nominal = found.reference.found.nominal
@@ -417,6 +418,11 @@ def test_the_fit_gives_what_predict_reports(scenario):
     assert orbit.change_s + wander_of(nominal, orbit) == pytest.approx(forward.period_change_s, abs=1e-3)
     assert abs(found.change.mean - orbit.change_s) < min(0.1, found.change_sigma_s)
     assert abs(found.change.mean + found.reference.wander_s[0] - forward.period_change_s) < 0.5
+    for law in DIP_LAWS:
+        dips = fitted_times(found.reference, synthesised(scenario, 20.0, Observing(noise_s=0.0, law=law), 0))
+        assert abs(dips.change.mean - orbit.change_s) < dips.change_sigma_s < 1.0
+        assert abs(dips.fit.eccentricity.mean - orbit.eccentricity) < 2.0 * dips.fit.eccentricity.sigma
+        assert abs(dips.fit.apsidal.mean - orbit.apsidal_rad_s) < 2.0 * dips.fit.apsidal.sigma
     numbers = forward.numbers()  # r and its pericentres, of which the fit saw nothing
     assert found.fit.eccentricity_after[0] == pytest.approx(numbers["eccentricity_after"], abs=2e-3)
     turning = np.degrees(found.fit.values["apsidal_rate"]) * DAY_S

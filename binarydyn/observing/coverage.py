@@ -29,6 +29,8 @@ TRUTHS = (10, 10_000)
 QUANTITIES = ("period_change_s", "eccentricity_after", "apsidal_precession_rad_s")
 RMS_WITHIN = 0.15
 """By which the rms error may differ from the stated sigma, relative, where an error bar holds."""
+PULL = 2.5
+"""Binomial errors by which a covered share may be off: four shares at 2 would fail an honest bar in one of seven."""
 _TOGETHER = 8
 """Truths that are simulated side by side: one set of lanes."""
 
@@ -83,13 +85,13 @@ class Coverage:
 
     @property
     def verdict(self) -> str:
-        """`holds`, `too narrow` or `too wide`: by shares, to two binomial errors, and by the rms error against sigma,
+        """`holds`, `too narrow` or `too wide`: by shares, to PULL binomial errors, and by the rms error against sigma,
         to RMS_WITHIN and twice its own error."""
         pulls = (np.array(self.covered) - SHARES) / self.covered_sigma
         excess, room = self.rms / self.median_sigma - 1.0, RMS_WITHIN + 2.0 / np.sqrt(2.0 * self.count)
-        if pulls.min() < -2.0 or excess > room:
+        if pulls.min() < -PULL or excess > room:
             return "too narrow"
-        return "too wide" if pulls.max() > 2.0 or excess < -room else "holds"
+        return "too wide" if pulls.max() > PULL or excess < -room else "holds"
 
 
 def coverages(trials: Sequence[Trial]) -> list[Coverage]:

@@ -17,6 +17,7 @@ from ..prediction.solar_tide import left_out
 from ..scenario import Scenario
 from ..sky.geometry import Sky
 from ..timing.answer import Fit, Timing
+from ..timing.cycle_count import sides_of
 from ..timing.doubts import doubts
 from ..timing.fit import timing
 from ..timing.mid_times import MidTimes, Readings, readings, sight_for
@@ -92,9 +93,11 @@ def timing_fit(scenario: Scenario, mids: MidTimes, robust: bool = False, check: 
 
 
 def reference_for(scenario: Scenario, mids: MidTimes, members: int = MEMBERS) -> Reference:
-    """Simulated systems over the days of some times.  Errors: InputError."""
+    """Simulated systems over the days of some times.  Errors: InputError, also for too few times."""
     sky = Sky.of(scenario)
-    time = readings(mids, sight_for(sky, mids)).time_s
+    seen = readings(mids, sight_for(sky, mids))
+    sides_of(seen)
+    time = seen.time_s
     before, after = (float(np.max(np.append(side * time, 0.0)) + _MARGIN_S) / DAY_S for side in (-1.0, 1.0))
     return Reference.of(scenario, (before, after), members)
 

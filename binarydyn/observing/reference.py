@@ -6,6 +6,7 @@ differs from that in the window of the data, which it does where the secondary t
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,6 +20,7 @@ from ..relaxed.start import Start, start
 from ..sampling.members import swept
 from ..scenario import Scenario
 from ..sky.geometry import Sky
+from ..timing.cycle_count import sides_of
 from ..timing.exact import ExactOrbit, foreknown_of
 from ..timing.mid_times import readings_at
 from ..timing.terms import TURN, Foreknown
@@ -52,30 +54,33 @@ class Reference:
         return cls(scenario, sky, begun, days, worlds(scenario, sky, *days, members) if simulated else None)
 
     def orbit_of(self, world: World) -> ExactOrbit:
-        """That of the fit's model, through the exact conjunctions of these days."""
+        """That of the fit's model, through the exact conjunctions of these days; InputError for too few of them."""
         time = world.dips.conjunction_s / DAY_S
         dips = world.dips.chosen((time >= -self.days[0]) & (time <= self.days[1]))
         seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s)
+        sides_of(seen)
         return ExactOrbit.through(seen, world.counted_rad(dips), expected(self.begun))
 
     @cached_property
-    def orbits(self) -> tuple[ExactOrbit, ...]:
-        """Of the drawn systems."""
-        return tuple(self.orbit_of(world) for world in self.found.members) if self.found else ()
+    def orbits(self) -> tuple[tuple[World, ExactOrbit], ...]:
+        """Of those drawn systems that have one."""
+        found = []
+        for world in self.found.members if self.found else ():
+            with suppress(InputError):
+                found.append((world, self.orbit_of(world)))
+        return tuple(found)
 
     @cached_property
     def expected(self) -> Foreknown:
         """With the apsidal rate of the drawn systems; that of an oblate primary without them."""
         known = expected(self.begun)
-        return foreknown_of(list(self.orbits), known) if self.orbits else known
+        return foreknown_of([orbit for _, orbit in self.orbits], known) if self.orbits else known
 
     @cached_property
     def wander_s(self) -> tuple[float, float] | None:
         """Mean and sd over some drawn systems of the change in the windows of [simulation] less that in those of the
         data; None where there is none."""
-        if not self.found:
-            return None
-        some = zip(self.found.members[:WANDERING], self.orbits, strict=False)
+        some = self.orbits[:WANDERING]
         away = [change for world, orbit in some if (change := wander_of(world, orbit)) is not None]
         return (float(np.mean(away)), float(np.std(away))) if away else None
 

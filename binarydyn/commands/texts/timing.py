@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from ...observing.event_times import TimingFit
     from ...timing.answer import Count, Fit
 
+_DIMMED = {"eclipse": "eclipsed", "occultation": "occulted", "both": "eclipsed and occulted"}
 _ENDS = 6
 """First and last events that are printed."""
 
@@ -144,7 +145,7 @@ def print_timing(found: TimingFit) -> None:
         (
             e["mid_utc"][:19].replace("T", " "),
             f"{e['cycle']:+d}",
-            f"{e['body']} {'eclipsed' if e['kind'] == 'eclipse' else 'occulted'}",
+            f"{e['body']} {_DIMMED[e['kind']]}",
             f"{e['o_minus_c_s'] / 60.0:+.2f}",
             f"{e['residual_s']:+.1f}",
         )

@@ -114,7 +114,8 @@ def density(ax: Axes, found: TimingFit) -> None:
 
 def _by_kind(found: TimingFit) -> list[tuple[tuple[str, str], np.ndarray]]:
     mids = found.mids
-    masks = [(label, (mids.kind == label[0]) & (mids.body == label[1])) for label in PENS]
+    kind = np.where(mids.kind == "both", "eclipse", mids.kind)  # an overlap is counted by its eclipse
+    masks = [(label, (kind == label[0]) & (mids.body == label[1])) for label in PENS]
     return [(label, mask) for label, mask in masks if mask.any()]
 
 
