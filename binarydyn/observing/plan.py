@@ -98,8 +98,8 @@ def plan(scenario: Scenario) -> Plan:
     campaign, reference, found = scenario.campaign, *_simulated(scenario)
     check_counts(scenario, seen_dips(scenario, reference.sky, found.nominal.dips).passed)
     nominal = SystemNights.of(reference, found, found.nominal, reference.orbit_of(found.nominal))
-    drawn = zip(found.members, reference.orbits, strict=True)
-    systems = tuple(SystemNights.of(reference, found, world, orbit) for world, orbit in drawn) or (nominal,)
+    drawn = (SystemNights.of(reference, found, world, orbit) for world, orbit in reference.orbits)
+    systems = tuple(drawn) or (nominal,)
     change, before_s = _change_s(scenario, found.nominal), reference.begun.period_h * HOUR_S
     sigmas = nominal.sigmas_s()
     lost = np.array([systems[k % len(systems)].sigmas_s(is_open) for k, is_open in enumerate(_weathers(campaign))])
