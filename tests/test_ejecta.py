@@ -204,6 +204,16 @@ def test_a_vertical_hit_gives_the_scaling_of_its_place(name):
     assert impact.dv_along_track_mm_s == pytest.approx(-1e3 * found.beta * MASS_KG * SPEED_M_S / MOONLET_KG, rel=1e-12)
 
 
+def test_an_impactor_of_a_radius_is_the_ball_of_that_density():
+    """Volume 4/3 pi r^3 of the mass; a radius twice as large is an eighth of the density, and another beta."""
+    radius = (MASS_KG / (4.0 / 3.0 * np.pi * 2000.0)) ** (1.0 / 3.0)
+    system = circular(ball())
+    dense, thin = (hit(system, transfer(), density_kg_m3=density).released.beta for density in (2000.0, 250.0))
+    for given, beta in ((radius, dense), (2.0 * radius, thin)):
+        assert hit(system, transfer(), radius_m=given).released.beta == pytest.approx(beta, rel=1e-12)
+    assert abs(dense - thin) > 1e-3
+
+
 def test_launch_angle_keeps_its_sine():
     """The cone's half angle is 90 less it: cos 30 of the sum at 60 deg, all of it straight up."""
     system = circular(ball())
