@@ -64,11 +64,21 @@ class TimingDesign:
 
     def change_sigmas_s(self, information: np.ndarray) -> np.ndarray:
         """(..) one sigma of the period change from information (.., p, p) of events; inf where they do not tell it."""
-        whole = information + np.diag(self.prior)
-        told = np.linalg.cond(whole) < MOST_CONDITION
-        safe = np.where(told[..., None, None], whole, np.eye(len(self.slopes)))
-        variance = np.linalg.solve(safe, np.broadcast_to(self.slopes[:, None], (*safe.shape[:-1], 1)))[..., 0]
-        return np.where(told, np.sqrt(np.maximum(variance @ self.slopes, 0.0)), np.inf)
+        orbit = _without_middles(information + np.diag(self.prior))
+        told = np.linalg.cond(orbit) < MOST_CONDITION
+        slopes = self.slopes[: len(NAMES)]
+        safe = np.where(told[..., None, None], orbit, np.eye(len(slopes)))
+        variance = np.linalg.solve(safe, np.broadcast_to(slopes[:, None], (*safe.shape[:-1], 1)))[..., 0]
+        return np.where(told, np.sqrt(np.maximum(variance @ slopes, 0.0)), np.inf)
+
+
+def _without_middles(whole: np.ndarray) -> np.ndarray:
+    """(.., 9, 9) information of the orbit when all else is marginalised (Schur's complement)."""
+    n = len(NAMES)
+    if whole.shape[-1] == n:
+        return whole
+    across = whole[..., n:, :n]
+    return whole[..., :n, :n] - np.swapaxes(across, -1, -2) @ np.linalg.solve(whole[..., n:, n:], across)
 
 
 def _alike(sigma_s: float, count: int) -> Noise:
