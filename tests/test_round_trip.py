@@ -41,7 +41,7 @@ def test_every_member_comes_back(rows):
 
 @pytest.mark.parametrize("name", ["beta", "dv_mm_s"])
 def test_intervals_cover_as_often_as_they_say(rows, name):
-    """Of 200 seeds in experiments/13_round_trip, of fewer here, with the bounds widened by the binomial error alone:
+    """Of more seeds in experiments/13_round_trip, of fewer here, with the bounds widened by the binomial error alone:
     68 +- 10 %, 95 +- 5 % and 1.64 sigma of that of 60 against that of 200.
     """
     for percent, bound in ((68, 10.0), (95, 5.0)):
