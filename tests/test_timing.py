@@ -211,6 +211,23 @@ def test_readings_of_what_was_timed_become_those_of_conjunctions():
     assert np.abs(np.angle(np.exp(1j * (timed.longitude_rad - wanted.longitude_rad)))).max() > 3e-4
 
 
+def test_events_move_with_their_own_side_wherever_their_conjunction_lies():
+    """Two circles, timed 20 minutes early before t0 and 23 minutes late after it, so that conjunctions near t0 lie on
+    the other side: exact by construction.  By the sign of their time those would be 30 and 45 s off."""
+    early, late = 800.0 - 0.5 * PERIOD_S * np.arange(40.0)[::-1], -1200.0 + 0.5 * AFTER_S * np.arange(40.0)
+    conjunction = np.concatenate([early, late])
+    longitude = 0.3 + TURN * np.concatenate([early / PERIOD_S, late / AFTER_S])
+    offset = np.repeat([-1200.0, 1400.0], 40)
+    timed = Readings(conjunction + offset, longitude % TURN, np.zeros(80))
+    assert np.sum((conjunction >= 0.0) != timed.after) == 2
+    found = timing(timed, np.full(80, 10.0), None, Middles(offset, np.zeros((80, 0))), EXPECTED)
+    assert np.abs(found.fit.residual_s).max() < 1e-5
+    assert found.fit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=1e-6)
+    orbit = ExactOrbit.through(timed.earlier(offset), longitude, EXPECTED)
+    assert orbit.change_s == pytest.approx(AFTER_S - PERIOD_S, abs=1e-6) and orbit.left_s < 1e-5
+    assert {found.gap_before_s, found.gap_after_s} == {0.5 * PERIOD_S, 0.5 * AFTER_S}
+
+
 def test_what_more_measurements_would_leave_is_told():
     """The part of the change's sigma that the causes make: 0 without them, most of it where noise is small, and then
     it is said."""

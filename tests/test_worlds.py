@@ -81,7 +81,7 @@ def test_events_of_a_member_are_those_that_a_search_finds(found):
     for world in found.members:
         for run in world.runs:
             searched = dips_of(run, world.sight, rays=32, epochs=9)
-            mine = world.dips.chosen((world.dips.conjunction_s >= 0.0) == (run.time_s[-1] > 0.0))
+            mine = world.dips.chosen(world.dips.after == (run.time_s[-1] > 0.0))
             for i in range(len(mine)):
                 k = int(np.argmin(np.abs(searched.contacts_mid_s - mine.contacts_mid_s[i])))
                 assert (searched.kind[k], searched.body[k]) == (mine.kind[i], mine.body[i])

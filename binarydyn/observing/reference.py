@@ -57,7 +57,7 @@ class Reference:
         """That of the fit's model, through the exact conjunctions of these days; InputError for too few of them."""
         time = world.dips.conjunction_s / DAY_S
         dips = world.dips.chosen((time >= -self.days[0]) & (time <= self.days[1]))
-        seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s)
+        seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s, dips.after)
         sides_of(seen)
         return ExactOrbit.through(seen, world.counted_rad(dips), expected(self.begun))
 

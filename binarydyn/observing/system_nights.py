@@ -49,7 +49,7 @@ class SystemNights:
         time = dips.centroid_s.mean(axis=1)
         mids = MidTimes(dips.kind, dips.body, time + world.sight.light_time_s(time))
         middles = middles_for(mids, time, found, counted).middles if found.members else None
-        seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s)
+        seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s, dips.after)
         return cls(scenario, mids, orbit, expected, seen, counted, middles, shown.night_of, shown.passed)
 
     @cached_property

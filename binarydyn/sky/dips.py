@@ -81,6 +81,11 @@ class Dips:
         """(n,) mean of contacts 1 and 4 of the whole."""
         return 0.5 * (self.first_s + self.last_s)
 
+    @property
+    def after(self) -> np.ndarray:
+        """(n,) which come after t0, whatever their conjunction does; none is cut by it."""
+        return self.first_s >= 0.0
+
     def chosen(self, which: np.ndarray) -> Dips:
         """Some of them."""
         return Dips(*(getattr(self, field.name)[which] for field in fields(self)))

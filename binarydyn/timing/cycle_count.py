@@ -27,7 +27,7 @@ _BLOCK = 4096
 
 def sides_of(seen: Readings) -> np.ndarray:
     """(n,) which events come after t0; InputError where there are too few on a side."""
-    after = seen.time_s >= 0.0
+    after = seen.after
     for side, number in (("before", int(np.sum(~after))), ("after", int(np.sum(after)))):
         if number < EVENTS_NEEDED:
             raise ArgumentError(
@@ -54,7 +54,7 @@ def counts(seen: Readings, expected: Foreknown, reach: tuple[float, float] = REA
 def straight(counted: Counted, apsidal_rad_s: float) -> np.ndarray:
     """(b, 9) parameters of straight lines through counts (b, n), on circles; that after t0 begins where the other
     ends."""
-    after, time = counted.after, counted.seen.time_s
+    after, time = counted.seen.after, counted.seen.time_s
     out = np.zeros((len(counted.counted_rad), len(NAMES)))
     for x, longitude in zip(out, counted.counted_rad, strict=True):
         rate, start = np.polyfit(time[~after], longitude[~after], 1)
@@ -67,7 +67,7 @@ def straight(counted: Counted, apsidal_rad_s: float) -> np.ndarray:
 
 def longest_gaps_s(seen: Readings) -> tuple[float, float]:
     """Between events, before and after t0, which counts as one."""
-    sides = (seen.time_s[seen.time_s < 0.0], seen.time_s[seen.time_s >= 0.0])
+    sides = (seen.time_s[~seen.after], seen.time_s[seen.after])
     before, after = (float(np.diff(np.sort(np.append(time, 0.0))).max()) for time in sides)
     return before, after
 

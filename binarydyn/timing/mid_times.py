@@ -88,16 +88,22 @@ class Readings:
 
     longitude_rad: of the secondary in the plane of the orbit before t0, from the frame's x axis, 0 to 2 pi.
     slide_rad_s: how fast the direction of the Sun or the observer turns, which is what a late event adds to the
-    longitude.
+    longitude.  after: whether what was timed came after t0, which the conjunction that follows from it may not have
+    done; where none is given, the sign of the time.
     """
 
     time_s: np.ndarray
     longitude_rad: np.ndarray
     slide_rad_s: np.ndarray
+    after: np.ndarray = None  # type: ignore[assignment]
+
+    def __post_init__(self):
+        if self.after is None:
+            object.__setattr__(self, "after", self.time_s >= 0.0)
 
     def earlier(self, by_s: np.ndarray) -> Readings:
         """The same lines of sight read at other times: a line is taken to turn evenly over the minutes to them."""
-        return Readings(self.time_s - by_s, self.longitude_rad - self.slide_rad_s * by_s, self.slide_rad_s)
+        return replace(self, time_s=self.time_s - by_s, longitude_rad=self.longitude_rad - self.slide_rad_s * by_s)
 
 
 def sight_for(sky: Sky, mids: MidTimes) -> Sight:
@@ -116,13 +122,16 @@ def readings(mids: MidTimes, sight: Sight) -> Readings:
     return readings_at(sight, mids.kind, mids.body, time)
 
 
-def readings_at(sight: Sight, kind: np.ndarray, body: np.ndarray, time_s: np.ndarray) -> Readings:
-    """Of conjunctions at time_s (n,) at the system."""
+def readings_at(
+    sight: Sight, kind: np.ndarray, body: np.ndarray, time_s: np.ndarray, after: np.ndarray | None = None
+) -> Readings:
+    """Of conjunctions at time_s (n,) at the system; after (n,): of events that come after t0, see Readings."""
     early, now, late = (
         line_longitudes_rad(sight, kind, body, time_s + step) for step in (-0.5 * _RATE_STEP_S, 0.0, 0.5 * _RATE_STEP_S)
     )
     moved = np.angle(np.exp(1j * (late - early)))
-    return Readings(time_s, now % (2.0 * np.pi), moved / _RATE_STEP_S)
+    seen = Readings(time_s, now % (2.0 * np.pi), moved / _RATE_STEP_S)
+    return seen if after is None else replace(seen, after=after)
 
 
 def line_longitudes_rad(sight: Sight, kind: np.ndarray, body: np.ndarray, time_s: np.ndarray) -> np.ndarray:

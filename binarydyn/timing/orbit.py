@@ -71,18 +71,13 @@ class Counted:
         """Some of the counts, or one."""
         return replace(self, counted_rad=self.counted_rad[which])
 
-    @property
-    def after(self) -> np.ndarray:
-        """(n,) which events come after t0."""
-        return self.seen.time_s >= 0.0
-
     def late_s(self, x: np.ndarray) -> np.ndarray:
         """(.., n) O-C against orbits with parameters x (.., 9)."""
         return self.late_and_slopes(x)[0]
 
     def late_and_slopes(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The same, and its derivatives (.., n, 9) with respect to the parameters."""
-        after, time = self.after, self.seen.time_s
+        after, time = self.seen.after, self.seen.time_s
         p = {name: x[..., i, None] for name, i in INDEX.items()}
         rate, h, k = (np.where(after, p[f"{c}_after"], p[f"{c}_before"]) for c in ("rate", "h", "k"))
         begin = _Mean.of(p["longitude"], h, k, 0.0)
@@ -100,11 +95,11 @@ class Counted:
 
     def line_s(self, x: np.ndarray) -> np.ndarray:
         """(n,) O-C against the mean motion alone, without the swing of the ellipses."""
-        return self._against(x, np.where(self.after, 1, 0), False)
+        return self._against(x, np.where(self.seen.after, 1, 0), False)
 
     def before_s(self, x: np.ndarray) -> np.ndarray:
         """(n,) O-C against what holds before t0, as if it went on."""
-        return self._against(x, np.zeros(len(self.after), dtype=int), True)
+        return self._against(x, np.zeros(len(self.seen.after), dtype=int), True)
 
     def _against(self, x: np.ndarray, side: np.ndarray, ellipse: bool) -> np.ndarray:
         """(n,) of the motion before (0) or after (1) t0."""
