@@ -25,7 +25,7 @@ from binarydyn.timing.doubts import doubts, is_improbable
 from binarydyn.timing.exact import ExactOrbit, foreknown_of
 from binarydyn.timing.fit import fitted, timing
 from binarydyn.timing.mid_times import MidTimes, Readings, mid_times_of, readings, readings_at, sight_for
-from binarydyn.timing.middles import Middles
+from binarydyn.timing.middles import OFFSET_OF, Middles
 from binarydyn.timing.mixture import Mixture
 from binarydyn.timing.noise import FLOOR_S, Noise
 from binarydyn.timing.orbit import Counted, mean_longitude
@@ -381,6 +381,24 @@ def test_a_cause_that_lies_far_off_is_found_and_said():
     assert any("offset of one kind (" in said for said in doubts(found))
 
 
+@pytest.mark.parametrize("late_s", [300.0, -300.0])
+@pytest.mark.parametrize("body", [0, 1])
+def test_one_kind_that_is_late_is_no_ellipse(late_s, body):
+    """Of events half a turn apart those of one body 300 s late, where 30 and 10 s were expected: an ellipse before t0
+    would take it, e 0.0117, and change that after t0 by as much.  The error is said, and in the sigma of e."""
+    seen, longitude = ellipse_events(e=0.03, turning=1.2e-7, days=(9.0, 9.0))
+    mine = np.round(longitude / np.pi).astype(int) % 2 == np.arange(2)[:, None]
+    columns = mine.T * np.array([30.0, 10.0])
+    late = noisy(replace(seen, time_s=seen.time_s + np.where(mine[body], late_s, 0.0)), 30.0, 1)
+    middles = Middles(np.zeros(len(columns)), columns, (f"{OFFSET_OF} a", f"{OFFSET_OF} b"))
+    found = timing(late, np.full(len(columns), 30.0), None, middles, EXPECTED)
+    assert {name for name, _ in found.fit.larger} == set(middles.causes)
+    assert abs(found.fit.change_s - AFTER_S + PERIOD_S) < 2.0 * found.fit.change_sigma_s < 15.0
+    e, sigma = found.fit.eccentricity_after
+    assert abs(e - 0.03) < 2.0 * sigma < 0.03
+    assert any(f"{OFFSET_OF} b (" in said for said in doubts(found))
+
+
 def test_scores_of_a_mixture_are_its_quantiles():
     """Normal scores to values: one part exactly, two far apart as the cumulative distribution says (scipy's normal)."""
     one = Mixture.gaussian(-3.0, 2.0)
@@ -489,5 +507,5 @@ def test_the_orbit_through_exact_conjunctions_is_that_of_which_they_are():
     known = foreknown_of(several, EXPECTED_WIDE)
     assert (known.period_h, known.apsidal_rad_s) == (EXPECTED_WIDE.period_h, 1.4e-6)
     assert known.apsidal_sigma_rad_s == pytest.approx(0.4e-6 * np.sqrt(2.0 / 3.0))
-    assert known.eccentricity_sigma == pytest.approx(0.06, abs=1e-6)
+    assert known.eccentricity_sigma == pytest.approx(2.0 * 0.06, abs=1e-6)
     assert foreknown_of([found] * 3, EXPECTED_WIDE).apsidal_sigma_rad_s == pytest.approx(0.05 * 1.4e-6, rel=1e-4)

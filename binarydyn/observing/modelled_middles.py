@@ -16,7 +16,7 @@ from ..sky.dip_causes import MEASURED_KINDS
 from ..sky.dips import Dips
 from ..sky.events import BODIES
 from ..timing.mid_times import DEFINITIONS, MidTimes
-from ..timing.middles import Middles
+from ..timing.middles import OFFSET_OF, Middles
 from ..timing.terms import TURN
 from .worlds import World, Worlds
 
@@ -117,7 +117,7 @@ def _middles(mids: MidTimes, values: np.ndarray, half: np.ndarray, known: np.nda
 
 def _causes(members: int) -> tuple[str, ...]:
     """Names of the columns."""
-    offsets = [f"offset of kind {kind}, {body}" for kind in MEASURED_KINDS for body in BODIES]
+    offsets = [f"{OFFSET_OF} {kind}, {body}" for kind in MEASURED_KINDS for body in BODIES]
     return ("",) * members + ("scattering law", "definition of the middle", *offsets)
 
 

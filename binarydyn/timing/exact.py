@@ -23,8 +23,11 @@ _OPEN = np.isin(NAMES, [f"{c}_{side}" for c in "hk" for side in ("before", "afte
 LEAST_SHARE = 0.05
 """Of an apsidal rate below which its sigma is not taken: the model's ellipse is none exactly."""
 
+ECCENTRICITY_SHARE = 2.0
+"""One sigma of h and of k, in parts of the size that simulated systems have: a real impact may be stronger, and as a
+sigma that size itself pulls e to less where apsides hardly turn over the data."""
 LEAST_ECCENTRICITY = 0.01
-"""One sigma of h and of k, however gentle the simulated impacts are."""
+"""The same sigma, however gentle the simulated impacts are."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,7 @@ class ExactOrbit:
 
 def foreknown_of(orbits: list[ExactOrbit], expected: Foreknown) -> Foreknown:
     """What simulated systems foretell: their apsidal rate, +- its scatter, in place of that of an oblate primary; and
-    how large an eccentricity is, in any direction."""
+    how large an eccentricity may be, in any direction."""
     rates = np.array([orbit.apsidal_rad_s for orbit in orbits])
     middle = float(np.median(rates))
     scatter = float(np.sqrt(np.mean((rates - middle) ** 2)))
@@ -68,5 +71,5 @@ def foreknown_of(orbits: list[ExactOrbit], expected: Foreknown) -> Foreknown:
         expected,
         apsidal_rad_s=middle,
         apsidal_sigma_rad_s=max(scatter, LEAST_SHARE * abs(middle)),
-        eccentricity_sigma=max(size, LEAST_ECCENTRICITY),
+        eccentricity_sigma=max(ECCENTRICITY_SHARE * size, LEAST_ECCENTRICITY),
     )

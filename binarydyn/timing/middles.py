@@ -6,6 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+OFFSET_OF = "offset of kind"
+"""With which the names of those causes begin that move all events of a kind and body alike: a clock, a definition."""
+
 
 @dataclass(frozen=True)
 class Middles:
