@@ -10,8 +10,7 @@ from ..constants import DAY_S, HOUR_S
 from ..errors import InputError
 from ..scenario import Scenario
 from ..sky.dips import Dips
-from ..sky.events import Event
-from ..sky.geometry import Sky, altitudes_deg
+from ..sky.geometry import Sight, Sky, altitudes_deg
 from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.mid_times import nights_of
 
@@ -30,28 +29,23 @@ class SeenDips:
     passed: np.ndarray
 
 
-def seen_dips(scenario: Scenario, sky: Sky, table: Dips) -> SeenDips:
+def seen_dips(scenario: Scenario, sight: Sight, table: Dips) -> SeenDips:
     """The dips that the nights of [campaign] show; depths by the light of Lommel and Seeliger's law."""
     missing = np.clip(table.depth_m2[:, 0] / np.maximum(table.light_m2[:, 0], 1e-300), 0.0, 1.0 - 1e-12)
-    return SeenDips(*_shown(scenario, sky, table.first_s, table.last_s, -2.5 * np.log10(1.0 - missing)))
+    return SeenDips(*_shown(scenario, sight, table.first_s, table.last_s, -2.5 * np.log10(1.0 - missing)))
 
 
-def _shown(scenario: Scenario, sky: Sky, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray):
+def _shown(scenario: Scenario, sight: Sight, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray):
     """Of events (m,): which are seen (n,), the night of each, and passed of SeenDips."""
     after = 0.5 * (first_s + last_s) >= 0.0
-    stages, night = _stages(scenario, sky, first_s, last_s, depth_mag)
+    stages, night = _stages(scenario, sight, first_s, last_s, depth_mag)
     passed = np.array([[np.sum(stage & (after == late)) for stage in stages] for late in (False, True)])
     kept = np.flatnonzero(stages[-1])
     return kept, night[kept], passed
 
 
-def _columns(found: list[Event], seen_s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    kind, body = (np.array([getattr(e, name) for e in found], dtype="<U11") for name in ("kind", "body"))
-    return kind, body, seen_s
-
-
 def _stages(
-    scenario: Scenario, sky: Sky, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray
+    scenario: Scenario, sight: Sight, first_s: np.ndarray, last_s: np.ndarray, depth_mag: np.ndarray
 ) -> tuple[list[np.ndarray], np.ndarray]:
     """What passes each condition and all before it, as SeenDips.passed says, and the night (m,) nearest to each
     event."""
@@ -59,16 +53,16 @@ def _stages(
     if not len(middle):
         return [np.zeros(0, dtype=bool)] * 5, np.zeros(0, dtype=int)
     after = middle >= 0.0
-    seen, first = middle + sky.at(middle).light_time_s, first_midnight_s(scenario, sky)
+    seen, first = middle + sight.light_time_s(middle), first_midnight_s(scenario, sight.sky)
     nearest = nights_of(seen, first)
     # the night of the impact itself shows events of both sides
     night = np.where(after, nearest + 1, np.minimum(nearest, 0) - 1)
     there = np.where(after, night <= campaign.nights_after, night >= -campaign.nights_before - 1)
     deep = there & (depth_mag >= campaign.least_depth_mag)
     dark, up = deep.copy(), deep.copy()
-    for contact in (first_s, last_s) if sky.site and deep.any() else ():
+    for contact in (first_s, last_s) if sight.sky.site and deep.any() else ():
         time = contact[deep]
-        sun, pair = altitudes_deg(sky, time + sky.at(time).light_time_s)
+        sun, pair = altitudes_deg(sight.sky, time + sight.light_time_s(time))
         dark[deep] &= sun < campaign.sun_below_deg
         up[deep] &= pair > campaign.system_above_deg
     room = 0.5 * campaign.night_h * HOUR_S - 0.5 * (last_s - first_s)
@@ -89,13 +83,13 @@ def first_midnight_s(scenario: Scenario, sky: Sky) -> float:
     epoch = sky.clock.epoch_utc
     hour = epoch.hour + epoch.minute / 60.0 + (epoch.second + 1e-6 * epoch.microsecond) / 3600.0
     wait = (_middle_h(scenario) - hour) * HOUR_S
-    seen, half = float(sky.at([0.0]).light_time_s[0]), 0.5 * scenario.campaign.night_h * HOUR_S
+    seen, half = sky.light_time_s, 0.5 * scenario.campaign.night_h * HOUR_S
     return wait + DAY_S * np.ceil((seen - half - wait) / DAY_S)
 
 
-def date_of(scenario: Scenario, sky: Sky, night: int) -> str:
-    """Of the middle of a night, UTC."""
-    return sky.clock.utc(first_midnight_s(scenario, sky) + (night - 1) * DAY_S)[0][:10]
+def dates_of(scenario: Scenario, sky: Sky, count: int) -> list[str]:
+    """Of the middles of the first nights after t0, UTC."""
+    return [text[:10] for text in sky.clock.utc(first_midnight_s(scenario, sky) + np.arange(count) * DAY_S)]
 
 
 def check_counts(scenario: Scenario, passed: np.ndarray) -> None:

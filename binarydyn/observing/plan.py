@@ -20,7 +20,7 @@ from ..prediction.solar_tide import left_out
 from ..prediction.windows import periods_s
 from ..scenario import Scenario
 from ..scenario.tables.campaign import Campaign as CampaignTable
-from .nights import check_counts, date_of, seen_dips
+from .nights import check_counts, dates_of, seen_dips
 from .reference import Reference
 from .system_nights import SystemNights
 from .uncertain_inputs import usual_errors
@@ -96,7 +96,7 @@ def plan(scenario: Scenario) -> Plan:
             scenario.place, "neither [impactor] nor [velocity_change] is given, a plan is for a change; add one"
         )
     campaign, reference, found = scenario.campaign, *_simulated(scenario)
-    check_counts(scenario, seen_dips(scenario, reference.sky, found.nominal.dips).passed)
+    check_counts(scenario, seen_dips(scenario, found.nominal.sight, found.nominal.dips).passed)
     nominal = SystemNights.of(reference, found, found.nominal, reference.orbit_of(found.nominal))
     drawn = (SystemNights.of(reference, found, world, orbit) for world, orbit in reference.orbits)
     systems = tuple(drawn) or (nominal,)
@@ -105,11 +105,11 @@ def plan(scenario: Scenario) -> Plan:
     lost = np.array([systems[k % len(systems)].sigmas_s(is_open) for k, is_open in enumerate(_weathers(campaign))])
     sizes = np.abs([systems[k % len(systems)].orbit.change_s for k in range(HISTORIES)])
     detect, asked = _Detect(sigmas, lost), scenario.requirement
-    detected = _probabilities(lost, sizes)
+    detected, dates = _probabilities(lost, sizes), dates_of(scenario, reference.sky, campaign.nights_after)
     nights = tuple(
         PlannedNight(
             k,
-            date_of(scenario, reference.sky, k),
+            dates[k - 1],
             int(np.sum((nominal.night_of > 0) & (nominal.night_of <= k))),
             float(sigmas[k - 1]),
             tuple(float(q) for q in _quantiles(lost[:, k - 1])),

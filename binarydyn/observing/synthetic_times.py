@@ -86,7 +86,7 @@ def synthesised_nights(scenario: Scenario, how: Observing, seed: int) -> MidTime
     check_seed(seed)
     sky, campaign = Sky.of(scenario), scenario.campaign
     world = worlds(scenario, sky, campaign.nights_before + 1.0, campaign.nights_after + 1.0, 0).nominal
-    found = seen_dips(scenario, sky, world.table(how.timed == DEFINITIONS[-1]))
+    found = seen_dips(scenario, world.sight, world.table(how.timed == DEFINITIONS[-1]))
     check_counts(scenario, found.passed)
     exact = times_of(world, found.rows, how, first_midnight_s(scenario, sky))
     return observed(exact, how, np.random.default_rng(seed))

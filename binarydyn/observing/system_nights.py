@@ -43,7 +43,7 @@ class SystemNights:
     def of(cls, reference: Reference, found: Worlds, world: World, orbit: ExactOrbit) -> SystemNights:
         """reference: whose [campaign] it is; found: of what may be wrong, nothing without drawn systems."""
         scenario, expected = reference.scenario, reference.expected
-        shown = seen_dips(scenario, reference.sky, world.dips)
+        shown = seen_dips(scenario, found.nominal.sight, world.dips)
         dips = world.dips.chosen(shown.rows)
         counted = world.counted_rad(dips)
         time = dips.centroid_s.mean(axis=1)

@@ -155,6 +155,11 @@ class Sky:
             time, to_sun, to_observer, sunward, earthward, np.linalg.norm(pair, axis=1), np.linalg.norm(line, axis=1)
         )
 
+    @cached_property
+    def light_time_s(self) -> float:
+        """From the system to the observer, of what happens at t0."""
+        return float(self.at(0.0).light_time_s[0])
+
     def observed_utc(self, time_s) -> list[str]:
         """When (UTC) what happens at instants (m,) at the system is seen."""
         time = np.atleast_1d(np.asarray(time_s, dtype=float))
