@@ -7,6 +7,7 @@ from meshes import box
 from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate
+from binarydyn.observables.interpolation import pieces
 from binarydyn.sky import overlap
 from binarydyn.sky.events import events
 from binarydyn.sky.figure import Figure
@@ -217,6 +218,19 @@ def test_between_samples_the_motion_is_that_of_a_finer_run():
     assert np.abs(found.position_m - fine.position_m).max() < 1e-5
     wanted = MotionBetween(fine).places(fine.time_s)
     assert np.abs(found.axes1 - wanted.axes1).max() < 1e-6 and np.abs(found.axes2 - wanted.axes2).max() < 1e-9
+
+
+def test_motion_between_samples_is_the_polynomial_of_the_estimators():
+    """observables/interpolation.py, whose order another test measures; the same operations: the same bits, at samples,
+    at both ends and between."""
+    run = simulate(circular(secondary=Ellipsoid((90.0, 75.0, 60.0), 2300.0))[0], 1.0, every_minutes=15.0)
+    times = np.append(np.random.default_rng(1).uniform(run.time_s[0], run.time_s[-1], 500), run.time_s[[0, 7, -1]])
+    value, rate = MotionBetween(run).at(times, 3)
+    k = np.clip(np.searchsorted(run.time_s, times, side="right") - 1, 0, len(run.time_s) - 2)
+    piece = pieces(run.time_s, run.position_m, run.velocity_m_s, k)
+    wanted = piece.at((times - piece.origin_s)[:, None])
+    assert (value == wanted[0]).all() and (rate == wanted[1]).all()
+    assert (MotionBetween(run).at(times)[0][:, :3] == value).all()
 
 
 def test_share_of_light_of_the_primary_of_65803():

@@ -35,7 +35,7 @@ def conjunctions_s(motion: MotionBetween, line, front: np.ndarray, near_s: np.nd
     time, turned = near_s, np.where(front, 0.0, np.pi)
     for _ in range(_NEWTON_STEPS):
         at = np.clip(time, motion.start_s, motion.end_s)
-        (x, y, _), (u, v, _) = (found.T for found in motion.at(at, slice(0, 3)))
+        (x, y, _), (u, v, _) = (found.T for found in motion.at(at, 3))
         seen = line(at)
         ahead = np.arctan2(y, x) - np.arctan2(seen[:, 1], seen[:, 0]) + turned
         time = at - (np.remainder(ahead + np.pi, 2.0 * np.pi) - np.pi) * (x * x + y * y) / (x * v - y * u)
@@ -137,13 +137,14 @@ def _touching(search: EventSearch, first, last, low, high) -> tuple[np.ndarray, 
     time = np.clip(guess, low2, high2)
     before, step = search.gap(APART, time), np.repeat([-_FIRST_STEP_S, _FIRST_STEP_S], count)
     for _ in range(_SECANT_STEPS):
-        if np.all(np.abs(before) < _SETTLED_M):
+        far = np.flatnonzero(np.abs(before) >= _SETTLED_M)
+        if not len(far):
             break
-        moved = np.clip(time + step, low2, high2)
+        moved = np.clip(time[far] + step[far], low2[far], high2[far])
         gap = search.gap(APART, moved)
-        change = gap - before
-        step = np.where(change != 0.0, -gap * (moved - time) / np.where(change != 0.0, change, 1.0), 0.0)
-        time, before = moved, gap
+        change = gap - before[far]
+        step[far] = np.where(change != 0.0, -gap * (moved - time[far]) / np.where(change != 0.0, change, 1.0), 0.0)
+        time[far], before[far] = moved, gap
     first, last = time[:count], time[count:]
     edge = (time == low2) | (time == high2)
     arrived = ((np.abs(before) < _TOUCHING_M) | (edge & (before < 0.0))).reshape(2, count).all(axis=0) & (first < last)

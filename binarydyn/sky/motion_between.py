@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .._jit import kernel
 from ..errors import InputError
 from ..kinds import NUMBER, check_kind
 from ..motion.equations import quaternion_rate
 from ..motion.state import State
 from ..motion.trajectory import Trajectory
-from ..observables.interpolation import pieces
 from ..observables.orientation import rotation_matrices
 from ..vectors import quaternion_product
 from .figure import Figure
@@ -61,16 +61,16 @@ class MotionBetween:
         """Last instant."""
         return float(self.trajectory.time_s[-1])
 
-    def at(self, time_s: np.ndarray, columns: slice = slice(None)) -> tuple[np.ndarray, np.ndarray]:
-        """Position and both quaternions (m, 11), not of unit length, and their rates at times (m,) within the run."""
-        times = self.trajectory.time_s
-        k = np.clip(np.searchsorted(times, time_s, side="right") - 1, 0, len(times) - 2)
-        piece = pieces(times, self._value[:, columns], self._rate[:, columns], k)
-        return piece.at((time_s - piece.origin_s)[:, None])[:2]
+    def at(self, time_s: np.ndarray, columns: int = 11) -> tuple[np.ndarray, np.ndarray]:
+        """Position and both quaternions (m, 11), not of unit length, and their rates at times (m,) within the run; of
+        the first columns alone where fewer are asked for."""
+        found, rate = np.empty((2, len(time_s), columns))
+        looked_up(self.trajectory.time_s, self._value, self._rate, time_s, found, rate)
+        return found, rate
 
     def position_m(self, time_s: np.ndarray) -> np.ndarray:
         """(m, 3) from the primary to the secondary."""
-        return self.at(time_s, slice(0, 3))[0]
+        return self.at(time_s, 3)[0]
 
     def places(self, time_s: np.ndarray) -> Places:
         """Both figures at times (m,) within the run."""
@@ -79,6 +79,33 @@ class MotionBetween:
         centre1, axes1 = one.placed(np.zeros((len(y), 3)), rotation_matrices(y[:, 3:7]))
         centre2, axes2 = two.placed(y[:, 0:3], rotation_matrices(y[:, 7:11]))
         return Places(centre1, axes1, centre2, axes2, y[:, 0:3])
+
+
+@kernel
+def looked_up(times, value, rate, at, found, found_rate):
+    """Values and rates (m, c) at times (m,) in the first c columns of a table (n, ..) of both, n at least 4: the
+    polynomial of observables/interpolation.py, whose intermediate tables cost ten times its arithmetic here."""
+    z, d = np.empty(8), np.empty(8)
+    last = len(times) - 2
+    for m in range(len(at)):
+        k = min(max(np.searchsorted(times, at[m], "right") - 1, 0), last)
+        first = min(max(k - 1, 0), last - 2)
+        x = at[m] - times[k]
+        for i in range(8):
+            z[i] = times[first + i // 2] - times[k]
+        for c in range(found.shape[1]):
+            for i in range(7, 0, -1):
+                row = first + i // 2
+                d[i] = rate[row, c] if i % 2 else (value[row, c] - value[row - 1, c]) / (z[i] - z[i - 1])
+            d[0] = value[first, c]
+            for level in range(2, 8):
+                for i in range(7, level - 1, -1):
+                    d[i] = (d[i] - d[i - 1]) / (z[i] - z[i - level])
+            p, p1 = d[7], 0.0
+            for i in range(6, -1, -1):
+                p1 = p1 * (x - z[i]) + p
+                p = p * (x - z[i]) + d[i]
+            found[m, c], found_rate[m, c] = p, p1
 
 
 def _unbroken(quaternion: np.ndarray) -> np.ndarray:
