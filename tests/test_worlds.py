@@ -164,7 +164,7 @@ def test_what_no_system_shows_counts_for_little_and_an_overlap_is_said():
         matched = middles_for(called, time, found)
         at, own = both[2], matched.middles.columns_s[both[2]]
         assert matched.known[at] == matched.overlapping[at] == (kind == "eclipse")
-        assert (np.sqrt(own @ own) > UNKNOWN_S) == (kind == "occultation") and matched.overlapping.sum() <= 1
+        assert (np.sqrt(own @ own) >= UNKNOWN_S) == (kind == "occultation") and matched.overlapping.sum() <= 1
 
 
 def test_too_few_systems_are_refused():
