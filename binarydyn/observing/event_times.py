@@ -79,7 +79,7 @@ class TimingFit:
     @property
     def doubts(self) -> tuple[str, ...]:
         """Those of the fit, and of what was timed."""
-        of_model = modelling_doubts(self.reference, self.mids, self.readings, self.matched, self.change_sigma_s)
+        of_model = modelling_doubts(self.reference, self.mids, self.readings, self.matched, self.fit)
         return (*doubts(self.timing), *of_model)
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from ..kinds import sure
+from ..timing.answer import Fit
 from ..timing.mid_times import DEFINITIONS, MidTimes, Readings
 from .modelled_middles import Matched
 from .reference import Reference
@@ -14,20 +17,43 @@ PHASE_DEG = 10.0
 """Beyond it the middle of a dip of the primary depends on the ground and the base line."""
 FAR_OFF = 5.0
 """Errors of an event by which its middle lies off the conjunction where that is worth a warning."""
+ASTRAY_DEG = 5.0
+"""Of the secondary's longitude at t0, from which on a scenario is told to be another one."""
 WANDER_SHARE = 0.5
 """Of the sigma of the change, from which on the change in other windows is told."""
 
 
 def modelling_doubts(
-    reference: Reference, mids: MidTimes, seen: Readings, matched: Matched | None, sigma_s: float
+    reference: Reference, mids: MidTimes, seen: Readings, matched: Matched | None, fit: Fit
 ) -> tuple[str, ...]:
-    """Those that matter most first; sigma_s: of the change."""
+    """Those that matter most first."""
     if matched is None:
         return (
             "no systems were simulated, so mid-times were taken for conjunctions: nothing is known of their errors",
         )
     bare, strange = _bare(reference, mids, seen, matched), _strange(matched)
-    return (*bare, *strange, *_wander(reference, sigma_s), *usual_errors(reference.scenario), *_few(reference))
+    if reference.scenario.kind_of_impact == "none":
+        strange += ("the scenario has no impact, nor have the systems behind offsets and errors; add [impactor]",)
+    return (
+        *_astray(fit),
+        *bare,
+        *strange,
+        *_wander(reference, fit.change_sigma_s),
+        *usual_errors(reference.scenario),
+        *_few(reference),
+    )
+
+
+def _astray(fit: Fit) -> tuple[str, ...]:
+    """Where the secondary is not where the scenario has it at t0: the events are then modelled as others."""
+    longitude, sigma = (math.degrees(part) for part in sure(fit.of("longitude")))
+    away = math.remainder(longitude, 360.0)
+    if abs(away) < max(ASTRAY_DEG, FAR_OFF * sigma):
+        return ()
+    return (
+        f"the secondary is {away:+.1f} deg from where the scenario has it at the impact: check body and kind of the "
+        "events (180 deg: bodies exchanged), what was timed, and the phase of the scenario",
+    )
 
 
 def _bare(reference: Reference, mids: MidTimes, seen: Readings, matched: Matched) -> tuple[str, ...]:
@@ -42,8 +68,8 @@ def _bare(reference: Reference, mids: MidTimes, seen: Readings, matched: Matched
     low, high = (f"{edge(middles.offset_s[bare]):+.0f}" for edge in (np.min, np.max))
     return (
         f"{bare.sum()} mid-times of the primary's dips at phase angles of {phase[bare].min():.0f} to "
-        f"{phase[bare].max():.0f} deg lie {low} to {high} s from their conjunctions, by a model that is good to "
-        f"{np.median(sigma[bare]):.0f} s each: a base line that is no modelled light is not in it",
+        f"{phase[bare].max():.0f} deg lie {low} to {high} s from the conjunctions of centres, which the model corrects "
+        f"to {np.median(sigma[bare]):.0f} s each; the error of a base line that is not the modelled light comes on top",
     )
 
 

@@ -127,8 +127,8 @@ class Weigher:
 
     def _nodes(self) -> list[tuple[float, float, float]]:
         """(ln s, tau, ln of the share of the prior) where the first minimum has evidence: a patch about the highest."""
-        taus, ln_taus = _common(self.noise)
-        ln_s, tau = self._peak(taus, ln_taus)
+        ln_s, tau = self._peak(*_common(self.noise))
+        taus, ln_taus = _common(self.noise, tau)
         places = _places(ln_s, self.rows.shape[1], self.stated)
         share = (_ln_scale(places, self.stated) + np.log(np.gradient(places)))[:, None] + ln_taus
         begin = int(np.argmin(np.abs(places - ln_s))), int(np.flatnonzero(taus == tau)[0])
@@ -170,12 +170,16 @@ def _patch(
     return [node for node, value in known.items() if value > top - _BELOW]
 
 
-def _common(noise: Noise) -> tuple[np.ndarray, np.ndarray]:
-    """tau, s, and ln of the prior of each; 0 alone where no two events share an error."""
-    if not np.any(noise.members.sum(axis=1) > 1):
+def _common(noise: Noise, peak_s: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """tau, s, and ln of the prior of each; 0 alone where no two events share an error.  Closer about a peak, since many
+    nights tell tau better than the steps of TAU_S."""
+    shared = int(np.sum(noise.members.sum(axis=1) > 1))
+    if not shared:
         return TAU_S[:1], np.zeros(1)
-    away = np.exp(-0.5 * np.log(TAU_S[1:] / TYPICAL_TAU_S) ** 2)
-    return TAU_S, np.log(np.append(NO_COMMON_ERROR, (1.0 - NO_COMMON_ERROR) * away / away.sum()))
+    close = peak_s * np.exp(np.linspace(-3.0, 3.0, 9) / np.sqrt(2.0 * shared)) if peak_s > 0.0 else TAU_S[1:]
+    taus = np.unique(np.concatenate([TAU_S[1:], close]))
+    away = np.exp(-0.5 * np.log(taus / TYPICAL_TAU_S) ** 2) * np.gradient(np.log(taus))
+    return np.append(0.0, taus), np.log(np.append(NO_COMMON_ERROR, (1.0 - NO_COMMON_ERROR) * away / away.sum()))
 
 
 def _places(peak: float, events: int, stated: bool) -> np.ndarray:

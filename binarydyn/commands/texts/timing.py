@@ -10,6 +10,7 @@ from ...prediction.outcomes import OUTCOMES
 from ...scenario.wording import CAUTION
 from ...terminal.tables import print_table
 from ...timing.doubts import is_improbable
+from ...timing.evidence import UNSTATED_SIGMA_S
 
 if TYPE_CHECKING:
     from ...observing.event_times import TimingFit
@@ -136,7 +137,7 @@ def print_timing(found: TimingFit) -> None:
         f"\nperiod change: 68 % {low}, 95 % {high}\n"
         f"of its uncertainty {fit.limit_s:.3f} s from shapes, pole and surface; {_over_windows(found)}\n"
         f"residual RMS {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees of freedom\n"
-        f"noise: {fit.scale[0]:.2f} +- {fit.scale[1]:.2f} times the stated sigma, common to a night "
+        f"noise: {fit.scale[0]:.2f} +- {fit.scale[1]:.2f} times {_the_sigma(fit)}, common to a night "
         f"{fit.tau_s[0]:.0f} +- {fit.tau_s[1]:.0f} s\n"
     )
     if found.timing.others:
@@ -159,6 +160,10 @@ def print_timing(found: TimingFit) -> None:
     for sentence in found.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def _the_sigma(fit) -> str:
+    return "the stated sigma" if fit.stated else f"{UNSTATED_SIGMA_S:g} s (no sigma is stated)"
 
 
 def _rows(found: TimingFit, r: dict[str, Any]) -> list[tuple[str, str, str, str]]:
