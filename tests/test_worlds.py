@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -191,7 +192,8 @@ def test_a_change_that_wanders_is_told_and_one_that_does_not_is_not(found):
     reference = Reference(found.nominal.scenario, found.nominal.sight.sky, None, (DAYS, DAYS), found)
     for wander, sigma, told in (((0.01, 0.02), 1.0, 0), ((-9.0, 2.0), 3.0, 1)):
         reference.__dict__["wander_s"] = wander
-        said = [one for one in modelling_doubts(reference, *seen_of(found), sigma) if "window of the data" in one]
+        fit = SimpleNamespace(change_sigma_s=sigma, of=lambda _: (0.0, 0.01))
+        said = [one for one in modelling_doubts(reference, *seen_of(found), fit) if "window of the data" in one]
         assert len(said) == told and all("-9.00 +- 2.00 s different" in one for one in said)
 
 

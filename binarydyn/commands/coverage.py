@@ -12,6 +12,7 @@ import typer
 
 from ..constants import DAY_S
 from ..errors import ConvergenceError, InputError
+from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION
 from ..terminal.interruption import Interruption
@@ -26,9 +27,14 @@ if TYPE_CHECKING:
     from ..timing.mid_times import MidTimes
 
 _NAMES = {
-    "period_change_s": ("period change", "s", 1.0, ".3g"),
-    "eccentricity_after": ("eccentricity after", "", 1.0, ".2g"),
-    "apsidal_precession_rad_s": ("apsidal precession rate", "deg/day", math.degrees(1.0) * DAY_S, ".3g"),
+    "period_change_s": (OUTCOMES["period_change_s"].label, "s", 1.0, ".3g"),
+    "eccentricity_after": ("Eccentricity after", "", 1.0, ".2g"),
+    "apsidal_precession_rad_s": (
+        OUTCOMES["apsidal_precession_after_deg_day"].label,
+        "deg/day",
+        math.degrees(1.0) * DAY_S,
+        ".3g",
+    ),
 }
 
 

@@ -193,7 +193,10 @@ def _print_counts(found: TimingFit) -> None:
         (f"{one.weight:.3f}", *(f"{hours:.6f}" for hours in (one.period_before_h, one.period_after_h)), *_signed(one))
         for one in found.timing.counts[: 2 * _ENDS]
     ]
-    print_table(("probability", "period before, h", "period after, h", "period change, s", "1 sigma"), rows)
+    print_table(
+        ("probability", "period before, h", "period after, h", OUTCOMES["period_change_s"].label_with_unit, "1 sigma"),
+        rows,
+    )
     print()
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...observing.coverage import QUANTITIES, Trial
+from ...prediction.outcomes import OUTCOMES
 from ...scenario.wording import CAUTION
 from ..files import save_page
 from ..style import AFTER, BEFORE, INK, LATER, MM, PAGE, SMALL
@@ -17,7 +18,11 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_LABELS = ("period change", "eccentricity after", "apsidal precession rate")
+_LABELS = (
+    OUTCOMES["period_change_s"].label,
+    "Eccentricity after",
+    OUTCOMES["apsidal_precession_after_deg_day"].label,
+)
 _SIZE_MM = (160.0, 105.0)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...constants import DAY_S
 from ...observing.event_times import TimingFit
+from ...prediction.outcomes import OUTCOMES
 from ...scenario.wording import CAUTION
 from ..files import save_page
 from ..style import INK, MM, PAGE, SMALL, mark_impact
@@ -109,7 +110,12 @@ def density(ax: Axes, found: TimingFit) -> None:
     value = np.sort(np.concatenate([mean + sigma * near for _, mean, sigma in zip(*change.columns, strict=True)]))
     ax.fill_between(value, change.density(value), color=INK, alpha=0.25, linewidth=0.0)
     ax.plot(value, change.density(value), color=INK, linewidth=0.8)
-    ax.set(xlabel="period change, s", ylabel="density, 1/s", xlim=change.interval(0.999), ylim=(0.0, None))
+    ax.set(
+        xlabel=OUTCOMES["period_change_s"].label_with_unit,
+        ylabel="density, 1/s",
+        xlim=change.interval(0.999),
+        ylim=(0.0, None),
+    )
 
 
 def _by_kind(found: TimingFit) -> list[tuple[tuple[str, str], np.ndarray]]:
