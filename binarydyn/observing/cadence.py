@@ -10,7 +10,7 @@ import numpy as np
 from ..errors import ArgumentError
 from ..timing.mid_times import DEFINITIONS, MidTimes, readings
 from .modelled_middles import codes_of, middles_for, off_conjunction_s, places_of
-from .reference import Reference
+from .reference import MODELLED_DAYS, Reference
 from .synthetic_times import in_one_law
 from .worlds import World
 
@@ -27,7 +27,9 @@ class Cadence:
         """From times, each of which is that of the nearest event of its kind and body.  InputError where none is one,
         or without simulated systems."""
         if reference.found is None:
-            raise ArgumentError("events", "they span too many days to be simulated, 200 a side are allowed; cut them")
+            raise ArgumentError(
+                "events", f"they span too many days to be simulated, {MODELLED_DAYS:g} a side are allowed; cut them"
+            )
         mids = mids.sorted()
         time = readings(mids, reference.found.nominal.sight).time_s
         rows = middles_for(mids, time, reference.found).rows

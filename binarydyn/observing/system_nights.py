@@ -26,7 +26,7 @@ class SystemNights:
 
     mids: centroids of the light that is missing.  orbit: through the conjunctions of all dips.  readings: of the
     conjunctions, counted_rad (n,) with their turns.  middles: what may be wrong with what is timed.  night_of (n,): 1,
-    2, .. after t0, -1, -2, .. before it.  passed: as nights.SeenDips has it.
+    2, .. after t0, -1, -2, .. before it.
     """
 
     scenario: Scenario
@@ -37,7 +37,6 @@ class SystemNights:
     counted_rad: np.ndarray
     middles: Middles | None
     night_of: np.ndarray
-    passed: np.ndarray
 
     @classmethod
     def of(cls, reference: Reference, found: Worlds, world: World, orbit: ExactOrbit) -> SystemNights:
@@ -50,7 +49,7 @@ class SystemNights:
         mids = MidTimes(dips.kind, dips.body, time + world.sight.light_time_s(time))
         middles = middles_for(mids, time, found, counted).middles if found.members else None
         seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s, dips.after)
-        return cls(scenario, mids, orbit, expected, seen, counted, middles, shown.night_of, shown.passed)
+        return cls(scenario, mids, orbit, expected, seen, counted, middles, shown.night_of)
 
     @cached_property
     def design(self) -> TimingDesign:

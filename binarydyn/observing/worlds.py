@@ -63,7 +63,7 @@ class World:
     def period_s(self) -> float:
         """About that of the orbit, before t0."""
         run = self.runs[0]
-        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+        angle = _longitude_rad(run)
         return float(abs(TURN * (run.time_s[-1] - run.time_s[0]) / (angle[-1] - angle[0])))
 
     def counted_rad(self, table: Dips) -> np.ndarray:
@@ -146,11 +146,16 @@ def joined(parts: Sequence[Dips]) -> Dips:
     return whole.chosen(np.argsort(whole.conjunction_s, kind="stable"))
 
 
+def _longitude_rad(run: Trajectory) -> np.ndarray:
+    """(m,) of the secondary, at the samples of a run, with the turns since the first."""
+    return np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+
+
 def with_turns(longitude_rad: np.ndarray, time_s: np.ndarray, runs: Sequence[Trajectory]) -> np.ndarray:
     """(n,) longitudes with the turns since t0 that runs before and after it have at times (n,)."""
     out = np.empty(len(time_s))
     for run, side in zip(runs, (time_s < 0.0, time_s >= 0.0), strict=True):
-        angle = np.unwrap(np.arctan2(run.position_m[:, 1], run.position_m[:, 0]))
+        angle = _longitude_rad(run)
         angle -= TURN * np.round((angle[-1] if run.time_s[0] < 0.0 else angle[0]) / TURN)
         simulated = np.interp(time_s[side], run.time_s, angle)
         out[side] = longitude_rad[side] + TURN * np.round((simulated - longitude_rad[side]) / TURN)
