@@ -42,7 +42,7 @@ ORDER += [
     "batch",
     "ensembles",
 ]
-ORDER += ["observing", "inference", "validation", "files", "store", "plots", "terminal", "commands"]
+ORDER += ["observing", "reconstruction", "inference", "validation", "files", "store", "plots", "terminal", "commands"]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))
 

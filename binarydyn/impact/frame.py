@@ -77,10 +77,10 @@ def ecliptic_axes(orbit: MutualOrbit | None) -> np.ndarray:
             "mutual_orbit.pole_longitude_deg",
             "the orbit's pole is not given, the ecliptic frame needs it; add pole_longitude_deg and pole_latitude_deg",
         )
-    return _axes_of_pole(*orbit.pole_deg, orbit.node_angle_deg)
+    return axes_of_pole(*orbit.pole_deg, orbit.node_angle_deg)
 
 
-def _axes_of_pole(longitude_deg: Numbers, latitude_deg: Numbers, node_angle_deg: Numbers) -> np.ndarray:
+def axes_of_pole(longitude_deg: Numbers, latitude_deg: Numbers, node_angle_deg: Numbers) -> np.ndarray:
     """The same of numbers, or (3, 3, n) of (n,) each."""
     pole, longitude, ahead = towards(longitude_deg, latitude_deg), np.radians(longitude_deg), np.radians(node_angle_deg)
     node = np.array([-np.sin(longitude), np.cos(longitude), 0.0 * longitude])
@@ -107,7 +107,7 @@ def directions_in_space(given: Varied, name: str, axes: np.ndarray) -> np.ndarra
         return unit(numbers)
     ecliptic_axes(given.stated("mutual_orbit"))  # refuses an orbit without a pole
     pole = given.vector("mutual_orbit", "pole_longitude_deg", "pole_latitude_deg", "node_angle_deg")
-    return turned(_axes_of_pole(*pole), towards(*numbers))
+    return turned(axes_of_pole(*pole), towards(*numbers))
 
 
 def tilted(

@@ -105,20 +105,30 @@ def _matched(mids: MidTimes, time_s: np.ndarray, found: Worlds, counted_rad, apa
 
 def _middles(mids: MidTimes, values: np.ndarray, half: np.ndarray, known: np.ndarray) -> Middles:
     """From values (members, n, 2) by law, nan where a system has no such event."""
-    count, contacts = len(values), mids.timed == DEFINITIONS[-1]
+    count = len(values)
     each = values.mean(axis=2)
     offset = np.nan_to_num(_median(each))
     law = np.nan_to_num(_median(0.5 * (values[:, :, 1] - values[:, :, 0])))
-    definition = np.where(contacts, 0.0, np.nan_to_num(_median(0.5 * half.mean(axis=2))))
+    definition = np.nan_to_num(_median(0.5 * half.mean(axis=2)))
     drawn = np.clip(np.nan_to_num(each - offset), -MOST_S, MOST_S).T / np.sqrt(max(count - 1, 1))
-    columns = np.hstack([drawn, law[:, None], definition[:, None], _offsets(mids, contacts)])
-    return Middles(offset, np.where(known[:, None], columns, 0.0), _causes(count))
+    columns = np.hstack([drawn, named_columns(mids, law, definition)])
+    return Middles(offset, np.where(known[:, None], columns, 0.0), ("",) * count + CAUSES)
 
 
-def _causes(members: int) -> tuple[str, ...]:
-    """Names of the columns."""
-    offsets = [f"{OFFSET_OF} {kind}, {body}" for kind in MEASURED_KINDS for body in BODIES]
-    return ("",) * members + ("scattering law", "definition of the middle", *offsets)
+CAUSES = (
+    "scattering law",
+    "definition of the middle",
+    *(f"{OFFSET_OF} {kind}, {body}" for kind in MEASURED_KINDS for body in BODIES),
+)
+"""Of errors that many events share, whatever the system."""
+
+
+def named_columns(mids: MidTimes, law_s: np.ndarray, definition_s: np.ndarray) -> np.ndarray:
+    """(n, 8) by how much one sigma of each of CAUSES moves the events, s; law_s, definition_s (n,): of the first two,
+    which move no contacts."""
+    contacts = mids.timed == DEFINITIONS[-1]
+    of_light = np.where(contacts, 0.0, [law_s, definition_s]).T
+    return np.hstack([of_light, _offsets(mids, contacts)])
 
 
 def _offsets(mids: MidTimes, contacts: np.ndarray) -> np.ndarray:

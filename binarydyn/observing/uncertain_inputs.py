@@ -58,13 +58,25 @@ def usual_errors(scenario: Scenario) -> tuple[str, ...]:
     return (f"{source}, so one sigma of what decides the dips is taken as: {', '.join(said)}",)
 
 
+def usual_sigmas(scenario: Scenario) -> dict[str, float]:
+    """One sigma of each key that is uncertain beside those of [sampling], in its unit; each of the pole's, deg across
+    the sky."""
+    keys = _usual_keys(scenario, list(scenario.sampling.quantities) if scenario.sampling else [])
+    return {key: POLE_DEG if key in _POLE else _share(key) * value_of(scenario, key) for key in keys}
+
+
+def _share(key: str) -> float:
+    """One sigma, in parts of the value."""
+    return IMPULSE_SHARE if key in _IMPULSES else SEPARATION_SHARE if "separation" in key else SIZE_SHARE
+
+
 def _usual_keys(scenario: Scenario, drawn: list[str]) -> list[str]:
     """Of one score each, of what is drawn beside the keys of [sampling]."""
     keys = [] if drawn else [*_POLE, *_axes(scenario)]
     if not drawn and value_of(scenario, "mutual_orbit.separation_m") is not None:
         keys.append("mutual_orbit.separation_m")
     if not any(key.split(".")[0] in DECIDE_THE_IMPACT for key in drawn):
-        keys += _impulse(scenario)
+        keys += impulse_keys(scenario)
     return keys
 
 
@@ -72,7 +84,7 @@ def _axes(scenario: Scenario) -> list[str]:
     return [f"{body}.semi_axes_m.{i}" for body in _BODIES if getattr(scenario, body).semi_axes_m for i in range(3)]
 
 
-def _impulse(scenario: Scenario) -> list[str]:
+def impulse_keys(scenario: Scenario) -> list[str]:
     """The key that scales what the secondary receives; none without an impact."""
     if scenario.kind_of_impact == "none":
         return []
@@ -95,12 +107,12 @@ def _usual_values(scenario: Scenario, scores: dict[str, float]) -> dict[str, flo
     for body in _BODIES:
         axes = [key for key in scores if key.startswith(f"{body}.semi_axes_m")]
         drawn = [
-            getattr(scenario, body).semi_axes_m[i] * (1.0 + SIZE_SHARE * scores[key]) for i, key in enumerate(axes)
+            getattr(scenario, body).semi_axes_m[i] * (1.0 + _share(key) * scores[key]) for i, key in enumerate(axes)
         ]
         values |= dict(zip(axes, sorted(drawn, reverse=True), strict=True))
-    for key, share in (("mutual_orbit.separation_m", SEPARATION_SHARE), *((key, IMPULSE_SHARE) for key in _IMPULSES)):
+    for key in ("mutual_orbit.separation_m", *_IMPULSES):
         if key in scores:
-            values[key] = value_of(scenario, key) * max(1.0 + share * scores[key], 0.1)
+            values[key] = value_of(scenario, key) * max(1.0 + _share(key) * scores[key], 0.1)
     return values
 
 

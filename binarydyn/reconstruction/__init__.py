@@ -1,0 +1,1 @@
+"""What happened: the full motion held against measured event times and light."""

@@ -1,0 +1,302 @@
+"""Mutual events of many runs near times at which they are expected, without a search: kernels.
+
+Where the projected centres are nearest, f(t) = r.v - (r.l)(v.l) = 0, by Newton's method with f' = v^2 (r.l)^2/r^2 -
+(v.l)^2, from a first guess by longitude; contacts 1 and 4 by Newton's method in the gap of the outlines,
+
+    gap(t) = max over u of [u.d - h1(u) - h2(u)],  h(u)^2 = u E u,  d gap/dt = u.d',
+
+E the outline of an ellipsoid (outline.py), the turning of the outlines neglected in the slope alone.  Motion between
+the samples by the polynomial of degree 7 through four of them and their rates.  A line of sight turns evenly over the
+hours about an event.  An event that does not take place has the instant of the smallest gap as both contacts.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from .._jit import kernel
+from ..motion.layout import Q1, Q2, W1, W2, V
+from ..sky.brightness import plane_of, seen_along
+from ..vectors import quaternion_product, rotation_of_quaternion
+
+_COLUMNS = 11
+"""Position and both quaternions."""
+_LONGEST_STEP = 0.5
+"""Of Newton's method towards a contact, in parts of the time from the nearest instant to it."""
+_GRAZING = 0.05
+"""In parts of both outlines' reach: where they overlap by less when the centres are nearest, the deepest is looked
+for."""
+
+
+@kernel
+def between_samples(samples, h, t, columns, value, rate):
+    """Fill value (columns,) with position and quaternions, not of unit length, at time t, and rate (3,) with the
+    velocity; samples (n, 20) at 0, h, 2h ..; beyond them the polynomial of the last four."""
+    x = t / h
+    k = min(max(int(math.floor(x)) - 1, 0), len(samples) - 4)
+    x -= k
+    for a in range(columns):
+        value[a] = 0.0
+    for a in range(3):
+        rate[a] = 0.0
+    for j in range(4):
+        basis, slope, bend = 1.0, 0.0, 0.0
+        for i in range(4):
+            if i != j:
+                w = 1.0 / (j - i)
+                slope = (slope * (x - i) + basis) * w
+                basis *= (x - i) * w
+                bend += w
+        d, square, change = x - j, basis * basis, 2.0 * basis * slope
+        of_value, of_rate = (1.0 - 2.0 * bend * d) * square, d * square * h
+        value_slope = ((1.0 - 2.0 * bend * d) * change - 2.0 * bend * square) / h
+        rate_slope = square + d * change
+        y = samples[k + j]
+        for a in range(3):
+            value[a] += of_value * y[a] + of_rate * y[V + a]
+            rate[a] += value_slope * y[a] + rate_slope * y[V + a]
+        if columns > 3:
+            q = quaternion_product(
+                y[Q1], y[Q1 + 1], y[Q1 + 2], y[Q1 + 3], 0.0, 0.5 * y[W1], 0.5 * y[W1 + 1], 0.5 * y[W1 + 2]
+            )
+            p = quaternion_product(
+                y[Q2], y[Q2 + 1], y[Q2 + 2], y[Q2 + 3], 0.0, 0.5 * y[W2], 0.5 * y[W2 + 1], 0.5 * y[W2 + 2]
+            )
+            for a in range(4):
+                value[3 + a] += of_value * y[Q1 + a] + of_rate * q[a]
+                value[7 + a] += of_value * y[Q2 + a] + of_rate * p[a]
+
+
+@kernel
+def on_its_side(before, step_before, after, step_after, t, columns, value, rate):
+    """The same of a run with an impact at t0."""
+    if t < 0.0:
+        between_samples(before, step_before, t, columns, value, rate)
+    else:
+        between_samples(after, step_after, t, columns, value, rate)
+
+
+@kernel
+def axes_at(value, at, axes):
+    """Fill axes (3, 3), body to inertial, from the quaternion at a place."""
+    r = rotation_of_quaternion(value[at], value[at + 1], value[at + 2], value[at + 3])
+    axes[0, 0], axes[0, 1], axes[0, 2] = r[0], r[1], r[2]
+    axes[1, 0], axes[1, 1], axes[1, 2] = r[3], r[4], r[5]
+    axes[2, 0], axes[2, 1], axes[2, 2] = r[6], r[7], r[8]
+
+
+@kernel
+def line_at(turn, line, slope, late, found):
+    """Fill found (3,) with the unit vector turn @ (line + late slope)."""
+    x, y, z = line[0] + late * slope[0], line[1] + late * slope[1], line[2] + late * slope[2]
+    s = 1.0 / math.sqrt(x * x + y * y + z * z)
+    for a in range(3):
+        found[a] = s * (turn[a, 0] * x + turn[a, 1] * y + turn[a, 2] * z)
+
+
+@kernel
+def squared_outline(turn, semi, found):
+    """Fill found (3,) with xx, xy, yy of E; turn (9,): rows across the line in the body's axes."""
+    found[0], found[1], found[2] = 0.0, 0.0, 0.0
+    for j in range(3):
+        x, y = turn[j] * semi[j], turn[3 + j] * semi[j]
+        found[0] += x * x
+        found[1] += x * y
+        found[2] += y * y
+
+
+@kernel
+def gap_of_outlines(dx, dy, one, two):
+    """Gap of two ellipses and its direction u (cosine, sine), by Newton's method from the direction of d."""
+    angle = math.atan2(dy, dx)
+    gap, c, s = 0.0, 1.0, 0.0
+    for _ in range(12):
+        c, s = math.cos(angle), math.sin(angle)
+        gap = c * dx + s * dy
+        first, second = c * dy - s * dx, -gap
+        for m in (one, two):
+            h = math.sqrt(m[0] * c * c + 2.0 * m[1] * c * s + m[2] * s * s)
+            slope = ((m[2] - m[0]) * c * s + m[1] * (c * c - s * s)) / h
+            gap -= h
+            first -= slope
+            second -= ((m[2] - m[0]) * (c * c - s * s) - 4.0 * m[1] * c * s) / h - slope * slope / h
+        step = -first / second if second < 0.0 else math.copysign(0.3, first)
+        step = min(max(step, -0.3), 0.3)
+        angle += step
+        if abs(step) < 1e-7:
+            break
+    return gap, c, s
+
+
+@kernel
+def gap_at(before, step_before, after, step_after, t, turn, line, slope, late, widening, semi1, semi2, room):
+    """Gap of the outlines at a time, m, less the penumbra's margin, and its rate; room (60,) to work in.
+
+    widening: tangent of the Sun's radius, 0 for a point.
+    """
+    value, rate, seen, basis, across, shift = (
+        room[0:11],
+        room[11:14],
+        room[14:17],
+        room[17:26],
+        room[26:35],
+        room[35:38],
+    )
+    axes, one, two = room[38:47].reshape(3, 3), room[47:50], room[50:53]
+    on_its_side(before, step_before, after, step_after, t, _COLUMNS, value, rate)
+    line_at(turn, line, slope, late, seen)
+    plane_of(seen, basis)
+    axes_at(value, 3, axes)
+    seen_along(basis, axes, rate, across, shift)
+    squared_outline(across, semi1, one)
+    vx, vy = shift[0], shift[1]
+    axes_at(value, 7, axes)
+    seen_along(basis, axes, value, across, shift)
+    squared_outline(across, semi2, two)
+    gap, c, s = gap_of_outlines(shift[0], shift[1], one, two)
+    return gap - widening * abs(shift[2]), c * vx + s * vy
+
+
+@kernel
+def nearest_s(before, step_before, after, step_after, expected, turn, line, slope, front, room):
+    """When the projected centres are nearest, their distance then, m, and its speed, m/s: of the conjunction nearest to
+    the expected time, of the secondary in front or behind."""
+    value, rate, seen = room[0:11], room[11:14], room[14:17]
+    sign = 1.0 if front else -1.0
+    t, away, speed = expected, 0.0, 1.0
+    for k in range(10):
+        on_its_side(before, step_before, after, step_after, t, 3, value, rate)
+        line_at(turn, line, slope, t - expected, seen)
+        x, y, z, u, v, w = value[0], value[1], value[2], rate[0], rate[1], rate[2]
+        if k < 2:
+            ahead = math.atan2(y, x) - math.atan2(sign * seen[1], sign * seen[0])
+            ahead -= 2.0 * math.pi * round(ahead / (2.0 * math.pi))
+            t -= ahead * (x * x + y * y) / (x * v - y * u)
+            continue
+        along, toward = x * seen[0] + y * seen[1] + z * seen[2], u * seen[0] + v * seen[1] + w * seen[2]
+        square, fast = x * x + y * y + z * z, u * u + v * v + w * w
+        away, speed = math.sqrt(max(square - along * along, 0.0)), math.sqrt(max(fast - toward * toward, 0.0))
+        step = (x * u + y * v + z * w - along * toward) / max(
+            fast * along * along / square - toward * toward, 0.2 * fast
+        )
+        t -= step
+        if abs(step) < 1.0:
+            break
+    return t, away, speed
+
+
+@kernel
+def contacts_of(runs, steps, turn, line, slope, expected, front, widening, semi1, semi2, room):
+    """Contacts 1 and 4 of one event, s, and the smallest gap that was met, m; runs: samples before and after t0, steps:
+    their lengths.  Where the gap is above 0 there is no event, and both are the instant of the smallest."""
+    before, after = runs
+    step_before, step_after = steps
+    t, away, speed = nearest_s(before, step_before, after, step_after, expected, turn, line, slope, front, room)
+    reach = 0.5 * (semi1[0] + semi1[2] + semi2[1] + semi2[2])
+    half = math.sqrt(max(reach * reach - away * away, 0.04 * reach * reach)) / speed
+    gap, rate = gap_at(
+        before, step_before, after, step_after, t, turn, line, slope, t - expected, widening, semi1, semi2, room
+    )
+    if gap > -_GRAZING * reach:
+        t, gap = deepest(
+            before,
+            step_before,
+            after,
+            step_after,
+            t,
+            0.5 * half,
+            turn,
+            line,
+            slope,
+            expected,
+            widening,
+            semi1,
+            semi2,
+            room,
+        )
+        if gap >= 0.0:
+            return t, t, gap
+        half *= 0.5
+    ends = (t, t)
+    for side in range(2):
+        sign = 1.0 if side else -1.0
+        at, low, high = t + sign * half, 0.0, math.inf
+        for _ in range(30):
+            value, rate = gap_at(
+                before,
+                step_before,
+                after,
+                step_after,
+                at,
+                turn,
+                line,
+                slope,
+                at - expected,
+                widening,
+                semi1,
+                semi2,
+                room,
+            )
+            out = sign * (at - t)
+            low, high = (out, high) if value < 0.0 else (low, out)
+            step = -value / (sign * rate) if sign * rate > 0.0 else math.inf
+            step = min(max(step, -_LONGEST_STEP * half), _LONGEST_STEP * half)
+            moved = out + step
+            if not (low <= moved <= high):
+                moved = 0.5 * (low + high)
+            at = t + sign * moved
+            if abs(moved - out) < 1e-3:
+                break
+        ends = (ends[0], at) if side else (at, ends[1])
+    return ends[0], ends[1], gap
+
+
+@kernel
+def deepest(
+    before, step_before, after, step_after, t, reach_s, turn, line, slope, expected, widening, semi1, semi2, room
+):
+    """When the gap is smallest, within reach_s of t, and the gap, by a golden section."""
+    ratio = 0.5 * (math.sqrt(5.0) - 1.0)
+    low, high = t - reach_s, t + reach_s
+    a, b = high - ratio * (high - low), low + ratio * (high - low)
+    fa, _ = gap_at(
+        before, step_before, after, step_after, a, turn, line, slope, a - expected, widening, semi1, semi2, room
+    )
+    fb, _ = gap_at(
+        before, step_before, after, step_after, b, turn, line, slope, b - expected, widening, semi1, semi2, room
+    )
+    for _ in range(22):
+        if fa < fb:
+            high, b, fb = b, a, fa
+            a = high - ratio * (high - low)
+            fa, _ = gap_at(
+                before, step_before, after, step_after, a, turn, line, slope, a - expected, widening, semi1, semi2, room
+            )
+        else:
+            low, a, fa = a, b, fb
+            b = low + ratio * (high - low)
+            fb, _ = gap_at(
+                before, step_before, after, step_after, b, turn, line, slope, b - expected, widening, semi1, semi2, room
+            )
+    return (a, fa) if fa < fb else (b, fb)
+
+
+@kernel
+def contacts(before, after, steps, turns, lines, slopes, causes, expected, front, widening, semi1, semi2, ends, gaps):
+    """Fill ends (n, m, 2, 2) and gaps (n, m, 2) of m events in n runs, by cause: eclipse, occultation.
+
+    before, after (n, .., 20), steps (2,); turns (n, 3, 3); lines, slopes (2, m, 3) by cause, widening (2, m); causes
+    (m, 2): which an event has; expected (m,); front (m,): the secondary is; semi1, semi2 (n, 3).
+    """
+    room = np.empty(60)
+    for i in range(len(ends)):
+        for k in range(len(expected)):
+            for c in range(2):
+                if causes[k, c]:
+                    first, last, gap = contacts_of(
+                        (before[i], after[i]), (steps[0], steps[1]), turns[i], lines[c, k], slopes[c, k], expected[k],
+                        front[k], widening[c, k], semi1[i], semi2[i], room,
+                    )  # fmt: skip
+                    ends[i, k, c, 0], ends[i, k, c, 1], gaps[i, k, c] = first, last, gap
