@@ -19,7 +19,7 @@ from . import _cache
 
 _PACKAGE = Path(__file__).parent
 # What a kernel's code may hold, constants too; editing a plot or a command keeps the compiled code.
-_KERNEL_ROOMS = ("bodies", "gravity", "motion", "integrators", "dynamics", "observables", "sky")
+_KERNEL_ROOMS = ("bodies", "gravity", "motion", "integrators", "dynamics", "observables", "sky", "photometry")
 _KERNEL_SOURCES = (
     "*.py",
     *(f"{room}/**/*.py" for room in _KERNEL_ROOMS),

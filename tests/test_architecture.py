@@ -35,6 +35,7 @@ ORDER += [
     "observables",
     "sky",
     "timing",
+    "photometry",
     "surroundings",
     "relaxed",
     "prediction",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from ..errors import InputError
 from ..scenario.wording import CAUTION, of_status
 from ..terminal.options import Csv, File, Json, Law, Plot, gathered, scenario_of
 from ..terminal.progress import say_if_cold
@@ -14,6 +15,7 @@ from ..terminal.tables import check_outputs, print_json, print_table, told_after
 
 if TYPE_CHECKING:
     from ..observing.light_curve import Photometry
+    from ..observing.synthetic_light import Photometer
 
 
 @dataclass(frozen=True)
@@ -23,7 +25,12 @@ class EpochOptions:
     from_days: Annotated[float, typer.Option("--from-days", help="Start, days from the impact.")] = -1.0
     days: Annotated[float, typer.Option("--days", help="Duration in days.")] = 2.0
     step_minutes: Annotated[float, typer.Option("--step-minutes", help="Sampling interval in minutes.")] = 5.0
-    noise_mag: Annotated[float, typer.Option("--noise-mag", help="1-sigma photometric noise.")] = 0.0
+    noise_mag: Annotated[
+        float | None,
+        typer.Option(
+            "--noise-mag", help="1-sigma photometric noise. [default: 0; --synthesise: 0.01]", show_default=False
+        ),
+    ] = None
     seed: Annotated[int, typer.Option("--seed", help="Random seed of the noise.")] = 0
 
 
@@ -39,6 +46,37 @@ class SurfaceOptions:
     facets: Annotated[int, typer.Option("--facets", help="Facets per ellipsoid (meshes keep theirs).")] = 2000
 
 
+@dataclass(frozen=True)
+class MeasuringOptions:
+    """What --synthesise writes, beside the noise."""
+
+    synthesise: Annotated[
+        str | None,
+        typer.Option("--synthesise", help="Write simulated measurements in the nights of [campaign] to this CSV file."),
+    ] = None
+    red_noise_mag: Annotated[
+        float, typer.Option("--red-noise-mag", help="With --synthesise: standard deviation of red noise.")
+    ] = 0.0
+    red_noise_minutes: Annotated[
+        float, typer.Option("--red-noise-minutes", help="With --synthesise: its e-folding time in minutes.")
+    ] = 30.0
+    zero_point_mag: Annotated[
+        float,
+        typer.Option("--zero-point-mag", help="With --synthesise: standard deviation of zero points, night by night."),
+    ] = 0.05
+    filters: Annotated[
+        str, typer.Option("--filters", help="With --synthesise: names of filters, parted by commas, used in turn.")
+    ] = "clear"
+
+    def how(self, epochs: EpochOptions) -> Photometer:
+        """As the options say."""
+        from ..observing.synthetic_light import Photometer
+
+        white = Photometer.noise_mag if epochs.noise_mag is None else epochs.noise_mag
+        red, minutes, names = self.red_noise_mag, self.red_noise_minutes, tuple(map(str.strip, self.filters.split(",")))
+        return Photometer(epochs.step_minutes, white, red, minutes, self.zero_point_mag, names)
+
+
 @gathered
 def light_curve(
     *,
@@ -48,6 +86,7 @@ def light_curve(
     as_json: Json = False,
     csv_file: Csv = "",
     plot: Plot = "",
+    measuring: MeasuringOptions,
 ) -> int:
     """Magnitudes of the system in UTC with light time, 0 at the mean flux, and the mutual events that they show."""
     from ..observing.light_curve import Surface
@@ -56,13 +95,23 @@ def light_curve(
 
     scenario = scenario_of(file)
     of_both = Surface(**vars(surface))
+    if measuring.synthesise is not None:
+        for name, given in (("--csv", csv_file), ("--plot", plot)):
+            if given:
+                raise InputError("--synthesise", f"it is given with {name}, allowed is one of them; leave one out")
+        from .texts.light_synthesis import check_light_synthesis, write_light_synthesis
+
+        how, window = measuring.how(epochs), (epochs.from_days, epochs.days)
+        check_light_synthesis(scenario, measuring.synthesise, file)
+        write_light_synthesis(scenario, measuring.synthesise, window, how, of_both, epochs.seed, as_json)
+        return 0
     check_outputs({"--csv": csv_file, "--plot": plot}, scenario, file)
     if csv_file:
         from ..files.csv_tables import LIGHT_CURVE, check_csv
 
         check_csv(csv_file, LIGHT_CURVE)
     say_if_cold()
-    found = run(scenario, **vars(epochs), surface=of_both)
+    found = run(scenario, **vars(epochs) | {"noise_mag": epochs.noise_mag or 0.0}, surface=of_both)
     whole, events = curve_summary(found), events_in_curve(found)
     head = {"scenario": scenario.name, "scenario_sha256": scenario.sha256}
     more = {"epochs_seen": curve_rows(found), "events": events, "warnings": list(found.warnings), "caution": CAUTION}

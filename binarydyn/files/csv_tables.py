@@ -15,6 +15,7 @@ from .whole import check_place, put, target_of
 MIDDLES = ("mid_utc", "kind", "body")
 TIMETABLE = ("side", "kind", "body", "extent")
 LIGHT_CURVE = ("seen_utc", "time_s", "side", "magnitude")
+MEASURED_LIGHT = ("seen_utc", "magnitude", "sigma_mag")
 """How the heads of our tables begin: so an older table is known by its first line."""
 _FIRST_LINE = 4096
 

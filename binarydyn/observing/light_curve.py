@@ -137,19 +137,19 @@ def light_curve(
     sky = Sky.of(scenario)
     begun = start(scenario)
     impact = impact_on(begun.system, scenario)
-    runs = _runs(scenario, begun, impact, time)
+    runs = runs_about(scenario, begun, impact, time)
     pieces, found, margin_s = [], [], begun.period_h * 3600.0
     for run in runs:
         wanted = time[(time >= run.time_s[0]) & (time <= run.time_s[-1]) & ((time < 0.0) == (run.time_s[0] < 0.0))]
         if len(wanted):
-            near = _part(run, wanted[0] - margin_s, wanted[-1] + margin_s)
+            near = part_of_run(run, wanted[0] - margin_s, wanted[-1] + margin_s)
             conjunctions = events(near, sky, scenario.observer.sunlight, dips=False)
             found += [event for event in conjunctions if _touches(event, wanted)]
             albedos = (1.0, surface.albedo_ratio)
             pieces.append(light_curve_of(near, sky, wanted, surface.law, surface.phase_law, surface.facets, albedos))
     if not pieces:
         raise ArgumentError("from_days", f"the run ends before {from_days:g} days from the impact; begin earlier")
-    curve = _joined(pieces)
+    curve = joined_curves(pieces)
     return Photometry(
         scenario=scenario,
         start=begun,
@@ -190,7 +190,7 @@ def _epochs(from_days, days, step_minutes, noise_mag, seed, surface: Surface) ->
     return from_days * DAY_S + step_minutes * 60.0 * np.arange(count)
 
 
-def _runs(scenario: Scenario, begun: Start, impact: Impact, time: np.ndarray) -> list[Trajectory]:
+def runs_about(scenario: Scenario, begun: Start, impact: Impact, time: np.ndarray) -> list[Trajectory]:
     """Before and after t0, as far as epochs lie there, and an orbit beyond so that events at the ends are whole."""
     more = 1.5 * begun.period_h / 24.0
     runs = []
@@ -201,13 +201,14 @@ def _runs(scenario: Scenario, begun: Start, impact: Impact, time: np.ndarray) ->
     return runs
 
 
-def _part(run: Trajectory, first_s: float, last_s: float) -> Trajectory:
+def part_of_run(run: Trajectory, first_s: float, last_s: float) -> Trajectory:
     """The samples between two instants."""
     kept = (run.time_s >= first_s) & (run.time_s <= last_s)
     return replace(run, time_s=run.time_s[kept], y=run.y[kept])
 
 
-def _joined(pieces: list[LightCurve]) -> LightCurve:
+def joined_curves(pieces: list[LightCurve]) -> LightCurve:
+    """Several as one."""
     names = ("time_s", "light_time_s", "phase_angle_deg", "brightness_m2")
     parts = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in names}
     return LightCurve(**parts, albedos=pieces[0].albedos)

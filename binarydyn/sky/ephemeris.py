@@ -110,6 +110,13 @@ class Clock:
             times = Time([moment.astimezone(UTC).replace(tzinfo=None) for moment in utc], scale="utc")
             return (times.tdb - self.at(0.0)).sec
 
+    def seconds_at_julian(self, days, scale: str) -> np.ndarray:
+        """(m,) seconds from the epoch to Julian dates (m,) in UTC or TDB, to 40 microseconds."""
+        from astropy.time import Time
+
+        with offline():
+            return (Time(np.asarray(days, dtype=float), format="jd", scale=scale).tdb - self.at(0.0)).sec
+
 
 def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: ObservingSite | None = None) -> np.ndarray:
     """(m, 3), m, from the Sun's centre to the Earth's, or to a site on it, at times (m,); ecliptic J2000.

@@ -8,37 +8,28 @@ events that do not take place there (extent absent), or of which the run shows a
 
 from __future__ import annotations
 
-import csv
-import io
-import math
 from collections.abc import Sequence
-from datetime import datetime
 from itertools import product
 from pathlib import Path
 
 import numpy as np
 
 from ..constants import DAY_S, HOUR_S
-from ..epochs import moment
 from ..errors import ArgumentError, InputError
 from ..files.csv_tables import MIDDLES, write_csv
 from ..kinds import sure
 from ..scenario.nearest import nearest
-from ..scenario.reading import opened_file, place_of
-from ..scenario.tables.heliocentric import EPOCH_YEARS
 from ..scenario.wording import one_line
 from ..sky.dip_causes import MEASURED_KINDS
 from ..sky.ephemeris import Clock
 from ..sky.events import BODIES
 from ..timing.mid_times import DEFINITIONS, SIGMA_S, MidTimes, groups_of, nights_of
+from .csv_reading import DAYS_FROM_IMPACT, CsvTable, moment_of, number_of
 
 NEEDED = MIDDLES
 OPTIONAL = ("sigma_s", "timed", "observer")
-DAYS_FROM_IMPACT = 3650.0
 SAME_EVENT_PERIODS = 0.1
 """Two mid-times of one kind and body that are nearer, in orbit periods, are the same event twice."""
-_EMPTY = f"it is empty, a header with {', '.join(NEEDED)} is needed; give a table of events"
-_LARGEST_BYTES = 1 << 24
 _OTHER_SCALES = ("jd", "mjd", "tdb", "tt", "bjd", "hjd", "tai", "utc_jd")
 
 
@@ -52,10 +43,9 @@ def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float, mi
         raise ArgumentError(
             "events", f"{len(names)} files are given, a campaign is one file, one column of times; join them in one"
         )
-    place = place_of(names[0])
-    reader = _reader(place, _text(names[0], place))
-    columns = _columns(place, reader)
-    rows = [row for row in (_row(place, reader.line_num, columns, cells) for cells in reader) if row]
+    table = CsvTable(names[0], "events", NEEDED)
+    _check_columns(table)
+    place, rows = table.place, [row for cell in table.rows() if (row := _row(table, cell))]
     if not rows:
         raise InputError(place, "no event that takes place is in the file, at least one line is needed; add some")
     mids = _placed(place, rows, clock, midnight_s)
@@ -70,76 +60,18 @@ def write_mid_times(path: str | Path, mids: MidTimes, clock: Clock) -> None:
     write_csv(path, NEEDED, [(*NEEDED, *given), *lines])
 
 
-def _text(path: str, place: str) -> str:
-    try:
-        with opened_file(path, "a CSV file of events") as stream:
-            content = stream.read(_LARGEST_BYTES + 1)
-    except InputError:
-        raise
-    except (OSError, ValueError) as error:
-        reason = "no such file" if isinstance(error, FileNotFoundError) else getattr(error, "strerror", None) or error
-        raise InputError(place, f"it cannot be read ({reason}); give a CSV file of events") from None
-    if len(content) > _LARGEST_BYTES:
-        raise InputError(place, "it is larger than 16 MiB, no campaign has so many events; give its table of events")
-    try:
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content[: error.start].count(b"\n") + 1
-        raise InputError(f"{place}: line {line}", "it is not UTF-8 text, a CSV file is; save it as that") from None
-    if "\0" in text:
-        raise InputError(place, "it is a binary file, a CSV file is text; give a table of events as CSV")
-    if not text.strip():
-        raise InputError(place, _EMPTY)
-    return text
-
-
-def _reader(place: str, text: str):
-    reader = csv.reader(io.StringIO(text), strict=True)
-
-    class Lines:
-        """The rows that hold something, an error of the format as a sentence."""
-
-        @property
-        def line_num(self) -> int:
-            return reader.line_num
-
-        def __iter__(self):
-            return self
-
-        def __next__(self) -> list[str]:
-            while True:
-                try:
-                    cells = [cell.strip() for cell in next(reader)]
-                except csv.Error as error:
-                    raise InputError(f"{place}: line {reader.line_num}", f"it is no CSV ({error}); mend it") from None
-                if any(cells):
-                    return cells
-
-    return Lines()
-
-
-def _columns(place: str, reader) -> list[str]:
-    """Names in the header."""
-    names = next(reader, None)
-    if names is None:
-        raise InputError(place, _EMPTY)
-    line = reader.line_num
+def _check_columns(table: CsvTable) -> None:
+    """InputError where one is missing, or there twice."""
+    table.check_once((*NEEDED, *OPTIONAL))
     for name in NEEDED:
-        if names.count(name) == 1:
-            continue
-        if name in names:
-            raise InputError(f"{place}: line {line}", f"the column {name} is there twice, once is allowed; remove one")
-        raise InputError(f"{place}: line {line}", _missing(name, names))
-    for name in OPTIONAL:
-        if names.count(name) > 1:
-            raise InputError(f"{place}: line {line}", f"the column {name} is there twice, once is allowed; remove one")
-    return names
+        if name not in table.names:
+            raise InputError(table.where, _missing(name, table))
 
 
-def _missing(name: str, names: list[str]) -> str:
-    if len(names) == 1 and any(mark in names[0] for mark in ";\t"):
+def _missing(name: str, table: CsvTable) -> str:
+    if table.seems_uncut:
         return f"the column {name} is missing, the cells seem to be parted by something else than commas; use commas"
-    others = [n for n in names if n not in NEEDED]
+    others = [n for n in table.names if n not in NEEDED]
     if name == "mid_utc":
         scaled = [n for n in others if set(n.lower().split("_")) & set(_OTHER_SCALES)]
         if scaled:
@@ -158,13 +90,10 @@ def _missing(name: str, names: list[str]) -> str:
     return f"the column {name} is missing{hint}, {', '.join(NEEDED)} are needed; add it"
 
 
-def _row(place: str, line: int, names: list[str], cells: list[str]) -> tuple | None:
+def _row(table: CsvTable, cell: dict[str, str]) -> tuple | None:
     """(line, moment, kind, body, sigma or None, timed, observer) of an event; None of one that does not take place, or
     not wholly."""
-    where = f"{place}: line {line}"
-    if len(cells) != len(names):
-        raise InputError(where, f"{len(cells)} cells are given, the header names {len(names)}; complete the line")
-    cell = {"timed": ""} | dict(zip(names, cells, strict=True))
+    where, cell = table.where, {"timed": ""} | cell
     cell["timed"] = cell["timed"] or DEFINITIONS[0]
     for name, allowed in (("kind", MEASURED_KINDS), ("body", BODIES), ("timed", DEFINITIONS)):
         if cell[name] not in allowed:
@@ -172,46 +101,9 @@ def _row(place: str, line: int, names: list[str], cells: list[str]) -> tuple | N
             raise InputError(where, f'{name} "{one_line(cell[name][:40])}" is given, allowed is {words}; change it')
     if cell.get("extent") == "absent" or "" in (cell.get("contact1_utc"), cell.get("contact4_utc")):
         return None
-    sigma, moment_utc = _sigma(where, cell.get("sigma_s", "")), _moment(where, cell["mid_utc"])
-    return line, moment_utc, cell["kind"], cell["body"], sigma, cell["timed"], cell.get("observer", "")
-
-
-def _moment(where: str, text: str) -> datetime:
-    shown = one_line(text[:40])
-    try:
-        float(text)
-    except ValueError:
-        pass
-    else:
-        raise InputError(
-            where, f"mid_utc {shown} is a number, perhaps a Julian date; write UTC such as 2031-05-06T07:08:09.1"
-        )
-    try:
-        found = moment(text)
-    except ValueError:
-        raise InputError(
-            where, f'mid_utc "{shown}" is given, allowed is a date and time in UTC such as 2031-05-06T07:08:09.1Z'
-        ) from None
-    low, high = EPOCH_YEARS
-    if not low <= found.year <= high:
-        raise InputError(where, f"mid_utc {shown} is given, UTC is served from {low} to {high}; correct the year")
-    return found
-
-
-def _sigma(where: str, text: str) -> float | None:
-    if not text:
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    low, high = SIGMA_S
-    if not low <= value <= high:
-        raise InputError(
-            where,
-            f'sigma_s "{one_line(text[:40])}" is given, allowed is a number of seconds, {low:g} .. {high:g}',
-        )
-    return value
+    stated, moment_utc = cell.get("sigma_s", ""), moment_of(where, "mid_utc", cell["mid_utc"])
+    sigma = number_of(where, "sigma_s", stated, *SIGMA_S, "seconds") if stated else None
+    return table.line, moment_utc, cell["kind"], cell["body"], sigma, cell["timed"], cell.get("observer", "")
 
 
 def _placed(place: str, rows: list[tuple], clock: Clock, midnight_s: float) -> MidTimes:

@@ -1,0 +1,152 @@
+"""How bright a pair is at many instants for many members of a fit: ellipsoids whole, and what mutual events take away.
+
+Each member is a run's even samples, its bodies' axes and a turn of the lines of sight.  Whole bodies by
+ellipsoid_light.py; only where the outlines may overlap are rays sent through the secondary's (sky/missing_light.py).
+Both scattering laws at once, so that a mixture of them costs nothing.  Neglected as in sky/light_curve.py: penumbra,
+light from one body on the other, spots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from .._jit import kernel
+from ..motion.layout import Q1, Q2, W1, W2
+from ..sky.missing_light import disc_points, missing_of_ellipsoids
+from .between_steps import attitude_between, position_between
+from .ellipsoid_light import GAUSS, ellipsoid_light
+
+RAYS = 256
+"""Through the secondary's outline: what they leave is below 1 mmag of a pair whose secondary has 5 % of the light."""
+
+
+@dataclass(frozen=True)
+class LitRuns:
+    """n runs on one side of t0 and what is seen of them.
+
+    samples (n, k, 20), states at start_s, start_s + step_s, .. (step_s < 0: backwards); semi-axes (n, 3), m; turns
+    (n, 3, 3): of the lines of sight, so that a member's direction to the Sun is turn @ sunward.
+    """
+
+    samples: np.ndarray
+    start_s: float
+    step_s: float
+    primary_m: np.ndarray
+    secondary_m: np.ndarray
+    turns: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.samples)
+
+    def some(self, which: slice) -> LitRuns:
+        """A part of them."""
+        columns = (self.samples, self.primary_m, self.secondary_m, self.turns)
+        samples, primary, secondary, turns = (column[which] for column in columns)
+        return LitRuns(samples, self.start_s, self.step_s, primary, secondary, turns)
+
+
+@dataclass(frozen=True)
+class PairLight:
+    """whole_m2, missing_m2 (n, m, 2, 2): of n members at m instants, by body and by law (Lommel-Seeliger, Lambert), at
+    albedo 1: light without the other body, and how much of it the other one takes."""
+
+    whole_m2: np.ndarray
+    missing_m2: np.ndarray
+
+    def flux(self, albedo_ratio: np.ndarray | float = 1.0) -> np.ndarray:
+        """(n, m, 2) of both bodies, by law; albedo of the secondary over the primary's, one or (n,)."""
+        left, ratio = self.whole_m2 - self.missing_m2, np.reshape(albedo_ratio, (-1, 1, 1))
+        return left[:, :, 0] + ratio * left[:, :, 1]
+
+
+def light_of_members(
+    members: LitRuns, time_s: np.ndarray, sunward: np.ndarray, earthward: np.ndarray, workers: int = 1, rays: int = RAYS
+) -> PairLight:
+    """Light of n members at instants time_s (m,) within their samples, s from t0 at the system.
+
+    sunward, earthward (m, 3): unit vectors in the frame of the runs; workers: threads.
+    """
+    found = PairLight(np.empty((len(members), len(time_s), 2, 2)), np.zeros((len(members), len(time_s), 2, 2)))
+    lines = np.ascontiguousarray(sunward), np.ascontiguousarray(earthward)
+
+    def fill(which: slice) -> None:
+        part = members.some(which)
+        told = (part.samples, part.start_s, part.step_s, part.primary_m, part.secondary_m, part.turns)
+        _light(*told, time_s, *lines, disc_points(rays), GAUSS, found.whole_m2[which], found.missing_m2[which])
+
+    _shared_out(fill, len(members), workers)
+    return found
+
+
+def _shared_out(fill: Callable[[slice], None], count: int, workers: int) -> None:
+    """Parts of the members on threads: kernels release the interpreter."""
+    if workers == 1 or count == 1:
+        fill(slice(None))
+        return
+    ends = np.linspace(0, count, min(workers, count) + 1).astype(int)
+    with ThreadPoolExecutor(workers) as threads:
+        list(threads.map(fill, [slice(a, b) for a, b in zip(ends[:-1], ends[1:], strict=True)]))
+
+
+@kernel
+def _light(samples, start, step, semi1, semi2, turns, times, suns, seens, disc, gauss, whole, missing):
+    count = len(times)
+    places, axes = np.empty((count, 3)), (np.empty((count, 9)), np.empty((count, 9)))
+    sun, seen, weights = np.empty((count, 3)), np.empty((count, 3)), np.empty(8)
+    for n in range(len(samples)):
+        for m in range(count):
+            x = (times[m] - start) / step
+            position_between(samples[n], x, step, weights, places[m])
+            attitude_between(samples[n], x, step, Q1, W1, axes[0][m])
+            attitude_between(samples[n], x, step, Q2, W2, axes[1][m])
+            turned_line(turns[n], suns[m], sun[m])
+            turned_line(turns[n], seens[m], seen[m])
+            ellipsoid_light(axes[0][m], semi1[n], sun[m], seen[m], gauss, whole[n, m, 0])
+            ellipsoid_light(axes[1][m], semi2[n], sun[m], seen[m], gauss, whole[n, m, 1])
+        add_missing(places, axes, semi1[n], semi2[n], sun, seen, True, disc, missing[n])
+        add_missing(places, axes, semi1[n], semi2[n], seen, sun, False, disc, missing[n])
+
+
+@kernel
+def turned_line(turn, line, found):
+    """Fill found (3,) with turn (3, 3) @ line (3,)."""
+    for i in range(3):
+        found[i] = turn[i, 0] * line[0] + turn[i, 1] * line[1] + turn[i, 2] * line[2]
+
+
+@kernel
+def add_missing(places, axes, semi1, semi2, lines, others, eclipses, disc, missing):
+    """Add to missing (m, 2, 2) what the nearer body takes from the other one along lines (m, 3), of one member.
+
+    Rays go where the bodies' spheres overlap as seen along the line; eclipsed ground that is hidden misses nothing.
+    """
+    count, near = 0, np.empty(len(places), np.int64)
+    reach = max(semi1[0], semi1[1], semi1[2]) + max(semi2[0], semi2[1], semi2[2])
+    for m in range(len(places)):
+        x, y, z = places[m, 0], places[m, 1], places[m, 2]
+        along = x * lines[m, 0] + y * lines[m, 1] + z * lines[m, 2]
+        if x * x + y * y + z * z - along * along < reach * reach:
+            near[count] = m
+            count += 1
+    centre1, centre2, front = np.zeros((count, 3)), np.empty((count, 3)), np.empty(count, np.bool_)
+    axes1, axes2 = np.empty((count, 3, 3)), np.empty((count, 3, 3))
+    line, other, found = np.empty((count, 3)), np.empty((count, 3)), np.zeros((count, 2))
+    for k in range(count):
+        m, along = near[k], 0.0
+        for i in range(3):
+            centre2[k, i], line[k, i], other[k, i] = places[m, i], lines[m, i], others[m, i]
+            along += places[m, i] * lines[m, i]
+            for j in range(3):
+                axes1[k, i, j], axes2[k, i, j] = axes[0][m, 3 * i + j], axes[1][m, 3 * i + j]
+        front[k] = along > 0.0
+    missing_of_ellipsoids(
+        centre1, centre2, axes1, axes2, semi1, semi2, line, other, front, eclipses, disc, found
+    )  # fmt: skip
+    for k in range(count):
+        body = 0 if front[k] else 1
+        missing[near[k], body, 0] += found[k, 0]
+        missing[near[k], body, 1] += found[k, 1]
