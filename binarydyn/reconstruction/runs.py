@@ -19,6 +19,7 @@ from ..batch.cases import accumulated, from_arrays
 from ..batch.inputs import Inputs, doubtful, is_plain
 from ..batch.starts import Starts, starts_of
 from ..constants import DAY_S, HOUR_S
+from ..dynamics import System
 from ..dynamics.displacement import displaced
 from ..errors import ConvergenceError, InputError
 from ..impact.frame import axes_of_pole, ecliptic_axes
@@ -118,6 +119,11 @@ class GuessedMotion:
     @cached_property
     def _begun(self):
         return start(relaxed_base(self.scenario))
+
+    @property
+    def nominal(self) -> System:
+        """The scenario's pair in its relaxed state."""
+        return self._begun.system
 
     @property
     def period_s(self) -> float:

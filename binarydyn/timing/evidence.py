@@ -107,7 +107,7 @@ class Weigher:
 
     def weighed(self, x: np.ndarray) -> Weighed:
         """All minima, at parameters x (b, 9), over the grid."""
-        nodes = self._nodes()
+        nodes = self.nodes()
         rows = []
         for ln_s, tau, ln_share in nodes:
             ln_w, normal = self.solved(np.exp(ln_s), tau)
@@ -125,7 +125,7 @@ class Weigher:
         ln_s, tau = self._peak(*_common(self.noise))
         return float(np.exp(ln_s)), tau
 
-    def _nodes(self) -> list[tuple[float, float, float]]:
+    def nodes(self) -> list[tuple[float, float, float]]:
         """(ln s, tau, ln of the share of the prior) where the first minimum has evidence: a patch about the highest."""
         ln_s, tau = self._peak(*_common(self.noise))
         taus, ln_taus = _common(self.noise, tau)

@@ -66,12 +66,12 @@ def winsorised(found: Minima, noise: Noise, priors: Priors, tau_s: float) -> Win
 def spread_factor(z: np.ndarray, fitted: float) -> float:
     """f: by how much the sigma of least squares with the same slopes is that of the reweighed fit; z (n,): residuals
     per sigma, fitted: effective number of parameters."""
-    psi, slope = _psi(z)
+    psi, slope = influence(z)
     few = 1.0 + fitted / len(z) * float(np.var(slope) / np.mean(slope) ** 2)
     return few * float(np.sqrt(np.sum(psi**2) / max(len(z) - fitted, 1.0)) / np.mean(slope))
 
 
-def _psi(z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def influence(z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Minus the slope of the log likelihood of Student's t, and its own slope."""
     return (NU + 1.0) * z / (NU + z**2), (NU + 1.0) * (NU - z**2) / (NU + z**2) ** 2
 
@@ -108,7 +108,7 @@ class _Settled:
             if np.abs(weight - before).max() < _SETTLED:
                 break
         factor = spread_factor(z, _fitted(counted, x, noise.at(s, tau_s), noise.own_variance(s), priors))
-        psi, slope = _psi(z)
+        psi, slope = influence(z)
         return cls(x, z, psi / np.mean(slope), factor, s)
 
 

@@ -1,0 +1,163 @@
+"""From measured event times to what happened: weighted draws of all unknowns, and what they are worth.
+
+The fit of everything gives the slopes, the noise and what one Gaussian would say; rough unknowns are then sampled with
+the smooth ones integrated out, and all draws weighed exactly.  In chaos nothing is claimed beyond the horizon.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..constants import DAY_S
+from ..errors import ArgumentError, ConvergenceError
+from ..scenario import Scenario
+from ..scenario.tables.sampling import check_seed
+from ..timing.evidence import TYPICAL_TAU_S, UNSTATED_SIGMA_S
+from ..timing.mid_times import MidTimes
+from ..timing.noise import Noise
+from .chord import Conditional
+from .event_times import EventModel
+from .exact import Weighted, exactly_weighed
+from .horizon import horizon_s
+from .importance import RoughDraws, adapted, prior_draws
+from .likelihood import Likelihood
+from .newton import Solved, best_of, solved
+from .scatter import NoiseGrid, at_peak, without_outliers
+from .shapes import shapes_of
+from .unknowns import Unknowns
+
+DRAWS = (50, 100_000)
+_STARTS = 4
+_GOOD = 1.5
+"""chi2 per degree of freedom below which no further start is tried."""
+_LEAST_EVENTS = 3
+"""Within the horizon on either side of t0."""
+_WORTH = 1e-4
+"""Share of the heaviest draw from which on the shape of its motion is looked at."""
+IMPULSES = ("momentum_transfer.beta", "velocity_change.along_track_mm_s", "impactor.mass_kg")
+"""Unknowns that scale the impact, of which bounds may be given."""
+
+
+@dataclass(frozen=True)
+class Timed:
+    """Event times as a likelihood sees them."""
+
+    events: EventModel
+
+    @property
+    def unknowns(self) -> Unknowns:
+        """What is guessed."""
+        return self.events.unknowns
+
+    @property
+    def observed(self) -> np.ndarray:
+        """(m,) s."""
+        return self.events.observed_s
+
+    def predicted(self, u: np.ndarray) -> np.ndarray:
+        """(n, m) s."""
+        return self.events.predicted_s(u)
+
+
+@dataclass(frozen=True)
+class WhatHappened:
+    """What was done: the times (those within the horizon), their model, the fit of everything, the noise, draws of the
+    rough unknowns, weighted draws of all, and columns (n,) of these by name: unknowns in their units, and SHAPES.
+
+    horizon_s: inf where the motion is regular.  outliers: None where the loss is not robust.  left_out: times beyond
+    the horizon.
+    """
+
+    events: EventModel
+    reference: Solved
+    grid: NoiseGrid
+    conditional: Conditional
+    draws: RoughDraws
+    weighted: Weighted
+    columns: dict[str, np.ndarray]
+    horizon_s: float
+    left_out: int
+    outliers: int | None
+
+
+def found_in(
+    scenario: Scenario, mids: MidTimes, draws: int = 400, seed: int = 0, robust: bool = False,
+    bounds: tuple[float, float] = (-np.inf, np.inf), workers: int | None = None,
+) -> WhatHappened:  # fmt: skip
+    """From measured times.
+
+    draws: weighted ones of the last step.  bounds: of what scales the impact, beta where it is asked for.
+    Errors: InputError for numbers that are not allowed and scenarios that have no impact or place, ConvergenceError
+    where no motion shows the events.
+    """
+    _check(draws, seed)
+    mids = mids.sorted()
+    events = EventModel.of(scenario, mids, workers=workers)
+    horizon = horizon_s(events.motion, np.zeros(len(events.unknowns.names)))
+    within = events.observed_s <= horizon
+    if not within.all():
+        events = _nearer(scenario, mids.chosen(within), events.observed_s[within], horizon, workers)
+    likelihood = _noisy(events)
+    reference, likelihood, outliers = _fitted(likelihood, events, seed, robust)
+    grid = NoiseGrid.of(likelihood, reference, mids.sigma_s is not None)
+    conditional = Conditional(grid.best, reference, _bounded(events.unknowns), bounds)
+    some = adapted(conditional, conditional.dimensions, seed, conditional.start)
+    if not np.isfinite(some.ln_weight).any():
+        raise ConvergenceError("no draw of the unknowns has a motion that shows the events; see [sampling]")
+    all_draws = exactly_weighed(conditional, some, grid, draws, seed)
+    columns = dict(zip(events.unknowns.names, events.unknowns.value(all_draws.u).T, strict=True))
+    worth = all_draws.weight > _WORTH * all_draws.weight.max()
+    columns |= shapes_of(events.motion, all_draws.u, worth, np.isinf(horizon))
+    left_out = int(np.sum(~within))
+    return WhatHappened(events, reference, grid, conditional, some, all_draws, columns, horizon, left_out, outliers)
+
+
+def _check(draws: int, seed: int) -> None:
+    low, high = DRAWS
+    if not low <= draws <= high:
+        raise ArgumentError("draws", f"{draws} is given, allowed is {low} .. {high}; change it")
+    check_seed(seed)
+
+
+def _nearer(scenario: Scenario, mids: MidTimes, time_s: np.ndarray, horizon: float, workers) -> EventModel:
+    if min(np.sum(time_s < 0.0), np.sum(time_s >= 0.0)) < _LEAST_EVENTS:
+        raise ConvergenceError(
+            f"the motion is chaotic: neighbouring trajectories part {horizon / DAY_S:.1f} days after the impact, and "
+            f"fewer than {_LEAST_EVENTS} events on either side come before that; nothing is claimed"
+        )
+    return EventModel.of(scenario, mids, workers=workers)
+
+
+def _noisy(events: EventModel) -> Likelihood:
+    mids = events.mids
+    sigma = np.full(len(mids), UNSTATED_SIGMA_S) if mids.sigma_s is None else mids.sigma_s
+    noise = Noise.of(sigma, mids.group, events.columns_s)
+    shared = bool(np.any(noise.members.sum(axis=1) > 1))
+    return Likelihood(Timed(events), noise, 1.0, TYPICAL_TAU_S if shared else 0.0)
+
+
+def _fitted(
+    likelihood: Likelihood, events: EventModel, seed: int, robust: bool
+) -> tuple[Solved, Likelihood, int | None]:
+    """The fit of everything, with the noise of the highest evidence about it."""
+    stated, asked = events.mids.sigma_s is not None, events.unknowns
+    known = np.where(np.isfinite(asked.prior_sigma_u), asked.prior_sigma_u, 0.0)
+    starts = [np.zeros(len(known)), *(prior_draws(_STARTS - 1, len(known), seed) * known)]
+    good = _GOOD * len(events.observed_s) if stated else np.inf
+    reference, outliers = best_of(likelihood, starts, events.observed_s, good), None
+    if robust:
+        measured = likelihood
+        for _ in range(2):
+            late = reference.late - likelihood.later
+            likelihood, outliers = without_outliers(measured, replace(reference, late=late))
+            reference = solved(likelihood, reference.u)
+    likelihood = at_peak(likelihood, reference, stated or robust)
+    return solved(likelihood, reference.u), likelihood, outliers
+
+
+def _bounded(unknowns: Unknowns) -> str | None:
+    """The smooth unknown that scales the impact."""
+    smooth = [name for name, is_smooth in zip(unknowns.names, unknowns.smooth, strict=True) if is_smooth]
+    return next((name for name in IMPULSES if name in smooth), None)

@@ -1,0 +1,221 @@
+"""What happened: draws, their weights and the unknowns that are integrated out, on problems whose answer is known."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq, least_squares, minimize
+from scipy.special import logsumexp
+from scipy.stats import genpareto, multivariate_normal
+
+from binarydyn.reconstruction.chord import Conditional
+from binarydyn.reconstruction.exact import exactly_weighed
+from binarydyn.reconstruction.importance import Kernels, adapted, k_hat, ln_normal, pareto_shape, weights
+from binarydyn.reconstruction.likelihood import Likelihood
+from binarydyn.reconstruction.newton import solved
+from binarydyn.reconstruction.scatter import NoiseGrid, without_outliers
+from binarydyn.timing.noise import FLOOR_S, Noise
+
+
+@dataclass(frozen=True)
+class Names:
+    """Unknowns a, b (smooth), c, d (rough) of unit scale."""
+
+    names: tuple = ("a", "b", "c", "d")
+    centre: np.ndarray = field(default_factory=lambda: np.zeros(4))
+    scale: np.ndarray = field(default_factory=lambda: np.ones(4))
+    prior_sigma_u: np.ndarray = field(default_factory=lambda: np.array([np.inf, 2.0, 0.7, 1.3]))
+    smooth: np.ndarray = field(default_factory=lambda: np.array([True, True, False, False]))
+
+    def value(self, u):
+        return self.centre + self.scale * u
+
+    def index(self, name):
+        return self.names.index(name)
+
+
+class Line:
+    """Times that are linear in the unknowns, and, `bent`, quadratic in c."""
+
+    def __init__(self, seed=1, bent=0.0, count=30):
+        random = np.random.default_rng(seed)
+        self.unknowns, self.bent = Names(), bent
+        self.matrix = 20.0 * random.standard_normal((count, 4))
+        self.curve = 20.0 * random.standard_normal(count)
+        self.observed = np.zeros(count)
+        truth = np.array([0.4, -1.0, 0.8, 0.5])
+        self.observed = self.predicted(truth[None])[0] + 60.0 * random.standard_normal(count)
+
+    def predicted(self, u):
+        return u @ self.matrix.T + self.bent * (u[:, 2] ** 2)[:, None] * self.curve
+
+
+def noise_of(count, group=None, columns=None):
+    return Noise.of(np.full(count, np.sqrt(60.0**2 - FLOOR_S**2)), group, columns)
+
+
+def exact_posterior(likelihood):
+    """Mean and covariance of a linear problem with Gaussian errors and priors, from the dense matrices."""
+    model, noise = likelihood.model, likelihood.noise
+    common = likelihood.tau_s**2 * noise.members.T @ noise.members
+    c = np.diag(noise.own_variance(1.0)) + common + noise.causes_s @ noise.causes_s.T
+    told = np.linalg.solve(c, model.matrix)
+    covariance = np.linalg.inv(model.matrix.T @ told + np.diag(likelihood.information))
+    return covariance @ (told.T @ model.observed), covariance, c
+
+
+def linear_likelihood():
+    model = Line()
+    group = np.repeat(np.arange(6), 5)
+    columns = np.column_stack([np.linspace(-30.0, 30.0, 30), 20.0 * np.cos(np.arange(30))])
+    return Likelihood(model, noise_of(30, group, columns), 1.0, 25.0)
+
+
+def test_a_linear_problem_is_solved_in_closed_form():
+    likelihood = linear_likelihood()
+    mean, covariance, _ = exact_posterior(likelihood)
+    found = solved(likelihood, np.array([3.0, -3.0, 1.0, 1.0]))
+    assert found.u == pytest.approx(mean, abs=1e-4 * np.sqrt(np.diag(covariance).min()))
+    assert found.covariance(likelihood) == pytest.approx(covariance, rel=1e-6)
+
+
+def test_a_bent_problem_has_the_minimum_that_scipy_finds():
+    likelihood = Likelihood(Line(bent=2.0), noise_of(30))
+
+    def residuals(u):
+        known = np.sqrt(likelihood.information)
+        return np.concatenate([likelihood.late(u[None])[0] / 60.0, known * u])
+
+    theirs = least_squares(residuals, np.zeros(4), method="lm", xtol=1e-12, ftol=1e-12)
+    mine = solved(likelihood, np.zeros(4))
+    assert mine.cost == pytest.approx(2.0 * theirs.cost, rel=1e-5)
+    assert mine.u == pytest.approx(theirs.x, abs=2e-3)
+
+
+def test_integrating_out_is_exact_where_times_are_linear():
+    """ln L(x) against the dense marginal likelihood of a flat and a normal unknown, up to one constant."""
+    likelihood = linear_likelihood()
+    reference = solved(likelihood, np.zeros(4))
+    target = Conditional(likelihood, reference)
+    x = np.random.default_rng(2).standard_normal((300, 2))
+    ln, s = target(x)
+    mean, covariance, c = exact_posterior(likelihood)
+    model = likelihood.model
+    wide = c + model.matrix[:, :2] @ np.diag([1e8, 2.0**2]) @ model.matrix[:, :2].T
+    theirs = multivariate_normal(model.observed, wide).logpdf(x * [0.7, 1.3] @ model.matrix[:, 2:].T)
+    assert np.ptp(ln - theirs) < 1e-4
+    rough = covariance[2:, 2:]
+    expected = mean[:2] + (x * [0.7, 1.3] - mean[2:]) @ np.linalg.solve(rough, covariance[2:, :2])
+    assert s == pytest.approx(expected, abs=1e-3)
+
+
+def test_weighted_draws_have_the_moments_of_the_exact_posterior():
+    likelihood = linear_likelihood()
+    draws = adapted(Conditional(likelihood, solved(likelihood, np.zeros(4))), 2, seed=3)
+    mean, covariance, _ = exact_posterior(likelihood)
+    w, x = weights(draws.ln_weight), draws.x * [0.7, 1.3]
+    sigma = np.sqrt(np.diag(covariance)[2:])
+    assert draws.k_hat < 0.7 and draws.effective > 200.0
+    assert np.abs(w @ x - mean[2:]).max() < 4.0 / np.sqrt(draws.effective) * sigma.max()
+    spread = np.cov(x.T, aweights=w)
+    assert spread == pytest.approx(covariance[2:, 2:], abs=6.0 / np.sqrt(draws.effective) * sigma.max() ** 2)
+
+
+class Shell:
+    """A narrow ring in three dimensions, of which a second part is heavier: what one Gaussian does not describe."""
+
+    def __call__(self, x):
+        ring = -0.5 * ((np.hypot(x[:, 0], x[:, 1]) - 1.5) / 0.05) ** 2 - 0.5 * (x[:, 2] / 0.05) ** 2
+        return ring + x[:, 0], np.zeros((len(x), 1))
+
+    def learn(self, x, found, ln):
+        pass
+
+
+def test_draws_adapt_to_a_ring():
+    """Mean of x0 over the angle by quadrature: the ring is thin, so prior and tilt act along it alone."""
+    angle = np.linspace(0.0, 2.0 * np.pi, 20001)[:-1]
+    radius = 1.5 + 0.05 * np.linspace(-6.0, 6.0, 241)[:, None]
+    ln = -0.5 * ((radius - 1.5) / 0.05) ** 2 - 0.5 * radius**2 + radius * np.cos(angle) + np.log(radius)
+    expected = float(np.exp(logsumexp(ln, b=radius * np.cos(angle) + 10.0) - logsumexp(ln)) - 10.0)
+    draws = adapted(Shell(), 3, seed=5)
+    w = weights(draws.ln_weight)
+    assert draws.effective > 200.0 and draws.k_hat < 0.7
+    assert w @ draws.x[:, 0] == pytest.approx(expected, abs=4.0 * 1.1 / np.sqrt(draws.effective))
+
+
+def test_densities_of_kernels_are_those_they_draw_from():
+    """The mean of prior/density over draws of the density is 1."""
+    random = np.random.default_rng(4)
+    x = random.standard_normal((500, 3)) * [0.1, 0.5, 1.0] + [1.0, 0.0, 0.0]
+    kernels = Kernels.about(x, np.full(500, 1.0 / 500), random)
+    y = kernels.draw(40_000, random)
+    ratio = np.exp(ln_normal(y) - kernels.ln_density(y))
+    assert ratio.mean() == pytest.approx(1.0, abs=4.0 * ratio.std() / 200.0)
+
+
+@pytest.mark.parametrize("shape", [-0.2, 0.3, 0.6, 0.9])
+def test_the_shape_of_a_pareto_tail_is_found(shape):
+    """Draws of scipy's generalised Pareto distribution; the error of k is (1 + k)/sqrt(n) (Zhang & Stephens 2009)."""
+    above = np.sort(genpareto(shape).rvs(4000, random_state=np.random.default_rng(7)))
+    assert pareto_shape(above) == pytest.approx(shape, abs=4.0 * (1.0 + shape) / np.sqrt(4000))
+
+
+@pytest.mark.parametrize("wide", [0.5, 1.0, 2.0])
+def test_k_hat_is_that_of_arviz(wide):
+    arviz = pytest.importorskip("arviz")
+    ln = wide * np.random.default_rng(8).standard_normal(3000) ** 2
+    assert k_hat(ln) == pytest.approx(float(arviz.psislw(ln)[1]), abs=0.02)
+
+
+def test_exact_weights_undo_what_was_linear():
+    """A bent problem with a night's common error and an unknown scale, against the posterior on a fine grid of u."""
+    model = Line(bent=2.0)
+    noise = noise_of(30, np.repeat(np.arange(6), 5))
+    likelihood = Likelihood(model, noise, 1.0, 20.0)
+    reference = solved(likelihood, np.zeros(4))
+    grid = NoiseGrid.of(likelihood, reference, True)
+    target = Conditional(grid.best, reference)
+    found = exactly_weighed(target, adapted(target, 2, seed=1), grid, 2000, 1)
+    assert found.effective > 1000.0
+    c = np.linspace(-3.0, 3.0, 1201)
+    ln = logsumexp([share + ln_of_c(node, c) for node, share in zip(grid.nodes, grid.ln_prior, strict=True)], axis=0)
+    w = weights(ln - 0.5 * (c / 0.7) ** 2)
+    mean, sigma = w @ c, np.sqrt(w @ (c - w @ c) ** 2)
+    mine = found.weight @ found.u[:, 2]
+    assert mine == pytest.approx(mean, abs=5.0 * sigma / np.sqrt(200.0))
+    assert np.sqrt(found.weight @ (found.u[:, 2] - mine) ** 2) == pytest.approx(sigma, rel=5.0 / np.sqrt(400.0))
+
+
+def ln_of_c(likelihood, c):
+    """ln of the likelihood at each c, a flat, b and d of their priors: from the dense covariance of the times."""
+    model, noise = likelihood.model, likelihood.noise
+    others = model.matrix[:, [0, 1, 3]] * [1e3, 2.0, 1.3]
+    own = np.diag(noise.own_variance(likelihood.scale)) + likelihood.tau_s**2 * noise.members.T @ noise.members
+    late = model.observed - c[:, None] * model.matrix[:, 2] - model.bent * (c**2)[:, None] * model.curve
+    return multivariate_normal(np.zeros(len(own)), own + others @ others.T).logpdf(late)
+
+
+def test_outliers_leave_the_minimum_of_students_t():
+    """The stand-in Gaussian problem against scipy's minimum of the likelihood of Student's t with the same scale."""
+    model = Line(count=60)
+    model.unknowns = replace(model.unknowns, prior_sigma_u=np.full(4, np.inf))
+    model.observed[::12] += 600.0
+    likelihood = Likelihood(model, noise_of(60))
+    calm, far = without_outliers(likelihood, solved(likelihood, np.zeros(4)))
+    assert far == 5
+    scale = np.sqrt((calm.noise.own_variance(1.0)).mean())
+    mine = solved(calm, np.zeros(4))
+    z = likelihood.late(mine.u[None])[0]
+    core = np.sort(np.abs(z))[:55]
+    assert 0.5 * 60.0 < scale < 2.5 * 60.0 and core.std() < 60.0
+
+    def excess(sigma):
+        return np.mean(5.0 * (z / sigma) ** 2 / (4.0 + (z / sigma) ** 2)) - 1.0
+
+    sigma = brentq(excess, 10.0, 300.0)
+
+    def minus_ln(u):
+        return 2.5 * np.sum(np.log1p((likelihood.late(u[None])[0] / sigma) ** 2 / 4.0))
+
+    assert minimize(minus_ln, mine.u + 0.1, tol=1e-12).x == pytest.approx(mine.u, abs=2e-3)
