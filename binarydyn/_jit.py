@@ -25,6 +25,7 @@ _KERNEL_SOURCES = (
     *(f"{room}/**/*.py" for room in _KERNEL_ROOMS),
     "batch/accumulate.py",
     "reconstruction/passages.py",
+    "reconstruction/dimming.py",
 )
 
 

@@ -20,6 +20,7 @@ from .._jit import kernel
 from ..motion.layout import Q1, Q2, W1, W2, V
 from ..sky.brightness import plane_of, seen_along
 from ..vectors import quaternion_product, rotation_of_quaternion
+from .dimming import ROOM, missing_at
 
 _COLUMNS = 11
 """Position and both quaternions."""
@@ -300,3 +301,48 @@ def contacts(before, after, steps, turns, lines, slopes, causes, expected, front
                         front[k], widening[c, k], semi1[i], semi2[i], room,
                     )  # fmt: skip
                     ends[i, k, c, 0], ends[i, k, c, 1], gaps[i, k, c] = first, last, gap
+
+
+@kernel
+def missing(
+    before, after, steps, turns, lines, slopes, chosen, expected, front, semi1, semi2, ends, gaps, first, last,
+    across, along, found,
+):  # fmt: skip
+    """Add to found (n, d, e, 2) the light that d chosen events of n runs miss at e instants from contact 1 to 4 of the
+    whole, first and last (n, m), by every cause that takes place; across, along: of the strips of dimming.py."""
+    epochs = found.shape[2]
+    value, rate, seen, other, room = np.empty(_COLUMNS), np.empty(3), np.empty(3), np.empty(3), np.empty(ROOM)
+    axes1, axes2 = np.empty((3, 3)), np.empty((3, 3))
+    for i in range(len(found)):
+        for d in range(len(chosen)):
+            k = chosen[d]
+            for e in range(epochs):
+                t = first[i, k] + (last[i, k] - first[i, k]) * e / (epochs - 1.0)
+                placed = False
+                for c in range(2):
+                    if not (gaps[i, k, c] < 0.0 and ends[i, k, c, 0] < t < ends[i, k, c, 1]):
+                        continue
+                    if not placed:
+                        on_its_side(before[i], steps[0], after[i], steps[1], t, _COLUMNS, value, rate)
+                        axes_at(value, 3, axes1)
+                        axes_at(value, 7, axes2)
+                        placed = True
+                    line_at(turns[i], lines[c, k], slopes[c, k], t - expected[k], seen)
+                    line_at(turns[i], lines[1 - c, k], slopes[1 - c, k], t - expected[k], other)
+                    seeliger, lambert = missing_at(
+                        value,
+                        rate,
+                        axes1,
+                        axes2,
+                        semi1[i],
+                        semi2[i],
+                        seen,
+                        other,
+                        front[k],
+                        c == 0,
+                        across,
+                        along,
+                        room,
+                    )
+                    found[i, d, e, 0] += seeliger
+                    found[i, d, e, 1] += lambert

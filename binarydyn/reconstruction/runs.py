@@ -83,6 +83,11 @@ class Runs:
         """(n,) whether each came through."""
         return self.why == _LASTS
 
+    @property
+    def steps_s(self) -> np.ndarray:
+        """(2,) of both windows."""
+        return np.array([self.before.step_s, self.after.step_s])
+
 
 @dataclass(frozen=True)
 class GuessedMotion:
@@ -245,14 +250,18 @@ class GuessedMotion:
 
 
 def _in_order(inputs: Inputs) -> Inputs:
-    """A primary whose second axis is the longer one is the same body a quarter turn on: times are smooth at a = b."""
-    first, second, phase = "primary.semi_axes_m.0", "primary.semi_axes_m.1", "primary.rotation_phase_deg"
-    if not {first, second} & set(inputs.columns):
-        return inputs
-    a, b = inputs[first], inputs[second]
-    quarter = np.where(b > a, 90.0, 0.0)
-    changed = {first: np.maximum(a, b), second: np.minimum(a, b), phase: inputs[phase] + quarter}
-    return Inputs(inputs.scenario, dict(inputs.columns) | changed, inputs.count)
+    """Axes in their order, as drawn systems have them.  A primary whose second axis is the longer one is the same body
+    a quarter turn on, so that times are smooth where a = b; a secondary points its long axis at the primary."""
+    changed = dict(inputs.columns)
+    for body in ("primary", "secondary"):
+        names = [f"{body}.semi_axes_m.{i}" for i in range(3)]
+        if set(names) & set(inputs.columns):
+            axes = inputs.semi_axes_m(body)
+            changed |= dict(zip(names, np.sort(axes, axis=0)[::-1], strict=True))
+            if body == "primary":
+                phase = "primary.rotation_phase_deg"
+                changed[phase] = inputs[phase] + np.where(axes[1] > axes[0], 90.0, 0.0)
+    return Inputs(inputs.scenario, changed, inputs.count)
 
 
 def _pole_columns(axes: np.ndarray) -> dict[str, np.ndarray]:
