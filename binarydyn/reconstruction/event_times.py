@@ -68,6 +68,11 @@ class EventModel:
         return self.motion.unknowns
 
     @property
+    def mids(self) -> MidTimes:
+        """As they were measured."""
+        return self.events.mids
+
+    @property
     def observed_s(self) -> np.ndarray:
         """(m,) when each was measured, at the system, s from t0."""
         return self.events.time_s
