@@ -1,13 +1,14 @@
 """How bright a pair is at many instants for many members of a fit: ellipsoids whole, and what mutual events take away.
 
 Each member is a run's even samples, its bodies' axes and a turn of the lines of sight.  Whole bodies by
-ellipsoid_light.py; only where the outlines may overlap are rays sent through the secondary's (sky/missing_light.py).
+ellipsoid_light.py; only where the outlines may overlap are rays sent through the secondary's (taken_light.py).
 Both scattering laws at once, so that a mixture of them costs nothing.  Neglected as in sky/light_curve.py: penumbra,
 light from one body on the other, spots.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -16,12 +17,13 @@ import numpy as np
 
 from .._jit import kernel
 from ..motion.layout import Q1, Q2, W1, W2
-from ..sky.missing_light import disc_points, missing_of_ellipsoids
+from ..sky.missing_light import disc_points
 from .between_steps import attitude_between, position_between
 from .ellipsoid_light import GAUSS, ellipsoid_light
+from .taken_light import light_taken
 
-RAYS = 256
-"""Through the secondary's outline: what they leave is below 1 mmag of a pair whose secondary has 5 % of the light."""
+RAYS = 128
+"""Through the secondary's outline; in events of one with 4 % of the light they leave 0.2 mmag rms, 0.8 at most."""
 
 
 @dataclass(frozen=True)
@@ -94,21 +96,24 @@ def _shared_out(fill: Callable[[slice], None], count: int, workers: int) -> None
 
 @kernel
 def _light(samples, start, step, semi1, semi2, turns, times, suns, seens, disc, gauss, whole, missing):
-    count = len(times)
-    places, axes = np.empty((count, 3)), (np.empty((count, 9)), np.empty((count, 9)))
-    sun, seen, weights = np.empty((count, 3)), np.empty((count, 3)), np.empty(8)
+    axes1, axes2, place, sun, seen = np.empty((3, 3)), np.empty((3, 3)), np.empty(3), np.empty(3), np.empty(3)
+    flat1, flat2, weights, room = axes1.reshape(9), axes2.reshape(9), np.empty(8), np.empty(36)
     for n in range(len(samples)):
-        for m in range(count):
+        reach = max(semi1[n, 0], semi1[n, 1], semi1[n, 2]) + 1.5 * max(semi2[n, 0], semi2[n, 1], semi2[n, 2])
+        for m in range(len(times)):
             x = (times[m] - start) / step
-            position_between(samples[n], x, step, weights, places[m])
-            attitude_between(samples[n], x, step, Q1, W1, axes[0][m])
-            attitude_between(samples[n], x, step, Q2, W2, axes[1][m])
-            turned_line(turns[n], suns[m], sun[m])
-            turned_line(turns[n], seens[m], seen[m])
-            ellipsoid_light(axes[0][m], semi1[n], sun[m], seen[m], gauss, whole[n, m, 0])
-            ellipsoid_light(axes[1][m], semi2[n], sun[m], seen[m], gauss, whole[n, m, 1])
-        add_missing(places, axes, semi1[n], semi2[n], sun, seen, True, disc, missing[n])
-        add_missing(places, axes, semi1[n], semi2[n], seen, sun, False, disc, missing[n])
+            position_between(samples[n], x, step, weights, place)
+            attitude_between(samples[n], x, step, Q1, W1, flat1)
+            attitude_between(samples[n], x, step, Q2, W2, flat2)
+            turned_line(turns[n], suns[m], sun)
+            turned_line(turns[n], seens[m], seen)
+            ellipsoid_light(flat1, semi1[n], sun, seen, gauss, whole[n, m, 0])
+            ellipsoid_light(flat2, semi2[n], sun, seen, gauss, whole[n, m, 1])
+            for line, other, eclipses in ((sun, seen, True), (seen, sun, False)):
+                if away(place, line) < reach:
+                    light_taken(
+                        place, axes1, axes2, semi1[n], semi2[n], line, other, eclipses, disc, room, missing[n, m]
+                    )  # fmt: skip
 
 
 @kernel
@@ -119,34 +124,8 @@ def turned_line(turn, line, found):
 
 
 @kernel
-def add_missing(places, axes, semi1, semi2, lines, others, eclipses, disc, missing):
-    """Add to missing (m, 2, 2) what the nearer body takes from the other one along lines (m, 3), of one member.
-
-    Rays go where the bodies' spheres overlap as seen along the line; eclipsed ground that is hidden misses nothing.
-    """
-    count, near = 0, np.empty(len(places), np.int64)
-    reach = max(semi1[0], semi1[1], semi1[2]) + max(semi2[0], semi2[1], semi2[2])
-    for m in range(len(places)):
-        x, y, z = places[m, 0], places[m, 1], places[m, 2]
-        along = x * lines[m, 0] + y * lines[m, 1] + z * lines[m, 2]
-        if x * x + y * y + z * z - along * along < reach * reach:
-            near[count] = m
-            count += 1
-    centre1, centre2, front = np.zeros((count, 3)), np.empty((count, 3)), np.empty(count, np.bool_)
-    axes1, axes2 = np.empty((count, 3, 3)), np.empty((count, 3, 3))
-    line, other, found = np.empty((count, 3)), np.empty((count, 3)), np.zeros((count, 2))
-    for k in range(count):
-        m, along = near[k], 0.0
-        for i in range(3):
-            centre2[k, i], line[k, i], other[k, i] = places[m, i], lines[m, i], others[m, i]
-            along += places[m, i] * lines[m, i]
-            for j in range(3):
-                axes1[k, i, j], axes2[k, i, j] = axes[0][m, 3 * i + j], axes[1][m, 3 * i + j]
-        front[k] = along > 0.0
-    missing_of_ellipsoids(
-        centre1, centre2, axes1, axes2, semi1, semi2, line, other, front, eclipses, disc, found
-    )  # fmt: skip
-    for k in range(count):
-        body = 0 if front[k] else 1
-        missing[near[k], body, 0] += found[k, 0]
-        missing[near[k], body, 1] += found[k, 1]
+def away(place, line):
+    """Distance (m) of a place (3,) from the line through the origin along a unit vector (3,)."""
+    along = place[0] * line[0] + place[1] * line[1] + place[2] * line[2]
+    x, y, z = place[0] - along * line[0], place[1] - along * line[1], place[2] - along * line[2]
+    return math.sqrt(x * x + y * y + z * z)
