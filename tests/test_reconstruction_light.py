@@ -83,7 +83,7 @@ def test_a_guess_has_the_light_of_the_scenario_with_its_values(model, key, chang
 
 def test_refused_guesses_are_rows_of_nan(model):
     u = np.repeat(none(model), 2, axis=0)
-    u[1, model.unknowns.index("secondary.semi_axes_m.1")] = 40.0
+    u[1, model.unknowns.index("mutual_orbit.separation_m")] = -80.0
     found = model.predicted(u)
     assert np.isfinite(found[0]).all() and np.isnan(found[1]).all()
 

@@ -66,7 +66,7 @@ class LightWeighing:
         """C^-1 a for a (.., m, k)."""
         given = np.ascontiguousarray(a).reshape(int(np.prod(a.shape[:-2])), *a.shape[-2:])
         found = np.empty(given.shape)
-        solved(*self.chain, self.variance, given, found)
+        solved_along(*self.chain, self.variance, given, found)
         found = found.reshape(a.shape)
         return found - self.weighed @ (self.weighed.T @ a)
 
@@ -88,7 +88,7 @@ def factored(phi, diagonal, variance, gain, pivot):
 
 
 @kernel
-def solved(order, phi, gain, pivot, variance, given, found):
+def solved_along(order, phi, gain, pivot, variance, given, found):
     """Fill found (b, m, k) with the inverse of what `factored` made, times given (b, m, k)."""
     last = len(phi) - 1
     for b in range(given.shape[0]):
