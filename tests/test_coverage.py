@@ -84,14 +84,14 @@ def test_what_nobody_observes_is_refused(changed, said):
 def test_exact_times_of_a_drawn_system_give_its_change(reference, timed):
     """Of a member that the errors are made of, by the mean of no law: 3 sigma, which a wrong definition misses."""
     world = reference.found.members[1]
-    truth = reference.orbit_of(world).change_s
+    truth = world.orbit.change_s
     how = Observing(0.0, timed=timed, law="lambert")
     rows = np.arange(len(world.table(timed == "contacts")))
     mids = times_of(world, rows, how, 0.0)
     mids = mids.chosen(np.abs(mids.seen_s) < (DAYS - 0.5) * DAY_S)
     found = fitted_times(reference, replace(mids, sigma_s=np.full(len(mids), 5.0)))
     assert abs(found.change.mean - truth) < 3.0 * found.change_sigma_s < 15.0
-    assert abs(truth - reference.orbit_of(reference.found.nominal).change_s) > 30.0
+    assert abs(truth - reference.found.nominal.orbit.change_s) > 30.0
 
 
 def test_a_cadence_is_found_in_the_system_that_it_is_of(reference):

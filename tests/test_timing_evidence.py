@@ -43,7 +43,7 @@ def test_evidence_is_the_density_of_the_data():
     for scale, tau in ((1.0, 0.0), (0.6, 0.0), (1.0, 35.0), (2.5, 60.0)):
         ours.append(weigher.solved(scale, tau)[0][0])
         own = np.diag((scale * sigma) ** 2 + FLOOR_S**2) + tau**2 * (group[:, None] == group) + columns @ columns.T
-        whole = own + slopes @ np.diag(1.0 / priors.scaled) @ slopes.T
+        whole = own + slopes @ np.linalg.inv(priors.scaled) @ slopes.T
         theirs.append(multivariate_normal.logpdf(expected, cov=whole))
     np.testing.assert_allclose(np.diff(ours), np.diff(theirs), atol=1e-5)
 

@@ -131,7 +131,7 @@ def _trial(
 ) -> Trial:
     random, k = np.random.default_rng(key), key[1]
     try:
-        orbit = reference.orbit_of(world)
+        orbit = world.orbit
         exact = cadence.exact_in(world, DIP_LAWS[k % len(DIP_LAWS)])
         found = fitted_times(reference, observed(exact, how, random), robust)
     except BinarydynError as error:

@@ -1,7 +1,8 @@
 """What a table of measured events timed, as simulated systems have it: the offset from the conjunction, and its errors.
 
-An event is found in every system by kind, body and cycle.  Its mid-time less its conjunction is the median over the
-drawn systems, of the mean of both scattering laws; by one sigma of each cause it may be wrong by: half the difference
+An event is found in every system by kind, body and cycle.  Its offset is its mid-time less when the system's orbit, an
+ellipse that turns evenly, has the conjunction, so that libration is in it: the median over the drawn systems, of the
+mean of both scattering laws; by one sigma of each cause it may be wrong by: half the difference
 of the laws; half the difference of two definitions of a middle; an offset common to a kind and body; and what the drawn
 systems differ by, (value - median)/sqrt(count - 1) each, so that the sum of their squares is the variance.
 """
@@ -91,7 +92,8 @@ def _matched(mids: MidTimes, time_s: np.ndarray, found: Worlds, counted_rad, apa
         table = world.table(apart)
         at = places_of(codes_of(table), codes)
         there = at >= 0
-        values[m, there] = off_conjunction_s(table, at[there], mids.timed[there])
+        late = world.late_s(apart)[at[there]]
+        values[m, there] = off_conjunction_s(table, at[there], mids.timed[there]) + late[:, None]
         half[m, there] = (table.half_depth_s - table.centroid_s)[at[there]]
         are_both[m, there] = table.kind[at[there]] == MEASURED_KINDS[-1]
     both = _median(are_both) > 0.5

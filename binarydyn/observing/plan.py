@@ -97,8 +97,8 @@ def plan(scenario: Scenario) -> Plan:
         )
     campaign, reference, found = scenario.campaign, *_simulated(scenario)
     check_counts(scenario, seen_dips(scenario, found.nominal.sight, found.nominal.dips).passed)
-    nominal = SystemNights.of(reference, found, found.nominal, reference.orbit_of(found.nominal))
-    drawn = (SystemNights.of(reference, found, world, orbit) for world, orbit in reference.orbits)
+    nominal = SystemNights.of(reference, found, found.nominal)
+    drawn = (SystemNights.of(reference, found, world) for world in found.members)
     systems = tuple(drawn) or (nominal,)
     change, before_s = _change_s(scenario, found.nominal), reference.begun.period_h * HOUR_S
     sigmas = nominal.sigmas_s()

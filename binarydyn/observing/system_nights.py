@@ -24,7 +24,7 @@ from .worlds import World, Worlds
 class SystemNights:
     """n dips that the nights show of one system, without noise and losses.
 
-    mids: centroids of the light that is missing.  orbit: through the conjunctions of all dips.  readings: of the
+    mids: centroids of the light that is missing.  orbit: through its longitudes.  readings: of the
     conjunctions, counted_rad (n,) with their turns.  middles: what may be wrong with what is timed.  night_of (n,): 1,
     2, .. after t0, -1, -2, .. before it.
     """
@@ -39,7 +39,7 @@ class SystemNights:
     night_of: np.ndarray
 
     @classmethod
-    def of(cls, reference: Reference, found: Worlds, world: World, orbit: ExactOrbit) -> SystemNights:
+    def of(cls, reference: Reference, found: Worlds, world: World) -> SystemNights:
         """reference: whose [campaign] it is; found: of what may be wrong, nothing without drawn systems."""
         scenario, expected = reference.scenario, reference.expected
         shown = seen_dips(scenario, found.nominal.sight, world.dips)
@@ -49,7 +49,7 @@ class SystemNights:
         mids = MidTimes(dips.kind, dips.body, time + world.sight.light_time_s(time))
         middles = middles_for(mids, time, found, counted).middles if found.members else None
         seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s, dips.after)
-        return cls(scenario, mids, orbit, expected, seen, counted, middles, shown.night_of)
+        return cls(scenario, mids, world.orbit, expected, seen, counted, middles, shown.night_of)
 
     @cached_property
     def design(self) -> TimingDesign:

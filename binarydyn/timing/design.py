@@ -25,7 +25,7 @@ MOST_CONDITION = 1e13
 @dataclass(frozen=True)
 class TimingDesign:
     """rows (n, p): derivatives of the O-C, s, per scale of each parameter (terms.Priors), those of the middles last;
-    prior (p,): information of the priors, slopes (p,): of the period change, s, both per scale.
+    prior (p, p): information of the priors, slopes (p,): of the period change, s, both per scale.
     """
 
     rows: np.ndarray
@@ -45,13 +45,14 @@ class TimingDesign:
         x = np.array([values[name] for name in NAMES])
         priors = Priors.of(expected, float(np.abs(seen.time_s).max()))
         columns = Noise.of(np.ones(len(seen.time_s)), None, None if middles is None else middles.columns_s).columns_s
-        slopes = np.zeros(len(NAMES) + columns.shape[1])
+        prior, slopes = np.eye(len(NAMES) + columns.shape[1]), np.zeros(len(NAMES) + columns.shape[1])
+        prior[: len(NAMES), : len(NAMES)] = priors.scaled
         for sign, side in ((1.0, "before"), (-1.0, "after")):
             i = INDEX[f"rate_{side}"]
             slopes[i] = sign * TURN / x[i] ** 2 * priors.scale[i]
         return cls(
             np.hstack([Counted(seen, counted_rad).late_and_slopes(x)[1] * priors.scale, columns]),
-            np.append(priors.scaled, np.ones(columns.shape[1])),
+            prior,
             slopes,
         )
 
@@ -64,7 +65,7 @@ class TimingDesign:
 
     def change_sigmas_s(self, information: np.ndarray) -> np.ndarray:
         """(..) one sigma of the period change from information (.., p, p) of events; inf where they do not tell it."""
-        orbit = _without_middles(information + np.diag(self.prior))
+        orbit = _without_middles(information + self.prior)
         told = np.linalg.cond(orbit) < MOST_CONDITION
         slopes = self.slopes[: len(NAMES)]
         safe = np.where(told[..., None, None], orbit, np.eye(len(slopes)))

@@ -1,7 +1,7 @@
-"""The orbit of the fit through exact conjunctions of a simulated system: what a fit of its events is held against.
+"""The orbit of the fit's model through exact longitudes of a simulated system: what a fit of its events is held to.
 
 A mean period depends on the window in which it is taken where the orbit librates or tumbles, so a measured change is
-compared with that of the same model through the exact conjunctions of the same days.
+compared with that of the same model through the motion of the same days.
 """
 
 from __future__ import annotations
@@ -18,16 +18,15 @@ from .starts import minima
 from .terms import INDEX, NAMES, TURN, Foreknown, Priors
 
 _SIGMA_S = 5.0
-"""Of every conjunction, so that the priors say nothing."""
+"""Of every longitude as a time, so that the priors say nothing."""
 _OPEN = np.isin(NAMES, [f"{c}_{side}" for c in "hk" for side in ("before", "after")])
 LEAST_SHARE = 0.05
 """Of an apsidal rate below which its sigma is not taken: the model's ellipse is none exactly."""
-
-ECCENTRICITY_SHARE = 2.0
-"""One sigma of h and of k, in parts of the size that simulated systems have: a real impact may be stronger, and as a
-sigma that size itself pulls e to less where apsides hardly turn over the data."""
-LEAST_ECCENTRICITY = 0.01
-"""The same sigma, however gentle the simulated impacts are."""
+LEAST_CHANGE = 1e-4
+"""Relative change of the mean motion below which it does not say what ellipse comes with it."""
+ASIDE = 0.05
+"""Of the eccentricity of an impulse along the motion, 2/3 of that change (Gauss's equations): the least sigma of h and
+k, as an impulse 6 deg from where simulated systems have it adds."""
 
 
 @dataclass(frozen=True)
@@ -43,9 +42,9 @@ class ExactOrbit:
 
     @classmethod
     def through(cls, seen: Readings, counted_rad: np.ndarray, expected: Foreknown) -> ExactOrbit:
-        """Exact conjunctions (n,) with their turns, at least 3 on either side of t0."""
+        """Exact longitudes (n,) with their turns, at least 3 on either side of t0."""
         priors = Priors.of(expected, float(np.abs(seen.time_s).max()))
-        priors = replace(priors, precision=np.where(_OPEN, 1.0, priors.precision))
+        priors = replace(priors, precision=np.where(_OPEN, 1.0, priors.precision), ties=priors.ties[:0])
         counted = Counted(seen, counted_rad[None])
         weighing = Noise.of(np.full(len(counted_rad), _SIGMA_S), None, None).at(1.0, 0.0)
         x = minima(straight(counted, expected.apsidal_rad_s), counted, weighing, priors).x[0]
@@ -59,17 +58,25 @@ class ExactOrbit:
             dict(zip(NAMES, map(float, x), strict=True)),
         )
 
+    def late_s(self, seen: Readings, counted_rad: np.ndarray) -> np.ndarray:
+        """(n,) O-C of readings with their turns."""
+        return Counted(seen, counted_rad).late_s(np.array([self.values[name] for name in NAMES]))
+
 
 def foreknown_of(orbits: list[ExactOrbit], expected: Foreknown) -> Foreknown:
     """What simulated systems foretell: their apsidal rate, +- its scatter, in place of that of an oblate primary; and
-    how large an eccentricity may be, in any direction."""
+    which ellipse comes with a change of the mean motion, whatever the size of the impulse that makes both."""
     rates = np.array([orbit.apsidal_rad_s for orbit in orbits])
     middle = float(np.median(rates))
     scatter = float(np.sqrt(np.mean((rates - middle) ** 2)))
-    size = float(np.sqrt(np.mean([orbit.eccentricity**2 for orbit in orbits])))
-    return replace(
-        expected,
-        apsidal_rad_s=middle,
-        apsidal_sigma_rad_s=max(scatter, LEAST_SHARE * abs(middle)),
-        eccentricity_sigma=max(ECCENTRICITY_SHARE * size, LEAST_ECCENTRICITY),
-    )
+    known = replace(expected, apsidal_rad_s=middle, apsidal_sigma_rad_s=max(scatter, LEAST_SHARE * abs(middle)))
+    names = ("rate_before", "rate_after", "h_after", "k_after")
+    before, after, *ellipse = (np.array([orbit.values[name] for orbit in orbits]) for name in names)
+    change = after / before - 1.0
+    size = float(np.sqrt(np.mean(change**2)))
+    if size < LEAST_CHANGE:
+        return known
+    h, k = (float(one @ change / (change @ change)) for one in ellipse)
+    left = np.array([ellipse[0] - h * change, ellipse[1] - k * change])
+    sigma = max(float(np.sqrt(np.mean(left**2))), ASIDE * 2.0 / 3.0 * size)
+    return replace(known, ellipse=(h, k), eccentricity_sigma=sigma)

@@ -123,7 +123,7 @@ def _fitted(counted: Counted, x: np.ndarray, weighing, own: np.ndarray, priors: 
     """Effective number of parameters, nuisances included: n less the sum of what is left of each time's own error."""
     slopes = counted.late_and_slopes(x)[1] * priors.scale
     told = weighing.applied(slopes)
-    matrix = slopes.T @ told + np.diag(priors.scaled)
+    matrix = slopes.T @ told + priors.scaled
     left = weighing.inverse - np.sum(weighing.groups**2, axis=0) - np.sum(weighing.columns**2, axis=1)
     left = left - np.einsum("ni,ij,nj->n", told, np.linalg.inv(matrix), told)
     return float(np.sum(1.0 - own * left))

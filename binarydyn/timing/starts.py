@@ -70,10 +70,10 @@ class Normal:
 
     @classmethod
     def of(cls, gram: np.ndarray, away: np.ndarray, precision: np.ndarray) -> Normal:
-        """From products (b, 10, 10) of O-C and slopes."""
-        pull = precision * away
+        """From products (b, 10, 10) of O-C and slopes, and precision (9, 9)."""
+        pull = away @ precision
         return cls(
-            gram[..., 1:, 1:] + np.diag(precision),
+            gram[..., 1:, 1:] + precision,
             gram[..., 1:, 0] + pull,
             gram[..., 0, 0] + np.sum(pull * away, axis=-1),
         )

@@ -21,6 +21,7 @@ have 1.0 at most (120 simulated campaigns of two systems)."""
 SETTLED = 1.2
 """Sigmas at which such a cause may stay: its prior is then as wide as it is off, and hardly holds it back."""
 UNNAMED = "shapes, pole or surface"
+ELLIPSE = "ellipse that an impulse makes"
 _ROUNDS = 6
 _BEFORE = [INDEX["h_before"], INDEX["k_before"]]
 
@@ -28,7 +29,7 @@ _BEFORE = [INDEX["h_before"], INDEX["k_before"]]
 @dataclass(frozen=True)
 class Task:
     """seen: of conjunctions.  stated: whether sigmas are.  factors (k,): by which causes were made larger, with their
-    names, which may be empty."""
+    names, which may be empty; untied: the same of the ellipse after t0, that it differs from what is foreknown."""
 
     seen: Readings
     noise: Noise
@@ -36,6 +37,7 @@ class Task:
     stated: bool
     factors: np.ndarray
     causes: tuple[str, ...]
+    untied: float = 1.0
 
     @classmethod
     def of(
@@ -59,7 +61,7 @@ class Task:
     @property
     def larger(self) -> tuple[tuple[str, float], ...]:
         """Causes that were made larger, each with its greatest factor."""
-        found: dict[str, float] = {}
+        found = {ELLIPSE: self.untied} if self.untied > 1.0 else {}
         for name, factor in zip(self.causes, self.factors.tolist(), strict=True):
             if factor > 1.0:
                 found[name or UNNAMED] = max(factor, found.get(name or UNNAMED, 1.0))
@@ -78,14 +80,25 @@ class Task:
         task = self
         for _ in range(_ROUNDS):
             weighing = task.noise.at(*task.weigher(best).peak())
-            best = polished(best.x, best.counted, weighing, self.priors, 10)
+            best = polished(best.x, best.counted, weighing, task.priors, 10)
             late = best.counted.late_s(best.x)[0]
             off = np.abs(task.noise.causes_s.T @ weighing.applied(late[:, None])[:, 0])
-            factor = task._factors(off, float(np.abs(self.priors.away(best.x)[0, _BEFORE]).max()))
-            if np.all(factor == 1.0):
+            factor = task._factors(off, float(np.abs(task.priors.away(best.x)[0, _BEFORE]).max()))
+            untied = task._factor(float(np.abs(task.priors.untied(best.x)).max()))
+            if np.all(factor == 1.0) and untied == 1.0:
                 break
-            task = replace(task, noise=task.noise.loosened(factor), factors=task.factors * factor)
+            task = replace(
+                task,
+                noise=task.noise.loosened(factor),
+                factors=task.factors * factor,
+                priors=task.priors.loosened(untied),
+                untied=task.untied * untied,
+            )
         return task
+
+    def _factor(self, off: float) -> float:
+        """Of the ellipse after t0, that is off by so many sigmas."""
+        return off if off > (SETTLED if self.untied > 1.0 else MOST_OFF) else 1.0
 
     def _factors(self, off: np.ndarray, ellipse: float) -> np.ndarray:
         """(k,) of causes that are off by so many sigmas (k,), as is the ellipse before t0."""

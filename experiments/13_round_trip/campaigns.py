@@ -81,7 +81,7 @@ def campaigns(count: int) -> None:
         rows = shown.rows[np.isin(shown.night_of, open_nights(scenario, random))]
         try:
             mids = observed(times_of(world, rows, how, midnight_s), how, random)
-            found.append((fitted_times(reference, mids).change, reference.orbit_of(world).change_s))
+            found.append((fitted_times(reference, mids).change, world.orbit.change_s))
         except BinarydynError as error:
             print(f"campaign {k} tells nothing: {error}")
     sigma = np.array([change.sigma for change, _ in found] + [np.inf] * (count - len(found)))
@@ -110,7 +110,7 @@ def turns(count: int) -> None:
         cadence = Cadence.of(reference, mids)
         for k, world in drawn(reference, count):
             seen = observed(cadence.exact_in(world, DIP_LAWS[0]), how, np.random.default_rng((77, k)))
-            answers.append((fitted_times(reference, seen).change, reference.orbit_of(world).change_s))
+            answers.append((fitted_times(reference, seen).change, world.orbit.change_s))
         print(f"{name} ({len(answers)} truths, {len(mids)} eclipses): {told(answers)}", flush=True)
 
 

@@ -81,7 +81,7 @@ def prepared(
         sides = [np.flatnonzero(side) for side in (exact.seen_s < 0.0, exact.seen_s >= 0.0)]
         exact = exact.chosen(np.sort(np.concatenate([random.choice(side, few, replace=False) for side in sides])))
     reference = reference_for(scenario, exact)
-    change = reference.orbit_of(sure(reference.found).nominal).change_s
+    change = sure(reference.found).nominal.orbit.change_s
     low, high = ((beta / scenario.momentum_transfer.beta) * change for beta in betas)
     surrogate = related(scenario, 0.5 * (low + high), 0.2 * abs(high - low))
     return Trip(scenario, reference, Cadence.of(reference, exact), how, surrogate, prior(surrogate, count))
@@ -101,7 +101,7 @@ def _member(trip: Trip, inputs: dict[str, float], seed: int, random: np.random.G
     beta, dv, exact, change, sigma = inputs[BETA], np.nan, np.nan, np.nan, np.nan
     try:
         world = _world(trip, inputs)
-        dv, exact = world.impact.dv_along_track_mm_s, trip.reference.orbit_of(world).change_s
+        dv, exact = world.impact.dv_along_track_mm_s, world.orbit.change_s
         times = trip.cadence.exact_in(world, DIP_LAWS[seed % len(DIP_LAWS)])
         found = fitted_times(trip.reference, observed(times, trip.how, random))
         change, sigma = found.change.mean, found.change.sigma
