@@ -57,7 +57,7 @@ def test_a_line_has_the_sigma_of_a_slope(side):
     values = dict.fromkeys(NAMES, 0.0) | values | {"apsidal_rate": EXPECTED.apsidal_rad_s}
     design = TimingDesign.of(seen, counted, EXPECTED, values)
     free = np.isin(NAMES, ("longitude", f"rate_{side}"))
-    line = replace(design, prior=np.where(free, 0.0, 1e9), slopes=np.where(free, design.slopes, 0.0))
+    line = replace(design, prior=np.diag(np.where(free, 0.0, 1e9)), slopes=np.where(free, design.slopes, 0.0))
     chosen = (seen.time_s < 0.0) if side == "before" else (seen.time_s >= 0.0)
     count, sigma_s = int(chosen.sum()), 25.0
     assert 10 < count < 50

@@ -24,9 +24,9 @@ LEAST_SHARE = 0.05
 """Of an apsidal rate below which its sigma is not taken: the model's ellipse is none exactly."""
 LEAST_CHANGE = 1e-4
 """Relative change of the mean motion below which it does not say what ellipse comes with it."""
-ASIDE = 0.05
+ASIDE = 0.03
 """Of the eccentricity of an impulse along the motion, 2/3 of that change (Gauss's equations): the least sigma of h and
-k, as an impulse 6 deg from where simulated systems have it adds."""
+k, as an impulse 3 deg from where simulated systems have it adds."""
 
 
 @dataclass(frozen=True)
