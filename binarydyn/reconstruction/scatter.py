@@ -68,7 +68,7 @@ class NoiseGrid:
 def _weigher(likelihood: Likelihood, reference: Solved, stated: bool) -> Weigher:
     rows = np.column_stack([reference.late, reference.slopes])[None]
     one = np.ones(len(reference.u))
-    priors = Priors(np.zeros_like(one), likelihood.information, one)
+    priors = Priors(np.zeros_like(one), likelihood.information, one, np.zeros((0, len(one))))
     return Weigher(rows, reference.u[None], np.zeros(1), likelihood.noise, priors, stated)
 
 
