@@ -147,7 +147,8 @@ def off_conjunction_s(table: Dips, rows: np.ndarray, timed: np.ndarray) -> np.nd
     """(n, 2) what was timed less the conjunction, by law; nan where no light is missing."""
     found = np.repeat(table.contacts_mid_s[rows][:, None], 2, axis=1)
     for name, attribute in _ATTRIBUTES.items():
-        dip = timed == name
+        if not (dip := timed == name).any():
+            continue  # measured where it is asked for
         found[dip] = getattr(table, attribute)[rows[dip]]
         found[dip] = np.where(table.depth_m2[rows[dip]] > 0.0, found[dip], np.nan)
     return found - table.conjunction_s[rows][:, None]

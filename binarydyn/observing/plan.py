@@ -96,8 +96,9 @@ def plan(scenario: Scenario) -> Plan:
             scenario.place, "neither [impactor] nor [velocity_change] is given, a plan is for a change; add one"
         )
     campaign, reference, found = scenario.campaign, *_simulated(scenario)
-    check_counts(scenario, seen_dips(scenario, found.nominal.sight, found.nominal.dips).passed)
-    nominal = SystemNights.of(reference, found, found.nominal)
+    shown = seen_dips(scenario, found.nominal.sight, found.nominal.dips)
+    check_counts(scenario, shown.passed)
+    nominal = SystemNights.of(reference, found, found.nominal, shown)
     drawn = (SystemNights.of(reference, found, world) for world in found.members)
     systems = tuple(drawn) or (nominal,)
     change, before_s = _change_s(scenario, found.nominal), reference.begun.period_h * HOUR_S

@@ -15,7 +15,7 @@ from ..timing.mid_times import MidTimes, Readings, readings_at
 from ..timing.middles import Middles
 from ..timing.terms import Foreknown
 from .modelled_middles import middles_for
-from .nights import seen_dips
+from .nights import SeenDips, seen_dips
 from .reference import Reference
 from .worlds import World, Worlds
 
@@ -39,10 +39,11 @@ class SystemNights:
     night_of: np.ndarray
 
     @classmethod
-    def of(cls, reference: Reference, found: Worlds, world: World) -> SystemNights:
-        """reference: whose [campaign] it is; found: of what may be wrong, nothing without drawn systems."""
+    def of(cls, reference: Reference, found: Worlds, world: World, shown: SeenDips | None = None) -> SystemNights:
+        """reference: whose [campaign] it is; found: of what may be wrong, nothing without drawn systems; shown: by its
+        nights, where that is known already."""
         scenario, expected = reference.scenario, reference.expected
-        shown = seen_dips(scenario, found.nominal.sight, world.dips)
+        shown = shown or seen_dips(scenario, found.nominal.sight, world.dips)
         dips = world.dips.chosen(shown.rows)
         counted = world.counted_rad(dips)
         time = dips.centroid_s.mean(axis=1)

@@ -15,6 +15,7 @@ centroids by 0.5 s rms and 1.2 s at most; with sunlight `disc` only contacts are
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 
@@ -53,10 +54,11 @@ class Dips:
     longitude in the plane of the orbit before t0 is that of the Sun (eclipse, both) or of the observer, turned by pi
     where the secondary is dimmed; it may lie beyond the run's ends, where the last motion is drawn on.  first_s,
     last_s: contacts 1 and 4 of the whole.
-    centroid_s, half_depth_s, folded_s, minimum_s (n, 2): middles by definition (dip_middles.py) for each of DIP_LAWS.
-    depth_m2 (n, 2): missing light at the deepest; light_m2 (n, 2): of both bodies undisturbed, halfway between the
-    contacts; in the unit of LightCurve.brightness_m2 at albedo 1.  Where depth_m2 is 0 (dimmed ground that is dark or
-    not seen), the definitions give the middle of the contacts.
+    missing_m2 (n, k, 2): the light that is missing at k even steps from first_s to last_s, for each of DIP_LAWS;
+    light_m2 (n, 2): of both bodies undisturbed, halfway between the contacts; in the unit of LightCurve.brightness_m2
+    at albedo 1.
+    centroid_s, half_depth_s, folded_s, minimum_s (n, 2): middles by definition (dip_middles.py); of a dip without depth
+    (dimmed ground that is dark or not seen) the middle of the contacts.
     """
 
     kind: np.ndarray
@@ -66,15 +68,40 @@ class Dips:
     conjunction_s: np.ndarray
     first_s: np.ndarray
     last_s: np.ndarray
-    centroid_s: np.ndarray
-    half_depth_s: np.ndarray
-    folded_s: np.ndarray
-    minimum_s: np.ndarray
-    depth_m2: np.ndarray
+    missing_m2: np.ndarray
     light_m2: np.ndarray
 
     def __len__(self) -> int:
         return len(self.kind)
+
+    @cached_property
+    def centroid_s(self) -> np.ndarray:
+        """(n, 2) of the missing light."""
+        return self._middle_s(centroid)
+
+    @cached_property
+    def half_depth_s(self) -> np.ndarray:
+        """(n, 2) of the times at half depth."""
+        return self._middle_s(half_depth)
+
+    @cached_property
+    def folded_s(self) -> np.ndarray:
+        """(n, 2) of the mirror image."""
+        return self._middle_s(folded)
+
+    @cached_property
+    def minimum_s(self) -> np.ndarray:
+        """(n, 2) of the deepest part."""
+        return self._middle_s(minimum)
+
+    def _middle_s(self, definition) -> np.ndarray:
+        places = definition(self.missing_m2.transpose(0, 2, 1))
+        return self.first_s[:, None] + (self.last_s - self.first_s)[:, None] * places
+
+    @cached_property
+    def depth_m2(self) -> np.ndarray:
+        """(n, 2) missing light at the deepest."""
+        return self.missing_m2.max(axis=1)
 
     @property
     def contacts_mid_s(self) -> np.ndarray:
@@ -141,11 +168,6 @@ def dips_like(
 
 def _measured(bodies: DimmedBodies, causes: Causes, epochs: int) -> Dips:
     first, last, cycle = causes.first_s, causes.last_s, causes.leading("cycle")
-    missing = bodies.missing(causes, first[:, None] + (last - first)[:, None] * np.linspace(0.0, 1.0, epochs))
-
-    def middle(definition) -> np.ndarray:
-        return first[:, None] + (last - first)[:, None] * definition(missing.transpose(0, 2, 1))
-
     return Dips(
         kind=causes.kind,
         body=causes.body,
@@ -154,11 +176,7 @@ def _measured(bodies: DimmedBodies, causes: Causes, epochs: int) -> Dips:
         conjunction_s=_conjunctions(bodies.motion, bodies.sight, causes),
         first_s=first,
         last_s=last,
-        centroid_s=middle(centroid),
-        half_depth_s=middle(half_depth),
-        folded_s=middle(folded),
-        minimum_s=middle(minimum),
-        depth_m2=missing.max(axis=1),
+        missing_m2=bodies.missing(causes, first[:, None] + (last - first)[:, None] * np.linspace(0.0, 1.0, epochs)),
         light_m2=bodies.undisturbed(0.5 * (first + last)),
     )
 

@@ -1,8 +1,9 @@
 """Where the Earth is and what its clocks say: time scales, the Earth and a site on it about the Sun, all offline.
 
 From astropy's built-in ephemeris (Earth about the Sun to about 1e-7 of its distance, 1900 to 2100: Bretagnon & Francou
-1988, A&A 202, 309, as used by the IAU's SOFA collection).  Nothing is downloaded: the Earth's rotation comes from the
-tables in the installed package, beyond them UT1 is taken as UTC (below 0.9 s, 0.4 km on the ground).
+1988, A&A 202, 309, as used by the IAU's SOFA collection; ERFA is its licensed copy, which astropy brings).  Nothing is
+downloaded: the Earth's rotation comes from the tables in the installed package, beyond them UT1 is taken as UTC (below
+0.9 s, 0.4 km on the ground).
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..constants import DAY_S
+from ..constants import ASTRONOMICAL_UNIT_M, DAY_S
 from ..epochs import J2000_JD
 from ..errors import InputError
 
@@ -123,15 +124,22 @@ def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: ObservingSite |
 
     InputError beyond SERVED_DAYS.
     """
-    from astropy.coordinates import EarthLocation, get_body_barycentric
-    from astropy.units import deg, m
+    from erfa import epv00
 
     clock.check_served(np.atleast_1d(time_s))
-    with offline():
-        time = clock.at(np.atleast_1d(time_s))
-        earth, sun = (get_body_barycentric(name, time, ephemeris="builtin") for name in ("earth", "sun"))
-        equatorial = (earth - sun).xyz.to_value(m).T
-        if site is not None:
-            place = EarthLocation.from_geodetic(site.longitude_deg * deg, site.latitude_deg * deg, site.height_m * m)
-            equatorial = equatorial + place.get_gcrs_posvel(time)[0].xyz.to_value(m).T
+    time = clock.at(np.atleast_1d(time_s))
+    about_sun, _ = epv00(time.jd1, time.jd2)  # astropy's own call asks it for either body, at twice the time
+    equatorial = about_sun["p"] * ASTRONOMICAL_UNIT_M
+    if site is not None:
+        equatorial = equatorial + _on_the_ground_m(site, time)
     return equatorial @ _TO_ECLIPTIC.T
+
+
+def _on_the_ground_m(site: ObservingSite, time: Time) -> np.ndarray:
+    """(m, 3) from the Earth's centre to a site, equator J2000."""
+    from astropy.coordinates import EarthLocation
+    from astropy.units import deg, m
+
+    place = EarthLocation.from_geodetic(site.longitude_deg * deg, site.latitude_deg * deg, site.height_m * m)
+    with offline():
+        return place.get_gcrs_posvel(time)[0].xyz.to_value(m).T

@@ -18,6 +18,7 @@ import numpy as np
 
 from .._jit import kernel
 from .brightness import plane_of, seen_along
+from .outline import outline_matrix
 from .shadows import CELLS, SLACK, ellipsoid_top, facet_top, mesh_grid, quadric
 
 
@@ -36,12 +37,7 @@ def disc_points(count: int) -> np.ndarray:
 @kernel
 def outline_to_disc(turn, semi):
     """Cholesky factor (a, b, c) of an ellipsoid's outline: (a x, b x + c y) of the unit disc's points fill it."""
-    xx, xy, yy = 0.0, 0.0, 0.0
-    for j in range(3):
-        x, y = turn[j] * semi[j], turn[3 + j] * semi[j]
-        xx += x * x
-        xy += x * y
-        yy += y * y
+    xx, xy, yy = outline_matrix(turn, semi)
     a = math.sqrt(xx)
     b = xy / a
     return a, b, math.sqrt(yy - b * b)
@@ -99,6 +95,13 @@ def top_of(form, x, y):
 
 
 @kernel
+def is_over(form, x, y):
+    """Whether an ellipsoid has a place above or below (x, y), counted from its middle: `top_of` without the height."""
+    half = form[3] * x + form[4] * y
+    return half * half > form[5] * (form[0] * x * x + 2.0 * form[1] * x * y + form[2] * y * y - 1.0)
+
+
+@kernel
 def missing_of_ellipsoids(centres1, centres2, axes1, axes2, semi1, semi2, lines, others, front, unhidden, disc, found):
     """Add to found (m, 2), m2, what is missing at m epochs by Lommel-Seeliger and by Lambert, albedo 1.
 
@@ -115,18 +118,23 @@ def missing_of_ellipsoids(centres1, centres2, axes1, axes2, semi1, semi2, lines,
         quadric(turn2, semi2, form2)
         ox, oy, oh = along_lines(basis, others, m)
         dx, dy, dh = shift2[0] - shift1[0], shift2[1] - shift1[1], shift2[2] - shift1[2]
+        near = abs(dh) < max(semi1[0], semi1[1], semi1[2]) + max(semi2[0], semi2[1], semi2[2])
         a, b, c = outline_to_disc(turn2, semi2)
         seeliger, lambert = 0.0, 0.0
         for k in range(len(disc)):
             u, v = a * disc[k, 0], b * disc[k, 0] + c * disc[k, 1]
             x, y = u + dx, v + dy
-            h1, h2 = top_of(form1, x, y), top_of(form2, u, v)
+            h1, h2 = -math.inf, -math.inf
             if front[m]:
-                if not (h1 > -math.inf and h2 + dh > h1):
+                h1 = top_of(form1, x, y)
+                if h1 == -math.inf or (near and top_of(form2, u, v) + dh <= h1):
                     continue
                 nx, ny, nh = half_gradient(form1, x, y, h1)
             else:
-                if not (h2 > -math.inf and h1 > h2 + dh):
+                if not is_over(form1, x, y):
+                    continue
+                h2 = top_of(form2, u, v)
+                if h2 == -math.inf or (near and top_of(form1, x, y) <= h2 + dh):
                     continue
                 nx, ny, nh = half_gradient(form2, u, v, h2)
             across = nx * ox + ny * oy + nh * oh

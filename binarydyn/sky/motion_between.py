@@ -82,29 +82,38 @@ class MotionBetween:
 
 
 @kernel
+def divided_differences(times, value, rate, k, first, z, d):
+    """Fill z (8,), nodes from sample k, each of four samples from `first` on twice, and d (c, 8), Newton's form."""
+    for i in range(8):
+        z[i] = times[first + i // 2] - times[k]
+    for c in range(len(d)):
+        for i in range(7, 0, -1):
+            row = first + i // 2
+            d[c, i] = rate[row, c] if i % 2 else (value[row, c] - value[row - 1, c]) / (z[i] - z[i - 1])
+        d[c, 0] = value[first, c]
+        for level in range(2, 8):
+            for i in range(7, level - 1, -1):
+                d[c, i] = (d[c, i] - d[c, i - 1]) / (z[i] - z[i - level])
+
+
+@kernel
 def looked_up(times, value, rate, at, found, found_rate):
     """Values and rates (m, c) at times (m,) in the first c columns of a table (n, ..) of both, n at least 4: the
     polynomial of observables/interpolation.py, whose intermediate tables cost ten times its arithmetic here."""
-    z, d = np.empty(8), np.empty(8)
-    last = len(times) - 2
+    columns = found.shape[1]
+    z, d = np.empty(8), np.empty((columns, 8))
+    last, known = len(times) - 2, -1
     for m in range(len(at)):
         k = min(max(np.searchsorted(times, at[m], "right") - 1, 0), last)
-        first = min(max(k - 1, 0), last - 2)
+        if k != known:  # instants of one event share the polynomial
+            divided_differences(times, value, rate, k, min(max(k - 1, 0), last - 2), z, d)
+            known = k
         x = at[m] - times[k]
-        for i in range(8):
-            z[i] = times[first + i // 2] - times[k]
-        for c in range(found.shape[1]):
-            for i in range(7, 0, -1):
-                row = first + i // 2
-                d[i] = rate[row, c] if i % 2 else (value[row, c] - value[row - 1, c]) / (z[i] - z[i - 1])
-            d[0] = value[first, c]
-            for level in range(2, 8):
-                for i in range(7, level - 1, -1):
-                    d[i] = (d[i] - d[i - 1]) / (z[i] - z[i - level])
-            p, p1 = d[7], 0.0
+        for c in range(columns):
+            p, p1 = d[c, 7], 0.0
             for i in range(6, -1, -1):
                 p1 = p1 * (x - z[i]) + p
-                p = p * (x - z[i]) + d[i]
+                p = p * (x - z[i]) + d[c, i]
             found[m, c], found_rate[m, c] = p, p1
 
 

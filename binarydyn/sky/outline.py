@@ -18,6 +18,10 @@ from .._jit import kernel
 APART, TWO_INSIDE_ONE, ONE_INSIDE_TWO = 0, 1, 2
 _DIRECTIONS = 24
 _SECTION_STEPS = 32
+_OF_ELLIPSES = 48
+"""Directions that cost next to nothing: of a million pairs of turned outlines one is misjudged, by 5 mm of 300 m."""
+_NEWTON_STEPS, _SETTLED_RAD = 40, 1e-7
+"""Of a maximum between two ellipses: there the excess is flat to 1e-14 of the bodies' size."""
 _GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
 _TIE = 0.03
 """Share of the outlines' size: maxima below the best by less are refined too: 24 directions may misrank them."""
@@ -94,11 +98,80 @@ def greatest(mode, delta, one, two, semi1, corners1, semi2, corners2, values):
 
 
 @kernel
+def outline_matrix(turn, semi):
+    """(xx, xy, yy) of the matrix E of an ellipsoid's outline, h(u)^2 = u E u; turn: the plane's axes in the body's."""
+    xx, xy, yy = 0.0, 0.0, 0.0
+    for j in range(3):
+        x, y = turn[j] * semi[j], turn[3 + j] * semi[j]
+        xx += x * x
+        xy += x * y
+        yy += y * y
+    return xx, xy, yy
+
+
+@kernel
+def ellipse_support(matrix, c, s):
+    """h(u) of an outline (xx, xy, yy), and its first and second derivative along the angle of u = (c, s)."""
+    mean, half, slant = 0.5 * (matrix[0] + matrix[2]), 0.5 * (matrix[0] - matrix[2]), matrix[1]
+    c2, s2 = c * c - s * s, 2.0 * c * s
+    swing, lead = half * c2 + slant * s2, slant * c2 - half * s2
+    h = math.sqrt(mean + swing)
+    return h, lead / h, -(2.0 * swing + (lead / h) ** 2) / h
+
+
+@kernel
+def ellipse_excess(mode, c, s, delta, one, two):
+    """`excess` of two ellipses (xx, xy, yy), and its first and second derivative along the angle of u = (c, s)."""
+    h1, slope1, bend1 = ellipse_support(one, c, s)
+    h2, slope2, bend2 = ellipse_support(two, c, s)
+    along, across = c * delta[0] + s * delta[1], c * delta[1] - s * delta[0]
+    if mode == 0:
+        return along - h1 - h2, across - slope1 - slope2, -along - bend1 - bend2
+    if mode == 1:
+        return along + h2 - h1, across + slope2 - slope1, -along + bend2 - bend1
+    return -along + h1 - h2, -across + slope1 - slope2, along + bend1 - bend2
+
+
+@kernel
+def greatest_of_ellipses(mode, delta, one, two, directions, values):
+    """`greatest` of two ellipses, by Newton's steps between the neighbours of each of directions (n, 2) that may be the
+    best, by halves where these lead out."""
+    step = 2.0 * math.pi / len(values)
+    best, size = -math.inf, 0.0
+    for k in range(len(values)):
+        values[k] = ellipse_excess(mode, directions[k, 0], directions[k, 1], delta, one, two)[0]
+        best, size = max(best, values[k]), max(size, abs(values[k]))
+    threshold = best - _TIE * size
+    for k in range(len(values)):
+        before, after = values[k - 1], values[(k + 1) % len(values)]
+        if values[k] < threshold or values[k] < before or values[k] < after:
+            continue
+        low, angle, high = (k - 1) * step, k * step, (k + 1) * step
+        for _ in range(_NEWTON_STEPS):
+            value, slope, bend = ellipse_excess(mode, math.cos(angle), math.sin(angle), delta, one, two)
+            best = max(best, value)
+            if abs(slope) < -_SETTLED_RAD * bend:
+                break
+            low, high = (angle, high) if slope > 0.0 else (low, angle)
+            angle = angle - slope / bend if bend < 0.0 else math.inf
+            if not low < angle < high:
+                angle = 0.5 * (low + high)
+    return best
+
+
+@kernel
 def gaps_kernel(mode, delta, one, two, semi1, corners1, semi2, corners2, found):
     """`greatest` for m instants: delta (m, 2), one and two (m, 6), found (m,)."""
-    values = np.empty(_DIRECTIONS)
+    if len(corners1) > 0 or len(corners2) > 0:
+        values = np.empty(_DIRECTIONS)
+        for i in range(len(found)):
+            found[i] = greatest(mode, delta[i], one[i], two[i], semi1, corners1, semi2, corners2, values)
+        return
+    angle = 2.0 * math.pi / _OF_ELLIPSES * np.arange(_OF_ELLIPSES)
+    directions, values = np.stack((np.cos(angle), np.sin(angle)), axis=1), np.empty(_OF_ELLIPSES)
     for i in range(len(found)):
-        found[i] = greatest(mode, delta[i], one[i], two[i], semi1, corners1, semi2, corners2, values)
+        outlines = outline_matrix(one[i], semi1), outline_matrix(two[i], semi2)
+        found[i] = greatest_of_ellipses(mode, delta[i], *outlines, directions, values)
 
 
 def across(line: np.ndarray) -> np.ndarray:
