@@ -10,6 +10,7 @@ from binarydyn.observing.synthetic_light import Photometer, synthesised_light
 from binarydyn.observing.synthetic_times import Observing, synthesised
 from binarydyn.photometry.noise_fit import NoiseSize
 from binarydyn.reconstruction.light import ROTATION, LightModel
+from binarydyn.reconstruction.light_fit import fitted_light
 from binarydyn.reconstruction.likelihood import Likelihood
 from binarydyn.reconstruction.newton import solved
 from binarydyn.reconstruction.together import JointNoise, TimesAndLight
@@ -131,3 +132,18 @@ def test_both_kinds_of_data_are_weighed_in_two_blocks(model):
     assert weighing.ln_det == pytest.approx(of_times.ln_det + of_light.ln_det)
     found = both.predicted(none(model))
     assert found.shape == (1, m) and np.abs(found[0, :count] - both.observed[:count]).max() < 3600.0
+
+
+def test_a_fit_of_few_nights_tells_its_noise_and_its_change():
+    """Noisy light: chi2 per degree of freedom 1 within four of its sigmas, the noise as put in, the truth within 3.5
+    sigmas."""
+    light = synthesised_light(example(), -2.0, 4.0, Photometer(6.0, 0.01, 0.006, 30.0, 0.1), FINE, 5)
+    fit = fitted_light(TimesAndLight(None, LightModel.of(example(), light, workers=1)))
+    assert fit.chi2_per_dof == pytest.approx(1.0, abs=4.0 * np.sqrt(2.0 / len(light)))
+    assert fit.size.scale == pytest.approx(1.0, abs=0.2) and 0.003 < fit.size.amplitude_mag < 0.01
+    sigma = np.sqrt(np.diag(fit.covariance))
+    assert np.abs(fit.solved.u / sigma).max() < 3.5
+    change, error = fit.change_s()
+    model = fit.data.light
+    truth = model.change_s(none(model))[0]
+    assert 1.0 < error < 500.0 and abs(change - truth) < 3.5 * error

@@ -135,4 +135,4 @@ class EventModel:
         """(n,) period after less period before, in windows of some days before and after t0; None: of [simulation]."""
         how = self.motion.scenario.simulation
         runs = self.motion.runs(np.atleast_2d(u))
-        return np.diff(self.motion.periods_s(runs, days or (how.days_before, how.days_after)), axis=0)[0]
+        return self.motion.change_s(runs, days or (how.days_before, how.days_after))

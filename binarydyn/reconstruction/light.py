@@ -124,6 +124,10 @@ class LightModel:
         lines = self.sight.sunward(time), self.sight.earthward(time)
         return light_of_members(lit, time, *lines, workers=self.motion.workers or cores())
 
+    def change_s(self, u: np.ndarray) -> np.ndarray:
+        """(n,) period change in the window of the data of guesses u (n, p)."""
+        return self.motion.change_s(self.motion.runs(np.atleast_2d(u)), self.motion.days)
+
     def about(self, u: np.ndarray) -> LightModel:
         """The same with columns and levels about a guess (p,): what the law is worth moves with the events."""
         return replace(self, around=u)

@@ -237,6 +237,10 @@ class GuessedMotion:
         parts = [self.unknowns.column(values, name) * self._modes[name][:, None] for name in FREE_MODES]
         return np.sum(parts, axis=0)
 
+    def change_s(self, runs: Runs, days: tuple[float, float]) -> np.ndarray:
+        """(n,) period after less period before, in windows of some days before and after t0."""
+        return np.diff(self.periods_s(runs, days), axis=0)[0]
+
     def periods_s(self, runs: Runs, days: tuple[float, float]) -> np.ndarray:
         """(2, n) mean sidereal periods in windows of some days before and after t0, as `predict` has them; nan where a
         guess does not last."""
