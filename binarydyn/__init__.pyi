@@ -20,7 +20,9 @@ from .scenario import example as example
 from .scenario import load as load
 from .store import Events as Events
 from .store import Members as Members
+from .store import Reconstructed as Reconstructed
 from .store import events as events
 from .store import open as open
+from .store import reconstruct as reconstruct
 from .store import save as save
 from .store import sweep as sweep

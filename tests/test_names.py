@@ -70,7 +70,8 @@ def test_an_old_column_is_gone_and_a_reference_case_that_asks_for_it_gets_the_ne
 SHARED = {
     "advance entry fill integrate sample source start touching_fraction work_size module": "what each method of "
     "integration, on a processor or as a text for one, has under the same name; `relaxed.start` is their start",
-    "describe events infer light_curve merge plan predict sweep timing": "a command and the function that it runs",
+    "describe events infer light_curve merge plan predict reconstruct sweep timing": "a command and the function that "
+    "it runs",
     "accumulated neighbours": "the same of many members in lanes, on a GPU or one by one",
     "cross turned": "vectors as columns and as operations on a tape",
     "opened": "a pool of workers, by threads, processes or a cluster",

@@ -456,10 +456,12 @@ def test_a_timetable_is_called_a_timetable(tmp_path, capsys):
     capsys.readouterr()
     assert "this is a timetable, allowed is a sweep" in refused(["merge", table, "--out", tmp_path / "m.h5"], capsys)
     said = refused(["show", table, "--plot", tmp_path / "x.png"], capsys)
-    assert "a timetable, allowed is a prediction or a sweep" in said and "events --plot" in said
+    assert "a timetable, allowed is a prediction, a sweep or a reconstruction" in said and "events --plot" in said
     said = refused(["predict", place, "--out", table], capsys)
     assert "it holds a timetable" in said
-    assert "`predict`, `sweep`, `merge` and `events`" in refused(["show", tmp_path / "none.parts"], capsys)
+    assert "`predict`, `sweep`, `merge`, `events` and `reconstruct`" in refused(
+        ["show", tmp_path / "none.parts"], capsys
+    )
 
 
 def test_what_rows_were_made_with_is_said_in_whole_words(file, tmp_path, capsys):

@@ -6,14 +6,28 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, least_squares, minimize
 from scipy.special import logsumexp
-from scipy.stats import genpareto, multivariate_normal
+from scipy.stats import genpareto, multivariate_normal, truncnorm
+from test_unstable_runs import PAIR
 
+from binarydyn.constants import DAY_S
+from binarydyn.prediction import predict
+from binarydyn.reconstruction.answers.shapes import CHANGE_AT_LENGTH, shapes_of
+from binarydyn.reconstruction.answers.weighing import (
+    combinations_of,
+    correlations_with,
+    weighted_quantiles,
+    weighted_spread,
+)
 from binarydyn.reconstruction.chord import Conditional
 from binarydyn.reconstruction.exact import exactly_weighed
+from binarydyn.reconstruction.horizon import horizon_s
 from binarydyn.reconstruction.importance import Kernels, adapted, k_hat, ln_normal, pareto_shape, weights
 from binarydyn.reconstruction.likelihood import Likelihood
 from binarydyn.reconstruction.newton import solved
+from binarydyn.reconstruction.runs import GuessedMotion
 from binarydyn.reconstruction.scatter import NoiseGrid, without_outliers
+from binarydyn.reconstruction.unknowns import Unknowns
+from binarydyn.scenario import Scenario, example
 from binarydyn.timing.noise import FLOOR_S, Noise
 
 
@@ -219,3 +233,60 @@ def test_outliers_leave_the_minimum_of_students_t():
         return 2.5 * np.sum(np.log1p((likelihood.late(u[None])[0] / sigma) ** 2 / 4.0))
 
     assert minimize(minus_ln, mine.u + 0.1, tol=1e-12).x == pytest.approx(mine.u, abs=2e-3)
+
+
+def test_bounds_cut_what_scales_the_impact():
+    """A flat unknown with a lower bound: its marginal is the truncated normal of scipy."""
+    likelihood = linear_likelihood()
+    mean, covariance, _ = exact_posterior(likelihood)
+    reference, sigma = solved(likelihood, np.zeros(4)), np.sqrt(covariance[0, 0])
+    target = Conditional(likelihood, reference, "a", (mean[0] + 0.5 * sigma, np.inf))
+    grid = NoiseGrid((likelihood,), np.zeros(1), np.ones(1))
+    found = exactly_weighed(target, adapted(target, 2, seed=2, start=target.start), grid, 3000, 2)
+    kept = found.weight > 0.0
+    assert found.u[kept, 0].min() >= mean[0] + 0.5 * sigma
+    expected = truncnorm(0.5, np.inf, mean[0], sigma)
+    assert found.weight @ found.u[:, 0] == pytest.approx(expected.mean(), abs=5.0 * expected.std() / np.sqrt(500.0))
+
+
+def test_weighted_quantiles_are_those_of_repeated_values():
+    """numpy's rule of Hazen puts the steps of equal weights at their middles, as here."""
+    values = np.random.default_rng(5).standard_normal(41)
+    even = weighted_quantiles(values, np.full(41, 1.0 / 41), [0.1, 0.5, 0.93])
+    assert even == pytest.approx(np.quantile(values, [0.1, 0.5, 0.93], method="hazen"), abs=1e-12)
+    lame = np.append(values, [1e9, np.nan])
+    assert weighted_quantiles(lame, np.append(np.ones(41), [0.0, 1.0]) / 42.0, [0.5]) == pytest.approx(even[1])
+
+
+def test_least_known_combinations_are_eigenvectors():
+    random = np.random.default_rng(6)
+    u = random.standard_normal((20_000, 2)) @ np.array([[1.0, 1.0], [-0.1, 0.1]]) / np.sqrt(2.0)
+    one, other = combinations_of(u, np.full(len(u), 1.0 / len(u)), ("x", "y"))
+    assert one.sd == pytest.approx(1.0, abs=0.03) and other.sd == pytest.approx(0.1, abs=0.003)
+    assert one.components["x"] == pytest.approx(np.sqrt(0.5), abs=0.01) == one.components["y"]
+
+
+def test_draws_are_weighed_by_name():
+    columns = {"a": np.array([0.0, 1.0, 2.0]), "b": np.array([0.0, -2.0, -4.0]), "c": np.ones(3)}
+    assert correlations_with("a", columns, np.array([0.5, 0.25, 0.25])) == {"b": pytest.approx(-1.0)}
+    assert weighted_spread(np.array([1.0, np.nan]), np.array([0.3, 0.7])) is None
+
+
+def test_shapes_of_the_nominal_motion_are_those_of_predict():
+    """Adaptive and fixed steps agree to the error of the latter (DEVELOPERS.md: 0.04 s at most)."""
+    scenario = example()
+    motion = GuessedMotion(scenario, Unknowns.of(scenario), (14.0, 14.0))
+    found = shapes_of(motion, np.zeros((1, len(motion.unknowns.names))), np.ones(1, dtype=bool), True)
+    told = predict(scenario).numbers()
+    assert found[CHANGE_AT_LENGTH][0] == pytest.approx(told["period_change_s"], abs=0.04)
+    assert found["along_track_dv_mm_s"][0] == pytest.approx(told["along_track_dv_mm_s"], rel=1e-6)
+    assert found["eccentricity_after"][0] == pytest.approx(told["eccentricity_after"], rel=0.03)
+    assert horizon_s(motion, np.zeros(len(motion.unknowns.names))) == np.inf
+
+
+def test_a_chaotic_motion_has_a_horizon():
+    """The pair of tests/test_unstable_runs.py, of which `predict` says that it is chaotic in its 60 days."""
+    scenario = Scenario.from_text(PAIR, "pair.toml")
+    motion = GuessedMotion(scenario, Unknowns.of(scenario), (5.0, 60.0))
+    horizon = horizon_s(motion, np.zeros(len(motion.unknowns.names))) / DAY_S
+    assert 1.0 < horizon < 60.0

@@ -99,7 +99,7 @@ def test_what_is_not_in_the_file_is_said(tmp_path):
 def test_what_has_no_layout_as_a_file_says_how_else_it_is_kept(tmp_path):
     run = binarydyn.simulate(binarydyn.build(scenario()), 1.0)
     with pytest.raises(
-        InputError, match="a Trajectory is given, allowed is a Prediction, Members or Events; its to_xar"
+        InputError, match="a Trajectory is given, allowed is a Prediction, Members, Events or Reconstructed; its to_xar"
     ):
         binarydyn.save(tmp_path / "x.h5", run)
     with pytest.raises(TypeError, match="a dict is given"):

@@ -34,6 +34,7 @@ COMMANDS = {
     "light-curve": "Simulate the light curve before and after the impact.",
     "plan": "Forecast the precision of an observing campaign.",
     "timing": "Fit the period change to measured event times.",
+    "reconstruct": "Reconstruct an impact from event times by the full motion.",
     "coverage": "Test the intervals of timing on simulated truths.",
     "infer": "Infer the velocity change and beta from a measurement.",
     "sensitivity": "Rank uncertain inputs by their Sobol indices.",

@@ -20,12 +20,14 @@ if TYPE_CHECKING:
 
 
 def show(
-    file: Annotated[str, typer.Argument(help="Result file (HDF5) of predict, sweep or events --out.")],
+    file: Annotated[str, typer.Argument(help="Result file (HDF5) of predict, sweep, events or reconstruct --out.")],
     as_json: Json = False,
     plot: Plot = "",
 ) -> None:
-    """Print a stored prediction, sweep or timetable with its provenance."""
+    """Print a stored prediction, sweep, timetable or reconstruction with its provenance."""
     from ..store import open_result
+    from ..store.reconstructed import stored_reconstructed
+    from .texts.reconstruct import print_reconstructed
 
     check_outputs({"--plot": plot}, None, file)
     result = open_result(file)
@@ -36,7 +38,10 @@ def show(
     if as_json:
         print_json(report)
         return
-    {"sweep": print_sweep, "events": _print_events}.get(result.kind, _print_prediction)(report)
+    if result.kind == "reconstruction":
+        print_reconstructed(stored_reconstructed(result))
+    else:
+        {"sweep": print_sweep, "events": _print_events}.get(result.kind, _print_prediction)(report)
     print()
     print_table(("provenance", ""), [(name, str(value)) for name, value in report["provenance"].items()])
     print(CAUTION)
@@ -47,13 +52,18 @@ def save_figure(path: str, result: Result) -> None:
     from .. import plots
     from ..store import stored_members, stored_prediction, word_of
 
-    if result.kind not in ("sweep", "prediction"):
+    if result.kind == "events":
         raise InputError(
             "--plot",
-            f"{one_line(str(result.path))} holds a {word_of(result.kind)}, allowed is a prediction or a sweep; "
-            "`binarydyn events --plot` draws a timetable",
+            f"{one_line(str(result.path))} holds a {word_of(result.kind)}, allowed is a prediction, a sweep or a "
+            "reconstruction; `binarydyn events --plot` draws a timetable",
         )
-    if result.kind == "sweep":
+    if result.kind == "reconstruction":
+        from ..plots.pages.reconstruction import save_reconstruction
+        from ..store.reconstructed import stored_reconstructed
+
+        save_reconstruction(path, stored_reconstructed(result))
+    elif result.kind == "sweep":
         plots.save_sweep(path, stored_members(result))
     else:
         plots.save_prediction(path, stored_prediction(result))
@@ -193,6 +203,13 @@ def _events_report(result: Result) -> dict[str, Any]:
     }
 
 
+def _reconstruction_report(result: Result) -> dict[str, Any]:
+    from ..store.reconstructed import stored_reconstructed
+    from .texts.reconstruct import reconstructed_report
+
+    return {"kind": "reconstruction", "file": str(result.path)} | reconstructed_report(stored_reconstructed(result))
+
+
 def _print_events(report: dict[str, Any]) -> None:
     print(f"{report['scenario'] or 'scenario'}, timetable of {len(report['events'])} conjunctions")
     names = (
@@ -213,7 +230,7 @@ def _print_events(report: dict[str, Any]) -> None:
 
 _MOST_FAILURES, _FAILURES_TOLD = 50, 8
 """Kinds of failures that are listed in JSON, and printed; members without end may each have a reason of their own."""
-_REPORTS = {"sweep": sweep_report, "events": _events_report}
+_REPORTS = {"sweep": sweep_report, "events": _events_report, "reconstruction": _reconstruction_report}
 
 
 def _text(value: Any) -> str:

@@ -113,14 +113,15 @@ def observing_of(
     return Observing(noise_s=noise_s, night_noise_s=night_noise_s, **how)
 
 
-def times_from(scenario: Scenario, events: list[str] | None) -> MidTimes:
-    """Read the file of a campaign.  Errors: InputError."""
+def times_from(scenario: Scenario, events: list[str] | None, option: str = "events") -> MidTimes:
+    """Read the file of a campaign; option: by which it is named.  Errors: InputError."""
     from ..observing.nights import first_midnight_s
     from ..observing.reference import sky_and_start
     from ..store.mid_times import read_mid_times
 
     if not events:
-        raise InputError("--events", "no file is given, event times are needed; name a CSV file, or see --synthesise")
+        more = ", or see --synthesise" if option == "events" else ""
+        raise InputError(f"--{option}", f"no file is given, event times are needed; name a CSV file{more}")
     say_if_cold()
     sky, begun = sky_and_start(scenario)
     return read_mid_times(events, sky.clock, begun.period_h, first_midnight_s(scenario, sky))

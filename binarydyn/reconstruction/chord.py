@@ -29,6 +29,7 @@ _STEP_BENT = (0.1, 1.0)
 _WITHIN = 2.5
 """From the reference, beyond which slopes are taken as there."""
 _WIDER = 1.5
+_TURNING = 0.08
 _BLOCK = 256
 """Runs in one call: their samples are held at once."""
 _FIRST = 256
@@ -65,7 +66,7 @@ class Conditional:
         self.line = -np.linalg.solve(precision, told.T @ self.reference.slopes[:, self.rough] * self.sigma_x).T
         self.bend = self._bends(first, told, np.sqrt(np.diag(np.linalg.inv(precision))))
         slopes = np.stack([first, *self._slopes_of_slopes(first)])
-        self.told = self.weighing.applied(slopes)
+        self.slopes, self.told = slopes, self.weighing.applied(slopes)
         self.gram = np.einsum("ams,bmt->abst", slopes, self.told)
         self.at = -1 if self.bounded is None else int(np.flatnonzero(self.smooth == asked.index(self.bounded))[0])
 
@@ -129,12 +130,23 @@ class Conditional:
         half = np.tensordot(z, self.gram, (1, 0))
         return np.einsum("nb,nbst->nst", z, half) + np.diag(self.information)
 
+    def slopes_at(self, x: np.ndarray) -> np.ndarray:
+        """A(x) (n, m, k)."""
+        return np.tensordot(self._away(x), self.slopes, (1, 0))
+
+    @property
+    def turning(self) -> np.ndarray:
+        """Places of the smooth unknowns whose slopes change with x, by _TURNING of themselves over its prior."""
+        own = np.einsum("aass->as", self.gram)
+        return np.flatnonzero(own[1:].sum(axis=0) > _TURNING**2 * own[0])
+
     def allowed(self, s: np.ndarray) -> np.ndarray:
         """(n,) whether the bounded unknown is within its bounds."""
-        value = self._bounded_value(s)
+        value = self.bounded_value(s)
         return (value >= self.bounds[0]) & (value <= self.bounds[1])
 
-    def _bounded_value(self, s: np.ndarray) -> np.ndarray:
+    def bounded_value(self, s: np.ndarray) -> np.ndarray:
+        """(n,) value of the bounded unknown; 0 where there is none."""
         asked, k = self.likelihood.model.unknowns, self.smooth[self.at]
         return asked.centre[k] + asked.scale[k] * self._unbent(s)[:, self.at] if self.at >= 0 else np.zeros(len(s))
 
@@ -146,7 +158,7 @@ class Conditional:
             return np.zeros(len(s))
         scale = abs(self.likelihood.model.unknowns.scale[self.smooth[self.at]])
         sigma = scale * np.sqrt(np.linalg.inv(precision)[:, self.at, self.at])
-        low, high = (ndtr((edge - self._bounded_value(s)) / sigma) for edge in self.bounds)
+        low, high = (ndtr((edge - self.bounded_value(s)) / sigma) for edge in self.bounds)
         with np.errstate(divide="ignore"):
             return np.log(high - low)
 

@@ -126,7 +126,7 @@ def gap_of_outlines(dx, dy, one, two):
         step = -first / second if second < 0.0 else math.copysign(0.3, first)
         step = min(max(step, -0.3), 0.3)
         angle += step
-        if abs(step) < 1e-7:
+        if abs(step) < 1e-4:
             break
     return gap, c, s
 
@@ -248,7 +248,7 @@ def contacts_of(runs, steps, turn, line, slope, expected, front, widening, semi1
             if not (low <= moved <= high):
                 moved = 0.5 * (low + high)
             at = t + sign * moved
-            if abs(moved - out) < 1e-3:
+            if abs(moved - out) < 0.2:
                 break
         ends = (ends[0], at) if side else (at, ends[1])
     return ends[0], ends[1], gap

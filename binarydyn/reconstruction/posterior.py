@@ -17,6 +17,7 @@ from ..scenario.tables.sampling import check_seed
 from ..timing.evidence import TYPICAL_TAU_S, UNSTATED_SIGMA_S
 from ..timing.mid_times import MidTimes
 from ..timing.noise import Noise
+from .answers.shapes import shapes_of
 from .chord import Conditional
 from .event_times import EventModel
 from .exact import Weighted, exactly_weighed
@@ -25,7 +26,6 @@ from .importance import RoughDraws, adapted, prior_draws
 from .likelihood import Likelihood
 from .newton import Solved, best_of, solved
 from .scatter import NoiseGrid, at_peak, without_outliers
-from .shapes import shapes_of
 from .unknowns import Unknowns
 
 DRAWS = (50, 100_000)

@@ -6,6 +6,7 @@ from .event_table import Events, events
 from .members import Members
 from .opened import open, save, stored_members, stored_prediction
 from .predictions import check_target, write_prediction
+from .reconstructed import Reconstructed, reconstruct
 from .result import Result, open_result, word_of
 from .tables.sweeping import sweep
 from .tables.sweeps import SweepStore
@@ -13,6 +14,7 @@ from .tables.sweeps import SweepStore
 __all__ = [
     "Events",
     "Members",
+    "Reconstructed",
     "Result",
     "SweepStore",
     "check_target",
@@ -23,6 +25,7 @@ __all__ = [
     "stored_members",
     "stored_prediction",
     "open_result",
+    "reconstruct",
     "sweep",
     "unit_of",
     "word_of",

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 UNKNOWN = -1
 _TEXTS = frozenset(("reason", "solved_for", "warning", "side", "kind", "body", "extent", "impact", "sunlight"))
 _TEXTS |= {"impact_epoch_utc", "impact_seen_utc", "mid_utc", *(f"contact{k}_utc" for k in (1, 2, 3, 4))}
-_TEXTS |= {"dip_kind", "dip_mid_utc", "timed"}
+_TEXTS |= {"dip_kind", "dip_mid_utc", "timed", "impulse"}
 _WHOLES = frozenset(("member", "axis", "component", "cycle", "number", "steps", "evaluations"))
 _KINDS = {name: kind for kind, names in ((TEXT, _TEXTS), (WHOLE, _WHOLES), (FLAG, ("is_even",))) for name in names}
 """Of what is no outcome; the rest are numbers."""
@@ -37,6 +37,8 @@ _STORED: dict[Any, tuple[Any, Any]] = {
 }
 """Kind -> what holds it, and what stands for an unknown value: of a flag neither no, 0, nor yes, 1."""
 _COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
+_TABLES = ("events", "draws", "times")
+"""Groups of columns of one length."""
 _WIDTHS = {"axis": 3, "component": 4}
 _DIMS: dict[str, tuple[str, ...]] = {
     name: ("time_s", "axis") for name in ("position_m", "velocity_m_s", "rate1_rad_s", "rate2_rad_s")
@@ -151,7 +153,7 @@ def read_group(parent: h5py.Group, name: str) -> dict[str, Column]:
 
 def _dims(group: str, name: str) -> tuple[str, ...]:
     """The dimensions of a column.  Not from the file, whose references may lead anywhere."""
-    if group == "events":
+    if group in _TABLES:
         return ("number",)
     return (name,) if group == "design" or name in _COORDINATES else _DIMS.get(name, ())
 

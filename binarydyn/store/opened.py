@@ -16,6 +16,7 @@ from ..sampling import Block
 from .event_table import Events, stored_events, write_events
 from .members import Members
 from .predictions import write_prediction
+from .reconstructed import Reconstructed, stored_reconstructed, write_reconstructed
 from .result import Result, open_result
 from .tables.sweeps import SweepStore
 
@@ -29,7 +30,7 @@ _NO_LAYOUT = {
 
 
 @takes(path=PATH)
-def open(path: str | Path) -> Prediction | Members | Events:
+def open(path: str | Path) -> Prediction | Members | Events | Reconstructed:
     """Open a result file, written by `save` or a command: the thing that was saved, with the same numbers to the bit.
 
     Parameters
@@ -38,8 +39,9 @@ def open(path: str | Path) -> Prediction | Members | Events:
 
     Returns
     -------
-    Prediction, Members or Events.  Content is read, and checked against its hash, when it is first asked for.  `start`
-    and `impact` of a prediction are not in its file: they are made again from its scenario, where its meshes must be.
+    Prediction, Members, Events or Reconstructed.  Content is read, and checked against its hash, when it is first asked
+    for.  `start` and `impact` of a prediction are not in its file: they are made again from its scenario, where its
+    meshes must be.
 
     Raises
     ------
@@ -58,12 +60,13 @@ def open(path: str | Path) -> Prediction | Members | Events:
         "prediction": stored_prediction,
         "sweep": stored_members,
         "events": stored_events,
+        "reconstruction": stored_reconstructed,
     }
     return openers[result.kind](result)
 
 
 @takes(path=PATH)
-def save(path: str | Path, thing: Prediction | Members | Events) -> None:
+def save(path: str | Path, thing: Prediction | Members | Events | Reconstructed) -> None:
     """Write a result as the file (HDF5) that the command of its kind writes; `open` gives it back.
 
     path : in place of an older result of the same kind, and of no other file.  Members may be added to those of the
@@ -82,10 +85,14 @@ def save(path: str | Path, thing: Prediction | Members | Events) -> None:
         _write_members(path, thing)
     elif isinstance(thing, Events):
         write_events(path, thing)
+    elif isinstance(thing, Reconstructed):
+        write_reconstructed(path, thing)
     else:
         word = type(thing).__name__
         other = _NO_LAYOUT.get(word, "give one of these")
-        raise KindError("save", f"a {word} is given, allowed is a Prediction, Members or Events; {other}")
+        raise KindError(
+            "save", f"a {word} is given, allowed is a Prediction, Members, Events or Reconstructed; {other}"
+        )
 
 
 def stored_members(result: Result) -> Members:

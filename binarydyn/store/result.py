@@ -88,8 +88,8 @@ class Result:
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
-        """Of a prediction or a timetable: where it is outside its validity."""
-        kind = "events" if self.kind == "events" else "prediction"
+        """Of a prediction, a timetable or a reconstruction: where it is outside its validity."""
+        kind = self.kind if self.kind in ("events", "reconstruction") else "prediction"
         return tuple(self._group("warnings", kind)["warning"].values.tolist())
 
     @cached_property
@@ -133,6 +133,15 @@ class Result:
     def summary(self) -> dict[str, float | str | None]:
         """Of a timetable: what holds for all of its events."""
         return self._table("summary", "events")
+
+    def draws(self, group: str) -> dict[str, np.ndarray]:
+        """Of a reconstruction: its `draws`, or its `times`, as arrays (n,) by name."""
+        found = self._group(group, "reconstruction")
+        return {name: column.values for name, column in found.items() if name != "number"}
+
+    def plain(self, group: str, kind: str) -> dict[str, Any]:
+        """Single values of a group by name."""
+        return self._table(group, kind)
 
     @cached_property
     def sample(self) -> Sample | None:
@@ -211,7 +220,7 @@ class Result:
 
 STATE = ("position_m", "velocity_m_s", "attitude1", "rate1_rad_s", "attitude2", "rate2_rad_s")
 ENDS = ("status", "relative_energy_error", "relative_angular_momentum_error", "steps", "evaluations")
-_KINDS = ("prediction", "sweep", "events")
+_KINDS = ("prediction", "sweep", "events", "reconstruction")
 
 
 def word_of(kind: str) -> str:
@@ -225,7 +234,7 @@ def _flag(value: int) -> bool | None:
 
 @takes(path=PATH)
 def open_result(path: str | Path) -> Result:
-    """Open what `predict --out`, `sweep --out`, `merge --out` or `events --out` wrote.
+    """Open what `predict --out`, `sweep --out`, `merge --out`, `events --out` or `reconstruct --out` wrote.
 
     InputError for a file that is missing, foreign, truncated or damaged, or of a newer layout.
     """
@@ -240,7 +249,7 @@ def open_result(path: str | Path) -> Result:
         )
     if missing:
         said = "there is no such file"
-        typed = f"{said}; `predict`, `sweep`, `merge` and `events` write one with --out"
+        typed = f"{said}; `predict`, `sweep`, `merge`, `events` and `reconstruct` write one with --out"
         raise InputError(place, f"{said}, allowed is a result file; name one", typed=typed)
     check_seal(path)
     attributes = Held(place, read_rows(path, lambda file: layout.read_attributes(file, sorted(ATTRIBUTES))))

@@ -10,15 +10,15 @@ from contextlib import suppress
 
 import numpy as np
 
-from ..columns import turned
-from ..constants import HOUR_S
-from ..errors import InputError
-from ..impact.frame import axes_of
-from ..motion.layout import POSITION, VELOCITY
-from ..motion.trajectory import Trajectory
-from ..observables.orbit import orbit_shape
-from ..observables.orientation import attitude
-from .runs import GuessedMotion, Runs, Stretch
+from ...columns import turned
+from ...constants import HOUR_S
+from ...errors import InputError
+from ...impact.frame import axes_of
+from ...motion.layout import POSITION, VELOCITY
+from ...motion.trajectory import Trajectory
+from ...observables.orbit import orbit_shape
+from ...observables.orientation import attitude
+from ..runs import GuessedMotion, Runs, Stretch
 
 CHANGE, CHANGE_AT_LENGTH = "period_change_s", "period_change_simulation_s"
 SHAPES = (

@@ -1,0 +1,1 @@
+"""What weighted draws say: shapes of their motions, intervals, combinations that stay open, doubts."""

@@ -1,0 +1,165 @@
+"""What weighted draws of what happened say: intervals of everything, how well the motion explains the data, doubts.
+
+Below LEAST_DRAWS effective draws, or with k-hat above MOST_K, only the interval of the period change is told, that of
+the fit's one Gaussian, with the reason.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ...constants import DAY_S
+from ...scenario import Scenario
+from ..importance import MOST_K
+from ..likelihood import quadratic
+from ..newton import STEP
+from ..posterior import WhatHappened
+from .shapes import shapes_of
+from .weighing import weighted_spread
+
+LEAST_DRAWS = 100.0
+"""Effective: fewer do not hold an interval of 95 %."""
+IMPROBABLE = 0.01
+"""Posterior predictive probability of a larger chi2, below which the motion does not explain the data."""
+_OFF = 1.3
+_NIGHT_S = 10.0
+"""Scale of the sigmas, and common error of a night, from which on they are told."""
+
+
+@dataclass(frozen=True, eq=False)
+class Reconstruction:
+    """Weighted draws, n of them, of what happened to a scenario's pair.
+
+    columns: arrays (n,) by name, of the unknowns in their units and of what follows (SHAPES), nan where a draw weighs
+    nothing or something is not defined; weight (n,): sums to 1.
+    """
+
+    scenario: Scenario
+    found: WhatHappened
+
+    @property
+    def columns(self) -> dict[str, np.ndarray]:
+        """By name."""
+        return self.found.columns
+
+    @property
+    def weight(self) -> np.ndarray:
+        """(n,) of the draws."""
+        return self.found.weighted.weight
+
+    @property
+    def effective(self) -> float:
+        """Independent draws that the weighted ones are worth: the fewer of the last step's and the sampler's."""
+        return min(self.found.weighted.effective, self.found.draws.effective)
+
+    @property
+    def k_hat(self) -> float:
+        """Of the sampler's weights; of the last step's too where less than half of its draws count."""
+        last = self.found.weighted
+        few = last.effective < 0.5 * len(last.ln_weight)
+        return max(self.found.draws.k_hat, last.k_hat) if few else self.found.draws.k_hat
+
+    @property
+    def why_not(self) -> str:
+        """Why the draws do not hold; empty where they do."""
+        if self.effective < LEAST_DRAWS:
+            return f"{self.effective:.0f} effective draws are fewer than {LEAST_DRAWS:.0f}"
+        return f"k-hat {self.k_hat:.2f} is above {MOST_K:g}" if self.k_hat > MOST_K else ""
+
+    @cached_property
+    def fisher(self) -> dict[str, tuple[float, float]]:
+        """Value and sigma of everything by the slopes of the fit, were all linear."""
+        found, reference = self.found, self.found.reference
+        asked, p = found.events.unknowns, len(reference.u)
+        u = reference.u + STEP * np.vstack([np.zeros(p), np.eye(p), -np.eye(p)])
+        shapes = shapes_of(found.events.motion, u, np.ones(len(u), dtype=bool), np.isinf(found.horizon_s))
+        columns = dict(zip(asked.names, asked.value(u).T, strict=True)) | shapes
+        covariance = reference.covariance(found.grid.best)
+        told = {}
+        for name, values in columns.items():
+            slope = (values[1 : p + 1] - values[p + 1 :]) / (2.0 * STEP)
+            told[name] = float(values[0]), float(np.sqrt(slope @ covariance @ slope))
+        return told
+
+    @cached_property
+    def by_change_alone(self) -> dict[str, float] | None:
+        """Of what scales the impact: from the draws of the prior, with the rest solved but not weighed."""
+        conditional, draws = self.found.conditional, self.found.draws
+        if conditional.at < 0:
+            return None
+        first = slice(0, draws.prior)
+        value = conditional.bounded_value(draws.found[first])
+        known = np.isfinite(draws.ln[first]) & (value * np.median(value) > 0.0)
+        return (
+            weighted_spread(value[known], np.abs(value[known]) / np.abs(value[known]).sum())
+            if known.sum() > 1
+            else None
+        )
+
+    @property
+    def impulse(self) -> str | None:
+        """Name of the unknown that scales the impact."""
+        return self.found.conditional.bounded
+
+    @property
+    def degrees(self) -> float:
+        """Events less the number of unknowns that they decide."""
+        found = self.found
+        of_data = found.grid.best.weighing.gram(found.reference.slopes)
+        whole = of_data + np.diag(found.grid.best.information)
+        return len(found.events.observed_s) - float(np.trace(np.linalg.solve(whole, of_data)))
+
+    @cached_property
+    def chi2(self) -> np.ndarray:
+        """(n,) r^T C^-1 r of each draw, with sigmas as stated; nan where one has no motion."""
+        found = self.found
+        as_stated = found.grid.best.noise.at(1.0, found.grid.best.tau_s)
+        values = quadratic(as_stated, found.weighted.late)
+        return np.where(np.isfinite(values), values, np.nan)
+
+    @property
+    def predictive_p(self) -> float:
+        """Posterior probability that new data of the same draws, which have a chi2 of their number, have a larger one
+        (Gelman, Meng & Stern 1996, Statistica Sinica 6, 733, from memory)."""
+        from scipy.special import chdtrc
+
+        larger = chdtrc(len(self.found.events.observed_s), np.nan_to_num(self.chi2, nan=np.inf))
+        return float(self.weight @ larger)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a reader must know, the heaviest first."""
+        return (*self._not_claimed(), *self._misfit(), *self._noise())
+
+    def _not_claimed(self) -> tuple[str, ...]:
+        said = []
+        if self.why_not:
+            said.append(f"{self.why_not}: nothing but the interval of the period change is told, that of one Gaussian")
+        if np.isfinite(self.found.horizon_s):
+            said.append(
+                f"the motion is chaotic: neighbouring trajectories part {self.found.horizon_s / DAY_S:.1f} days after "
+                f"the impact; nothing is claimed beyond that, and {self.found.left_out} later events are not used"
+            )
+        return tuple(said)
+
+    def _misfit(self) -> tuple[str, ...]:
+        if self.found.events.mids.sigma_s is None or self.predictive_p > IMPROBABLE:
+            return ()
+        return (
+            f"the motion does not explain the times as stated (posterior predictive p {self.predictive_p:.2g}): check "
+            "sigmas, what was timed, kinds and bodies; errors follow the scatter, not what the model lacks",
+        )
+
+    def _noise(self) -> tuple[str, ...]:
+        grid, said = self.found.grid, []
+        (scale, spread_of_scale), (tau, _) = grid.moments("scale"), grid.moments("tau_s")
+        if abs(np.log(scale)) > np.log(_OFF) + 2.0 * spread_of_scale / scale:
+            said.append(f"times scatter {scale:.2f} times their sigma; errors follow the scatter")
+        if tau > _NIGHT_S:
+            said.append(f"times of one night share an error of {tau:.0f} s")
+        if self.found.outliers:
+            said.append(f"{self.found.outliers} times lie far off and weigh little")
+        return tuple(said)
