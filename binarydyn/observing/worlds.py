@@ -36,7 +36,7 @@ APSIDAL_SHARE = 0.5
 """One sigma of the apsidal rate, in parts of that of an oblate primary: the secondary's shape changes it by so much."""
 _MARGIN_S = 7200.0
 _FEW = 4
-_A_TURN = 5.3
+A_TURN = 5.3
 """Longitudes a turn through which the orbit of a run is laid: not a whole number, so that they fall everywhere."""
 
 
@@ -77,7 +77,7 @@ class World:
         that turns with their line is not told from another one."""
         parts = []
         for run in self.runs:
-            every = max(1, round(self.period_s / (_A_TURN * abs(run.time_s[1] - run.time_s[0]))))
+            every = max(1, round(self.period_s / (A_TURN * abs(run.time_s[1] - run.time_s[0]))))
             kept = np.flatnonzero(run.time_s != 0.0)[::every]
             parts.append((run.time_s[kept], _since_t0_rad(run)[kept]))
         time, longitude = (np.concatenate(column) for column in zip(*parts, strict=True))

@@ -22,6 +22,7 @@ from ..timing.mid_times import DEFINITIONS, MidTimes, readings
 from .runs import GuessedMotion
 from .timed import TimedEvents
 from .unknowns import Unknowns
+from .window_change import WindowChange
 
 _MARGIN_S = 2.0 * HOUR_S
 _BLOCK = 256
@@ -128,8 +129,15 @@ class EventModel:
         return self.motion.runs(np.atleast_2d(u)).why
 
     def change_s(self, u: np.ndarray) -> np.ndarray:
-        """(n,) period change in the window of the data."""
-        return self.change_over_s(u, self.motion.days)
+        """(n,) period change in the window of the data, as the orbit of a fit has it (timing/exact.py)."""
+        u = np.atleast_2d(u)
+        blocks = [self.motion.runs(u[k : k + _BLOCK]) for k in range(0, len(u), _BLOCK)]
+        return np.concatenate([self.window_change.changes_s(runs) for runs in blocks])
+
+    @cached_property
+    def window_change(self) -> WindowChange:
+        """In the window of the data, of runs."""
+        return WindowChange.of(self.motion, self.events)
 
     def change_over_s(self, u: np.ndarray, days: tuple[float, float] | None = None) -> np.ndarray:
         """(n,) period after less period before, in windows of some days before and after t0; None: of [simulation]."""

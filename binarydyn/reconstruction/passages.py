@@ -8,6 +8,10 @@ Where the projected centres are nearest, f(t) = r.v - (r.l)(v.l) = 0, by Newton'
 E the outline of an ellipsoid (outline.py), the turning of the outlines neglected in the slope alone.  Motion between
 the samples by the polynomial of degree 7 through four of them and their rates.  A line of sight turns evenly over the
 hours about an event.  An event that does not take place has the instant of the smallest gap as both contacts.
+
+Of one run and event: path (samples before t0, their step, samples after it, their step), eye (turn (3, 3) of the line
+of sight into the frame of the run, the line (3,) at the expected time, its rate, the expected time, the tangent of the
+Sun's radius, 0 for a point), semi (semi-axes (3,) of both), room (arrays to work in).
 """
 
 from __future__ import annotations
@@ -25,10 +29,13 @@ from .dimming import ROOM, missing_at
 _COLUMNS = 11
 """Position and both quaternions."""
 _LONGEST_STEP = 0.5
-"""Of Newton's method towards a contact, in parts of the time from the nearest instant to it."""
-_GRAZING = 0.05
-"""In parts of both outlines' reach: where they overlap by less when the centres are nearest, the deepest is looked
-for."""
+"""Of a step towards a contact, in parts of the time from the nearest instant to it."""
+_NEAR_S, _SETTLED_S = 20.0, 0.03
+"""A step shorter than these ends the search of the nearest instant, from which contacts are looked for, and of a
+contact: the secant's next step would be a thousand times shorter."""
+_SURELY, _GRAZING = 0.5, 0.05
+"""In parts of both outlines' reach: centres that come nearer than the first overlap; outlines that overlap by less than
+the second when centres are nearest are followed to the deepest."""
 
 
 @kernel
@@ -71,8 +78,9 @@ def between_samples(samples, h, t, columns, value, rate):
 
 
 @kernel
-def on_its_side(before, step_before, after, step_after, t, columns, value, rate):
+def on_its_side(path, t, columns, value, rate):
     """The same of a run with an impact at t0."""
+    before, step_before, after, step_after = path
     if t < 0.0:
         between_samples(before, step_before, t, columns, value, rate)
     else:
@@ -109,9 +117,8 @@ def squared_outline(turn, semi, found):
 
 
 @kernel
-def gap_of_outlines(dx, dy, one, two):
-    """Gap of two ellipses and its direction u (cosine, sine), by Newton's method from the direction of d."""
-    angle = math.atan2(dy, dx)
+def gap_of_outlines(dx, dy, one, two, angle):
+    """Gap of two ellipses and its direction u as an angle, by Newton's method from a direction."""
     gap, c, s = 0.0, 1.0, 0.0
     for _ in range(12):
         c, s = math.cos(angle), math.sin(angle)
@@ -126,52 +133,46 @@ def gap_of_outlines(dx, dy, one, two):
         step = -first / second if second < 0.0 else math.copysign(0.3, first)
         step = min(max(step, -0.3), 0.3)
         angle += step
-        if abs(step) < 1e-4:
+        if abs(step) < 1e-5:  # the gap is flat there: it errs by the square
             break
-    return gap, c, s
+    return gap, angle
 
 
 @kernel
-def gap_at(before, step_before, after, step_after, t, turn, line, slope, late, widening, semi1, semi2, room):
-    """Gap of the outlines at a time, m, less the penumbra's margin, and its rate; room (60,) to work in.
-
-    widening: tangent of the Sun's radius, 0 for a point.
-    """
-    value, rate, seen, basis, across, shift = (
-        room[0:11],
-        room[11:14],
-        room[14:17],
-        room[17:26],
-        room[26:35],
-        room[35:38],
-    )
-    axes, one, two = room[38:47].reshape(3, 3), room[47:50], room[50:53]
-    on_its_side(before, step_before, after, step_after, t, _COLUMNS, value, rate)
-    line_at(turn, line, slope, late, seen)
+def gap_at(path, eye, semi, t, angle, room):
+    """Gap of the outlines at a time, m, less the penumbra's margin, its rate, and its direction; angle: a first guess
+    of that, nan for the direction between the centres."""
+    value, rate, seen, basis, across, shift, axes, one, two = room
+    turn, line, slope, expected, widening = eye
+    on_its_side(path, t, _COLUMNS, value, rate)
+    line_at(turn, line, slope, t - expected, seen)
     plane_of(seen, basis)
     axes_at(value, 3, axes)
     seen_along(basis, axes, rate, across, shift)
-    squared_outline(across, semi1, one)
+    squared_outline(across, semi[0], one)
     vx, vy = shift[0], shift[1]
     axes_at(value, 7, axes)
     seen_along(basis, axes, value, across, shift)
-    squared_outline(across, semi2, two)
-    gap, c, s = gap_of_outlines(shift[0], shift[1], one, two)
-    return gap - widening * abs(shift[2]), c * vx + s * vy
+    squared_outline(across, semi[1], two)
+    if angle != angle:
+        angle = math.atan2(shift[1], shift[0])
+    gap, angle = gap_of_outlines(shift[0], shift[1], one, two, angle)
+    return gap - widening * abs(shift[2]), math.cos(angle) * vx + math.sin(angle) * vy, angle
 
 
 @kernel
-def nearest_s(before, step_before, after, step_after, expected, turn, line, slope, front, room):
-    """When the projected centres are nearest, their distance then, m, and its speed, m/s: of the conjunction nearest to
-    the expected time, of the secondary in front or behind."""
-    value, rate, seen = room[0:11], room[11:14], room[14:17]
+def nearest_s(path, eye, front, room):
+    """When the projected centres are nearest, to _NEAR_S, their distance then, m, and its speed, m/s: of the
+    conjunction nearest to the expected time, of the secondary in front or behind."""
+    value, rate, seen = room[0], room[1], room[2]
+    turn, line, slope, expected, _ = eye
     sign = 1.0 if front else -1.0
     t, away, speed = expected, 0.0, 1.0
     for k in range(10):
-        on_its_side(before, step_before, after, step_after, t, 3, value, rate)
+        on_its_side(path, t, 3, value, rate)
         line_at(turn, line, slope, t - expected, seen)
         x, y, z, u, v, w = value[0], value[1], value[2], rate[0], rate[1], rate[2]
-        if k < 2:
+        if k == 0:
             ahead = math.atan2(y, x) - math.atan2(sign * seen[1], sign * seen[0])
             ahead -= 2.0 * math.pi * round(ahead / (2.0 * math.pi))
             t -= ahead * (x * x + y * y) / (x * v - y * u)
@@ -183,105 +184,70 @@ def nearest_s(before, step_before, after, step_after, expected, turn, line, slop
             fast * along * along / square - toward * toward, 0.2 * fast
         )
         t -= step
-        if abs(step) < 1.0:
+        if abs(step) < _NEAR_S:
             break
     return t, away, speed
 
 
 @kernel
-def contacts_of(runs, steps, turn, line, slope, expected, front, widening, semi1, semi2, room):
-    """Contacts 1 and 4 of one event, s, and the smallest gap that was met, m; runs: samples before and after t0, steps:
-    their lengths.  Where the gap is above 0 there is no event, and both are the instant of the smallest."""
-    before, after = runs
-    step_before, step_after = steps
-    t, away, speed = nearest_s(before, step_before, after, step_after, expected, turn, line, slope, front, room)
-    reach = 0.5 * (semi1[0] + semi1[2] + semi2[1] + semi2[2])
-    half = math.sqrt(max(reach * reach - away * away, 0.04 * reach * reach)) / speed
-    gap, rate = gap_at(
-        before, step_before, after, step_after, t, turn, line, slope, t - expected, widening, semi1, semi2, room
-    )
-    if gap > -_GRAZING * reach:
-        t, gap = deepest(
-            before,
-            step_before,
-            after,
-            step_after,
-            t,
-            0.5 * half,
-            turn,
-            line,
-            slope,
-            expected,
-            widening,
-            semi1,
-            semi2,
-            room,
-        )
-        if gap >= 0.0:
-            return t, t, gap
-        half *= 0.5
-    ends = (t, t)
-    for side in range(2):
-        sign = 1.0 if side else -1.0
-        at, low, high = t + sign * half, 0.0, math.inf
-        for _ in range(30):
-            value, rate = gap_at(
-                before,
-                step_before,
-                after,
-                step_after,
-                at,
-                turn,
-                line,
-                slope,
-                at - expected,
-                widening,
-                semi1,
-                semi2,
-                room,
-            )
-            out = sign * (at - t)
-            low, high = (out, high) if value < 0.0 else (low, out)
-            step = -value / (sign * rate) if sign * rate > 0.0 else math.inf
-            step = min(max(step, -_LONGEST_STEP * half), _LONGEST_STEP * half)
-            moved = out + step
-            if not (low <= moved <= high):
-                moved = 0.5 * (low + high)
-            at = t + sign * moved
-            if abs(moved - out) < 0.2:
-                break
-        ends = (ends[0], at) if side else (at, ends[1])
-    return ends[0], ends[1], gap
+def contact(path, eye, semi, middle, half, sign, room):
+    """When outlines part, after (sign 1) or met, before (-1) the middle at which they overlap; half: how long that is
+    from it, about.  Newton's method, then secants, in a bracket."""
+    low, high, out = 0.0, math.inf, half
+    last_out, last_gap, angle = 0.0, 0.0, math.nan
+    for k in range(40):
+        gap, rate, angle = gap_at(path, eye, semi, middle + sign * out, angle, room)
+        slope = sign * rate if k == 0 else (gap - last_gap) / (out - last_out)
+        low, high = (out, high) if gap < 0.0 else (low, out)
+        step = -gap / slope if slope > 0.0 else math.copysign(math.inf, -gap)
+        step = min(max(step, -_LONGEST_STEP * half), _LONGEST_STEP * half)
+        last_out, last_gap = out, gap
+        out += step
+        if not low <= out <= high:
+            out = 0.5 * (low + high)
+        if abs(out - last_out) < _SETTLED_S:
+            break
+    return middle + sign * out
 
 
 @kernel
-def deepest(
-    before, step_before, after, step_after, t, reach_s, turn, line, slope, expected, widening, semi1, semi2, room
-):
-    """When the gap is smallest, within reach_s of t, and the gap, by a golden section."""
+def deepest(path, eye, semi, middle, reach_s, room):
+    """When the gap is smallest, within reach_s of the middle, and the gap, by a golden section."""
     ratio = 0.5 * (math.sqrt(5.0) - 1.0)
-    low, high = t - reach_s, t + reach_s
+    low, high = middle - reach_s, middle + reach_s
     a, b = high - ratio * (high - low), low + ratio * (high - low)
-    fa, _ = gap_at(
-        before, step_before, after, step_after, a, turn, line, slope, a - expected, widening, semi1, semi2, room
-    )
-    fb, _ = gap_at(
-        before, step_before, after, step_after, b, turn, line, slope, b - expected, widening, semi1, semi2, room
-    )
+    fa, fb = gap_at(path, eye, semi, a, math.nan, room)[0], gap_at(path, eye, semi, b, math.nan, room)[0]
     for _ in range(22):
         if fa < fb:
             high, b, fb = b, a, fa
             a = high - ratio * (high - low)
-            fa, _ = gap_at(
-                before, step_before, after, step_after, a, turn, line, slope, a - expected, widening, semi1, semi2, room
-            )
+            fa = gap_at(path, eye, semi, a, math.nan, room)[0]
         else:
             low, a, fa = a, b, fb
             b = low + ratio * (high - low)
-            fb, _ = gap_at(
-                before, step_before, after, step_after, b, turn, line, slope, b - expected, widening, semi1, semi2, room
-            )
+            fb = gap_at(path, eye, semi, b, math.nan, room)[0]
     return (a, fa) if fa < fb else (b, fb)
+
+
+@kernel
+def contacts_of(path, eye, semi, front, room):
+    """Contacts 1 and 4 of one event, s, and the gap that was met between them, m, or half the overlap of the reach
+    where the centres come so near that none was asked for.  Where it is above 0 there is no event, and both are the
+    instant of the smallest."""
+    t, away, speed = nearest_s(path, eye, front, room)
+    one, two = semi
+    reach = 0.5 * (one[0] + one[2] + two[1] + two[2])
+    half = math.sqrt(max(reach * reach - away * away, 0.04 * reach * reach)) / speed
+    gap = away - reach
+    if away > _SURELY * reach:
+        gap = gap_at(path, eye, semi, t, math.nan, room)[0]
+        if gap > -_GRAZING * reach:
+            t, gap = deepest(path, eye, semi, t, 0.5 * half, room)
+            half *= 0.5
+    if gap >= 0.0:
+        return t, t, gap
+    first = contact(path, eye, semi, t, half, -1.0, room)
+    return first, contact(path, eye, semi, t, half, 1.0, room), gap
 
 
 @kernel
@@ -291,16 +257,17 @@ def contacts(before, after, steps, turns, lines, slopes, causes, expected, front
     before, after (n, .., 20), steps (2,); turns (n, 3, 3); lines, slopes (2, m, 3) by cause, widening (2, m); causes
     (m, 2): which an event has; expected (m,); front (m,): the secondary is; semi1, semi2 (n, 3).
     """
-    room = np.empty(60)
+    room = (
+        np.empty(_COLUMNS), np.empty(3), np.empty(3), np.empty(9), np.empty(9), np.empty(3), np.empty((3, 3)),
+        np.empty(3), np.empty(3),
+    )  # fmt: skip
     for i in range(len(ends)):
+        path, semi = (before[i], steps[0], after[i], steps[1]), (semi1[i], semi2[i])
         for k in range(len(expected)):
             for c in range(2):
                 if causes[k, c]:
-                    first, last, gap = contacts_of(
-                        (before[i], after[i]), (steps[0], steps[1]), turns[i], lines[c, k], slopes[c, k], expected[k],
-                        front[k], widening[c, k], semi1[i], semi2[i], room,
-                    )  # fmt: skip
-                    ends[i, k, c, 0], ends[i, k, c, 1], gaps[i, k, c] = first, last, gap
+                    eye = (turns[i], lines[c, k], slopes[c, k], expected[k], widening[c, k])
+                    ends[i, k, c, 0], ends[i, k, c, 1], gaps[i, k, c] = contacts_of(path, eye, semi, front[k], room)
 
 
 @kernel
@@ -314,6 +281,7 @@ def missing(
     value, rate, seen, other, room = np.empty(_COLUMNS), np.empty(3), np.empty(3), np.empty(3), np.empty(ROOM)
     axes1, axes2 = np.empty((3, 3)), np.empty((3, 3))
     for i in range(len(found)):
+        path = before[i], steps[0], after[i], steps[1]
         for d in range(len(chosen)):
             k = chosen[d]
             for e in range(epochs):
@@ -323,7 +291,7 @@ def missing(
                     if not (gaps[i, k, c] < 0.0 and ends[i, k, c, 0] < t < ends[i, k, c, 1]):
                         continue
                     if not placed:
-                        on_its_side(before[i], steps[0], after[i], steps[1], t, _COLUMNS, value, rate)
+                        on_its_side(path, t, _COLUMNS, value, rate)
                         axes_at(value, 3, axes1)
                         axes_at(value, 7, axes2)
                         placed = True
@@ -346,3 +314,14 @@ def missing(
                     )
                     found[i, d, e, 0] += seeliger
                     found[i, d, e, 1] += lambert
+
+
+@kernel
+def longitudes(before, after, steps, times, found):
+    """Fill found (n, k) with the longitudes of the secondary, from -pi to pi, of n runs at times (k,)."""
+    value, rate = np.empty(_COLUMNS), np.empty(3)
+    for i in range(len(found)):
+        path = before[i], steps[0], after[i], steps[1]
+        for k in range(len(times)):
+            on_its_side(path, times[k], 3, value, rate)
+            found[i, k] = math.atan2(value[1], value[0])

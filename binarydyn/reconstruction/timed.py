@@ -161,7 +161,8 @@ class TimedEvents:
         timed (m,): by these definitions instead of those of the measured times.
         """
         timed, found = self.mids.timed if timed is None else timed, self.passing(runs)
-        first, last, shown = found.first_s, found.last_s, found.happens.copy()
+        shown, lasts = found.happens.copy(), runs.lasts[:, None]
+        first, last = (np.where(lasts, ends, np.nan) for ends in (found.first_s, found.last_s))
         out = np.repeat(0.5 * (first + last)[..., None], 2, axis=2)
         for name, middle in _MIDDLES.items():
             which = np.flatnonzero(timed == name)

@@ -229,4 +229,4 @@ def relaxed_base(scenario: Scenario) -> Scenario:
     """The scenario without the free modes that it asks for: they are unknowns."""
     if is_relaxed(scenario):
         return scenario
-    return scenario.replace({"mutual_orbit": {"eccentricity": 0.0}, "secondary": {"libration_amplitude_deg": 0.0}})
+    return scenario.replace({"mutual_orbit.eccentricity": 0.0, "secondary.libration_amplitude_deg": 0.0})

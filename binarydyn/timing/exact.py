@@ -12,13 +12,14 @@ import numpy as np
 
 from .cycle_count import straight
 from .mid_times import Readings
-from .noise import Noise
+from .noise import Noise, Weighing
 from .orbit import Counted
-from .starts import minima
+from .starts import minima, polished
 from .terms import INDEX, NAMES, TURN, Foreknown, Priors
 
 _SIGMA_S = 5.0
 """Of every longitude as a time, so that the priors say nothing."""
+_STEPS = 20
 _OPEN = np.isin(NAMES, [f"{c}_{side}" for c in "hk" for side in ("before", "after")])
 LEAST_SHARE = 0.05
 """Of an apsidal rate below which its sigma is not taken: the model's ellipse is none exactly."""
@@ -43,15 +44,11 @@ class ExactOrbit:
     @classmethod
     def through(cls, seen: Readings, counted_rad: np.ndarray, expected: Foreknown) -> ExactOrbit:
         """Exact longitudes (n,) with their turns, at least 3 on either side of t0."""
-        priors = Priors.of(expected, float(np.abs(seen.time_s).max()))
-        priors = replace(priors, precision=np.where(_OPEN, 1.0, priors.precision), ties=priors.ties[:0])
         counted = Counted(seen, counted_rad[None])
-        weighing = Noise.of(np.full(len(counted_rad), _SIGMA_S), None, None).at(1.0, 0.0)
-        x = minima(straight(counted, expected.apsidal_rad_s), counted, weighing, priors).x[0]
-        rates = x[[INDEX["rate_before"], INDEX["rate_after"]]]
+        x = minima(straight(counted, expected.apsidal_rad_s), counted, *_weights(seen, expected)).x[0]
         left = Counted(seen, counted_rad).late_s(x)
         return cls(
-            float(np.diff(TURN / rates)[0]),
+            float(_changes_s(x)),
             float(np.hypot(x[INDEX["h_after"]], x[INDEX["k_after"]])),
             float(x[INDEX["apsidal_rate"]]),
             float(np.sqrt(np.mean(left**2))),
@@ -61,6 +58,30 @@ class ExactOrbit:
     def late_s(self, seen: Readings, counted_rad: np.ndarray) -> np.ndarray:
         """(n,) O-C of readings with their turns."""
         return Counted(seen, counted_rad).late_s(np.array([self.values[name] for name in NAMES]))
+
+    def changes_like_s(self, seen: Readings, counted_rad: np.ndarray, expected: Foreknown) -> np.ndarray:
+        """(b,) the same change of orbits that differ little from this one, through readings (b, n) of theirs at times
+        that they share; nan where a row is."""
+        out, whole = np.full(len(counted_rad), np.nan), np.isfinite(counted_rad).all(axis=1)
+        counted = Counted(seen, counted_rad[whole])
+        begin = straight(counted, self.apsidal_rad_s)
+        mine = np.array([self.values[name] for name in NAMES])
+        begin[:, 3:] = mine[3:]
+        if len(begin):
+            out[whole] = _changes_s(polished(begin, counted, *_weights(seen, expected), _STEPS).x)
+        return out
+
+
+def _weights(seen: Readings, expected: Foreknown) -> tuple[Weighing, Priors]:
+    """Of exact readings, so that the priors say nothing."""
+    priors = Priors.of(expected, float(np.abs(seen.time_s).max()))
+    priors = replace(priors, precision=np.where(_OPEN, 1.0, priors.precision), ties=priors.ties[:0])
+    return Noise.of(np.full(len(seen.time_s), _SIGMA_S), None, None).at(1.0, 0.0), priors
+
+
+def _changes_s(x: np.ndarray) -> np.ndarray:
+    """Of parameters (.., 9)."""
+    return TURN / x[..., INDEX["rate_after"]] - TURN / x[..., INDEX["rate_before"]]
 
 
 def foreknown_of(orbits: list[ExactOrbit], expected: Foreknown) -> Foreknown:
