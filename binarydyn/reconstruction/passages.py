@@ -23,6 +23,7 @@ import numpy as np
 from .._jit import kernel
 from ..motion.layout import Q1, Q2, W1, W2, V
 from ..sky.brightness import plane_of, seen_along
+from ..sky.outline import APART, ellipse_excess, outline_matrix
 from ..vectors import quaternion_product, rotation_of_quaternion
 from .dimming import ROOM, missing_at
 
@@ -30,6 +31,8 @@ _COLUMNS = 11
 """Position and both quaternions."""
 _LONGEST_STEP = 0.5
 """Of a step towards a contact, in parts of the time from the nearest instant to it."""
+_MOST_TURN = 0.3
+"""Radians of a step towards the direction in which outlines are farthest apart."""
 _NEAR_S, _SETTLED_S = 20.0, 0.03
 """A step shorter than these ends the search of the nearest instant, from which contacts are looked for, and of a
 contact: the secant's next step would be a thousand times shorter."""
@@ -106,33 +109,13 @@ def line_at(turn, line, slope, late, found):
 
 
 @kernel
-def squared_outline(turn, semi, found):
-    """Fill found (3,) with xx, xy, yy of E; turn (9,): rows across the line in the body's axes."""
-    found[0], found[1], found[2] = 0.0, 0.0, 0.0
-    for j in range(3):
-        x, y = turn[j] * semi[j], turn[3 + j] * semi[j]
-        found[0] += x * x
-        found[1] += x * y
-        found[2] += y * y
-
-
-@kernel
-def gap_of_outlines(dx, dy, one, two, angle):
-    """Gap of two ellipses and its direction u as an angle, by Newton's method from a direction."""
-    gap, c, s = 0.0, 1.0, 0.0
+def gap_of_outlines(delta, one, two, angle):
+    """Gap of two ellipses (xx, xy, yy) near contact and the angle of its direction u, by Newton's method from one."""
+    gap = 0.0
     for _ in range(12):
-        c, s = math.cos(angle), math.sin(angle)
-        gap = c * dx + s * dy
-        first, second = c * dy - s * dx, -gap
-        for m in (one, two):
-            h = math.sqrt(m[0] * c * c + 2.0 * m[1] * c * s + m[2] * s * s)
-            slope = ((m[2] - m[0]) * c * s + m[1] * (c * c - s * s)) / h
-            gap -= h
-            first -= slope
-            second -= ((m[2] - m[0]) * (c * c - s * s) - 4.0 * m[1] * c * s) / h - slope * slope / h
-        step = -first / second if second < 0.0 else math.copysign(0.3, first)
-        step = min(max(step, -0.3), 0.3)
-        angle += step
+        gap, slope, bend = ellipse_excess(APART, math.cos(angle), math.sin(angle), delta, one, two)
+        step = -slope / bend if bend < 0.0 else math.copysign(_MOST_TURN, slope)
+        angle += min(max(step, -_MOST_TURN), _MOST_TURN)
         if abs(step) < 1e-5:  # the gap is flat there: it errs by the square
             break
     return gap, angle
@@ -142,21 +125,21 @@ def gap_of_outlines(dx, dy, one, two, angle):
 def gap_at(path, eye, semi, t, angle, room):
     """Gap of the outlines at a time, m, less the penumbra's margin, its rate, and its direction; angle: a first guess
     of that, nan for the direction between the centres."""
-    value, rate, seen, basis, across, shift, axes, one, two = room
+    value, rate, seen, basis, across, shift, axes = room
     turn, line, slope, expected, widening = eye
     on_its_side(path, t, _COLUMNS, value, rate)
     line_at(turn, line, slope, t - expected, seen)
     plane_of(seen, basis)
     axes_at(value, 3, axes)
     seen_along(basis, axes, rate, across, shift)
-    squared_outline(across, semi[0], one)
+    one = outline_matrix(across, semi[0])
     vx, vy = shift[0], shift[1]
     axes_at(value, 7, axes)
     seen_along(basis, axes, value, across, shift)
-    squared_outline(across, semi[1], two)
+    two = outline_matrix(across, semi[1])
     if angle != angle:
         angle = math.atan2(shift[1], shift[0])
-    gap, angle = gap_of_outlines(shift[0], shift[1], one, two, angle)
+    gap, angle = gap_of_outlines(shift, one, two, angle)
     return gap - widening * abs(shift[2]), math.cos(angle) * vx + math.sin(angle) * vy, angle
 
 
@@ -259,7 +242,6 @@ def contacts(before, after, steps, turns, lines, slopes, causes, expected, front
     """
     room = (
         np.empty(_COLUMNS), np.empty(3), np.empty(3), np.empty(9), np.empty(9), np.empty(3), np.empty((3, 3)),
-        np.empty(3), np.empty(3),
     )  # fmt: skip
     for i in range(len(ends)):
         path, semi = (before[i], steps[0], after[i], steps[1]), (semi1[i], semi2[i])
