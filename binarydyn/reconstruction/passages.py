@@ -33,7 +33,7 @@ _LONGEST_STEP = 0.5
 """Of a step towards a contact, in parts of the time from the nearest instant to it."""
 _MOST_TURN = 0.3
 """Radians of a step towards the direction in which outlines are farthest apart."""
-_NEAR_S, _SETTLED_S = 20.0, 0.03
+_NEAR_S, _SETTLED_S = 20.0, 0.1
 """A step shorter than these ends the search of the nearest instant, from which contacts are looked for, and of a
 contact: the secant's next step would be a thousand times shorter."""
 _SURELY, _GRAZING = 0.5, 0.05
@@ -116,7 +116,7 @@ def gap_of_outlines(delta, one, two, angle):
         gap, slope, bend = ellipse_excess(APART, math.cos(angle), math.sin(angle), delta, one, two)
         step = -slope / bend if bend < 0.0 else math.copysign(_MOST_TURN, slope)
         angle += min(max(step, -_MOST_TURN), _MOST_TURN)
-        if abs(step) < 1e-5:  # the gap is flat there: it errs by the square
+        if abs(step) < 1e-4:  # the gap is flat there: it errs by the square
             break
     return gap, angle
 
