@@ -1,10 +1,12 @@
 """Modelled light against simulated measurements that share no formula with it, and both kinds of data in one fit."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from binarydyn.commands import main
 from binarydyn.observing.light_curve import Surface
 from binarydyn.observing.synthetic_light import Photometer, synthesised_light
 from binarydyn.observing.synthetic_times import Observing, synthesised
@@ -147,3 +149,22 @@ def test_a_fit_of_few_nights_tells_its_noise_and_its_change():
     model = fit.data.light
     truth = model.change_s(none(model))[0]
     assert 1.0 < error < 500.0 and abs(change - truth) < 3.5 * error
+
+
+def test_the_command_fits_a_table_of_light_and_says_what_it_cannot(tmp_path, capsys):
+    path = tmp_path / "light.csv"
+    wanted = ["light-curve", "--synthesise", str(path), "--from-days", "-2", "--days", "4", "--step-minutes", "10"]
+    assert main([*wanted, "--facets", "500"]) == 0
+    capsys.readouterr()
+    assert main(["reconstruct", "--light", str(path), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["points"] > 150 and told["zero_points"] == 4 and told["events"] == 0
+    beta = told["unknowns"]["momentum_transfer.beta"]
+    assert abs(beta["value"] - 2.2) < 4.0 * beta["sigma"] and beta["sigma_before"] is None
+    assert told["period_change_sigma_s"] > 1.0 and told["chi2_per_dof"] == pytest.approx(1.0, abs=0.5)
+    assert main(["reconstruct", "--light", str(path), "--robust"]) == 2
+    assert "--light: it is given with --robust" in capsys.readouterr().err
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join(lines[:20]))
+    assert main(["reconstruct", "--light", str(path)]) == 2
+    assert "0 points of light lie after the impact" in capsys.readouterr().err

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from ..errors import InputError
+from ..scenario import Scenario
 from ..terminal.options import File, Json, Out, Plot, gathered, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, told_after
@@ -31,12 +33,21 @@ def reconstruct(
     times: Annotated[
         str, typer.Option("--times", help="CSV file of measured mid-times (format: `binarydyn timing --help`).")
     ] = "",
+    light: Annotated[
+        str,
+        typer.Option(
+            "--light",
+            help="CSV file of measured light (seen_utc, magnitude, sigma_mag; see README), beside --times or alone.",
+        ),
+    ] = "",
     options: PosteriorOptions,
     as_json: Json = False,
     plot: Plot = "",
     out: Out = "",
 ) -> int:
     """Weighted draws of beta, sizes, eccentricity, libration and period change from event times and the full motion."""
+    if light:
+        return _from_light(scenario_of(file), file, light, times, options, {"--plot": plot, "--out": out}, as_json)
     from ..store.reconstructed import check_reconstructed_target, write_reconstructed
     from ..store.reconstructed import reconstruct as run
     from .texts.reconstruct import print_reconstructed, reconstructed_report
@@ -57,3 +68,31 @@ def reconstruct(
 
             save_reconstruction(plot, found)
     return 0 if found.status == "completed" else 1
+
+
+def _from_light(
+    scenario: Scenario, file: str, light: str, times: str, options: PosteriorOptions, outputs: dict[str, str],
+    as_json: bool,
+) -> int:  # fmt: skip
+    """By one Gaussian, without draws."""
+    from ..observing.nights import first_midnight_s
+    from ..reconstruction.light_fit import light_answer
+    from ..sky.geometry import Sky
+    from ..store.measured_light import read_light
+    from .texts.light_answer import light_report, print_light_answer
+    from .timing import times_from
+
+    asked = {**outputs, "--robust": options.robust, "--beta-at-least": options.beta_at_least is not None}
+    for name, given in asked.items():
+        if given:
+            raise InputError("--light", f"it is given with {name}, which needs draws; light has none, leave one out")
+    say_if_cold()
+    sky = Sky.of(scenario)
+    measured = read_light(light, sky, first_midnight_s(scenario, sky))
+    mids = times_from(scenario, [times], "times") if times else None
+    found = light_answer(scenario, measured, mids)
+    if as_json:
+        print_json(light_report(found))
+    else:
+        print_light_answer(found)
+    return 0

@@ -6,13 +6,14 @@ anew there, and the solution again; twice is enough, since both depend little on
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
 
 from ..constants import DAY_S
-from ..errors import InputError
+from ..errors import ConvergenceError, InputError
 from ..photometry.measured_light import MeasuredLight
 from ..photometry.noise_fit import NoiseSize
 from ..photometry.two_laws import CAUSES, LAW, LAW_SIGMA
@@ -31,6 +32,8 @@ ROUNDS = 2
 _OFF = 1.3
 """chi2 per degree of freedom, and scale of the sigmas, from which on they are told."""
 _LEAST_POINTS = 10
+_AXES, _OTHER_SHAPE = ("secondary.semi_axes_m.0", "secondary.semi_axes_m.1"), 1.2
+"""What decides the libration, and by how many prior sigmas other minima of it are looked for."""
 _STEP = 0.02
 """Of u, in prior or fitted sigmas, for the slope of the change."""
 
@@ -84,12 +87,27 @@ def fitted_light(data: TimesAndLight, times: Noise | None = None, u: np.ndarray 
     size = NoiseSize(1.0, 0.0, 1800.0, np.inf)
     likelihood = _likelihood(data, times, size)
     found = grown(likelihood, u, data.time_s)
-    for _ in range(ROUNDS):
+    for k in range(ROUNDS):
         data = replace(data, light=data.light.about(found.u))
         size = data.light.noise_size(found.u, _by_one_sigma(data, found))
         likelihood = _likelihood(data, times, size)
-        found = solved(likelihood, found.u)
+        found = solved(likelihood, found.u) if k else _lowest(likelihood, found.u)
     return LightFit(data, size, likelihood, found, found.covariance(likelihood))
+
+
+def _lowest(likelihood: Likelihood, u: np.ndarray) -> Solved:
+    """From u and from longer and rounder secondaries: its libration has several minima, as a frequency has."""
+    found, names = solved(likelihood, u), likelihood.model.unknowns.names
+    if not set(_AXES) <= set(names):
+        return found
+    for sign in (-1.0, 1.0):
+        other = found.u.copy()
+        for name, longer in zip(_AXES, (1.0, -1.0), strict=True):
+            other[names.index(name)] += sign * longer * _OTHER_SHAPE
+        with suppress(ConvergenceError, np.linalg.LinAlgError):
+            again = solved(likelihood, other)
+            found = again if again.cost < found.cost else found
+    return found
 
 
 def _likelihood(data: TimesAndLight, times: Noise | None, size: NoiseSize) -> Likelihood:
