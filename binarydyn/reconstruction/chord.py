@@ -15,18 +15,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from .importance import prior_draws
 from .likelihood import Likelihood, of_priors, quadratic
 from .newton import STEP, Solved
 
-FAR = 400.0
+FAR = 25.0
 """In chi2, from which a guess lies so far from its solution that it is moved twice, where the draw may count."""
 _COUNTS = 30.0
 """Below the highest ln L by which a draw may still count, after a move that is wrong by a tenth of how far it was."""
-_STEP_X = 0.5
-"""For the slopes of slopes."""
 _STEP_BENT = (0.1, 1.0)
 """Least and greatest step of u for second slopes, else two sigmas at fixed x."""
-_WITHIN = 2.5
+_PLACES, _AT_REFERENCE = 3, 5.0
+"""Places for each coefficient of the slopes, and the weight of the reference among them."""
+_WITHIN = 3.5
 """From the reference, beyond which slopes are taken as there."""
 _WIDER = 1.5
 _TURNING = 0.08
@@ -65,9 +66,9 @@ class Conditional:
         precision = first.T @ told + np.diag(self.information)
         self.line = -np.linalg.solve(precision, told.T @ self.reference.slopes[:, self.rough] * self.sigma_x).T
         self.bend = self._bends(first, told, np.sqrt(np.diag(np.linalg.inv(precision))))
-        slopes = np.stack([first, *self._slopes_of_slopes(first)])
-        self.slopes, self.told = slopes, self.weighing.applied(slopes)
-        self.gram = np.einsum("ams,bmt->abst", slopes, self.told)
+        self.slopes = self._slopes_over_x(first)
+        self.told = self.weighing.applied(self.slopes)
+        self.gram = np.einsum("ams,bmt->abst", self.slopes, self.told, optimize=True)
         self.at = -1 if self.bounded is None else int(np.flatnonzero(self.smooth == asked.index(self.bounded))[0])
 
     def _bends(self, first: np.ndarray, told: np.ndarray, sigma: np.ndarray) -> np.ndarray:
@@ -86,18 +87,42 @@ class Conditional:
         bend[np.ix_(known, free)] = -np.linalg.solve(matrix, told[:, free].T @ half.T).T
         return bend
 
-    def _slopes_of_slopes(self, first: np.ndarray) -> np.ndarray:
-        """(d, m, k) by how much the slopes change with each x, s going with it; 0 where a run is refused."""
-        d, k = len(self.rough), len(self.smooth)
-        x = self.x0 + _STEP_X * np.repeat(np.vstack([np.eye(d), -np.eye(d)]), k + 1, axis=0)
-        s = self.guess(x) + np.tile(np.vstack([np.zeros(k), STEP * np.eye(k)]), (2 * d, 1))
-        late = np.concatenate(
-            [self.likelihood.late(self.whole(x[a : a + _BLOCK], s[a : a + _BLOCK])) for a in range(0, len(x), _BLOCK)]
-        )
-        self.runs += len(x)
-        late = late.reshape(2, d, k + 1, -1)
-        up, down = ((side[:, 1:] - side[:, :1]) / STEP for side in late)
-        return np.nan_to_num((up - down) / (2.0 * _STEP_X)).transpose(0, 2, 1)
+    def _slopes_over_x(self, first: np.ndarray) -> np.ndarray:
+        """(t, m, k) coefficients of A(x), quadratic in x, by least squares over places about the reference and of the
+        prior, with s by one move of their own slopes; where these lead is the first guess."""
+        terms = _terms(np.zeros((1, len(self.rough)))).shape[1]
+        x = self._places(_PLACES * terms // 2)
+        here, slopes = self._own_slopes(x, s := self.guess(x))
+        known = np.isfinite(here).all(axis=1) & np.isfinite(slopes).all(axis=(1, 2))
+        x, s, here, slopes = x[known], s[known], here[known], slopes[known]
+        told = self.weighing.applied(slopes)
+        precision = np.swapaxes(slopes, 1, 2) @ told + np.diag(self.information)
+        gradient = np.einsum("nm,nmk->nk", here, told) + s * self.information
+        move = -np.linalg.solve(precision, gradient[..., None])[..., 0]
+        ln = -0.5 * (quadratic(self.weighing, here) + np.sum(gradient * move, axis=1))
+        self.learn(x, s + move, ln)
+        matrix = np.vstack([self._away(x), _AT_REFERENCE * self._away(self.x0[None]), _RIDGE * np.eye(terms)])
+        right = [slopes.reshape(len(x), -1), _AT_REFERENCE * first.reshape(1, -1), np.zeros((terms, first.size))]
+        found = np.linalg.lstsq(matrix, np.vstack(right), rcond=None)[0]
+        return found.reshape(terms, *first.shape)
+
+    def _places(self, count: int) -> np.ndarray:
+        """(2 count, d) of which half are about the reference."""
+        normal = prior_draws(2 * count, len(self.rough), 0)
+        mean, covariance = self.start
+        about = mean + normal[count:] @ np.linalg.cholesky(covariance).T
+        return np.vstack([normal[:count], about])
+
+    def _own_slopes(self, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """What is late at x (n, d) and s (n, k), (n, m), and its slopes there (n, m, k), one-sided."""
+        n, k = s.shape
+        many = np.repeat(x, k + 1, axis=0), np.repeat(s, k + 1, axis=0)
+        many[1][:] += np.tile(np.vstack([np.zeros(k), STEP * np.eye(k)]), (n, 1))
+        u = self.whole(*many)
+        late = np.concatenate([self.likelihood.late(u[a : a + _BLOCK]) for a in range(0, len(u), _BLOCK)])
+        self.runs += len(u)
+        late = late.reshape(n, k + 1, -1)
+        return late[:, 0], ((late[:, 1:] - late[:, :1]) / STEP).transpose(0, 2, 1)
 
     @property
     def start(self) -> tuple[np.ndarray, np.ndarray]:
@@ -121,8 +146,8 @@ class Conditional:
         return s + (s - self.s0) ** 2 @ self.bend
 
     def _away(self, x: np.ndarray) -> np.ndarray:
-        """(n, 1 + d) with which slopes and their slopes make A(x)."""
-        return np.hstack([np.ones((len(x), 1)), np.clip(x - self.x0, -_WITHIN, _WITHIN)])
+        """(n, t) with which the coefficients of slopes make A(x)."""
+        return _terms(np.clip(x - self.x0, -_WITHIN, _WITHIN))
 
     def precision(self, x: np.ndarray) -> np.ndarray:
         """H (n, k, k)."""
@@ -138,7 +163,7 @@ class Conditional:
     def turning(self) -> np.ndarray:
         """Places of the smooth unknowns whose slopes change with x, by _TURNING of themselves over its prior."""
         own = np.einsum("aass->as", self.gram)
-        return np.flatnonzero(own[1:].sum(axis=0) > _TURNING**2 * own[0])
+        return np.flatnonzero(own[1 : 1 + len(self.rough)].sum(axis=0) > _TURNING**2 * own[0])
 
     def allowed(self, s: np.ndarray) -> np.ndarray:
         """(n,) whether the bounded unknown is within its bounds."""

@@ -16,7 +16,7 @@ from .scatter import NoiseGrid
 
 _NU = 10.0
 _GOOD = 0.5
-"""Share of the draws that count, from which on slopes that are linear in x serve."""
+"""Share of the draws that count, from which on slopes that are quadratic in x serve."""
 _ENOUGH, _MOST = 150.0, 4
 """Effective draws, and sets of draws that are made for them at most."""
 _BLOCK = 256
