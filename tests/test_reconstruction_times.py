@@ -5,8 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from meshes import lumpy, obj_text
 
 from binarydyn.batch.inputs import Inputs
+from binarydyn.bodies import Mesh
 from binarydyn.constants import DAY_S
 from binarydyn.dynamics import simulate
 from binarydyn.errors import InputError
@@ -116,6 +118,32 @@ def test_dips_are_those_of_the_search(timed):
     called_eclipses = replace(mids, kind=np.full(len(mids), "eclipse"))
     again = EventModel.of(scenario, called_eclipses)
     assert again.events.merged.all() and np.array_equal(again.predicted_s(nought(again))[0], late + model.observed_s)
+
+
+def test_events_of_a_mesh_are_those_of_its_search(tmp_path):
+    """A lumpy secondary of the built-in size; a guess with another separation is searched alone."""
+    path = tmp_path / "lumps.obj"
+    vertices, facets = lumpy(6, 1, 60.0)
+    path.write_text(obj_text(vertices, facets))
+    push = {"along_track_mm_s": -3.0}
+    scenario = example().replace(
+        {"secondary": Mesh.read(path, "m", density_kg_m3=3120.0), "impactor": None, "momentum_transfer": None,
+         "velocity_change": push}
+    )  # fmt: skip
+    days = 1.5
+    other = scenario.replace({"mutual_orbit.separation_m": 815.0})
+    nominal, world = (worlds(one, Sky.of(one), days, days, 0).nominal for one in (scenario, other))
+    for apart in (True, False):
+        table = world.table(apart)
+        table = table.chosen(np.abs(table.conjunction_s) < (days - 0.3) * DAY_S)
+        exact = table.contacts_mid_s if apart else table.centroid_s.mean(axis=1)
+        seen = exact + world.sight.light_time_s(exact)
+        timed = np.full(len(seen), "contacts" if apart else "dip_centroid")
+        model = EventModel.of(scenario, MidTimes(table.kind, table.body, seen, timed=timed), refine=4.0)
+        found = model.predicted_s(np.concatenate([guess(model, mutual_orbit__separation_m=815.0), nought(model)]))
+        assert len(exact) >= 5 and np.abs(found[0] - exact).max() < (SEARCH_S if apart else 1.0)
+        assert np.sqrt(np.mean((found[1] - exact) ** 2)) > 1.0
+    assert nominal.dips.kind.tolist() == world.dips.kind.tolist()
 
 
 def test_an_event_across_the_impact_has_a_contact_on_either_side():

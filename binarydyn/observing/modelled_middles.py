@@ -184,11 +184,15 @@ def places_of(codes: np.ndarray, wanted: np.ndarray) -> np.ndarray:
 
 def _nearest(mids: MidTimes, time_s: np.ndarray, world: World, apart: bool) -> np.ndarray:
     """(n,) rows of the nominal system's events of the same kind and body that are nearest in time, to half a turn."""
-    nominal = world.table(apart)
+    return nearest_rows(mids, time_s, world.table(apart), world.period_s)
+
+
+def nearest_rows(mids: MidTimes, time_s: np.ndarray, nominal: Dips, period_s: float) -> np.ndarray:
+    """(n,) rows of a table, by the same rule; -1 where there is none."""
     mine, its = _class(mids.kind, mids.body), _class(nominal.kind, nominal.body)
     middle = off_conjunction_s(nominal, np.arange(len(nominal)), np.full(len(nominal), mids.timed[0])).mean(axis=1)
     middle = np.nan_to_num(middle) + nominal.conjunction_s
-    return _rows(mine, its, np.abs(middle - time_s[:, None]), 0.5 * world.period_s)
+    return _rows(mine, its, np.abs(middle - time_s[:, None]), 0.5 * period_s)
 
 
 def _counted(mids: MidTimes, counted_rad: np.ndarray, world: World, apart: bool) -> np.ndarray:

@@ -13,12 +13,14 @@ from functools import cached_property
 
 import numpy as np
 
+from ..batch.ellipsoids import Ellipsoids
 from ..constants import DAY_S, HOUR_S
 from ..errors import InputError
 from ..observing.modelled_middles import CAUSES, named_columns
 from ..scenario import Scenario
 from ..sky.geometry import Sight, Sky
 from ..timing.mid_times import DEFINITIONS, MidTimes, readings
+from .meshes.searched import SearchedEvents
 from .runs import GuessedMotion
 from .timed import TimedEvents
 from .unknowns import Unknowns
@@ -60,7 +62,9 @@ class EventModel:
         if not nominal.lasts[0]:
             raise InputError(scenario.place, f"its own numbers do not last over these days ({nominal.why[0]}); see "
                              "`predict`")  # fmt: skip
-        events = TimedEvents(mids, sight, time, np.zeros(len(mids), dtype=bool), scenario.observer.sunlight, workers)
+        told = mids, sight, time, np.zeros(len(mids), dtype=bool), scenario.observer.sunlight, workers
+        plain = all(isinstance(body, Ellipsoids) for body in (nominal.starts.primary, nominal.starts.secondary))
+        events = TimedEvents(*told) if plain else SearchedEvents(*told, motion=motion)
         return cls(motion, events.merged_in(nominal))
 
     @property

@@ -1,0 +1,1 @@
+"""Event times where a body is no plain ellipsoid."""
