@@ -43,7 +43,18 @@ ORDER += [
     "batch",
     "ensembles",
 ]
-ORDER += ["observing", "reconstruction", "inference", "validation", "files", "store", "plots", "terminal", "commands"]
+ORDER += [
+    "observing",
+    "reconstruction",
+    "inference",
+    "inversion",
+    "validation",
+    "files",
+    "store",
+    "plots",
+    "terminal",
+    "commands",
+]
 PACKAGE = Path(binarydyn.constants.__file__).parent
 FILES = sorted(PACKAGE.rglob("*.py"))
 
