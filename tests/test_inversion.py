@@ -10,7 +10,7 @@ from binarydyn.constants import HOUR_S
 from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.inversion.degeneracy import PROFILE, gains, open_directions, profile
 from binarydyn.inversion.guessed_numbers import IMPULSE, MotionNumbers
-from binarydyn.inversion.joint import JointInversion, inverted
+from binarydyn.inversion.joint import JointInversion, jointly_inverted
 from binarydyn.inversion.of_scenario import check_names, unknowns_beside
 from binarydyn.inversion.published import Published
 from binarydyn.reconstruction.runs import GuessedMotion
@@ -46,7 +46,7 @@ def linear_case() -> tuple[Linear, Published, JointInversion]:
     correlation = np.array([[1.0, 0.7, 0.0], [0.7, 1.0, -0.3], [0.0, -0.3, 1.0]])
     given = {"p": (1.2, 0.2), "q": (0.7, 0.3), "r": (0.9, 0.4)}
     published = Published.of(given, correlation, {"c": 0.1, "b": 0.1})
-    return numbers, published, inverted(numbers, published, ("p",), draws=2000)
+    return numbers, published, jointly_inverted(numbers, published, ("p",), draws=2000)
 
 
 def exact(numbers: Linear, published: Published) -> tuple[np.ndarray, np.ndarray]:
@@ -133,7 +133,7 @@ def weighed_prior(published: Published, count: int) -> tuple[np.ndarray, np.ndar
 def test_draws_reach_the_tails_of_a_curved_posterior():
     """Sizes of an eccentricity bend its components into an arc: against 2e5 draws of the priors by their weights."""
     _, published = world(1)
-    found = inverted(ClosedNumbers(unknowns()), published, draws=2000, seed=1)
+    found = jointly_inverted(ClosedNumbers(unknowns()), published, draws=2000, seed=1)
     x, weight = weighed_prior(published, 200_000)
     mean = weight @ x
     sd = np.sqrt(weight @ (x - mean) ** 2)
@@ -150,7 +150,7 @@ def test_intervals_hold_the_truth():
     asked = unknowns()
     for seed in range(40):
         u, published = world(seed)
-        found = inverted(ClosedNumbers(asked), published, draws=400, seed=seed)
+        found = jointly_inverted(ClosedNumbers(asked), published, draws=400, seed=seed)
         for name, value in zip(asked.names, asked.value(u)[0], strict=True):
             one = found.intervals[name]
             hits += [one[f"low_{p}"] <= value <= one[f"high_{p}"] for p in (68, 95)]
@@ -161,7 +161,7 @@ def test_intervals_hold_the_truth():
 def test_numbers_that_say_nothing_of_a_flat_unknown_are_refused():
     numbers = ClosedNumbers(unknowns())
     with pytest.raises(ConvergenceError, match="do not tell dv_mm_s"):
-        inverted(numbers, Published.of({"period_before_h": (10.42, 1e-3)}))
+        jointly_inverted(numbers, Published.of({"period_before_h": (10.42, 1e-3)}))
 
 
 @pytest.fixture(scope="module")

@@ -40,12 +40,24 @@ def reconstruct(
             help="CSV file of measured light (seen_utc, magnitude, sigma_mag; see README), beside --times or alone.",
         ),
     ] = "",
+    measured: Annotated[
+        str,
+        typer.Option(
+            "--measured",
+            help="In place of times: CSV file of published numbers: name, value, sigma; further columns named like "
+            "lines hold correlations, or without sigma covariances; lines without a value could be measured too.",
+        ),
+    ] = "",
     options: PosteriorOptions,
     as_json: Json = False,
     plot: Plot = "",
     out: Out = "",
 ) -> int:
-    """Weighted draws of beta, sizes, eccentricity, libration and period change from event times and the full motion."""
+    """Weighted draws of beta, sizes, eccentricity, libration and period change from event times and the full motion, or
+    from published numbers."""
+    if measured:
+        _check_alone(times, light, options, plot, out)
+        return _joint(scenario_of(file), measured, options, as_json)
     if light:
         return _from_light(scenario_of(file), file, light, times, options, {"--plot": plot, "--out": out}, as_json)
     from ..store.reconstructed import check_reconstructed_target, write_reconstructed
@@ -96,3 +108,27 @@ def _from_light(
     else:
         print_light_answer(found)
     return 0
+
+
+def _check_alone(times: str, light: str, options: PosteriorOptions, plot: str, out: str) -> None:
+    """InputError for what belongs to event times."""
+    given = {"--times": times, "--light": light, "--robust": options.robust, "--plot": plot, "--out": out}
+    given["--beta-at-least"] = options.beta_at_least is not None
+    for name, value in given.items():
+        if value:
+            raise InputError("--measured", f"it is given with {name}, allowed is one of them; leave one out")
+
+
+def _joint(scenario: Scenario, path: str, options: PosteriorOptions, as_json: bool) -> int:
+    from ..inversion.of_scenario import inverted_of
+    from ..store.published_numbers import read_published
+    from .texts.joint import joint_report, print_joint
+
+    published = read_published(path)
+    say_if_cold()
+    found = inverted_of(scenario, published, options.draws, options.seed)
+    if as_json:
+        print_json(joint_report(scenario, found))
+    else:
+        print_joint(scenario, found)
+    return 1 if found.why_not else 0

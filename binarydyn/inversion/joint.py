@@ -16,6 +16,8 @@ import numpy as np
 
 from ..errors import ConvergenceError
 from ..inference.quadratic import Quadratic, quadratic_fit, runs_for
+from ..reconstruction.answers.told import LEAST_DRAWS
+from ..reconstruction.answers.weighing import weighted_spread
 from ..reconstruction.chord import Conditional
 from ..reconstruction.exact import Weighted, exactly_weighed
 from ..reconstruction.importance import (
@@ -33,15 +35,12 @@ from ..reconstruction.likelihood import Foretold, Likelihood, of_priors, quadrat
 from ..reconstruction.newton import STEP, Solved, best_of, slopes_at
 from ..reconstruction.scatter import NoiseGrid
 from ..reconstruction.unknowns import Unknowns
-from ..reconstruction.weighing import spread
 from ..timing.noise import Noise
 from .degeneracy import Gain, OpenDirection, gains, open_directions, profile
 from .published import Published
 
 UNIT = 1e3
 """Stands for one sigma among times: what timing/noise.py adds to each, 3 s, is then 5e-6 of it."""
-LEAST_DRAWS = 100.0
-"""Effective: fewer do not hold an interval of 95 %."""
 _STARTS = 4
 _GOOD = 3.0
 """Sigmas of chi2 above its mean, below which no further start is tried."""
@@ -198,7 +197,7 @@ class JointInversion:
         """Of each column: mean, sigma, median, 68 and 95 %; none where the draws do not hold."""
         if self.why_not:
             return {}
-        found = {name: spread(values, self.weighted.weight) for name, values in self.columns.items()}
+        found = {name: weighted_spread(values, self.weighted.weight) for name, values in self.columns.items()}
         return {name: one for name, one in found.items() if one is not None}
 
     @property
@@ -234,7 +233,7 @@ class JointInversion:
         return gains(self.unknowns, self.covariance, self.slopes, self.published.planned, self.directions)
 
 
-def inverted(
+def jointly_inverted(
     numbers: Numbers, published: Published, following: Sequence[str] = (), draws: int = 400, seed: int = 0
 ) -> JointInversion:
     """From published numbers; following: names of what is told of draws beside the unknowns.

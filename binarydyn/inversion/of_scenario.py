@@ -16,7 +16,7 @@ from ..scenario import Scenario
 from ..scenario.nearest import nearest
 from ..scenario.tables.sampling import check_seed
 from .guessed_numbers import FOLLOWING, MEASURABLE, MotionNumbers
-from .joint import JointInversion, inverted
+from .joint import JointInversion, jointly_inverted
 from .published import Published
 
 USUAL_SIGMAS = {
@@ -54,7 +54,7 @@ def inverted_of(
     published = published if published.planned else replace(published, planned=_usual(published, asked))
     days = scenario.simulation.days_before, scenario.simulation.days_after
     numbers = MotionNumbers(GuessedMotion(scenario, asked, days, workers=workers))
-    found = inverted(numbers, published, FOLLOWING, draws, seed)
+    found = jointly_inverted(numbers, published, FOLLOWING, draws, seed)
     horizon = horizon_s(numbers.motion, found.reference.u)
     if np.isfinite(horizon):
         raise ConvergenceError(
