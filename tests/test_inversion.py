@@ -1,11 +1,14 @@
 """Published numbers inverted together: closed problems with known posteriors, numbers of the motion by handbooks."""
 
+import json
 from dataclasses import dataclass
 
 import numpy as np
 import pytest
 from closed_pair import NAMES, ClosedNumbers, apsidal_deg_day, kepler_change_s, libration_h, unknowns
 
+from binarydyn.commands import main
+from binarydyn.commands.texts.joint import joint_report, print_joint
 from binarydyn.constants import HOUR_S
 from binarydyn.errors import ConvergenceError, InputError
 from binarydyn.inversion.degeneracy import PROFILE, gains, open_directions, profile
@@ -253,3 +256,24 @@ def test_slopes_that_are_not_defined_are_left_out_of_what_would_tell():
     slopes = {"p": np.array([0.0, 1.0, 0.0]), "q": np.full(3, np.nan)}
     told = gains(asked, np.diag([1.0, 0.5, 0.2]), slopes, {"p": 0.1, "q": 0.1}, directions)
     assert [gain.name for gain in told] == ["p"] and directions[0].parts == {"b": 1.0}
+
+
+def test_what_is_printed_has_the_worst_combination_and_what_would_tell_it(capsys):
+    _, published, found = linear_case()
+    print_joint(example(), found)
+    said = capsys.readouterr().out
+    assert "3 numbers together" in said and "least known combinations" in said
+    assert f"SD {found.directions[0].sd:.2f}" in said and "2000, k-hat" in said
+    plain = joint_report(example(), found)
+    json.dumps(plain)
+    assert plain["least_known"][0]["moves_with_it"] == found.directions[0].moves
+    assert {row["name"] for row in plain["would_tell"]} == {"b", "c"} and plain["prior_sd"]["a"] is None
+    assert plain["measured"]["p"]["found"] == pytest.approx(found.values["p"])
+
+
+def test_the_command_refuses_times_beside_published_numbers_and_names_that_nobody_measures(tmp_path, capsys):
+    path = table(tmp_path, "name,value,sigma\nperiod_after,9.98,0.001\n")
+    assert main(["reconstruct", "--measured", path, "--times", "x.csv"]) == 2
+    assert "--measured: it is given with --times" in capsys.readouterr().err
+    assert main(["reconstruct", "--measured", path]) == 2
+    assert "numbers.csv: period_after: it is no outcome" in capsys.readouterr().err

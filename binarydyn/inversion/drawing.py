@@ -108,7 +108,7 @@ class EmulatedTarget:
 Drawn = tuple[RoughDraws, Weighted]
 
 
-def drawn(likelihood: Likelihood, reference: Solved, draws: int, seed: int) -> Drawn:
+def weighed_draws(likelihood: Likelihood, reference: Solved, draws: int, seed: int) -> Drawn:
     """Of numbers that err independently; where too few draws count, again with more runs about the first ones."""
     target = Conditional(likelihood, reference)
     middle, covariance = target.start

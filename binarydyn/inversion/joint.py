@@ -22,7 +22,7 @@ from ..reconstruction.newton import STEP, Solved, best_of, slopes_at
 from ..reconstruction.unknowns import Unknowns
 from ..timing.noise import Noise
 from .degeneracy import Gain, OpenDirection, gains, open_directions, profile
-from .drawing import drawn, why_not
+from .drawing import weighed_draws, why_not
 from .published import Published
 
 UNIT = 1e3
@@ -159,7 +159,7 @@ def jointly_inverted(
     model = PublishedModel(numbers, published)
     likelihood = Likelihood(model, Noise.of(np.full(len(published.names), UNIT), None, None))
     reference = _fitted(likelihood, seed)
-    some, weighted = drawn(likelihood, reference, draws, seed)
+    some, weighted = weighed_draws(likelihood, reference, draws, seed)
     asked = numbers.unknowns
     columns = dict(zip(asked.names, asked.value(weighted.u).T, strict=True))
     columns |= dict(zip(following, numbers.of(weighted.u, following).T, strict=True)) if following else {}

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 IMPROBABLE = 0.01
 _GAINS = 8
+_EXACT = 1e-12
+"""Relative standard deviation below which a number is taken as given."""
 
 
 def joint_report(scenario: Scenario, found: JointInversion) -> dict[str, Any]:
@@ -101,7 +103,9 @@ def _row(found: JointInversion, name: str, prior: float | None) -> tuple[str, ..
     before = "" if prior is None else rounded(abs(prior), 2) if math.isfinite(prior) else "flat"
     told = rounded(linear, 2) if math.isfinite(linear) else "-"
     size = one["sigma"] if one else linear
-    form = f".{max(0, 2 - math.ceil(math.log10(size)))}f" if math.isfinite(size) and size > 0.0 else ".6g"
+    form = (
+        f".{max(0, 2 - math.ceil(math.log10(size)))}f" if math.isfinite(size) and size > _EXACT * abs(value) else ".6g"
+    )
     if one is None:
         return name, printed_unit_of(name), format(value, form), "-", "-", "-", told, before
     pairs = (f"{one[f'low_{p}']:{form}} to {one[f'high_{p}']:{form}}" for p in (68, 95))
