@@ -8,7 +8,8 @@ from binarydyn.bodies import Ellipsoid, Mesh
 from binarydyn.constants import G
 from binarydyn.dynamics import State, System, simulate
 from binarydyn.observables.interpolation import pieces
-from binarydyn.sky import overlap
+from binarydyn.sky import outline, overlap
+from binarydyn.sky.crossings import root, smallest
 from binarydyn.sky.events import events
 from binarydyn.sky.figure import Figure
 from binarydyn.sky.geometry import Geometry, Sky
@@ -181,6 +182,40 @@ def test_outlines_of_turned_ellipsoids_touch_where_their_ellipses_do():
             overlap.areas(placed(d * side, *axes), figures, line)[2][0] for d in (low + 1e-4, low - 1e-3)
         )
         assert apart == 0.0 and touching > 0.0
+
+
+def test_newtons_steps_between_ellipses_find_what_golden_sections_find():
+    """The route of meshes, by values alone, on the same turned outlines; of these one in 1e5 has maxima too close for
+    it."""
+    rng, none = np.random.default_rng(7), np.empty((0, 3))
+    turns = [np.array([rotated(rng)[:2].ravel() for _ in range(300)]) for _ in range(2)]
+    semi = np.array([300.0, 260.0, 180.0]), np.array([120.0, 60.0, 40.0])
+    delta, values = 300.0 * rng.normal(size=(300, 2)), np.empty(24)
+    for mode in (outline.APART, outline.TWO_INSIDE_ONE, outline.ONE_INSIDE_TWO):
+        found = np.empty(300)
+        told = delta, *turns, semi[0], none, semi[1], none
+        outline.gaps_kernel(np.int64(mode), *told, found)
+        wanted = [
+            outline.greatest(np.int64(mode), d, one, two, *told[3:], values)
+            for d, one, two in zip(*told[:3], strict=True)
+        ]
+        np.testing.assert_allclose(found, wanted, atol=1e-8)
+
+
+def test_zeros_and_minima_side_by_side():
+    """Of tanh and of a parabola, each in an interval of its own."""
+    low, calls = np.linspace(0.0, 250.0, 40), []
+
+    def rising(time):
+        calls.append(len(time))
+        return np.tanh(0.01 * (time - 301.234567))
+
+    assert np.abs(root(rising, low, np.linspace(305.0, 900.0, 40)) - 301.234567).max() < 1e-6 and len(calls) < 25
+    time = np.linspace(0.0, 600.0, 65) + np.linspace(0.0, 5.0, 40)[:, None]
+    when, least = smallest(lambda t: (t - 222.2) ** 2, time, (time - 222.2) ** 2)
+    assert np.abs(when - 222.2).max() < 0.5 and (least == (when - 222.2) ** 2).all()
+    when, _ = smallest(lambda t: t - 7.0, time, time - 7.0)
+    assert (when == time[:, 0]).all()
 
 
 def test_a_mesh_of_a_box_is_seen_as_a_box():

@@ -192,7 +192,7 @@ def test_sigma_is_one_thing_in_table_sentence_and_figure(text, found, tmp_path, 
     assert found.nights[night - 1].sigma_s <= 7.3 < found.nights[night - 2].sigma_s
     path = tmp_path / "p.toml"
     path.write_text(text, encoding="utf-8")
-    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: found)
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario, progress: found)
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
     head = next(line for line in said.splitlines() if line.startswith("night "))
@@ -231,7 +231,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert [night["sigma_s"] for night in report["nights"]][-1] == found.nights[-1].sigma_s
     assert report["change_detected"]["night"] == found.predicted.night and report["nights"][0]["sigma_s"] is None
     assert figure.stat().st_size > 10_000
-    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: found)
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario, progress: found)
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
     assert "the required change of 73 s is detected at 3 sigma after night" in said and "hazard" in said
@@ -240,7 +240,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert report["campaign_is_given"] is True and report["drawn_systems"] == len(found.systems)
     assert "there is no [sampling]" in said
     drawn = '\n[sampling.quantities]\n"momentum_transfer.beta" = {lognormal = [2.2, 0.2]}\n'
-    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario: replace(found, scenario=pair(drawn)))
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario, progress: replace(found, scenario=pair(drawn)))
     path.write_text(pair(drawn).text, encoding="utf-8")
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out

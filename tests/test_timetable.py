@@ -14,11 +14,17 @@ from test_geometry import PLACES, pair
 from binarydyn import plots
 from binarydyn.commands import main
 from binarydyn.errors import InputError
+from binarydyn.files.csv_tables import TIMETABLE, write_rows
+from binarydyn.observing.modelled_middles import middles_for
+from binarydyn.observing.reference import Reference
 from binarydyn.observing.timetable import timetable
-from binarydyn.observing.timetable_rows import rows, without_conjunction
+from binarydyn.observing.timetable_rows import COLUMNS, rows, without_conjunction
 from binarydyn.prediction import predict
 from binarydyn.scenario import Scenario, example, varied
+from binarydyn.sky.events import events
 from binarydyn.store import Events, open_result, save
+from binarydyn.store.mid_times import read_mid_times
+from binarydyn.timing.mid_times import readings
 
 DAYS = 6.0
 KINDS = [(kind, body) for kind in ("eclipse", "occultation") for body in ("primary", "secondary")]
@@ -29,6 +35,12 @@ def table():
     return timetable(pair(), DAYS)
 
 
+@pytest.fixture(scope="module")
+def overlapping():
+    """The built-in pair, at a phase angle of 25 deg."""
+    return timetable(example(), 4.0)
+
+
 @pytest.fixture
 def file(tmp_path):
     path = tmp_path / "pair.toml"
@@ -37,17 +49,22 @@ def file(tmp_path):
 
 
 def of_kind(table, label, side=None):
-    entries = [entry for entry in table.entries if (entry.event.kind, entry.event.body) == label]
+    """Those of a kind and body, alone or as a part of both."""
+    entries = [e for e in table.entries if any((kind, body) == label for kind, body, _ in e.event.causes)]
     return [entry for entry in entries if side is None or entry.side == side]
+
+
+def cycle_of(entry, label):
+    return next(cycle for kind, _, cycle in entry.event.causes if kind == label[0])
 
 
 def test_conjunctions_are_numbered_through_the_impact(table):
     """Each once, 0 the first whose middle comes after t0."""
     for label in KINDS:
         whole = [entry for entry in of_kind(table, label) if not entry.event.is_cut]
-        cycles = [entry.event.cycle for entry in whole]
+        cycles = [cycle_of(entry, label) for entry in whole]
         assert cycles == list(range(cycles[0], cycles[-1] + 1)), label
-        assert all((entry.event.cycle >= 0) == (entry.side == "after") for entry in whole)
+        assert all((cycle_of(entry, label) >= 0) == (entry.side == "after") for entry in whole)
         assert len(cycles) >= 2 * int(DAYS * 24.0 / table.period_before_h) - 1
 
 
@@ -69,7 +86,7 @@ def test_the_drift_grows_by_the_change_of_the_period(table):
 
 def test_every_whole_event_after_the_impact_has_a_drift(table):
     late = [
-        entry for entry in table.entries if entry.side == "after" and entry.counts and "eclipse" in entry.event.kind
+        entry for entry in table.entries if entry.side == "after" and entry.counts and entry.event.kind != "occultation"
     ]
     assert late and all(entry.shift_s is not None for entry in late)
     assert all(entry.shift_s is None for entry in table.entries if entry.side == "before")
@@ -132,8 +149,41 @@ def test_a_row_has_both_middles_and_the_spread_over_scattering_laws(table):
         assert row["dip_law_spread_s"] == dip.centroid_s[1] - dip.centroid_s[0]
         seen = (datetime.fromisoformat(row["dip_mid_utc"]) - t0).total_seconds()
         assert seen == pytest.approx(row["dip_mid_s"] + row["light_time_s"], abs=0.1)
-    one_dip = [row["dip_mid_s"] for row in dipped if row["dip_kind"] == "both"]
-    assert len(one_dip) == 2 * len(set(one_dip))  # an eclipse and an occultation share it
+    assert all(row["dip_kind"] == row["kind"] for row in dipped)
+    assert len({row["dip_mid_s"] for row in dipped}) == len(dipped)
+
+
+def test_an_eclipse_and_an_occultation_that_overlap_are_one_event(overlapping):
+    """Against the events of the runs, each by itself: contacts of the whole; nothing that overlaps is left apart."""
+    table = overlapping
+    for side in ("before", "after"):
+        alone = {
+            (e.kind, e.body, e.cycle): e
+            for e in events(table.runs[side], table.sky, dips=False)
+            if e.duration_s is not None
+        }
+        entries = [entry for entry in table.entries if entry.side == side and entry.counts]
+        both = [entry.event for entry in entries if entry.event.kind == "both"]
+        assert len(both) >= 4 and {event.body for event in both} == {"primary", "secondary"}
+        for event in both:
+            (first, *_, last), (begin, *_, end) = (alone[cause].contacts_s for cause in event.causes)
+            assert max(first, begin) < min(last, end)
+            assert event.contacts_s == (min(first, begin), None, None, max(last, end))
+            assert event.mid_s == 0.5 * (event.contacts_s[0] + event.contacts_s[3])
+        single = [entry.event for entry in entries if entry.event.kind != "both"]
+        assert len(single) + 2 * len(both) == len(alone)
+        for one in single:
+            for two in single:
+                if one.kind == "eclipse" and two.kind == "occultation" and one.body == two.body:
+                    assert one.contacts_s[3] <= two.contacts_s[0] or two.contacts_s[3] <= one.contacts_s[0]
+    late = [entry for entry in table.entries if entry.event.kind == "both" and entry.side == "after"]
+    without = {
+        (e.kind, e.body, e.cycle): e for e in events(table.runs["without"], table.sky, dips=False) if e.duration_s
+    }
+    for entry in late:
+        ends = [without[cause].contacts_s for cause in entry.event.causes]
+        middle = 0.5 * (min(first for first, *_ in ends) + max(last for *_, last in ends))
+        assert entry.shift_s == pytest.approx(entry.event.mid_s - middle, abs=1e-6)
 
 
 def test_the_table_for_a_reader_has_the_dips(file, capsys):
@@ -163,6 +213,7 @@ def test_json_csv_and_file_say_the_same(file, tmp_path, capsys):
         assert line["dip_mid_utc"] == (given["dip_mid_utc"] or "") and line["timed"] == given["timed"] == "contacts"
         assert line["mid_utc"] == given["mid_utc"] and (line["shift_s"] == "") == (given["shift_s"] is None)
     assert {given["extent"] for given in report["events"]} & {"partial", "total", "annular"}
+    assert [given["kind"] for given in report["events"]] == [line["kind"] for line in lines]
     assert main(["show", str(out), "--json"]) == 0
     shown = json.loads(capsys.readouterr().out)
     assert shown["events"][3]["depth_mag"] == report["events"][3]["depth_mag"]
@@ -215,6 +266,41 @@ def test_the_figure_shows_every_event_that_takes_place(table, tmp_path):
     assert depths.get_ylim()[1] > 1.1 * deepest  # whole marks, below the mark of the impact
     saved = plots.save_timetable(tmp_path / "e.svg", table)
     assert saved.stat().st_size > 10_000
+
+
+def test_both_is_one_row_in_table_csv_json_file_and_figure(overlapping, tmp_path, capsys):
+    out, sheet = tmp_path / "e.h5", tmp_path / "e.csv"
+    assert main(["events", "--days", "1", "--json", "--csv", str(sheet), "--out", str(out)]) == 0
+    kinds = [given["kind"] for given in json.loads(capsys.readouterr().out)["events"]]
+    with sheet.open(encoding="utf-8") as stream:
+        assert [line["kind"] for line in csv.DictReader(stream)] == kinds and kinds.count("both") > 6
+    assert [str(kind) for kind in open_result(out).events["kind"]] == kinds
+    assert main(["events", "--days", "1"]) == 0
+    said = capsys.readouterr().out
+    assert sum("eclipsed and occulted" in line[:80] for line in said.splitlines()) >= kinds.count("both")
+    depths = plots.timetable_figure(overlapping).axes[1]
+    drawn = {line.get_label(): len(line.get_xdata()) for line in depths.get_lines()}
+    assert drawn["eclipse and occultation of the primary"] == sum(
+        (e.event.kind, e.event.body) == ("both", "primary") for e in overlapping.entries
+    )
+
+
+def test_times_of_both_from_the_table_are_those_of_the_systems(overlapping, tmp_path):
+    """What `events --csv` writes is read as contacts of the whole: offsets of a fit are then those of such events."""
+    mids = read_mid_times(str(_sheet(overlapping, tmp_path)), overlapping.sky.clock, overlapping.start.period_h)
+    reference = Reference.of(overlapping.scenario, (4.1, 4.1), 6)
+    time = readings(mids, reference.found.nominal.sight).time_s
+    matched = middles_for(mids, time, reference.found)
+    table, both = reference.found.nominal.dips, mids.kind == "both"
+    assert both.sum() > 20 and matched.known[both].all()
+    assert (table.kind[matched.rows[both]] == "both").all()
+    away = time[both] - table.contacts_mid_s[matched.rows[both]]
+    assert np.abs(away).max() < 0.4  # a tenth of a second in the table, contacts to 0.2 s
+
+
+def _sheet(table, tmp_path):
+    write_rows(str(tmp_path / "e.csv"), TIMETABLE, rows(table), COLUMNS)
+    return tmp_path / "e.csv"
 
 
 def test_a_site_on_the_ground_sees_other_times(table):
@@ -278,7 +364,7 @@ def test_the_built_in_pair_shows_events_about_its_impact_and_moves_as_without_a_
     assert main(["events", "--days", "1", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     seen = {(event["side"], event["kind"], event["body"]) for event in told["events"] if event["depth_mag"] > 0.02}
-    assert seen == {(side, *label) for side in ("before", "after") for label in KINDS}
+    assert seen >= {(side, "both", body) for side in ("before", "after") for body in ("primary", "secondary")}
     assert all(abs(event["mid_s"]) > 0.5 * 3600.0 for event in told["events"])  # none is under way at t0
     assert 10.0 < told["phase_angle_deg"] < 40.0 and told["observer_distance_au"] < 0.5
     short = {"simulation.days_before": 5.0, "simulation.days_after": 5.0}

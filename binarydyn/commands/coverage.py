@@ -16,8 +16,20 @@ from ..prediction.outcomes import OUTCOMES
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION
 from ..terminal.interruption import Interruption
-from ..terminal.options import Events, File, Json, NightNoise, NoiseS, Plot, Share, Timed, gathered, scenario_of
-from ..terminal.progress import say_if_cold, watched
+from ..terminal.options import (
+    Events,
+    File,
+    Json,
+    NightNoise,
+    NoiseS,
+    Observers,
+    Plot,
+    Share,
+    Timed,
+    gathered,
+    scenario_of,
+)
+from ..terminal.progress import say_if_cold, stages, watched
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
 from .timing import observing_of
 
@@ -56,8 +68,9 @@ class ObservingOptions:
 
     noise_s: NoiseS = None
     night_noise_s: NightNoise = None
-    timed: Timed = "dip_centroid"
-    share: Share = 1.0
+    timed: Timed = None
+    observers: Observers = None
+    share: Share = None
     outliers: Annotated[float, typer.Option("--outliers", help="Fraction of times with ten times the noise.")] = 0.0
     stated: Annotated[float, typer.Option("--stated", help="Stated sigma over the true noise; 0 states none.")] = 1.0
 
@@ -69,6 +82,10 @@ def coverage(
     which: CadenceOptions,
     observing: ObservingOptions,
     truths: Annotated[int, typer.Option("--truths", help="Number of simulated true systems.")] = 100,
+    law: Annotated[
+        str | None,
+        typer.Option("--law", help="Scattering law of all truths, lommel_seeliger or lambert. [default: in turns]"),
+    ] = None,
     robust: Annotated[bool, typer.Option("--robust", help="Fit with Student's t errors.")] = False,
     seed: Annotated[int, typer.Option("--seed", help="Random seed.")] = 0,
     as_json: Json = False,
@@ -79,16 +96,19 @@ def coverage(
     Truths are drawn from [sampling], or with usual errors of sizes, separation and pole, with the impulse uncertain.
     --events: a table of times gives the cadence (which events, their sigmas, nights and observers).
     """
-    from ..observing.coverage import check_truths, coverages
+    from ..observing.coverage import check_law, check_truths, coverages
 
     scenario = scenario_of(file)
     if sum((which.events is not None, which.campaign, which.days is not None)) > 1:
         raise InputError("--days", "more than one of --events, --campaign and --days is given, one is allowed; choose")
     check_outputs({"--plot": plot}, scenario, file, *(which.events or ()))
     check_truths(truths)
+    check_law(law)
+    _check_cadence(scenario, which, observing)
     how = observing_of(scenario, which.campaign, **vars(observing))
     say_if_cold()
-    found, interrupted = _trials(scenario, _template(scenario, which, how), how, truths, (seed, robust))
+    template = _template(scenario, which, how, observing.noise_s is not None)
+    found, interrupted = _trials(scenario, template, how, truths, (seed, robust, law))
     told = coverages(found)
     if not told:
         why = found[0].status if found else "interrupted before the first"
@@ -103,13 +123,33 @@ def coverage(
     return interrupted
 
 
-def _template(scenario: Scenario, which: CadenceOptions, how: Observing) -> MidTimes:
+def _check_cadence(scenario: Scenario, which: CadenceOptions, observing: ObservingOptions) -> None:
+    """Refuse what has no effect, and more days than are simulated, before anything is."""
+    from ..observing.reference import MODELLED_DAYS
+
+    if which.events and observing.timed is not None:
+        raise InputError("--timed", "it is given with --events, whose column `timed` says what was timed; leave it out")
+    longest = max(scenario.campaign.nights_before, scenario.campaign.nights_after) + 1.0
+    for place, days in (("--days", which.days or 0.0), ("--campaign", longest if which.campaign else 0.0)):
+        if days > MODELLED_DAYS:
+            raise InputError(
+                place, f"{days:g} days are given, up to {MODELLED_DAYS:g} on a side are simulated; take fewer"
+            )
+
+
+def _template(scenario: Scenario, which: CadenceOptions, how: Observing, noise_given: bool) -> MidTimes:
     """Times whose events, sigmas and groups are the cadence."""
     from ..observing.synthetic_times import synthesised, synthesised_nights
     from .timing import times_from
 
     if which.events:
-        return times_from(scenario, which.events)
+        times = times_from(scenario, which.events)
+        if noise_given and times.sigma_s is not None:
+            raise InputError(
+                "--noise-s",
+                "it is given with --events whose times have sigma_s, which is then their noise; leave it out",
+            )
+        return times
     exact = replace(how, noise_s=0.0, night_noise_s=0.0, share=1.0, outliers=0.0)
     if which.campaign:
         return synthesised_nights(scenario, exact, 0)
@@ -117,7 +157,7 @@ def _template(scenario: Scenario, which: CadenceOptions, how: Observing) -> MidT
 
 
 def _trials(
-    scenario: Scenario, template: MidTimes, how: Observing, truths: int, choice: tuple[int, bool]
+    scenario: Scenario, template: MidTimes, how: Observing, truths: int, choice: tuple[int, bool, str | None]
 ) -> tuple[list[Trial], int]:
     """All of them, or those that were done when somebody interrupted; and the exit code."""
     from ..observing.cadence import Cadence
@@ -127,7 +167,7 @@ def _trials(
     found: list[Trial] = []
     with Interruption() as interruption:
         try:
-            reference = reference_for(scenario, template)
+            reference = reference_for(scenario, template, watch=stages(True))
             cadence = Cadence.of(reference, template)
             for trial in watched(tried(reference, cadence, how, truths, *choice), truths, 0, "coverage"):
                 found.append(trial)
@@ -172,7 +212,8 @@ def _print(scenario: Scenario, found: Sequence[Trial], told: Sequence[Coverage])
     lost = [trial.status for trial in found if trial.status != "completed"]
     for status in sorted(set(lost)):
         print(f"{lost.count(status)} not fitted: {status}")
-    print(f"the intervals of the period change: {told[0].verdict}")
+    verdicts = ", ".join(f"{_NAMES[one.name][0].lower()} {one.verdict}" for one in told)
+    print(f"intervals: {verdicts}")
     print(CAUTION)
 
 

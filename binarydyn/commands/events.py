@@ -10,9 +10,11 @@ import typer
 from ..errors import InputError
 from ..scenario import Scenario
 from ..scenario.wording import CAUTION, of_status
+from ..sky.dip_causes import BOTH
 from ..terminal.options import Csv, File, Json, Nominal, Out, Plot, scenario_of
 from ..terminal.progress import say_if_cold
 from ..terminal.tables import check_outputs, print_json, print_table, told_after
+from .texts.timing import DIMMED
 
 if TYPE_CHECKING:
     from ..observing.timetable import Timetable
@@ -172,7 +174,7 @@ def _cells(row: dict[str, Any]) -> tuple[str, ...]:
     return (
         row["mid_utc"][:19].replace("T", " "),
         f"{row['cycle']:+d}" if row["side"] == "before" else f"{row['cycle']:d}",
-        f"{row['body']} {'eclipsed' if row['kind'] == 'eclipse' else 'occulted'}",
+        f"{row['body']} {DIMMED[row['kind']]}",
         row["extent"],
         first,
         last,
@@ -187,8 +189,6 @@ def _cells(row: dict[str, Any]) -> tuple[str, ...]:
 
 def _about_dips(found: list[dict[str, Any]]) -> list[str]:
     """What the columns of the dip are, and whether two rows may share one."""
-    from ..sky.dip_causes import BOTH
-
     kinds = [row["dip_kind"] for row in found if row["dip_kind"]]
     if not kinds:
         return []
@@ -197,15 +197,15 @@ def _about_dips(found: list[dict[str, Any]]) -> list[str]:
     ]
     said += ["scattering laws; by law: Lambert's centroid less Lommel-Seeliger's"]
     if BOTH in kinds:
-        said += ["an eclipse and an occultation of one body that overlap make one dip, which stands in both rows"]
+        said += ["eclipsed and occulted: at once, so that it is one event with one dip; begin and end are of the whole"]
     return said
 
 
 def _absent(found: list[dict[str, Any]]) -> list[str]:
     """What does not take place, by kind."""
     said = []
-    for kind, body in dict.fromkeys((row["kind"], row["body"]) for row in found):
-        same = [row for row in found if (row["kind"], row["body"]) == (kind, body)]
+    for kind, body in dict.fromkeys((row["kind"], row["body"]) for row in found if row["kind"] != BOTH):
+        same = [row for row in found if row["kind"] in (kind, BOTH) and row["body"] == body]
         missing = [row["miss_m"] for row in same if row["extent"] == "absent"]
         if missing:
             said.append(
@@ -221,7 +221,7 @@ def _print_lines(table: Timetable) -> None:
         head = ("linear ephemeris before t0", "events", "T0 (UTC)", "period, h", "RMS, s")
         cells = [
             (
-                f"{line.kind} of the {line.body}",
+                f"{line.body} {DIMMED[line.kind]}",
                 str(line.count),
                 table.sky.clock.utc(line.zero_s)[0],
                 f"{line.spacing_s / 3600.0:.6f}",

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
-
-from ..scenario import load
-from ..scenario.wording import CAUTION
-from ..terminal.options import Json, Plot
-from ..terminal.progress import say_if_cold
+from ..scenario.wording import CAUTION, counted
+from ..terminal.options import File, Json, Plot, scenario_of
+from ..terminal.progress import say_if_cold, stages
 from ..terminal.tables import check_outputs, number_cell, print_json, print_table, told_after
 
 if TYPE_CHECKING:
@@ -18,17 +15,17 @@ if TYPE_CHECKING:
 
 
 def plan(
-    file: Annotated[str, typer.Argument(help="Scenario file (TOML) with [campaign].")],
+    file: File = "",
     as_json: Json = False,
     plot: Plot = "",
 ) -> int:
     """Expected sigma of the period change against the nights after the impact, by the fit that `timing` makes."""
     from ..observing.plan import plan as run
 
-    scenario = load(file)
+    scenario = scenario_of(file)
     check_outputs({"--plot": plot}, scenario, file)
     say_if_cold()
-    found = run(scenario)
+    found = run(scenario, stages())
     with told_after(lambda: print_json(plan_report(found)) if as_json else _print(found)):
         if plot:
             from ..plots.pages.plan import save_plan
@@ -84,8 +81,8 @@ def _print(found: Plan) -> None:
     print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): predicted change {found.change_s:+.1f} s")
     print(
         f"mid-time uncertainty {campaign.mid_time_sigma_s:g} s and {campaign.night_sigma_s:g} s common to a night, "
-        f"{campaign.night_h:g} h per night, "
-        f"{100.0 * campaign.lost_fraction:.0f} % of nights lost; {found.events_before} events before the impact"
+        f"{campaign.night_h:g} h per night, {100.0 * campaign.lost_fraction:.0f} % of nights lost; "
+        f"{counted(found.events_before, 'event')} before the impact"
     )
     if found.scenario.observer.longitude_deg is not None:
         limits = f"Sun below {campaign.sun_below_deg:g} and the system above {campaign.system_above_deg:g} deg"
@@ -101,15 +98,16 @@ def _print(found: Plan) -> None:
         "events",
         "sigma, s",
         "S/N",
-        "detection",
+        "P(detected)",
         "with weather loss: median, s",
         "68 %, s",
     )
     print_table(head, [_cells(found, night) for night in found.nights])
     print(
         "sigma: of the fit of `timing`, eccentric orbit, with night errors and those of the modelled mid-times\n"
-        f"detection: probability that the change is {DETECTED:g} sigma off zero; it, and sigma with weather loss, over "
-        f"{HISTORIES} draws\nof the weather and of {len(found.systems)} systems\n"
+        f"P(detected): probability that the measured change is {DETECTED:g} sigma off zero; it, and sigma with weather "
+        f"loss, over\n{HISTORIES} draws of the weather and of {counted(len(found.systems), 'system')}; "
+        "-: too few events for a fit\n"
     )
     for one, what in (
         (found.predicted, "the predicted change of {size:.4g} s is detected at 3 sigma"),
@@ -139,11 +137,18 @@ def _sentence(one: Detection, what: str, found: Plan) -> str:
 
 
 def _cells(found: Plan, night) -> tuple[str, ...]:
-    low, median, high = (number_cell(value, ".3g") for value in night.sigmas_with_loss_s)
+    low, median, high = night.sigmas_with_loss_s
     ratio = abs(found.change_s) / night.sigma_s
     texts = (
         number_cell(night.sigma_s, ".3g"),
         number_cell(ratio if ratio > 0.0 else math.inf, ".1f"),
         f"{night.detection_probability:.2f}",
     )
-    return str(night.number), night.date_utc, str(night.events), *texts, median, f"{low} to {high}"
+    return str(night.number), night.date_utc, str(night.events), *texts, number_cell(median, ".3g"), _range(low, high)
+
+
+def _range(low: float, high: float) -> str:
+    """Of 68 %; open where the worst sixth of the histories has too few events."""
+    if math.isinf(low):
+        return "-"
+    return f"{low:.3g} or more" if math.isinf(high) else f"{low:.3g} to {high:.3g}"

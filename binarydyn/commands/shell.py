@@ -69,7 +69,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         option = getattr(error, "option_name", "")
         if changed := now(option, OPTIONS):
             return _complain(f"No such option: {option}; {changed}", 2)
-        return _complain(f"{error.format_message()} (see binarydyn --help)", 2)
+        asked = [word for word in (_wanted(words),) if word in COMMANDS]
+        return _complain(f"{error.format_message()} (see {' '.join(['binarydyn', *asked, '--help'])})", 2)
 
 
 def _complain(sentence: str, code: int) -> int:
@@ -82,10 +83,15 @@ def _shell(words: Sequence[str]) -> typer.Typer:
     """The command line for these words."""
     shell = typer.Typer(add_completion=False, epilog=CAUTION, rich_markup_mode=None)
     shell.callback(help="Dynamics of binary asteroids and kinetic-impact deflection.", epilog=CAUTION)(_front)
-    wanted = next((word for word in words if not word.startswith("-")), "")
+    wanted = _wanted(words)
     for name, sentence in COMMANDS.items():
         shell.command(name, help=sentence, epilog=CAUTION)(_function(name) if name == wanted else _not_wanted)
     return shell
+
+
+def _wanted(words: Sequence[str]) -> str:
+    """The command among the words; empty where there is none."""
+    return next((word for word in words if not word.startswith("-")), "")
 
 
 def _function(name: str) -> Callable[..., int | None]:

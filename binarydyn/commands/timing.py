@@ -9,8 +9,20 @@ import typer
 
 from ..errors import InputError
 from ..scenario import Scenario
-from ..terminal.options import File, Json, Law, NightNoise, NoiseS, Plot, Share, Timed, gathered, scenario_of
-from ..terminal.progress import say_if_cold
+from ..terminal.options import (
+    File,
+    Json,
+    NightNoise,
+    NoiseS,
+    Observers,
+    Plot,
+    Share,
+    Timed,
+    gathered,
+    scenario_of,
+    typed,
+)
+from ..terminal.progress import say_if_cold, stages
 from ..terminal.tables import check_outputs, print_json, told_after
 
 if TYPE_CHECKING:
@@ -37,13 +49,20 @@ class SynthesisOptions:
     ] = False
     noise_s: NoiseS = None
     night_noise_s: NightNoise = None
-    law: Law = "lommel_seeliger"
-    timed: Timed = "dip_centroid"
-    observers: Annotated[
-        int, typer.Option("--observers", help="With --synthesise: number of observers who share the events.")
-    ] = 1
-    share: Share = 1.0
-    seed: Annotated[int, typer.Option("--seed", help="With --synthesise: random seed.")] = 0
+    law: Annotated[
+        str | None,
+        typer.Option(
+            "--law",
+            help="With --synthesise: scattering law, lambert, lommel_seeliger or lommel_seeliger_lambert. [default: "
+            "lommel_seeliger]",
+        ),
+    ] = None
+    timed: Timed = None
+    observers: Observers = None
+    share: Share = None
+    seed: Annotated[
+        int | None, typer.Option("--seed", help="With --synthesise: random seed. [default: 0]", show_default=False)
+    ] = None
 
     @property
     def length_days(self) -> float | None:
@@ -75,9 +94,12 @@ def timing(
 ) -> int:
     """Periods before and after the impact, their change, drift and O-C from measured event times."""
     scenario, path = scenario_of(file), synthesis.synthesise
-    if synthesis.campaign and (synthesis.days is not None or path is None):
-        wrong = "--days" if synthesis.days is not None else "no --synthesise"
-        raise InputError("--campaign", f"it is given with {wrong}, allowed is --synthesise FILE --campaign; change it")
+    if path is None and (idle := typed(synthesis)):
+        raise InputError(
+            idle[0], "it is given with no --synthesise, where it has no effect; leave it out, or add --synthesise FILE"
+        )
+    if synthesis.campaign and synthesis.days is not None:
+        raise InputError("--campaign", "it is given with --days, allowed is one of them; leave one out")
     if path is not None:
         for name, given in (("--events", events), ("--robust", robust), ("--plot", plot)):
             if given:
@@ -86,7 +108,7 @@ def timing(
 
         how = synthesis.how(scenario)
         check_synthesis(scenario, path, file)
-        write_synthesis(scenario, path, synthesis.length_days, how, synthesis.seed, as_json)
+        write_synthesis(scenario, path, synthesis.length_days, how, synthesis.seed or 0, as_json)
         return 0
     check_outputs({"--plot": plot}, scenario, file, *(events or ()))
     found = measured_from(scenario, events, robust)
@@ -103,9 +125,10 @@ def timing(
 def observing_of(
     scenario: Scenario, campaign: bool, noise_s: float | None, night_noise_s: float | None, **how: Any
 ) -> Observing:
-    """As the options say; noise that is None: the usual one, on the nights of [campaign] its own."""
+    """As the options say, the usual where one is None; noise on the nights of [campaign] is its own."""
     from ..observing.synthetic_times import Observing
 
+    how = {name: value for name, value in how.items() if value is not None}
     if noise_s is None:
         noise_s = scenario.campaign.mid_time_sigma_s if campaign else Observing.noise_s
     if night_noise_s is None:
@@ -131,7 +154,7 @@ def measured_from(scenario: Scenario, events: list[str] | None, robust: bool = F
     """Read the file of a campaign and fit it.  Errors: InputError."""
     from ..observing.event_times import timing_fit
 
-    return timing_fit(scenario, times_from(scenario, events), robust)
+    return timing_fit(scenario, times_from(scenario, events), robust, watch=stages(True))
 
 
 def measured_beside(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..motion.layout import ATTITUDE1, ATTITUDE2, POSITION, RATE1, RATE2, VELOCITY
-from ..vectors import quaternion_product
+from ..vectors import quaternion_of_turn, quaternion_product
 
 FREE = 18
 """Position, velocity (inertial frame), turn and rate of the primary, turn and rate of the secondary (body frames)."""
@@ -27,7 +27,7 @@ def displaced(y: np.ndarray, move: np.ndarray) -> np.ndarray:
     out[POSITION] += move[POSITION]
     out[VELOCITY] += move[VELOCITY]
     for attitude, rate, turn, spin in zip((ATTITUDE1, ATTITUDE2), (RATE1, RATE2), TURNS, SPINS, strict=True):
-        out[attitude] = product(*y[attitude], *_of_turn(move[turn]))
+        out[attitude] = product(*y[attitude], *quaternions_of_turns(move[turn]))
         out[rate] += move[spin]
     return out
 
@@ -37,7 +37,7 @@ def shortened(move: np.ndarray) -> np.ndarray:
     return move * np.minimum(1.0, LONGEST_MOVE / np.maximum(np.abs(move).max(axis=0), 1e-300))
 
 
-def _of_turn(turn: np.ndarray) -> np.ndarray:
-    """Quaternions (4,) or (4, m) of turns by |turn| radians about that vector."""
-    half = 0.5 * np.sqrt(turn[0] * turn[0] + turn[1] * turn[1] + turn[2] * turn[2])
-    return np.array([np.cos(half), *(0.5 * np.sinc(half / np.pi) * turn)])
+def quaternions_of_turns(turn: np.ndarray) -> np.ndarray:
+    """Quaternions (4,) or (4, m) of turns (3,) or (3, m), rad, about that vector."""
+    found = [quaternion_of_turn(*one) for one in turn.reshape(3, -1).T]
+    return np.array(found).T.reshape(4, *turn.shape[1:])

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import ArgumentError
-from ..timing.mid_times import DEFINITIONS, MidTimes, readings
-from .modelled_middles import codes_of, middles_for, off_conjunction_s, places_of
+from ..timing.mid_times import MidTimes, readings
+from .modelled_middles import codes_of, middles_for, off_conjunction_s, places_of, timed_apart
 from .reference import MODELLED_DAYS, Reference
 from .synthetic_times import in_one_law
 from .worlds import World
@@ -58,5 +58,5 @@ class Cadence:
 
 def _tables(mids: MidTimes) -> Iterator[tuple[bool, np.ndarray]]:
     """Whether events are looked for apart, and which (n,) are."""
-    contacts = mids.timed == DEFINITIONS[-1]
+    contacts = timed_apart(mids)
     yield from ((apart, here) for apart, here in ((False, ~contacts), (True, contacts)) if here.any())

@@ -10,12 +10,13 @@ what these have wrong is not in the result.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..errors import ArgumentError, BinarydynError
 from ..scenario.tables.sampling import check_seed
+from ..scenario.wording import as_given
 from ..sky.dips import DIP_LAWS
 from ..timing.mixture import Mixture
 from .cadence import Cadence
@@ -107,21 +108,34 @@ def check_truths(count: int) -> None:
         raise ArgumentError("truths", f"{count} is given, allowed is {low} .. {high}; change it")
 
 
+def check_law(law: str | None) -> None:
+    """InputError for a law that no truth follows."""
+    if law not in (None, *DIP_LAWS):
+        raise ArgumentError("law", f"{as_given(law)} is given, allowed is {' or '.join(DIP_LAWS)}; choose one")
+
+
 def tried(
-    reference: Reference, cadence: Cadence, how: Observing, count: int, seed: int = 0, robust: bool = False
+    reference: Reference,
+    cadence: Cadence,
+    how: Observing,
+    count: int,
+    seed: int = 0,
+    robust: bool = False,
+    law: str | None = None,
 ) -> Iterator[Trial]:
-    """`count` trials one after another; the law of `how` is not used, those of DIP_LAWS take turns.
+    """`count` trials one after another, by a law; None: those of DIP_LAWS take turns.  That of `how` is not used.
 
     InputError for impossible numbers.
     """
     check_truths(count)
+    check_law(law)
     check_seed(seed)
     for begin in range(0, count, _TOGETHER):
         number = min(_TOGETHER, count - begin)
         scenario, sky = reference.scenario, reference.sky
         some = worlds(scenario, sky, *reference.days, number, MEMBERS + begin, least_share=0.0)
         for k, world in enumerate(some.members, begin):
-            yield _trial(reference, world, cadence, how, (seed, k), robust)
+            yield _trial(reference, world, cadence, replace(how, law=law or DIP_LAWS[k % 2]), (seed, k), robust)
         lost = range(begin + len(some.members), begin + number)
         yield from (Trial(k, "not simulated: refused, missed or ended early") for k in lost)
 
@@ -129,10 +143,11 @@ def tried(
 def _trial(
     reference: Reference, world: World, cadence: Cadence, how: Observing, key: tuple[int, int], robust: bool
 ) -> Trial:
+    """How: with the law of this truth."""
     random, k = np.random.default_rng(key), key[1]
     try:
         orbit = world.orbit
-        exact = cadence.exact_in(world, DIP_LAWS[k % len(DIP_LAWS)])
+        exact = cadence.exact_in(world, how.law)
         found = fitted_times(reference, observed(exact, how, random), robust)
     except BinarydynError as error:
         return Trial(k, str(error))

@@ -8,6 +8,7 @@ window of the data; what such systems' mean period does from there to the window
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -83,23 +84,31 @@ class TimingFit:
         return (*doubts(self.timing), *of_model)
 
 
-def timing_fit(scenario: Scenario, mids: MidTimes, robust: bool = False, check: bool = True) -> TimingFit:
+def timing_fit(
+    scenario: Scenario,
+    mids: MidTimes,
+    robust: bool = False,
+    check: bool = True,
+    watch: Callable[[str, float], None] | None = None,
+) -> TimingFit:
     """Count and fit, with times as simulated systems have them.
 
     robust: with errors of Student's t.  check: False for no simulation: times are then taken for conjunctions.
     Errors: InputError for too few events, or where the scenario has no place.
     """
-    return fitted_times(reference_for(scenario, mids, MEMBERS if check else 0), mids, robust)
+    return fitted_times(reference_for(scenario, mids, MEMBERS if check else 0, watch), mids, robust)
 
 
-def reference_for(scenario: Scenario, mids: MidTimes, members: int = MEMBERS) -> Reference:
+def reference_for(
+    scenario: Scenario, mids: MidTimes, members: int = MEMBERS, watch: Callable[[str, float], None] | None = None
+) -> Reference:
     """Simulated systems over the days of some times.  Errors: InputError, also for too few times."""
     sky = Sky.of(scenario)
     seen = readings(mids, sight_for(sky, mids))
     sides_of(seen)
     time = seen.time_s
     before, after = (float(np.max(np.append(side * time, 0.0)) + _MARGIN_S) / DAY_S for side in (-1.0, 1.0))
-    return Reference.of(scenario, (before, after), members)
+    return Reference.of(scenario, (before, after), members, watch)
 
 
 def fitted_times(reference: Reference, mids: MidTimes, robust: bool = False) -> TimingFit:

@@ -49,13 +49,18 @@ class Matched:
     overlapping: np.ndarray
 
 
+def timed_apart(mids: MidTimes) -> np.ndarray:
+    """(n,) which times are contacts of an eclipse or an occultation by itself; those of both are of the whole dip."""
+    return (mids.timed == DEFINITIONS[-1]) & (mids.kind != MEASURED_KINDS[-1])
+
+
 def middles_for(mids: MidTimes, time_s: np.ndarray, found: Worlds, counted_rad: np.ndarray | None = None) -> Matched:
     """Offsets and errors of measured events at time_s (n,) at the system.
 
     counted_rad (n,): their longitudes with the turns since t0, which then say which event each is; else it is the
     nearest in time.
     """
-    by_contacts = mids.timed == DEFINITIONS[-1]
+    by_contacts = timed_apart(mids)
     parts = [
         _matched(mids.chosen(which), time_s[which], found, None if counted_rad is None else counted_rad[which], apart)
         for which, apart in ((~by_contacts, False), (by_contacts, True))

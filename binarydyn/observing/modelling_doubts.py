@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from ..kinds import sure
+from ..scenario.wording import counted
 from ..timing.answer import Fit
 from ..timing.mid_times import DEFINITIONS, MidTimes, Readings
 from .modelled_middles import Matched
@@ -67,9 +68,10 @@ def _bare(reference: Reference, mids: MidTimes, seen: Readings, matched: Matched
         return ()
     low, high = (f"{edge(middles.offset_s[bare]):+.0f}" for edge in (np.min, np.max))
     return (
-        f"{bare.sum()} mid-times of the primary's dips at phase angles of {phase[bare].min():.0f} to "
-        f"{phase[bare].max():.0f} deg lie {low} to {high} s from the conjunctions of centres, which the model corrects "
-        f"to {np.median(sigma[bare]):.0f} s each; the error of a base line that is not the modelled light comes on top",
+        f"{counted(int(bare.sum()), 'dip')} of the primary at phase angles of {phase[bare].min():.0f} to "
+        f"{phase[bare].max():.0f} deg: the light has its middle {low} to {high} s from the conjunction of centres; the "
+        f"fit takes that off, to {np.median(sigma[bare]):.0f} s each, which is in the sigma; not in it is a base line "
+        "that is not the light of the turning primary (straight ones: 100 to 200 s), so measure against modelled light",
     )
 
 
@@ -97,8 +99,8 @@ def _wander(reference: Reference, sigma_s: float) -> tuple[str, ...]:
     simulation, days = reference.scenario.simulation, reference.days
     return (
         f"the change is that in the window of the data, {days[0]:.0f} days before the impact and {days[1]:.0f} after "
-        f"it; in the {simulation.days_before:g} and {simulation.days_after:g} days of [simulation] it is "
-        f"{wander[0]:+.2f} +- {wander[1]:.2f} s different in simulated systems",
+        f"it; over the {simulation.days_before:g} days before and {simulation.days_after:g} after of [simulation] it "
+        f"is {wander[0]:+.2f} +- {wander[1]:.2f} s different in simulated systems",
     )
 
 

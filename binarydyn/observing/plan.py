@@ -9,6 +9,7 @@ with the stated chance, in HISTORIES of both.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,8 +87,9 @@ class Plan:
 
 
 @takes(scenario="Scenario")
-def plan(scenario: Scenario) -> Plan:
-    """Foretell the precision of the campaign of a scenario.
+def plan(scenario: Scenario, progress: Callable[[str, float], None] | None = None) -> Plan:
+    """Foretell the precision of the campaign of a scenario; `progress` is told the stage and the share of it that is
+    done.
 
     InputError where the scenario does not say where the system is, has no impact, or the nights show too few events.
     """
@@ -95,7 +97,7 @@ def plan(scenario: Scenario) -> Plan:
         raise InputError(
             scenario.place, "neither [impactor] nor [velocity_change] is given, a plan is for a change; add one"
         )
-    campaign, reference, found = scenario.campaign, *_simulated(scenario)
+    campaign, reference, found = scenario.campaign, *_simulated(scenario, progress)
     shown = seen_dips(scenario, found.nominal.sight, found.nominal.dips)
     check_counts(scenario, shown.passed)
     nominal = SystemNights.of(reference, found, found.nominal, shown)
@@ -140,10 +142,10 @@ def plan(scenario: Scenario) -> Plan:
     )
 
 
-def _simulated(scenario: Scenario) -> tuple[Reference, Worlds]:
+def _simulated(scenario: Scenario, progress: Callable[[str, float], None] | None) -> tuple[Reference, Worlds]:
     """The nominal system alone where the campaign is long."""
     days = scenario.campaign.nights_before + 1.0, scenario.campaign.nights_after + 1.0
-    reference = Reference.of(scenario, days, SYSTEMS)
+    reference = Reference.of(scenario, days, SYSTEMS, progress)
     return reference, reference.found or worlds(scenario, reference.sky, *days, 0)
 
 

@@ -6,6 +6,7 @@ differs from that in the window of the data, which it does where the secondary t
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -40,11 +41,18 @@ class Reference:
     found: Worlds | None
 
     @classmethod
-    def of(cls, scenario: Scenario, days: tuple[float, float], members: int = MEMBERS) -> Reference:
-        """members: 0 for no simulation.  InputError where the scenario has no place in the sky."""
+    def of(
+        cls,
+        scenario: Scenario,
+        days: tuple[float, float],
+        members: int = MEMBERS,
+        watch: Callable[[str, float], None] | None = None,
+    ) -> Reference:
+        """members: 0 for no simulation.  watch: as worlds.  InputError where the scenario has no place in the sky."""
         sky, begun = sky_and_start(scenario)
         simulated = members > 0 and max(days) <= MODELLED_DAYS
-        return cls(scenario, sky, begun, days, worlds(scenario, sky, *days, members) if simulated else None)
+        found = worlds(scenario, sky, *days, members, watch=watch) if simulated else None
+        return cls(scenario, sky, begun, days, found)
 
     @cached_property
     def expected(self) -> Foreknown:

@@ -22,8 +22,9 @@ from ..kinds import NUMBER, takes
 from ..observables import period
 from ..relaxed.start import Start, start
 from ..scenario import Scenario
+from ..sky.dip_causes import BOTH
 from ..sky.ephemeris import Clock
-from ..sky.events import Event, events
+from ..sky.events import Event, both_of, events, united
 from ..sky.geometry import Geometry, Sky
 from ..sky.motion_between import SAMPLES_A_TURN
 
@@ -87,7 +88,8 @@ class Night:
 
 @dataclass(frozen=True)
 class Timetable:
-    """What `timetable` returns; entries in the order of time, absent events among them.
+    """What `timetable` returns; entries in the order of time, absent events among them; an eclipse and an occultation
+    of one body that overlap are one.
 
     runs, conjunctions: by name, `before`, `after` and `without` the impact; for those who look again.  sigma_members:
     drawn members behind the sigmas, None without sigmas.
@@ -169,6 +171,8 @@ def timetable(scenario: Scenario, days: float = DEFAULT_DAYS) -> Timetable:
     }
     sunlight = scenario.observer.sunlight
     found = {name: events(run, sky, sunlight, dips=name != "without") for name, run in runs.items()}
+    found |= {name: united(found[name]) for name in ("before", "after")}
+    found["without"] += _same_pairs(found["after"], found["without"])
     seen = {name: _entries(name, found[name], sky) for name in runs}
     ephemerides = tuple(_ephemerides(seen["before"]))
     unmoved = {_label(e.event): e.event.mid_s for e in seen["without"] if e.counts}
@@ -213,6 +217,18 @@ def left_alone(system: System) -> System:
         return system
     drift = replace(moved.drift, transient_period_change_s=0.0)
     return replace(system, perturbations=replace(moved, drift=drift))
+
+
+def _same_pairs(after: Sequence[Event], without: Sequence[Event]) -> list[Event]:
+    """The eclipses and occultations that are one event after the impact as one of the run without it, overlapping or
+    not."""
+    whole: dict = {_label(event): event for event in without if event.duration_s is not None}
+    found = []
+    for event in after:
+        eclipse, occultation = whole.get(event.causes[0]), whole.get(event.causes[-1])
+        if event.kind == BOTH and eclipse and occultation:
+            found.append(both_of(eclipse, occultation))
+    return found
 
 
 def _entries(side: str, found: Sequence[Event], sky: Sky) -> list[Entry]:

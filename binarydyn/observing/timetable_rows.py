@@ -83,7 +83,7 @@ def _dip(dip: Dip | None, seen_utc: str | None) -> tuple[Any, ...]:
 
 def without_conjunction(table: Timetable) -> list[str]:
     """Why the table has no conjunction of a kind: it is too short, or the orbit is seen or lit from its pole."""
-    found = {entry.event.kind for entry in table.entries}
+    found = {kind for entry in table.entries for kind, *_ in entry.event.causes}
     return [_why_none(table, kind) for kind in KINDS if kind not in found]
 
 

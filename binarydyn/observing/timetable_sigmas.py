@@ -144,13 +144,21 @@ def _reach(run: Trajectory) -> tuple[float, float]:
 
 def _matched(halves: Mapping[str, Halves], events: Sequence[Event]) -> np.ndarray:
     """(events,) mid-times of the same events in a member; nan for absent and cut ones too."""
-    middles = {
-        (kind, body, cycle): middle
+    ends = {
+        (kind, body, cycle): (first, last)
         for kind, found in halves.items()
-        for body, cycle, middle, whole in zip(found.body, found.cycle, found.mid_s, found.whole, strict=True)
+        for body, cycle, first, last, whole in zip(
+            found.body, found.cycle, found.first_s, found.last_s, found.whole, strict=True
+        )
         if whole
     }
-    return np.array([middles.get((e.kind, e.body, e.cycle), np.nan) if e.duration_s else np.nan for e in events])
+    out = np.full(len(events), np.nan)
+    for i, event in enumerate(events):
+        causes = [ends.get(label) for label in event.causes]
+        if event.duration_s and None not in causes:
+            first, last = zip(*causes, strict=True)
+            out[i] = 0.5 * (min(first) + max(last))
+    return out
 
 
 def _sigmas(values: np.ndarray, scores: np.ndarray) -> np.ndarray:

@@ -7,7 +7,7 @@ sigma are not enough, since shapes and the phase of the primary act together.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 from functools import cached_property
 
@@ -123,22 +123,27 @@ def worlds(
     first: int = 0,
     least_share: float = LEAST_SHARE,
     like: World | None = None,
+    watch: Callable[[str, float], None] | None = None,
 ) -> Worlds:
     """The nominal system and members first .. first + count - 1, seen over days before and after t0.
 
-    like: whose events they have at other times; None: the nominal system's own.  InputError where the nominal system
-    has no such run, or too few members have.
+    like: whose events they have at other times; None: the nominal system's own.  watch: is told a stage and the share
+    of it that is done.  InputError where the nominal system has no such run, or too few members have.
     """
+    told = watch or (lambda stage, share: None)
     sight = Sight(sky, -days_before * DAY_S - _MARGIN_S, days_after * DAY_S + _MARGIN_S)
     inputs = [{}, *drawn_inputs(scenario, count, first)]
     begun = [(k, one) for k, changes in enumerate(inputs) if (one := _begun(scenario, changes, k == 0)) is not None]
     spacing = sample_minutes(scenario)
+    told("simulating systems", 0.0)
     before = simulate_many([own.system for _, (_, own, _) in begun], -days_before, every_minutes=spacing)
+    told("simulating systems", 0.5)
     after = simulate_many(
         [hit.system for _, (*_, hit) in begun], days_after, [hit.state for _, (*_, hit) in begun], spacing
     )
     found: list[World] = []
     for (k, (member, relaxed, hit)), *runs in zip(begun, before, after, strict=True):
+        told("dips of systems", len(found) / len(begun))
         if all(run.status == "completed" for run in runs):
             own = sight.for_sky(Sky.of(member))
             like = like or (found[0] if found else None)
@@ -147,6 +152,7 @@ def worlds(
             found.append(World(member, expected(relaxed), relaxed.system, hit, own, tuple(runs), guides, dips))
         elif k == 0:
             raise InputError(scenario.place, f"the run of these days ends early ({runs[0].status}, {runs[1].status})")
+    told("dips of systems", 1.0)
     if len(found) - 1 < least_share * count:
         raise InputError(
             scenario.place,

@@ -7,10 +7,12 @@ from t0.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..kinds import sure
 from ..motion.trajectory import Trajectory
 from .dip_causes import BOTH, ECLIPSE, OCCULTATION
 from .dips import Dips, dips_in
@@ -19,7 +21,7 @@ from .geometry import Sight, Sky
 from .motion_between import MotionBetween
 from .outline import ONE_INSIDE_TWO, TWO_INSIDE_ONE
 
-__all__ = ["BODIES", "GRAZING_SHARE", "KINDS", "Dip", "Event", "events", "mid_times"]
+__all__ = ["BODIES", "GRAZING_SHARE", "KINDS", "Dip", "Event", "both_of", "events", "mid_times", "united"]
 GRAZING_SHARE = 0.02
 """Of the dimmed body's outline: a partial event that takes less is called grazing (common practice)."""
 
@@ -53,11 +55,14 @@ class Dip:
 class Event:
     """One event, or one that does not take place (`absent`).
 
-    kind: eclipse or occultation.  body: the one that is dimmed.  extent: total (all of it), annular (the other body's
-    outline lies within), partial, grazing (partial, less than GRAZING_SHARE of the body), absent.  cycle: conjunctions
-    of this kind and body since t0, 0 the first after it, -1 the last before it.  contacts_s: four instants, None where
-    there is no such contact or where the run does not reach it.  mid_s: halfway between contacts 1 and 4; of an absent
-    one when the outlines are nearest.  miss_m: smallest distance of the outlines of an absent one, else 0.
+    kind: eclipse, occultation or, by `united`, both.  body: the one that is dimmed.  extent: total (all of it), annular
+    (the other body's outline lies within), partial, grazing (partial, less than GRAZING_SHARE of the body), absent.
+    cycle: conjunctions of this kind and body since t0, 0 the first after it, -1 the last before it.  contacts_s: four
+    instants, None where there is no such contact or where the run does not reach it.  mid_s: halfway between contacts 1
+    and 4; of an absent one when the outlines are nearest.  miss_m: smallest distance of the outlines of an absent one,
+    else 0.
+    Of both: contacts 1 and 4 of the whole, extent, share and depth_mag of its larger part, cycle of its eclipse, and
+    occultation_cycle of its occultation.
     share: greatest part of the dimmed body's outline that is covered.  depth_mag: see events().  dip: None where it is
     not whole, where no light is missing (the dimmed ground is dark or not seen), or where it was not asked for.
     """
@@ -72,12 +77,20 @@ class Event:
     share: float
     depth_mag: float
     dip: Dip | None = None
+    occultation_cycle: int | None = None
 
     @property
     def duration_s(self) -> float | None:
         """Contact 4 minus contact 1."""
         first, _, _, last = self.contacts_s
         return None if first is None or last is None else last - first
+
+    @property
+    def causes(self) -> tuple[tuple[str, str, int | None], ...]:
+        """Kind, body and cycle of the eclipse, the occultation, or both."""
+        if self.kind != BOTH:
+            return ((self.kind, self.body, self.cycle),)
+        return (ECLIPSE, self.body, self.cycle), (OCCULTATION, self.body, self.occultation_cycle)
 
     @property
     def is_cut(self) -> bool:
@@ -100,6 +113,40 @@ def events(trajectory: Trajectory, sky: Sky, sunlight: str = "point", dips: bool
     if dips:
         found = _with_dips(found, dips_in(motion, sight, {search.kind: search.halves for search in searches}))
     return sorted(found, key=lambda event: event.mid_s)
+
+
+def united(found: Sequence[Event]) -> list[Event]:
+    """The same with each whole eclipse and occultation of one body that overlap as one event, in the order of time."""
+    whole = [event for event in found if event.extent != "absent" and event.duration_s is not None]
+    one_of: dict[int, Event] = {}
+    for eclipse in (event for event in whole if event.kind == ECLIPSE):
+        others = [event for event in whole if event.kind == OCCULTATION and _overlap(eclipse, event)]
+        if others:
+            other = min(others, key=lambda event: abs(event.mid_s - eclipse.mid_s))
+            one_of[id(eclipse)] = one_of[id(other)] = both_of(eclipse, other)
+    kept = {id(one): one for event in found for one in (one_of.get(id(event), event),)}
+    return sorted(kept.values(), key=lambda event: event.mid_s)
+
+
+def _overlap(one: Event, two: Event) -> bool:
+    """Whether whole events dim the same body at the same time."""
+    (first, *_, last), (begin, *_, end) = one.contacts_s, two.contacts_s
+    return one.body == two.body and sure(begin) < sure(last) and sure(first) < sure(end)
+
+
+def both_of(eclipse: Event, occultation: Event) -> Event:
+    """Two whole events of one body as one."""
+    first = min(sure(event.contacts_s[0]) for event in (eclipse, occultation))
+    last = max(sure(event.contacts_s[3]) for event in (eclipse, occultation))
+    larger = max(eclipse, occultation, key=lambda event: event.share)
+    return replace(
+        larger,
+        kind=BOTH,
+        cycle=eclipse.cycle,
+        contacts_s=(first, None, None, last),
+        mid_s=0.5 * (first + last),
+        occultation_cycle=occultation.cycle,
+    )
 
 
 def _with_dips(found: list[Event], dips: Dips) -> list[Event]:

@@ -1,9 +1,10 @@
 """Measured mid-times of mutual events as a CSV file: read with a sentence and a line number for all that is wrong.
 
-Columns: mid_utc (ISO 8601, UTC, as seen), kind (eclipse, occultation, both), body (primary, secondary: the dimmed
-one); sigma_s if it is known, timed (what the mid-time is, DEFINITIONS of timing/mid_times.py) and observer (any text:
-mid-times of one observer and night share an error); others are ignored.  What `events --csv` writes is such a file:
-events that do not take place there (extent absent), or of which the run shows a part, are passed over.
+Columns: mid_utc (ISO 8601, UTC, as seen), kind (eclipse, occultation, both), body (primary, secondary: the dimmed one);
+sigma_s if it is known, timed (what the mid-time is, DEFINITIONS of timing/mid_times.py) and observer (any text: mid-
+times of one observer and night share an error); others are ignored, but for names that may stand for one of these.
+What `events --csv` writes is such a file: events that do not take place there (extent absent), or of which the run
+shows a part, are passed over.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from ..constants import DAY_S, HOUR_S
 from ..errors import ArgumentError, InputError
 from ..files.csv_tables import MIDDLES, write_csv
 from ..kinds import sure
+from ..observing.timetable_rows import COLUMNS
 from ..scenario.nearest import nearest
 from ..scenario.wording import one_line
 from ..sky.dip_causes import MEASURED_KINDS
@@ -26,6 +28,12 @@ from ..sky.events import BODIES
 from ..timing.mid_times import DEFINITIONS, SIGMA_S, MidTimes, groups_of, nights_of
 from .csv_reading import DAYS_FROM_IMPACT, CsvTable, moment_of, number_of
 
+_MEANT = {
+    "timed": ("definition", "middle", "mid", "method", "what"),
+    "sigma_s": ("sigma", "error", "error_s", "uncertainty", "uncertainty_s", "err", "err_s", "sd_s"),
+    "observer": ("station", "site", "telescope", "observatory", "obs"),
+}
+"""Names that others give to what stands here under one name."""
 NEEDED = MIDDLES
 OPTIONAL = ("sigma_s", "timed", "observer")
 SAME_EVENT_PERIODS = 0.1
@@ -66,6 +74,14 @@ def _check_columns(table: CsvTable) -> None:
     for name in NEEDED:
         if name not in table.names:
             raise InputError(table.where, _missing(name, table))
+    for name in OPTIONAL:
+        alike = [n for n in table.names if n not in COLUMNS and (n.lower() in _MEANT[name] or nearest(n, [name]))]
+        if name not in table.names and alike:
+            raise InputError(
+                table.where,
+                f"the column {one_line(alike[0][:40])} is not known and would be ignored, is it {name}? name it so, or "
+                "take it out",
+            )
 
 
 def _missing(name: str, table: CsvTable) -> str:

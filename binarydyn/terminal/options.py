@@ -40,7 +40,12 @@ NoiseS = Annotated[
         "--noise-s", help="1-sigma noise of each synthetic mid-time. [default: 30, or campaign.mid_time_sigma_s]"
     ),
 ]
-Share = Annotated[float, typer.Option("--share", help="Fraction of events to time synthetically, at random.")]
+Share = Annotated[
+    float | None, typer.Option("--share", help="Fraction of events to time synthetically, at random. [default: 1]")
+]
+Observers = Annotated[
+    int | None, typer.Option("--observers", help="Number of observers who share the synthetic events. [default: 1]")
+]
 NightNoise = Annotated[
     float | None,
     typer.Option(
@@ -54,9 +59,11 @@ Law = Annotated[
     typer.Option("--law", help="Scattering law: lambert, lommel_seeliger or lommel_seeliger_lambert."),
 ]
 Timed = Annotated[
-    str,
+    str | None,
     typer.Option(
-        "--timed", help="Definition of synthetic mid-times: dip_centroid, half_depth, minimum, folded or contacts."
+        "--timed",
+        help="Definition of synthetic mid-times: dip_centroid, half_depth, minimum, folded or contacts. [default: "
+        "dip_centroid]",
     ),
 ]
 Runs = Annotated[
@@ -85,6 +92,13 @@ def gathered(command: Callable[..., int | None]) -> Callable[..., int | None]:
 
     called.__signature__ = Signature(asked)  # type: ignore[attr-defined]
     return called
+
+
+def typed(options: Any, *beside: str) -> list[str]:
+    """The options of a group that were given, as they are typed, but for those of some names."""
+    hints = get_type_hints(type(options), include_extras=True)
+    given = (f.name for f in fields(options) if f.name not in beside and getattr(options, f.name) != f.default)
+    return [hints[name].__metadata__[0].default for name in given]  # typer's first word, with a hint beside it
 
 
 def _options(one: Parameter, kind: Any) -> list[Parameter]:

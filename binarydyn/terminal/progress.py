@@ -22,15 +22,28 @@ INTERVAL_S = 5.0
 """Between two plain lines: a log stays readable, and somebody who looks into it is not left waiting."""
 
 
-def stages() -> Callable[[str, float], None] | None:
-    """For `predict`: stage and share on one line, where a person is looking; None elsewhere, since it takes seconds."""
+def stages(long: bool = False) -> Callable[[str, float], None] | None:
+    """Stage and share on one line, where a person is looking; elsewhere a line at intervals of what may be long, and
+    None for what takes seconds."""
     if not sys.stderr.isatty():
-        return None
+        return _Stages() if long else None
 
     def report(stage: str, share: float) -> None:
         print(f"\r{stage}: {100.0 * share:3.0f} % " if share < 1.0 else "\r\x1b[K", end="", file=sys.stderr, flush=True)
 
     return report
+
+
+class _Stages:
+    """A stage and its share as a plain line, INTERVAL_S after the last."""
+
+    def __init__(self):
+        self.last = time.monotonic()
+
+    def __call__(self, stage: str, share: float) -> None:
+        if share < 1.0 and time.monotonic() - self.last >= INTERVAL_S:
+            self.last = time.monotonic()
+            print(f"{stage}: {100.0 * share:3.0f} %", file=sys.stderr, flush=True)
 
 
 def watched(parts: Iterator[Part], total: int, reused: int, what: str = "sweep") -> Iterator[Part]:

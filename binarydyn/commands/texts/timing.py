@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from ...constants import DAY_S
 from ...prediction.outcomes import OUTCOMES
-from ...scenario.wording import CAUTION
+from ...scenario.wording import CAUTION, counted
 from ...terminal.tables import print_table
 from ...timing.doubts import is_improbable
 from ...timing.evidence import UNSTATED_SIGMA_S
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from ...observing.event_times import TimingFit
     from ...timing.answer import Count, Fit
 
-_DIMMED = {"eclipse": "eclipsed", "occultation": "occulted", "both": "eclipsed and occulted"}
+DIMMED = {"eclipse": "eclipsed", "occultation": "occulted", "both": "eclipsed and occulted"}
 _ENDS = 6
 """First and last events that are printed."""
 
@@ -60,8 +60,8 @@ def _over_windows(found: TimingFit) -> str:
     simulation, wander = found.scenario.simulation, found.reference.wander_s
     if wander is None:
         return "systems were not simulated"
-    days = f"{simulation.days_before:g} and {simulation.days_after:g} days"
-    return f"over {days} it is {wander[0]:+.3f} +- {wander[1]:.3f} s different in simulated systems"
+    days = f"the {simulation.days_before:g} days before and {simulation.days_after:g} after the impact of [simulation]"
+    return f"over {days}\nit is {wander[0]:+.3f} +- {wander[1]:.3f} s different in simulated systems"
 
 
 def _change(found: TimingFit) -> dict[str, Any]:
@@ -71,9 +71,15 @@ def _change(found: TimingFit) -> dict[str, Any]:
         "period_change_68_s": whole.interval(0.68),
         "period_change_95_s": whole.interval(0.95),
         "period_change_mixture_s": whole.as_dict(),
-        "cycle_counts": [vars(one) for one in found.timing.counts],
+        "cycle_counts": [_count(one) for one in found.timing.counts],
         "cycle_count_is_certain": not found.timing.others,
     }
+
+
+def _count(one: Count) -> dict[str, Any]:
+    """chi2 there is with the pull of the priors, unlike that of the whole fit."""
+    numbers = dict(vars(one))
+    return numbers | {"chi2_with_priors": numbers.pop("chi2")}
 
 
 def _orbit(fit: Fit) -> dict[str, Any]:
@@ -130,13 +136,14 @@ def turns(found: TimingFit):
 
 def print_timing(found: TimingFit) -> None:
     fit, r = found.fit, timing_report(found)
-    print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {len(found.mids)} events")
+    print(f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {counted(len(found.mids), 'event')}")
     print_table(("", "unit", "value", "1 sigma"), _rows(found, r))
     low, high = ("{:+.3f} to {:+.3f} s".format(*r[f"period_change_{share}_s"]) for share in (68, 95))
     print(
         f"\nperiod change: 68 % {low}, 95 % {high}\n"
         f"of its uncertainty {fit.limit_s:.3f} s from shapes, pole and surface; {_over_windows(found)}\n"
         f"residual RMS {fit.scatter_s:.1f} s, chi2 {fit.chi2:.1f} for {fit.degrees} degrees of freedom\n"
+        f"(events less longitude at t0 and both periods; the other parameters have priors)\n"
         f"noise: {fit.scale[0]:.2f} +- {fit.scale[1]:.2f} times {_the_sigma(fit)}, common to a night "
         f"{fit.tau_s[0]:.0f} +- {fit.tau_s[1]:.0f} s\n"
     )
@@ -146,7 +153,7 @@ def print_timing(found: TimingFit) -> None:
         (
             e["mid_utc"][:19].replace("T", " "),
             f"{e['cycle']:+d}",
-            f"{e['body']} {_DIMMED[e['kind']]}",
+            f"{e['body']} {DIMMED[e['kind']]}",
             f"{e['o_minus_c_s'] / 60.0:+.2f}",
             f"{e['residual_s']:+.1f}",
         )
@@ -179,7 +186,6 @@ def _rows(found: TimingFit, r: dict[str, Any]) -> list[tuple[str, str, str, str]
         ("eccentricity after", "", *_pair(r, "eccentricity_after{}", ".5f")),
         (precession.long_name, precession.unit, *_pair(r, "apsidal_precession{}_deg_day", ".3f")),
         ("mean-motion drift rate", "deg/day2", *_pair(r, drift, ".2e")),
-        ("mean-motion drift rate (events alone)", "deg/day2", *_pair(r, drift.replace("{}", "_alone{}"), ".2e")),
     ]
 
 

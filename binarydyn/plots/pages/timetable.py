@@ -12,6 +12,7 @@ from ...constants import DAY_S
 from ...observing.timetable import Entry, Timetable
 from ...observing.timetable_rows import period_words
 from ...scenario.wording import CAUTION
+from ...sky.dip_causes import BOTH
 from ..files import save_page
 from ..style import INK, MM, PAGE, SMALL, Pen, mark_impact
 from ..words import number
@@ -25,6 +26,8 @@ PENS = {
     ("eclipse", "secondary"): Pen("#14507d", (0, (5, 2)), "s"),
     ("occultation", "primary"): Pen("#c9731c", (0, (1.2, 1.2)), "^"),
     ("occultation", "secondary"): Pen("#c9731c", (0, (3, 1.5, 1, 1.5)), "v"),
+    (BOTH, "primary"): Pen("#3f7d3a", (0, (7, 1.5)), "D"),
+    (BOTH, "secondary"): Pen("#3f7d3a", (0, (1, 3)), "P"),
 }
 _SIZE_MM = (160.0, 150.0)
 _ROOM = 1.2
@@ -96,7 +99,7 @@ def draw_mid_times(ax: Axes, table: Timetable) -> None:
 def depths(ax: Axes, table: Timetable) -> None:
     """Depth of each event as of equally bright discs, mag, and, small, that of its dip; absent ones have none."""
     for label, same in _by_kind(table):
-        name = f"{label[0]} of the {label[1]}"
+        name = event_words(*label)
         ax.plot(
             _days(same), [entry.event.depth_mag for entry in same], **PENS[label].points(3.5, hollow=True), label=name
         )
@@ -106,6 +109,11 @@ def depths(ax: Axes, table: Timetable) -> None:
     ax.set_title("large: of equally bright discs; small: of the light that is missing", fontsize=SMALL, loc="left")
     ax.set_ylim(0.0, _ROOM * ax.get_ylim()[1])
     mark_impact(ax, "")
+
+
+def event_words(kind: str, body: str) -> str:
+    """In a legend."""
+    return f"{'eclipse and occultation' if kind == BOTH else kind} of the {body}"
 
 
 def _by_kind(table: Timetable) -> list[tuple[tuple[str, str], list[Entry]]]:

@@ -10,11 +10,12 @@ import numpy as np
 from ...constants import DAY_S
 from ...observing.event_times import TimingFit
 from ...prediction.outcomes import OUTCOMES
-from ...scenario.wording import CAUTION
+from ...scenario.wording import CAUTION, counted
+from ...timing.evidence import UNSTATED_SIGMA_S
 from ..files import save_page
 from ..style import INK, MM, PAGE, SMALL, mark_impact
 from ..words import number
-from .timetable import PENS
+from .timetable import PENS, event_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -90,17 +91,21 @@ def swing(ax: Axes, found: TimingFit) -> None:
 
 
 def from_fit(ax: Axes, found: TimingFit) -> None:
-    """Middles minus the fit, s, with their errors as stated."""
-    days, residual = found.readings.time_s / DAY_S, found.fit.residual_s
+    """Middles minus the fit, s, with their errors as fitted: each time's own, and that common to its night."""
+    days, residual, bars = found.readings.time_s / DAY_S, found.fit.residual_s, fitted_error_s(found)
     for label, same in _by_kind(found):
-        if found.mids.sigma_s is not None:
-            ax.errorbar(
-                days[same], residual[same], found.mids.sigma_s[same], fmt="none", ecolor=PENS[label].colour, alpha=0.35
-            )
+        ax.errorbar(days[same], residual[same], bars[same], fmt="none", ecolor=PENS[label].colour, alpha=0.35)
         ax.plot(days[same], residual[same], **PENS[label].points(3.5, hollow=True), label=_name(label))
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(xlabel="Time since impact (days)", ylabel="from the fit, s")
     mark_impact(ax, "")
+
+
+def fitted_error_s(found: TimingFit) -> np.ndarray:
+    """(n,) one sigma of each time by the noise that the fit finds."""
+    fit, stated = found.fit, found.mids.sigma_s
+    own = np.full(len(found.mids), UNSTATED_SIGMA_S) if stated is None else stated
+    return np.hypot(fit.scale[0] * own, fit.tau_s[0])
 
 
 def density(ax: Axes, found: TimingFit) -> None:
@@ -120,13 +125,12 @@ def density(ax: Axes, found: TimingFit) -> None:
 
 def _by_kind(found: TimingFit) -> list[tuple[tuple[str, str], np.ndarray]]:
     mids = found.mids
-    kind = np.where(mids.kind == "both", "eclipse", mids.kind)  # an overlap is counted by its eclipse
-    masks = [(label, (kind == label[0]) & (mids.body == label[1])) for label in PENS]
+    masks = [(label, (mids.kind == label[0]) & (mids.body == label[1])) for label in PENS]
     return [(label, mask) for label, mask in masks if mask.any()]
 
 
 def _name(label: tuple[str, str]) -> str:
-    return f"{label[0]} of the {label[1]}"
+    return event_words(*label)
 
 
 _NAMES = [_name(label) for label in PENS]
@@ -141,7 +145,7 @@ def _beneath(found: TimingFit) -> str:
     ]
     return (
         f"sidereal period {', '.join(sides)}, changed by {number(fit.change_s, '+.2f')} ± "
-        f"{number(found.change_sigma_s, '.2f')} s\n{len(found.mids)} events, scatter about the fit "
+        f"{number(found.change_sigma_s, '.2f')} s\n{counted(len(found.mids), 'event')}, scatter about the fit "
         f"{number(fit.scatter_s, '.1f')} s{ellipse}\n"
-        "marks: measured less the light time and the geometry of each event; lines: the fit"
+        "marks: measured less the light time and the geometry of each event; lines: the fit; bars: fitted noise"
     )
