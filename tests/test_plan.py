@@ -240,7 +240,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(text, found, tm
     assert report["campaign_is_given"] is True and report["drawn_systems"] == len(found.systems)
     assert "there is no [sampling]" in said
     drawn = '\n[sampling.quantities]\n"momentum_transfer.beta" = {lognormal = [2.2, 0.2]}\n'
-    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda scenario, progress: replace(found, scenario=pair(drawn)))
+    monkeypatch.setattr("binarydyn.observing.plan.plan", lambda *_: replace(found, scenario=pair(drawn)))
     path.write_text(pair(drawn).text, encoding="utf-8")
     assert main(["plan", str(path)]) == 0
     said = capsys.readouterr().out
