@@ -43,14 +43,18 @@ def test_the_mean_flux_of_the_whole_curve_is_one(told):
 
 
 def test_events_are_those_of_the_timetable(found):
-    """Every one that touches the curve, and no other."""
+    """Every one that touches the curve, and no other; here the parts of those that overlap are told, by themselves."""
     happens = [entry.event for entry in timetable(example(), 1.0).entries if entry.counts]
     first, last = found.curve.time_s[[0, -1]]
     wanted = [e for e in happens if span(e)[1] >= first and span(e)[0] <= last]
-    assert len(found.events) == len(wanted) >= 10
-    for event, other in zip(sorted(found.events, key=lambda e: e.mid_s), wanted, strict=True):
-        assert (event.kind, event.body, event.extent) == (other.kind, other.body, other.extent)
-        assert event.mid_s == pytest.approx(other.mid_s, abs=0.05)
+    assert len(found.events) >= 10 and len(wanted) >= 6
+    for other in wanted:
+        inside = [e for e in found.events if e.body == other.body and abs(e.mid_s - other.mid_s) < 7200.0]
+        kinds = {kind for kind, *_ in other.causes}
+        mine = [e for e in inside if e.kind in kinds]
+        assert {e.kind for e in mine} == kinds and other.extent in {e.extent for e in mine}
+        assert min(span(e)[0] for e in mine) == pytest.approx(span(other)[0], abs=0.05)
+        assert max(span(e)[1] for e in mine) == pytest.approx(span(other)[1], abs=0.05)
 
 
 def test_the_moonlet_is_dark_only_where_an_event_of_it_is_marked(told):

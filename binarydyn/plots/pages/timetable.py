@@ -26,6 +26,8 @@ PENS = {
     ("eclipse", "secondary"): Pen("#14507d", (0, (5, 2)), "s"),
     ("occultation", "primary"): Pen("#c9731c", (0, (1.2, 1.2)), "^"),
     ("occultation", "secondary"): Pen("#c9731c", (0, (3, 1.5, 1, 1.5)), "v"),
+}
+EVENT_PENS = PENS | {
     (BOTH, "primary"): Pen("#3f7d3a", (0, (7, 1.5)), "D"),
     (BOTH, "secondary"): Pen("#3f7d3a", (0, (1, 3)), "P"),
 }
@@ -73,7 +75,7 @@ def draw_mid_times(ax: Axes, table: Timetable) -> None:
     """O-C of the mid-times, min, with predicted sigmas; the curve is the time shift against the run without the
     impact."""
     for label, same in _by_kind(table):
-        pen = PENS[label]
+        pen = EVENT_PENS[label]
         known = [entry for entry in same if entry.o_minus_c_s is not None]
         ax.plot(_days(known), _minutes(known, "o_minus_c_s"), **pen.points(3.5, hollow=True))
         sure = [entry for entry in known if entry.mid_time_sigma_s is not None]
@@ -101,10 +103,13 @@ def depths(ax: Axes, table: Timetable) -> None:
     for label, same in _by_kind(table):
         name = event_words(*label)
         ax.plot(
-            _days(same), [entry.event.depth_mag for entry in same], **PENS[label].points(3.5, hollow=True), label=name
+            _days(same),
+            [entry.event.depth_mag for entry in same],
+            **EVENT_PENS[label].points(3.5, hollow=True),
+            label=name,
         )
         dips = [(entry.event.mid_s / DAY_S, float(np.mean(d.depth_mag))) for entry in same if (d := entry.event.dip)]
-        ax.plot(*np.reshape(dips, (-1, 2)).T, **PENS[label].points(1.5), label="_dip")
+        ax.plot(*np.reshape(dips, (-1, 2)).T, **EVENT_PENS[label].points(1.5), label="_dip")
     ax.set(xlabel="Time since impact (days)", ylabel="depth, mag")
     ax.set_title("large: of equally bright discs; small: of the light that is missing", fontsize=SMALL, loc="left")
     ax.set_ylim(0.0, _ROOM * ax.get_ylim()[1])
@@ -118,7 +123,7 @@ def event_words(kind: str, body: str) -> str:
 
 def _by_kind(table: Timetable) -> list[tuple[tuple[str, str], list[Entry]]]:
     happens = [entry for entry in table.entries if entry.counts]
-    return [(label, [e for e in happens if (e.event.kind, e.event.body) == label]) for label in PENS]
+    return [(label, [e for e in happens if (e.event.kind, e.event.body) == label]) for label in EVENT_PENS]
 
 
 def _days(entries: list[Entry]) -> Any:

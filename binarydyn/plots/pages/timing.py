@@ -15,7 +15,7 @@ from ...timing.evidence import UNSTATED_SIGMA_S
 from ..files import save_page
 from ..style import INK, MM, PAGE, SMALL, mark_impact
 from ..words import number
-from .timetable import PENS, event_words
+from .timetable import EVENT_PENS, event_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -67,9 +67,9 @@ def against_before(ax: Axes, found: TimingFit) -> None:
     fit, days = found.fit, found.readings.time_s / DAY_S
     fitted = (fit.before_s - fit.residual_s) / 60.0
     for label, same in _by_kind(found):
-        ax.plot(days[same], fit.before_s[same] / 60.0, **PENS[label].points(3.5, hollow=True))
+        ax.plot(days[same], fit.before_s[same] / 60.0, **EVENT_PENS[label].points(3.5, hollow=True))
         late = same & (days >= 0.0)
-        ax.plot(days[late], fitted[late], **PENS[label].line(0.8), label="_fit")
+        ax.plot(days[late], fitted[late], **EVENT_PENS[label].line(0.8), label="_fit")
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(ylabel="O-C, period before, min")
     ax.tick_params(labelbottom=False)
@@ -80,10 +80,10 @@ def swing(ax: Axes, found: TimingFit) -> None:
     """O-C against the mean motion of either side, min: how an ellipse swings the mid-times about its mean period."""
     fit, days = found.fit, found.readings.time_s / DAY_S
     for label, same in _by_kind(found):
-        ax.plot(days[same], fit.line_s[same] / 60.0, **PENS[label].points(3.5, hollow=True))
+        ax.plot(days[same], fit.line_s[same] / 60.0, **EVENT_PENS[label].points(3.5, hollow=True))
         for side in (days < 0.0, days >= 0.0):
             part = same & side
-            ax.plot(days[part], (fit.line_s - fit.residual_s)[part] / 60.0, **PENS[label].line(0.8), label="_fit")
+            ax.plot(days[part], (fit.line_s - fit.residual_s)[part] / 60.0, **EVENT_PENS[label].line(0.8), label="_fit")
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(ylabel="O-C, own period, min")
     ax.tick_params(labelbottom=False)
@@ -94,8 +94,8 @@ def from_fit(ax: Axes, found: TimingFit) -> None:
     """Middles minus the fit, s, with their errors as fitted: each time's own, and that common to its night."""
     days, residual, bars = found.readings.time_s / DAY_S, found.fit.residual_s, fitted_error_s(found)
     for label, same in _by_kind(found):
-        ax.errorbar(days[same], residual[same], bars[same], fmt="none", ecolor=PENS[label].colour, alpha=0.35)
-        ax.plot(days[same], residual[same], **PENS[label].points(3.5, hollow=True), label=_name(label))
+        ax.errorbar(days[same], residual[same], bars[same], fmt="none", ecolor=EVENT_PENS[label].colour, alpha=0.35)
+        ax.plot(days[same], residual[same], **EVENT_PENS[label].points(3.5, hollow=True), label=_name(label))
     ax.axhline(0.0, color=INK, linewidth=0.5)
     ax.set(xlabel="Time since impact (days)", ylabel="from the fit, s")
     mark_impact(ax, "")
@@ -125,7 +125,7 @@ def density(ax: Axes, found: TimingFit) -> None:
 
 def _by_kind(found: TimingFit) -> list[tuple[tuple[str, str], np.ndarray]]:
     mids = found.mids
-    masks = [(label, (mids.kind == label[0]) & (mids.body == label[1])) for label in PENS]
+    masks = [(label, (mids.kind == label[0]) & (mids.body == label[1])) for label in EVENT_PENS]
     return [(label, mask) for label, mask in masks if mask.any()]
 
 
@@ -133,7 +133,7 @@ def _name(label: tuple[str, str]) -> str:
     return event_words(*label)
 
 
-_NAMES = [_name(label) for label in PENS]
+_NAMES = [_name(label) for label in EVENT_PENS]
 
 
 def _beneath(found: TimingFit) -> str:
