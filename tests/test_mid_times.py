@@ -232,7 +232,7 @@ def test_the_commands_refuse_with_exit_code_two(file, tmp_path, capsys):
         (["timing", str(file), "--evnets", str(good)], "see binarydyn timing --help"),
         (["coverage", str(file), "--events", str(good), "--timed", "folded"], "--timed: it is given with --events"),
         (["coverage", str(file), "--events", str(good), "--noise-s", "3"], "--noise-s: it is given with --events"),
-        (["coverage", str(file), "--days", "300"], "--days: 300 days are given, up to 200 on a side"),
+        (["coverage", str(file), "--days", "300"], "--days: 300 days are given, 200 a side are allowed"),
         (["coverage", str(file), "--law", "phong"], "allowed is lommel_seeliger or lambert"),
         (["infer", str(file), "--events", str(wrong)], "line 5"),
         (["infer", str(file), "--events", str(good), "--sigma-s", "2"], "remove one"),

@@ -132,9 +132,7 @@ def _check_cadence(scenario: Scenario, which: CadenceOptions, observing: Observi
     longest = max(scenario.campaign.nights_before, scenario.campaign.nights_after) + 1.0
     for place, days in (("--days", which.days or 0.0), ("--campaign", longest if which.campaign else 0.0)):
         if days > MODELLED_DAYS:
-            raise InputError(
-                place, f"{days:g} days are given, up to {MODELLED_DAYS:g} on a side are simulated; take fewer"
-            )
+            raise InputError(place, f"{days:g} days are given, {MODELLED_DAYS:g} a side are allowed; take fewer")
 
 
 def _template(scenario: Scenario, which: CadenceOptions, how: Observing, noise_given: bool) -> MidTimes:
