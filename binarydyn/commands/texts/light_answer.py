@@ -57,8 +57,8 @@ def print_light_answer(found: LightAnswer) -> None:
         f"\nnoise: {told['errors_scaled_by']:.2f} times the sigma{red if told['red_noise_mag'] else ''}; "
         f"chi2 {told['chi2_per_dof']:.2f} per degree of freedom\n"
         f"scattering law: {told['lambert_share']:.2f} +- {told['lambert_share_sigma']:.2f} of Lambert's, the rest "
-        "Lommel-Seeliger's; errors are those of one Gaussian about the fit, too small for the secondary's axes, which "
-        "have other minima"
+        "Lommel-Seeliger's; errors are those of one Gaussian about the fit, too small for beta and "
+        "the secondary's axes, which have other minima"
     )
     for sentence in found.warnings:
         print(f"warning: {sentence}")
