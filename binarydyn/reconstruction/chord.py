@@ -91,7 +91,7 @@ class Conditional:
         """(t, m, k) coefficients of A(x), quadratic in x, by least squares over places about the reference and of the
         prior, with s by one move of their own slopes; where these lead is the first guess."""
         terms = _terms(np.zeros((1, len(self.rough)))).shape[1]
-        x = self._places(_PLACES * terms // 2)
+        x = self._places(_PLACES * terms)
         here, slopes = self._own_slopes(x, s := self.guess(x))
         known = np.isfinite(here).all(axis=1) & np.isfinite(slopes).all(axis=(1, 2))
         x, s, here, slopes = x[known], s[known], here[known], slopes[known]
@@ -101,17 +101,18 @@ class Conditional:
         move = -np.linalg.solve(precision, gradient[..., None])[..., 0]
         ln = -0.5 * (quadratic(self.weighing, here) + np.sum(gradient * move, axis=1))
         self.learn(x, s + move, ln)
-        matrix = np.vstack([self._away(x), _AT_REFERENCE * self._away(self.x0[None]), _RIDGE * np.eye(terms)])
-        right = [slopes.reshape(len(x), -1), _AT_REFERENCE * first.reshape(1, -1), np.zeros((terms, first.size))]
+        w = _shares(ln)
+        matrix = np.vstack([self._away(x) * w, _AT_REFERENCE * self._away(self.x0[None]), _RIDGE * np.eye(terms)])
+        right = [slopes.reshape(len(x), -1) * w, _AT_REFERENCE * first.reshape(1, -1), np.zeros((terms, first.size))]
         found = np.linalg.lstsq(matrix, np.vstack(right), rcond=None)[0]
         return found.reshape(terms, *first.shape)
 
     def _places(self, count: int) -> np.ndarray:
-        """(2 count, d) of which half are about the reference."""
-        normal = prior_draws(2 * count, len(self.rough), 0)
+        """(count, d) of which two thirds are about the reference."""
+        normal = prior_draws(count, len(self.rough), 0)
         mean, covariance = self.start
-        about = mean + normal[count:] @ np.linalg.cholesky(covariance).T
-        return np.vstack([normal[:count], about])
+        about = mean + normal[count // 3 :] @ np.linalg.cholesky(covariance).T
+        return np.vstack([normal[: count // 3], about])
 
     def _own_slopes(self, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What is late at x (n, d) and s (n, k), (n, m), and its slopes there (n, m, k), one-sided."""
@@ -199,7 +200,7 @@ class Conditional:
         terms = _terms(x[known])
         if len(terms) < 2 * terms.shape[1]:
             return
-        w = np.exp(0.5 * np.maximum((ln[known] - ln[known].max()) / _SMOOTHED, _LEAST))[:, None]
+        w = _shares(ln[known])
         matrix = np.vstack([terms * w, _RIDGE * np.eye(terms.shape[1])])
         right = np.vstack([found[known] * w, np.zeros((terms.shape[1], found.shape[1]))])
         self._quadratic = np.linalg.lstsq(matrix, right, rcond=None)[0]
@@ -239,6 +240,11 @@ class Conditional:
         for _ in range(_FIRST_MOVES):
             ln, s, _ = self.moved(x, s)
         self.learn(x, s, ln)
+
+
+def _shares(ln: np.ndarray) -> np.ndarray:
+    """(n, 1) weights of rows of least squares: good draws count most."""
+    return np.exp(0.5 * np.maximum((ln - ln.max()) / _SMOOTHED, _LEAST))[:, None]
 
 
 def _terms(x: np.ndarray) -> np.ndarray:

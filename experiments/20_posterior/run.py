@@ -58,7 +58,7 @@ def truth_of(pair, number: int):
 def pair_of(pair, asked, u):
     """The truth as a scenario, its system just before the impact, and the impact; free modes move its relaxed state."""
     motion = GuessedMotion(pair, asked, (1.0, 1.0))
-    inputs, _ = motion._inputs(asked.value(u[None]))
+    inputs, _ = motion.inputs(asked.value(u[None]))
     changes = {key: float(column[0]) for key, column in inputs.columns.items() if key not in (*TURNS, *FREE_MODES)}
     scenario = varied(pair, changes)
     system = replace(start(scenario).system, state=State.from_vector(motion.runs(u[None]).y_before[:, 0]))
