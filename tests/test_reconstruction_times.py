@@ -113,6 +113,9 @@ def test_dips_are_those_of_the_search(timed):
     by_law, shown = model.events.middles_s(model.motion.runs(nought(model)))
     assert shown.all() and np.sqrt(np.mean(late**2)) < 3.0
     assert np.sqrt(np.mean((by_law[0] - exact) ** 2)) < 4.0
+    runs = model.motion.runs(nought(model))
+    light = model.events.light(runs, model.events.passing(runs), np.arange(len(mids)), 61)
+    assert np.abs(light[0].max(axis=1) / table.depth_m2 - 1.0).max() < 0.02
     law = 0.5 * (exact[:, 1] - exact[:, 0])
     assert np.corrcoef(model.columns_s[:, model.causes.index("scattering law")], law)[0, 1] > 0.95
     called_eclipses = replace(mids, kind=np.full(len(mids), "eclipse"))
