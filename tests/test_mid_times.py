@@ -55,6 +55,7 @@ def test_what_is_right_is_read(clock, tmp_path):
     assert list(mids.kind) == ["eclipse", "eclipse", "occultation"]
     assert list(mids.body) == ["primary", "secondary", "primary"]
     np.testing.assert_allclose(np.diff(mids.seen_s), [19076.5, 5.0 * 86400.0 - 19077.0])
+    assert set(mids.timed) == {"dip_centroid"} and not mids.said.any()
 
 
 def test_what_is_written_is_read_back(clock, tmp_path):
@@ -64,7 +65,7 @@ def test_what_is_written_is_read_back(clock, tmp_path):
     np.testing.assert_allclose(back.seen_s, mids.seen_s, atol=0.0501)  # tenths of a second
     assert list(back.kind) == list(mids.kind) and list(back.body) == list(mids.body)
     np.testing.assert_array_equal(back.sigma_s, 20.0)
-    assert list(back.timed) == list(mids.timed)
+    assert list(back.timed) == list(mids.timed) and back.said.all()
 
 
 def test_a_timetable_is_read_as_it_is(file, clock, tmp_path, capsys):

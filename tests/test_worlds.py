@@ -114,10 +114,12 @@ def measured(world, late_s=0.0, timed="dip_centroid"):
     return MidTimes(table.kind, table.body, time + world.sight.light_time_s(time), timed=timed), time
 
 
-@pytest.mark.parametrize("timed", ["dip_centroid", "half_depth", "folded", "contacts"])
+@pytest.mark.parametrize("timed", ["dip_centroid", "half_depth", "folded", "contacts", "unsaid"])
 def test_offsets_are_the_median_of_the_systems_and_columns_their_covariance(found, timed):
     """Against numpy's median and covariance of the same values, event by event."""
+    said, timed = timed != "unsaid", timed.replace("unsaid", "dip_centroid")
     mids, time = measured(found.nominal, timed=timed)
+    mids = mids if said else MidTimes(mids.kind, mids.body, mids.seen_s)
     matched = middles_for(mids, time, found)
     assert (matched.rows == np.arange(len(mids))).all() and matched.known.all()
     values = []
@@ -138,10 +140,10 @@ def test_offsets_are_the_median_of_the_systems_and_columns_their_covariance(foun
     same = (mids.kind[:, None] == mids.kind) & (mids.body[:, None] == mids.body)
     size = 5.0 if timed == "contacts" else np.array([OFFSET_S[body] for body in mids.body])
     rest = columns @ columns.T - whole - same * size**2
-    # what is left is the column of the definition: of rank one, none for contacts
+    # what is left is the column of the definition: of rank one, none for contacts and what is said to be a centroid
     values = np.linalg.eigvalsh(rest)
     assert values[:-1] == pytest.approx(0.0, abs=1e-5 * np.abs(columns).max() ** 2)
-    assert (values[-1] < 1e-6) == (timed == "contacts")
+    assert (values[-1] < 1e-6) == (said and timed in ("contacts", "dip_centroid"))
 
 
 def test_conjunctions_less_what_is_no_ellipse_are_those_of_one(found):

@@ -2,9 +2,9 @@
 
 An event is found in every system by kind, body and cycle.  Its offset is its mid-time less when the system's orbit, an
 ellipse that turns evenly, has the conjunction, so that libration is in it: the median over the drawn systems, of the
-mean of both scattering laws; by one sigma of each cause it may be wrong by: half the difference
-of the laws; half the difference of two definitions of a middle; an offset common to a kind and body; and what the drawn
-systems differ by, (value - median)/sqrt(count - 1) each, so that the sum of their squares is the variance.
+mean of both scattering laws.  By one sigma of each cause it may be wrong by: half the difference of the laws; half that
+of two definitions of a middle, unless a centroid is said to be one; an offset common to a kind and body; and what the
+drawn systems differ by, (value - median)/sqrt(count - 1) each, so that the sum of their squares is the variance.
 """
 
 from __future__ import annotations
@@ -132,10 +132,10 @@ CAUSES = (
 
 def named_columns(mids: MidTimes, law_s: np.ndarray, definition_s: np.ndarray) -> np.ndarray:
     """(n, 8) by how much one sigma of each of CAUSES moves the events, s; law_s, definition_s (n,): of the first two,
-    which move no contacts."""
-    contacts = mids.timed == DEFINITIONS[-1]
-    of_light = np.where(contacts, 0.0, [law_s, definition_s]).T
-    return np.hstack([of_light, _offsets(mids, contacts)])
+    which move no contacts; nor does the second what is said to be a centroid."""
+    contacts, centroid = mids.timed == DEFINITIONS[-1], mids.said & (mids.timed == DEFINITIONS[0])
+    law, definition = np.where(contacts, 0.0, law_s), np.where(contacts | centroid, 0.0, definition_s)
+    return np.hstack([np.column_stack([law, definition]), _offsets(mids, contacts)])
 
 
 def _offsets(mids: MidTimes, contacts: np.ndarray) -> np.ndarray:

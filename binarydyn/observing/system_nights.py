@@ -11,7 +11,7 @@ from ..scenario import Scenario
 from ..timing.cycle_count import EVENTS_NEEDED
 from ..timing.design import TimingDesign
 from ..timing.exact import ExactOrbit
-from ..timing.mid_times import MidTimes, Readings, readings_at
+from ..timing.mid_times import DEFINITIONS, MidTimes, Readings, readings_at
 from ..timing.middles import Middles
 from ..timing.terms import Foreknown
 from .modelled_middles import middles_for
@@ -47,7 +47,8 @@ class SystemNights:
         dips = world.dips.chosen(shown.rows)
         counted = world.counted_rad(dips)
         time = dips.centroid_s.mean(axis=1)
-        mids = MidTimes(dips.kind, dips.body, time + world.sight.light_time_s(time))
+        timed = np.full(len(dips), DEFINITIONS[0])
+        mids = MidTimes(dips.kind, dips.body, time + world.sight.light_time_s(time), timed=timed)
         middles = middles_for(mids, time, found, counted).middles if found.members else None
         seen = readings_at(world.sight, dips.kind, dips.body, dips.conjunction_s, dips.after)
         return cls(scenario, mids, world.orbit, expected, seen, counted, middles, shown.night_of)

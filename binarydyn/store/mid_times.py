@@ -110,10 +110,9 @@ def _row(table: CsvTable, cell: dict[str, str]) -> tuple | None:
     """(line, moment, kind, body, sigma or None, timed, observer) of an event; None of one that does not take place, or
     not wholly."""
     where, cell = table.where, {"timed": ""} | cell
-    cell["timed"] = cell["timed"] or DEFINITIONS[0]
-    for name, allowed in (("kind", MEASURED_KINDS), ("body", BODIES), ("timed", DEFINITIONS)):
+    for name, allowed in (("kind", MEASURED_KINDS), ("body", BODIES), ("timed", ("", *DEFINITIONS))):
         if cell[name] not in allowed:
-            words = f"{', '.join(allowed[:-1])} or {allowed[-1]}"
+            words = f"{', '.join(filter(None, allowed[:-1]))} or {allowed[-1]}"
             raise InputError(where, f'{name} "{one_line(cell[name][:40])}" is given, allowed is {words}; change it')
     if cell.get("extent") == "absent" or "" in (cell.get("contact1_utc"), cell.get("contact4_utc")):
         return None
@@ -135,9 +134,10 @@ def _placed(place: str, rows: list[tuple], clock: Clock, midnight_s: float) -> M
         seen,
         None if missing else np.array(sigmas),
         np.array(lines),
-        np.array(timed),
+        np.array([one or DEFINITIONS[0] for one in timed]),
         groups_of(nights_of(seen, midnight_s), observer),
         observer if any(observers) else None,
+        np.array([one != "" for one in timed]),
     ).sorted()
 
 

@@ -35,8 +35,8 @@ class MidTimes:
     """Measured mid-times, arrays (n,): kind (MEASURED_KINDS) and body, seen_s at the observer, s from t0 (TDB).
 
     sigma_s: one sigma of each, None where nothing is known about it.  line: where each stands in its file, else None.
-    timed: which of DEFINITIONS; the first where nothing is given.  observer: who saw it, a text, else None.  group:
-    those with the same number share an error; where none is given, those of one day from t0.
+    timed: which of DEFINITIONS, the first where nothing is given; said: whether it is.  observer: who saw it, a text,
+    else None.  group: those with the same number share an error; where none is given, those of one day from t0.
     """
 
     kind: np.ndarray
@@ -47,8 +47,11 @@ class MidTimes:
     timed: np.ndarray = None  # type: ignore[assignment]
     group: np.ndarray = None  # type: ignore[assignment]
     observer: np.ndarray | None = None
+    said: np.ndarray = None  # type: ignore[assignment]
 
     def __post_init__(self):
+        if self.said is None:
+            object.__setattr__(self, "said", np.full(len(self.seen_s), self.timed is not None))
         if self.timed is None:
             object.__setattr__(self, "timed", np.full(len(self.seen_s), DEFINITIONS[0], dtype="<U12"))
         if self.group is None:
