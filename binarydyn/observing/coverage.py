@@ -18,6 +18,8 @@ from ..errors import ArgumentError, BinarydynError
 from ..scenario.tables.sampling import check_seed
 from ..scenario.wording import as_given
 from ..sky.dips import DIP_LAWS
+from ..timing.exact import ExactOrbit
+from ..timing.mid_times import MidTimes
 from ..timing.mixture import Mixture
 from .cadence import Cadence
 from .event_times import fitted_times
@@ -144,15 +146,23 @@ def _trial(
     reference: Reference, world: World, cadence: Cadence, how: Observing, key: tuple[int, int], robust: bool
 ) -> Trial:
     """How: with the law of this truth."""
-    random, k = np.random.default_rng(key), key[1]
     try:
-        orbit = world.orbit
-        exact = cadence.exact_in(world, how.law)
-        found = fitted_times(reference, observed(exact, how, random), robust)
+        orbit, exact = world.orbit, cadence.exact_in(world, how.law)
     except BinarydynError as error:
-        return Trial(k, str(error))
+        return Trial(key[1], str(error))
+    return trial_of(reference, orbit, exact, how, key, robust)
+
+
+def trial_of(
+    reference: Reference, orbit: ExactOrbit, exact: MidTimes, how: Observing, key: tuple[int, int], robust: bool
+) -> Trial:
+    """Of a truth and its exact times; key: seed, and number of the truth."""
+    try:
+        found = fitted_times(reference, observed(exact, how, np.random.default_rng(key)), robust)
+    except BinarydynError as error:
+        return Trial(key[1], str(error))
     truth = np.array([orbit.change_s, orbit.eccentricity, orbit.apsidal_rad_s])
     told: tuple[Mixture, ...] = (found.change, found.fit.eccentricity, found.fit.apsidal)
     mean, sigma = (np.array([getattr(one, name) for one in told]) for name in ("mean", "sigma"))
     below = np.array([one.cdf(value) for one, value in zip(told, truth, strict=True)])
-    return Trial(k, "completed", len(found.mids), truth, mean, sigma, below)
+    return Trial(key[1], "completed", len(found.mids), truth, mean, sigma, below)
