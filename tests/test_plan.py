@@ -72,10 +72,11 @@ def test_the_covariance_is_that_which_the_fit_states():
     seen, counted = ellipse_events(e=0.03, days=(20.0, 12.0))
     sigma, night, columns = np.full(len(counted), 30.0), nightly(seen), columns_of(seen)
     middles = Middles(np.zeros(len(counted)), columns)
-    values = fitted(seen, counted, sigma, night, middles, EXPECTED).values
-    design = TimingDesign.of(seen, counted, EXPECTED, values, middles)
+    known = replace(EXPECTED, eccentricity_sigma=0.004, ellipse=(0.2, -0.5))
+    values = fitted(seen, counted, sigma, night, middles, known).values
+    design = TimingDesign.of(seen, counted, known, values, middles)
     ours = design.change_sigmas_s(design.information(30.0, 15.0, night)[1].sum(axis=0))
-    priors = Priors.of(EXPECTED, float(np.abs(seen.time_s).max()))
+    priors = Priors.of(known, float(np.abs(seen.time_s).max()))
     x = np.array([values[name] for name in NAMES])
     matrix = Normal.at(x, Counted(seen, counted), Noise.of(sigma, night, columns).at(1.0, 15.0), priors).matrix
     inverse = np.linalg.inv(matrix) * np.outer(priors.scale, priors.scale)
