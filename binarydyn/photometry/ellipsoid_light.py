@@ -19,8 +19,8 @@ import numpy as np
 from .._jit import kernel
 
 ACROSS, ALONG = 8, 10
-"""Points of the quadrature across and along the lune: better than 1e-4 of the light of a body with a/c 1.5, than 1.5e-3 at
-2.5 (6 x 8 leave 1.5e-4 and 2.6e-3)."""
+"""Points of the quadrature across and along the lune: better than 1e-4 of the light of a body with a/c 1.5, than 1.5e-3
+at 2.5 (6 x 8 leave 1.5e-4 and 2.6e-3)."""
 
 
 def _gauss() -> np.ndarray:
