@@ -444,7 +444,6 @@ def test_an_empty_name_is_called_empty(file, tmp_path, capsys):
         ["merge", "", "--out", tmp_path / "x.h5"],
         ["timing", place, "--events", ""],
         ["timing", place, "--synthesise", ""],
-        ["plan", ""],
     ):
         assert "the name of the file is empty" in refused(words, capsys), words
 

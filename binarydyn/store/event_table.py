@@ -99,9 +99,9 @@ def events(scenario: Scenario, days: float = DEFAULT_DAYS) -> Events:
     >>> import binarydyn as bd
     >>> found = bd.events(bd.example(), days=2)
     >>> found
-    <Events 38: 38 take place; 2 days before and after the impact, completed>
+    <Events 20: 20 take place; 2 days before and after the impact, completed>
     >>> found.df["mid_s"].head(2).round().tolist()
-    [-160698.0, -158022.0]
+    [-159369.0, -140612.0]
     """
     return Events.of(timetable(scenario, float(days)))
 

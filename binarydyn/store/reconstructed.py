@@ -17,6 +17,7 @@ from ..lazy import Lazy
 from ..notebook import Displayed, library
 from ..observing.nights import first_midnight_s
 from ..observing.reference import sky_and_start
+from ..prediction.outcomes import OUTCOMES
 from ..reconstruction.answers.shapes import CHANGE
 from ..reconstruction.answers.told import Reconstruction
 from ..reconstruction.answers.weighing import (
@@ -137,7 +138,8 @@ class Reconstructed(Lazy, Displayed):
 
     def _line(self) -> str:
         change = self.intervals[CHANGE]
-        said = f"period change {change['mean']:+.2f} +- {change['sigma']:.2f} s"
+        row = OUTCOMES[CHANGE]
+        said = f"{row.label} {change['mean']:+.2f} +- {change['sigma']:.2f} {row.unit}"
         return f"{len(self)} draws, {self.summary['effective_draws']:.0f} effective: {said}"
 
     def _facts(self) -> dict[str, Any]:

@@ -6,6 +6,8 @@ import math
 from typing import Any
 
 from ...constants import DAY_S, HOUR_S
+from ...prediction.outcomes import OUTCOMES
+from ...reconstruction.answers.shapes import CHANGE
 from ...reconstruction.light_fit import LightAnswer
 from ...scenario.wording import CAUTION, counted, rounded
 from ...terminal.tables import print_table
@@ -44,11 +46,12 @@ def light_report(found: LightAnswer) -> dict[str, Any]:
 def print_light_answer(found: LightAnswer) -> None:
     """For a reader."""
     told = light_report(found)
+    change = OUTCOMES[CHANGE]
     data = counted(told["points"], "point") + (f" and {counted(told['events'], 'event')}" if told["events"] else "")
     print(
         f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {data}, "
         f"{counted(told['zero_points'], 'zero point')}\n"
-        f"period change {told['period_change_s']:+.2f} s +- {rounded(told['period_change_sigma_s'], 2)} s, "
+        f"{change.label} {told[CHANGE]:+.2f} +- {rounded(told['period_change_sigma_s'], 2)} {change.unit}, "
         "in the window of the data\n"
     )
     print_table(("", "value", "1 sigma", "1 sigma before"), [_row(name, *row) for name, row in found.rows.items()])
