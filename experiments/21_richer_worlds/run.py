@@ -7,6 +7,7 @@ period change, the same of the eccentricity, and in how many fits the result its
 """
 
 import sys
+from dataclasses import replace
 
 import numpy as np
 from truths import DAYS, Ingredients, Truth, truth
@@ -26,10 +27,13 @@ ROWS = {
     "spots of 30 %": Ingredients(spots=0.3),
     "e before 0.003": Ingredients(eccentricity=0.003),
     "e before 0.01": Ingredients(eccentricity=0.01),
-    "tilted primary 2 deg, rocking secondary 2 deg": Ingredients(tilt_deg=2.0, rocking_deg=2.0),
+    "tilted primary 0.5 deg": Ingredients(tilt_deg=0.5),
+    "tilted primary 2 deg": Ingredients(tilt_deg=2.0),
+    "rocking secondary 2 deg": Ingredients(rocking_deg=2.0),
     "0.4 % of the secondary's mass lost": Ingredients(lost_mass=0.004),
     "30 s a night, 0.7 of it the next night": Ingredients(night_s=30.0, from_night_to_night=0.7),
     "all together": ALL,
+    "all but the tilt": replace(ALL, tilt_deg=0.0),
 }
 SAYS_SO = "does not hold"
 

@@ -1,8 +1,9 @@
 """Worlds that are richer than what a fit knows, and the event times that they show.
 
 A truth is the invented pair, with sizes, separation, pole and push drawn from what is uncertain, and with what the fit
-leaves out: lumps, another scattering law, spots, an orbit that is eccentric before the hit, a tilted primary, a secondary that
-rocks, mass that leaves at the hit, errors that nights share, also from night to night.  Light is that of light.py.
+leaves out: lumps, another scattering law, spots, an orbit that is eccentric before the hit, a tilted primary, a
+secondary that rocks, mass that leaves at the hit, errors that nights share, also from night to night.  Light is that of
+light.py.
 """
 
 import math
