@@ -77,9 +77,9 @@ def truth(reference: Reference, what: Ingredients, number: int) -> Truth:
     ]
     guides = tuple(Guide.of(run, sight) for run in runs)
     dips = joined([dips_like(guide, run, sight, rays=4, epochs=4) for guide, run in zip(guides, runs, strict=True)])
-    world = World(member, before, struck.impact, sight, tuple(runs), guides, dips)
+    world = World(member, reference.found.nominal.known, before, struck.impact, sight, tuple(runs), guides, dips)
     exact = joined_times([_seen(run, sight, shapes, what) for run in runs])
-    return Truth(_with_errors(exact, what, random), reference.orbit_of(world), member.momentum_transfer.beta)
+    return Truth(_with_errors(exact, what, random), world.orbit, member.momentum_transfer.beta)
 
 
 def _built(member: Scenario, shapes, lumpy: bool) -> bd.System:
