@@ -12,9 +12,7 @@ from functools import cached_property
 import numpy as np
 from scipy.linalg import block_diag
 
-from ..batch.ellipsoids import Ellipsoids
 from ..constants import ASTRONOMICAL_UNIT_M, DAY_S, HOUR_S
-from ..errors import InputError
 from ..photometry.measured_light import MeasuredLight
 from ..photometry.noise_fit import NoiseSize, noise_size
 from ..photometry.pair_light import LitRuns, PairLight, light_of_members
@@ -25,6 +23,7 @@ from ..scenario import Scenario
 from ..scenario.variation import value_of
 from ..sky.geometry import Sight, Sky
 from .runs import GuessedMotion, Runs, Stretch
+from .timed import plain_semi_axes_m
 from .unknowns import Unknown, Unknowns
 
 ROTATION = ("primary.spin_period_h", "primary.rotation_phase_deg")
@@ -119,7 +118,7 @@ class LightModel:
         return found
 
     def _on_one_side(self, runs: Runs, stretch: Stretch, time: np.ndarray) -> PairLight:
-        one, two = (_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
+        one, two = (plain_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
         lit = LitRuns(stretch.samples, 0.0, stretch.step_s, one, two, runs.turns)
         lines = self.sight.sunward(time), self.sight.earthward(time)
         return light_of_members(lit, time, *lines, workers=self.motion.workers or cores())
@@ -140,16 +139,6 @@ class LightModel:
     @cached_property
     def _laws(self) -> TwoLaws:
         return TwoLaws.about(self._nominal, self.light.zero_point)
-
-
-def _semi_axes_m(bodies) -> np.ndarray:
-    """(n, 3); InputError for other bodies than ellipsoids."""
-    if not isinstance(bodies, Ellipsoids):
-        raise InputError(
-            "primary or secondary",
-            "a mesh or a layered body is given, light is modelled of ellipsoids here; give its semi_axes_m",
-        )
-    return np.ascontiguousarray(bodies.semi_axes_m.T)
 
 
 def with_rotation(scenario: Scenario, unknowns: Unknowns, days: float) -> Unknowns:

@@ -125,7 +125,7 @@ class TimedEvents:
         count, m = len(runs.why), len(self)
         found = Passing(np.full((count, m, 2, 2), np.nan), np.full((count, m, 2), np.nan))
         lines, slopes, widening = self.lines
-        one, two = (_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
+        one, two = (plain_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
 
         def some(at: slice) -> None:
             contacts(
@@ -141,7 +141,7 @@ class TimedEvents:
         Lambert."""
         out = np.zeros((len(runs.why), len(which), epochs, 2))
         lines, slopes, _ = self.lines
-        one, two = (_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
+        one, two = (plain_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
         first, last, (across, along) = found.first_s, found.last_s, strips(self.strips, self.points)
 
         def some(at: slice) -> None:
@@ -183,7 +183,7 @@ class TimedEvents:
                 pass
 
 
-def _semi_axes_m(bodies: Bodies) -> np.ndarray:
+def plain_semi_axes_m(bodies: Bodies) -> np.ndarray:
     """(n, 3); InputError for other bodies than ellipsoids."""
     if not isinstance(bodies, Ellipsoids):
         raise InputError(
