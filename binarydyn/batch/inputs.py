@@ -90,8 +90,8 @@ def starts_side_by_side(scenario: Scenario, design: Design) -> bool:
 
 def hits_side_by_side(scenario: Scenario, design: Design) -> bool:
     """Whether all impacts are worked out as arrays: a velocity change, or an impactor on a plain ellipsoid without
-    boulders."""
-    if scenario.boulders or scenario.reshaping:
+    boulders; neither with new shapes nor with other masses."""
+    if scenario.boulders or scenario.reshaping or scenario.mass_exchange:
         return False
     if not scenario.impactor:
         return True

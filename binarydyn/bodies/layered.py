@@ -48,10 +48,7 @@ class Layered:
         outer, parts = self.shape, tuple(self.inclusions)
         for part in parts:
             check_kind("Layered.inclusions", part, "Inclusion")
-        sums = mass_integrals(outer)
-        for part, host in zip(parts, hosts(outer, parts), strict=True):
-            excess = 1.0 - (outer if host is None else parts[host].shape).density_kg_m3 / part.shape.density_kg_m3
-            sums = sums + excess * (moved(*part.placed_in(outer)) @ mass_integrals(part.shape))
+        sums = self._sums(parts)
         centre = np.array([sums[_PLACE[p]] for p in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]) / sums[0]
         turn = principal_axes(_inertia(moved(np.eye(3), -centre) @ sums))
         self._set(
@@ -60,6 +57,14 @@ class Layered:
             centre_m=outer.centre_m + outer.axes.T @ centre,
             moments=moved(turn, -turn @ centre) @ sums,
         )
+
+    def _sums(self, parts: tuple[Inclusion, ...]) -> np.ndarray:
+        """Integrals of the whole in the principal frame of the outer shape."""
+        outer, sums = self.shape, mass_integrals(self.shape)
+        for part, host in zip(parts, hosts(outer, parts), strict=True):
+            excess = 1.0 - (outer if host is None else parts[host].shape).density_kg_m3 / part.shape.density_kg_m3
+            sums = sums + excess * (moved(*part.placed_in(outer)) @ mass_integrals(part.shape))
+        return sums
 
     def _set(self, **fields) -> None:
         for name, value in fields.items():

@@ -9,15 +9,26 @@ import numpy as np
 
 from ..columns import dot, turned, turned_back
 from ..errors import InputError
-from ..kinds import takes
+from ..kinds import sure, takes
 from ..motion.state import State, System
 from ..notebook import Displayed
-from ..scenario import Boulder, Impactor, MomentumTransfer, MutualOrbit, Reshaping, Sampling, Scenario, VelocityChange
+from ..scenario import (
+    Boulder,
+    Impactor,
+    MassExchange,
+    MomentumTransfer,
+    MutualOrbit,
+    Reshaping,
+    Sampling,
+    Scenario,
+    VelocityChange,
+)
 from ..scenario.side_by_side import Varied
 from .boulders import Thrown, boulders_thrown
 from .footprint import normal_radius_m
 from .frame import orbit_axes
-from .hits import NOTHING, PUSH, arrivals, grazing_reason
+from .hits import NOTHING, PUSH, Arrivals, arrivals, grazing_reason
+from .masses import Exchange, exchanged, masses_of
 from .momentum import MomentumAudit, momentum_audit, pushed
 from .release import Released, ejecta_released
 from .reshaping import Reshaped, reshaped
@@ -46,6 +57,7 @@ class ImpactSpec:
     mutual_orbit: MutualOrbit | None = None
     sampling: Sampling | None = None
     boulders: tuple[Boulder, ...] = ()
+    mass_exchange: MassExchange | None = None
     reshaping: Reshaping | None = None
 
     @classmethod
@@ -66,12 +78,14 @@ class Impact(Displayed):
     """What the impact did.  Vectors (3,); zero momentum and the state unchanged if status is `miss` or `none`.
 
     status: `hit`, `grazing`, `miss`, `velocity_change` (a velocity change was given), `reshaped` (only the shapes
-    change) or `none` (nothing was given).  state: just after; system: the system after, in that state and with its new
-    shapes; the one that was given where nothing happened.  released: the ejecta; thrown: the boulders; None without
-    any. dv: change of the secondary's velocity and so of r', inertial and in orbit axes at the state before;
-    spin_change in the body frame, by the velocity change (a new shape changes the rate once more: reshaped); momentum
-    received, inertial. beta_along_normal: received over brought along the surface normal, equal to beta where the
-    ejecta leave along it and no boulders do; None without an impact, like site.
+    change), `mass_exchange` (only mass leaves) or `none` (nothing was given).  state: just after; system: the system
+    after, in that state and with its new shapes and masses; the one that was given where nothing happened.  released:
+    the ejecta; thrown: the boulders; exchange: mass that joins and leaves; None without any.  dv: change of the
+    velocity of the secondary's centre and so of r', inertial and in orbit axes at the state before; spin_change in the
+    body frame, by the impulse (a new shape changes the rate once more: reshaped); momentum received, inertial, beyond
+    what mass that joins or leaves has of the ground's motion; kept_dv: dv of a secondary that keeps mass and centre.
+    beta_along_normal: received over brought along the surface normal, equal to beta where the ejecta leave along it and
+    no boulders do; None without an impact, like site.
     """
 
     status: str
@@ -84,11 +98,13 @@ class Impact(Displayed):
     dv_normal_mm_s: float
     spin_change_rad_s: np.ndarray
     momentum_kg_m_s: np.ndarray
+    kept_dv_m_s: np.ndarray
     beta_along_normal: float | None
     released: Released | None
     audit: MomentumAudit
     system: System
     thrown: Thrown | None = None
+    exchange: Exchange | None = None
     reshaped: Reshaped | None = None
     warnings: tuple[str, ...] = ()
 
@@ -118,7 +134,7 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
     before = system.state if state is None else state
     impact = _pushed(system, before, given)
     if given.reshaping is not None and impact.status != "miss":
-        impact = _reshaped(system, impact, given.reshaping)
+        impact = _reshaped(impact, given.reshaping)
     if not impact.happened:
         return impact
     after = replace(impact, system=replace(impact.system, state=impact.state, impact=None))
@@ -126,9 +142,9 @@ def impact_on(system: System, given: Scenario | ImpactSpec, state: State | None 
     return after
 
 
-def _reshaped(system: System, impact: Impact, given: Reshaping) -> Impact:
+def _reshaped(impact: Impact, given: Reshaping) -> Impact:
     """The same impact on bodies that then take their new shapes."""
-    new = reshaped(system, impact.state, given)
+    new = reshaped(impact.system, impact.state, given)
     status, reason = impact.status, impact.reason
     if status == "none":
         status, reason = "reshaped", "nothing hits; the shapes change"
@@ -143,11 +159,17 @@ def _pushed(system: System, before: State, given: Scenario | ImpactSpec) -> Impa
     one = Varied(given, {}, 1)
     if given.impactor is not None:
         return _hit(system, before, one)
+    met = _Met()
+    if masses := masses_of(one, None, system.secondary.mass_kg):
+        point = np.array(sure(given.mass_exchange).from_m)
+        met = _Met(exchange=exchanged(system, before, point, masses.at(0)))
     if given.velocity_change is None:
-        return _impact("none", NOTHING, system, before, np.zeros(3))
+        how = ("mass_exchange", "nothing hits; mass leaves") if masses else ("none", NOTHING)
+        return _impact(*how, system, before, np.zeros(3), met)
     dv = 1e-3 * turned_back(orbit_axes(before), one.vector("velocity_change", *PUSH)[:, 0])
     reason = "the velocity change is given; it acts at the centre of mass and turns nothing"
-    return _impact("velocity_change", reason, system, before, system.secondary.mass_kg * dv)
+    pushes = met.exchange.system if met.exchange else system
+    return _impact("velocity_change", reason, system, before, pushes.secondary.mass_kg * dv, met)
 
 
 def _hit(system: System, before: State, one: Varied) -> Impact:
@@ -160,11 +182,13 @@ def _hit(system: System, before: State, one: Varied) -> Impact:
     flight = turned_back(found.to_inertial, found.flight)[:, 0]
     site = found.sites.one(0, flight, normal_radius_m(body, given.impactor, given.momentum_transfer))
     momentum, normal = found.brought_kg_m_s[:, 0], found.normal[:, 0]
-    warnings = _warnings(given.impactor, given.momentum_transfer, site, body.mass_kg)
+    counted = given.mass_exchange is not None
+    warnings = _warnings(given.impactor, given.momentum_transfer, site, body.mass_kg, counted)
     if found.grazing[0]:
         reason = grazing_reason(site.point_m, site.incidence_deg, given.impactor.grazing_deg)
         nothing = Released(normal, np.zeros(3), np.zeros(3), 1.0, 1.0, None)
-        return _impact("grazing", reason, system, before, momentum, nothing, site, 1.0, (*warnings, reason))
+        met = _Met(site, nothing, None, _exchange(system, before, found), 1.0, (*warnings, reason))
+        return _impact("grazing", reason, system, before, momentum, met)
     released = ejecta_released(system, before, given, site, momentum, found.ejecta[:, 0])
     warnings += released.scaled.warnings if released.scaled else ()
     thrown, away = None, released.momentum_kg_m_s
@@ -174,11 +198,22 @@ def _hit(system: System, before: State, one: Varied) -> Impact:
         away = away + thrown.momentum_kg_m_s
     beta_along_normal = float(dot(momentum - away, normal) / dot(momentum, normal))
     reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
-    return _impact("hit", reason, system, before, momentum, released, site, beta_along_normal, warnings, thrown)
+    met = _Met(site, released, thrown, _exchange(system, before, found), beta_along_normal, warnings)
+    return _impact("hit", reason, system, before, momentum, met)
 
 
-def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_kg: float) -> tuple[str, ...]:
-    """Where the momentum transfer is outside its validity."""
+def _exchange(system: System, before: State, found: Arrivals) -> Exchange | None:
+    """Mass that the one impactor brings and throws off."""
+    if not (masses := masses_of(found.given, found, system.secondary.mass_kg)):
+        return None
+    frame = found.given.stated("mass_exchange").beta_frame
+    return exchanged(system, before, found.sites.point_m[:, 0], masses.at(0), frame)
+
+
+def _warnings(
+    impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_kg: float, counted: bool
+) -> tuple[str, ...]:
+    """Where the momentum transfer is outside its validity; counted: whether masses are."""
     specific = 0.5 * impactor.mass_kg * (1e3 * impactor.speed_km_s) ** 2 / mass_kg
     said = []
     if site.incidence_deg > OBLIQUE_DEG:
@@ -191,55 +226,79 @@ def _warnings(impactor: Impactor, transfer: MomentumTransfer, site: Site, mass_k
             f"the impact brings {specific:.3g} J per kg of the secondary; above {DISRUPTION_J_KG:g} J/kg, a cautious "
             "lower edge, disruption cannot be excluded, and a secondary that does not stay whole is outside validity"
         )
-    if impactor.mass_kg > MASS_SHARE * mass_kg:
+    if not counted and impactor.mass_kg > MASS_SHARE * mass_kg:
         said.append(
             f"the impactor has {impactor.mass_kg / mass_kg:.3g} of the secondary's mass, above {MASS_SHARE:g}; "
-            "the mass that stays in the secondary is neglected"
+            "the mass that stays in the secondary is neglected; [mass_exchange] counts it"
         )
     if not transfer.material and transfer.beta < 1.0:
         said.append(f"beta {transfer.beta:g} is below 1: the ejecta would carry momentum onwards, not back")
     return tuple(said)
 
 
+@dataclass(frozen=True)
+class _Met:
+    """What an impact meets with and sets free; nothing where momentum acts at the centre of mass."""
+
+    site: Site | None = None
+    released: Released | None = None
+    thrown: Thrown | None = None
+    exchange: Exchange | None = None
+    beta_along_normal: float | None = None
+    warnings: tuple[str, ...] = ()
+
+    def carried(self, name: str) -> np.ndarray:
+        """(3,) kg m/s of ejecta and boulders together, by the name that both have for it."""
+        return sum((getattr(carrier, name) for carrier in (self.released, self.thrown) if carrier), np.zeros(3))
+
+    @property
+    def point_m(self) -> np.ndarray:
+        """(3,) where momentum acts, in the frame of the secondary as it is when it does."""
+        if self.site is None:
+            return np.zeros(3)
+        return self.exchange.point_m if self.exchange else self.site.point_m
+
+
 def _impact(
-    status: str,
-    reason: str,
-    system: System,
-    before: State,
-    momentum: np.ndarray,
-    released: Released | None = None,
-    site: Site | None = None,
-    beta_along_normal: float | None = None,
-    warnings: tuple[str, ...] = (),
-    thrown: Thrown | None = None,
+    status: str, reason: str, system: System, before: State, momentum: np.ndarray, met: _Met | None = None
 ) -> Impact:
     """The result of momentum brought and carried away; without a site it acts at the centre of mass."""
-    carriers = [carrier for carrier in (released, thrown) if carrier]
-    ejecta = sum((carrier.momentum_kg_m_s for carrier in carriers), np.zeros(3))
-    leaves = sum((carrier.pair_momentum_kg_m_s for carrier in carriers), np.zeros(3))
-    point = np.zeros(3) if site is None else site.point_m
+    met = met or _Met()
+    ejecta, leaves = (met.carried(name) for name in ("momentum_kg_m_s", "pair_momentum_kg_m_s"))
+    exchange, old, start = met.exchange, system, before
+    dv, kept_dv = np.zeros(3), (momentum - ejecta) / system.secondary.mass_kg
+    if exchange:
+        system, start, dv = exchange.system, exchange.state, exchange.dv_m_s
+        if met.site:
+            momentum, ejecta = exchange.brought_kg_m_s(momentum), exchange.carried_kg_m_s(ejecta)
+        else:
+            kept_dv = momentum / system.secondary.mass_kg
     received = momentum - ejecta
-    changed = bool(received.any())
-    after = pushed(system, before, received, point) if changed else before
-    dv = received / system.secondary.mass_kg
+    pushes = bool(received.any())
+    after = pushed(system, start, received, met.point_m) if pushes else start
+    dv = dv + received / system.secondary.mass_kg if exchange else received / system.secondary.mass_kg
+    changed = bool(dv.any())
     along_track, radial, normal = 1e3 * turned(orbit_axes(before), dv) if changed else np.zeros(3)
+    audit = momentum_audit(
+        system.primary, system.secondary, start.vector, after.vector, momentum, ejecta, met.point_m, leaves
+    )
     return Impact(
         status=status,
         reason=reason,
         state=after,
-        site=site,
+        site=met.site,
         dv_m_s=dv,
         dv_along_track_mm_s=float(along_track),
         dv_radial_mm_s=float(radial),
         dv_normal_mm_s=float(normal),
-        spin_change_rad_s=after.rate2_rad_s - before.rate2_rad_s,
+        spin_change_rad_s=after.rate2_rad_s - start.rate2_rad_s,
         momentum_kg_m_s=received,
-        beta_along_normal=beta_along_normal,
-        released=released,
-        audit=momentum_audit(
-            system.primary, system.secondary, before.vector, after.vector, momentum, ejecta, point, leaves
-        ),
+        kept_dv_m_s=kept_dv,
+        beta_along_normal=met.beta_along_normal,
+        released=met.released,
+        audit=exchange.audited(audit, old, before, after) if exchange else audit,
         system=system,
-        thrown=thrown,
-        warnings=warnings,
+        thrown=met.thrown,
+        exchange=exchange,
+        warnings=met.warnings + (exchange.warnings if exchange else ()),
     )

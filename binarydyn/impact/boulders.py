@@ -5,7 +5,8 @@ M2 dv = -sum m u, and I2 dw = l x (M2 dv) with l the site; u is the velocity of 
 enough out that the secondary holds it no more.  In 2022 boulders carried several times the impactor's momentum, mostly
 out of the orbital plane (Farnham et al. 2025, PSJ 6, doi 10.3847/PSJ/addd1a).
 
-Valid while all boulders weigh little beside the secondary, whose mass is kept, and leave at once; what falls back gives
+Valid while all boulders weigh little beside the secondary, whose mass is kept but for [mass_exchange] (masses.py), and
+leave at once; what falls back gives
 its momentum back, so a boulder below the secondary's escape speed is outside validity and is named in a warning.
 """
 
@@ -76,8 +77,9 @@ def boulders_thrown(system: System, state: State, found: Arrivals) -> Thrown:
             below = np.degrees(np.arcsin(min(1.0, -upwards)))
             said.append(f"boulder {row} would leave {below:.0f} deg below the ground at the site; check its direction")
     share = sum(boulder.mass_kg for boulder in boulders) / system.secondary.mass_kg
-    if share > MASS_SHARE:
+    if share > MASS_SHARE and not found.given.stated("mass_exchange"):
         said.append(
-            f"the boulders have {share:.3g} of the secondary's mass, above {MASS_SHARE:g}; its loss is neglected"
+            f"the boulders have {share:.3g} of the secondary's mass, above {MASS_SHARE:g}; its loss is "
+            "neglected; [mass_exchange] counts it"
         )
     return Thrown(momenta.sum(axis=0), leaves, tuple(said))

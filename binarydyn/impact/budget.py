@@ -28,8 +28,10 @@ PARTS = ("orbit", "primary spin", "secondary spin", "potential", "barycentre")
 class Budget:
     """energy_J (stages, 5) by PARTS; angular_momentum_kg_m2_s (stages, 3, 3) of the first three, inertial axes.
 
-    Stages: `before`, `after the impact` and, where shapes change, `new shapes`.  brought_J and brought_kg_m2_s (3,):
-    the work and the moment of the impulse; shapes_J: what the new shapes add.  Residuals: sums against what was brought
+    Stages: `before`, where masses are exchanged `masses exchanged`, `after the impact` and, where shapes change, `new
+    shapes`.  brought_J and brought_kg_m2_s (3,):
+    the work and the moment of the impulse; shapes_J: what the new shapes add; exchanged_J: what mass that joins or
+    leaves has with it, moving as the ground does.  Residuals: sums against what was brought
     and added, over the sizes of what is summed; zero but for rounding.
     """
 
@@ -39,6 +41,7 @@ class Budget:
     brought_J: float
     brought_kg_m2_s: np.ndarray
     shapes_J: float
+    exchanged_J: float
     energy_residual: float
     angular_residual: float
 
@@ -46,14 +49,21 @@ class Budget:
 @takes(system="System", before="State", impact="Impact")
 def impact_budget(system: System, before: State, impact: Impact) -> Budget:
     """The books of an impact on a system that was in the state `before`."""
-    pushed, barycentre_dv = _just_pushed(before, impact), impact.momentum_kg_m_s / system.mass_kg
-    stages = [("before", system, before, np.zeros(3)), ("after the impact", system, pushed, barycentre_dv)]
+    stages = [("before", system, before, still := np.zeros(3))]
+    if impact.exchange:
+        old_dv, old_mass_kg = system.primary.mass_kg / system.mass_kg * before.velocity_m_s, system.mass_kg
+        system, before = impact.exchange.system, impact.exchange.state
+        still = (system.mass_kg - old_mass_kg) * (old_dv + impact.exchange.ground_m_s) / system.mass_kg
+        stages.append(("masses exchanged", system, before, still))
+    first = len(stages) - 1
+    pushed, barycentre_dv = _just_pushed(before, impact), still + impact.momentum_kg_m_s / system.mass_kg
+    stages.append(("after the impact", system, pushed, barycentre_dv))
     if impact.reshaped:
         stages.append(("new shapes", impact.system, impact.state, barycentre_dv))
     energy = np.array([_energies(*stage[1:]) for stage in stages])
     moments = np.array([angular_momenta(s.primary, s.secondary, state.vector) for _, s, state, _ in stages])
     arm, speeds = _arm(system, before, impact), [_speed(system, state, impact) for state in (before, pushed)]
-    work = float(impact.momentum_kg_m_s @ (0.5 * (speeds[0] + speeds[1] + barycentre_dv)))
+    work = float(impact.momentum_kg_m_s @ (0.5 * (speeds[0] + speeds[1] + still + barycentre_dv)))
     moment = np.cross(arm, impact.momentum_kg_m_s)
     jump = impact.reshaped.energy_change_J if impact.reshaped else 0.0
     sums, totals = energy.sum(axis=1), moments.sum(axis=1)
@@ -64,9 +74,10 @@ def impact_budget(system: System, before: State, impact: Impact) -> Budget:
         brought_J=work,
         brought_kg_m2_s=moment,
         shapes_J=jump,
-        energy_residual=float(abs(sums[-1] - sums[0] - work - jump) / np.abs(energy[0]).sum()),
+        exchanged_J=float(sums[first] - sums[0]),
+        energy_residual=float(abs(sums[-1] - sums[first] - work - jump) / np.abs(energy[0]).sum()),
         angular_residual=float(
-            np.linalg.norm(totals[-1] - totals[0] - moment) / np.linalg.norm(moments[0], axis=1).sum()
+            np.linalg.norm(totals[-1] - totals[first] - moment) / np.linalg.norm(moments[0], axis=1).sum()
         ),
     )
 
@@ -97,7 +108,9 @@ def _energies(system: System, state: State, barycentre_m_s: np.ndarray) -> list[
 
 def _lever(state: State, impact: Impact) -> np.ndarray:
     """(3,) from the secondary's centre to where the impulse acts, inertial; zero where a velocity change is given."""
-    return np.zeros(3) if impact.site is None else rotation(state.attitude2) @ impact.site.point_m
+    if impact.site is None:
+        return np.zeros(3)
+    return rotation(state.attitude2) @ (impact.exchange or impact.site).point_m
 
 
 def _arm(system: System, state: State, impact: Impact) -> np.ndarray:

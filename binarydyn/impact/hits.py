@@ -21,7 +21,7 @@ from .footprint import normal_radius_m
 from .frame import aim_axes, axes_of, directions_in_space, outward, tilted
 from .momentum import ejecta_momentum, with_momentum
 from .site import BEHIND, Sites, are_behind, longitude_latitude_deg, sites_by_aim, sites_by_coordinates
-from .transfer import ACROSS_COSINE, Place, yielded
+from .transfer import ACROSS_COSINE, Place, Yield, yielded
 
 
 @dataclass(frozen=True)
@@ -80,9 +80,13 @@ class Arrivals:
         transfer = self.given.stated("momentum_transfer")
         if not transfer.material:
             return np.where(self.grazing, 1.0, self.given["momentum_transfer.beta"])
+        return np.where(self.grazing, 1.0, self.yields(mass_kg).beta)
+
+    def yields(self, mass_kg: float | np.ndarray) -> Yield:
+        """(n,) what the ground's material throws out of secondaries of these masses."""
         place = Place.at(mass_kg, self.sites.point_m, self.incidence_deg, -dot(self.ejecta, self.flight))
-        found = yielded(place, self.given.stated("impactor"), transfer, self.given.columns)
-        return np.where(self.grazing, 1.0, found.beta)
+        impactor, transfer = (self.given.stated(name) for name in ("impactor", "momentum_transfer"))
+        return yielded(place, impactor, transfer, self.given.columns)
 
     def received_kg_m_s(self, beta: np.ndarray) -> np.ndarray:
         """(3, n) what the secondaries receive, inertial."""

@@ -2,7 +2,8 @@
 velocity change.
 
 Equation 1 of momentum.py along the track, solved for beta:
-beta = 1 + [(M2 dv_t - R.t)/m - U.t] / [(E.U) (E.t)], R the recoil from boulders, which are stated and not in beta.
+beta = 1 + [(M2 dv_t - R.t)/m - U.t] / [(E.U) (E.t)], R the recoil from boulders, which are stated and not in beta, and
+from ejecta that have the motion of the turning ground; M2 is that of what stays (masses.py).
 """
 
 from __future__ import annotations
@@ -14,16 +15,19 @@ from typing import Any, cast
 import numpy as np
 
 from ..bodies import Ellipsoid
-from ..columns import turned
+from ..columns import cross, turned
+from ..kinds import sure
 from ..motion.state import System
 from ..scenario import Scenario
 from ..scenario.side_by_side import Varied
 from .boulders import boulder_momenta
-from .hits import arrivals
+from .hits import Arrivals, arrivals
+from .masses import Masses, masses_of
 
 _OF_SITE = ("impactor.direction", "impactor.site", "impactor.aim", "mutual_orbit.pole", "mutual_orbit.node")
 _OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
 _OF_REST = ("momentum_transfer.ejecta", "boulders.")
+_OF_MASSES = ("mass_exchange.", "momentum_transfer.", "impactor.")
 
 
 @dataclass(frozen=True)
@@ -31,7 +35,8 @@ class Leverage:
     """Unit vectors (n, 3) along-track, radial, normal: flight of the impactor, axis of the ejecta (either sign).
 
     point_m (n, 3): the site in the secondary's frame.  recoil_kg_m_s (n, 3): momentum from boulders that are thrown
-    off, orbit axes.  hit (n,): False where the secondary is missed or grazed; the rest of such a row means nothing.
+    off, and from the motion of the ground that ejecta have, orbit axes.  hit (n,): False where the secondary is missed
+    or grazed; the rest of such a row means nothing.  masses: what joins and leaves (n,), None for nothing.
     """
 
     flight: np.ndarray
@@ -39,6 +44,12 @@ class Leverage:
     point_m: np.ndarray
     recoil_kg_m_s: np.ndarray
     hit: np.ndarray
+    masses: Masses | None = None
+
+    @property
+    def gained_kg(self) -> float | np.ndarray:
+        """(n,) mass that the secondary gains, negative for a loss."""
+        return self.masses.gained_kg if self.masses else 0.0
 
     @property
     def strength(self) -> np.ndarray:
@@ -47,12 +58,13 @@ class Leverage:
 
     def beta(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
         """(n,) beta from along-track pushes, secondary's masses and the impactor's m U."""
-        received = mass_kg * dv_m_s - self.recoil_kg_m_s[:, 0]
+        received = (mass_kg + self.gained_kg) * dv_m_s - self.recoil_kg_m_s[:, 0]
         return 1.0 + (received / momentum_kg_m_s - self.flight[:, 0]) / self.strength
 
     def velocity_change(self, dv_m_s: np.ndarray, mass_kg: np.ndarray, momentum_kg_m_s: np.ndarray) -> np.ndarray:
         """(n, 3) m/s, the whole velocity change, orbit axes, whose along-track part is given: equation 1 with the beta
         of it."""
+        mass_kg = mass_kg + self.gained_kg
         brought = self.flight * (momentum_kg_m_s / mass_kg)[:, None] + self.recoil_kg_m_s / mass_kg[:, None]
         return brought + self.ejecta * ((dv_m_s - brought[:, 0]) / self.ejecta[:, 0])[:, None]
 
@@ -69,7 +81,8 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
     """
     named, ground = bool(scenario.momentum_transfer.ejecta_direction), isinstance(system.secondary, Ellipsoid)
     of_site = _OF_SITE if named or not ground else _OF_SITE + _OF_GROUND
-    columns = {name: values for name, values in inputs.items() if name.startswith((*of_site, *_OF_REST))}
+    of_rest = (*_OF_REST, *_OF_MASSES) if scenario.mass_exchange else _OF_REST
+    columns = {name: values for name, values in inputs.items() if name.startswith((*of_site, *of_rest))}
     given, body = Varied(scenario, columns, len(next(iter(inputs.values())))), cast(Any, system.secondary)
     at_site = {name: values for name, values in columns.items() if name.startswith(of_site)}
     # Where nothing of the site varies, it is found once.
@@ -84,8 +97,17 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
     if scenario.boulders:
         thrown = boulder_momenta(given, found.axes, system.secondary.mass_kg)
         recoil = -turned(found.axes, thrown.sum(axis=0))
+    with np.errstate(all="ignore"):
+        masses = masses_of(given, found, system.secondary.mass_kg)
+    if masses and sure(scenario.mass_exchange).beta_frame == "ground":
+        recoil = recoil - masses.ejecta_kg * turned(found.axes, _ground(system, found))
     rows = [np.broadcast_to(np.where(hit, vector, np.nan), (3, given.count)).T.copy() for vector in (*vectors, recoil)]
-    return Leverage(rows[0], rows[1], rows[2], rows[3], np.broadcast_to(hit, given.count).copy())
+    return Leverage(rows[0], rows[1], rows[2], rows[3], np.broadcast_to(hit, given.count).copy(), masses)
+
+
+def _ground(system: System, found: Arrivals) -> np.ndarray:
+    """(3, n) m/s, inertial, of the ground at the sites from the secondary's centre."""
+    return turned(found.to_inertial, cross(system.state.rate2_rad_s[:, None], found.sites.point_m))
 
 
 @dataclass(frozen=True)

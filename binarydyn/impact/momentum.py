@@ -4,8 +4,9 @@ M2 dv = m U + m (beta - 1) (E.U) E  (Cheng et al. 2023, Nature 616, 457, eq. 1, 
 I2 dw = l x (M2 dv), with all momentum acting at the impact point l.
 
 Valid for a velocity change that is over before the secondary has moved or turned (most of the momentum leaves with the
-fast ejecta, within seconds), and while the mass that stays or leaves is small: the impactor's m is not added to M2,
-which changes dv by the share m/M2 (1e-7 for half a tonne on 4e9 kg), and inertia and centre of mass are kept.
+fast ejecta, within seconds).  Without [mass_exchange] (masses.py) the mass that stays or leaves is neglected: the
+impactor's m is not added to M2, which changes dv by the share m/M2 (1e-7 for half a tonne on 4e9 kg), and inertia and
+centre of mass are kept.
 
 Of one system or of many side by side: states y (20,) or (20, n) as State.vector, vectors (3,) or (3, n); bodies have
 mass_kg and inertia_kg_m2, () and (3,) or (n,) and (3, n).

@@ -21,7 +21,8 @@ from .transfer import ACROSS_COSINE, EjectaScaling, Place, scaled
 class Released:
     """Axis E (3,) and momenta (3,), inertial; the two betas along E; what a material says, None for a given beta.
 
-    The momentum that leaves the system is taken from its barycentre, and for a material need not lie along E.
+    The momentum that leaves the secondary is seen from the ground (masses.py); that which leaves the system from its
+    barycentre, and for a material it need not lie along E.
     mass_lost_system_kg: of a material's ejecta, what leaves the system.
     """
 
@@ -68,7 +69,8 @@ def _from_the_ground(
         )
     transfer, mass_kg = given.momentum_transfer, system.secondary.mass_kg
     place = Place.at(mass_kg, site.point_m, site.incidence_deg, cosine)
-    found = scaled(system.secondary, place, given.impactor, transfer, given.sampling)
+    counted = given.mass_exchange is not None
+    found = scaled(system.secondary, place, given.impactor, transfer, given.sampling, counted)
     leaving = ejecta_momentum(momentum, found.beta, axis)
     stand = Stand.of(system, pushed(system, before, momentum - leaving, site.point_m), site.point_m)
     gone = departed(stand, found.crater, axis, transfer.launch_angle_deg)

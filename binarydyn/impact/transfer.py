@@ -116,9 +116,17 @@ def _leaving(
 
 
 def scaled(
-    moonlet: Body, place: Place, impactor: Impactor, transfer: MomentumTransfer, sampling: Sampling | None = None
+    moonlet: Body,
+    place: Place,
+    impactor: Impactor,
+    transfer: MomentumTransfer,
+    sampling: Sampling | None = None,
+    counted: bool = False,
 ) -> EjectaScaling:
-    """beta of a material at a place of the secondary, with its spread: of the scaling, and of what [sampling] gives."""
+    """beta of a material at a place of the secondary, with its spread: of the scaling, and of what [sampling] gives.
+
+    counted: whether the mass that leaves is taken from the secondary.
+    """
     one = yielded(place, impactor, transfer, {})
     if sampling and any(name.startswith(INPUTS) for name in sampling.quantities):
         low, high = np.quantile(beta_draws(place, impactor, transfer, sampling), [0.158655, 0.841345])
@@ -135,7 +143,7 @@ def scaled(
         ejecta_mass_kg=float(one.launched_kg),
         mass_lost_kg=float(one.lost_kg),
         counted=float(one.counted),
-        warnings=_warnings(moonlet, one, transfer),
+        warnings=_warnings(moonlet, one, transfer, counted),
     )
 
 
@@ -182,7 +190,7 @@ def yielded(place: Place, impactor: Impactor, transfer: MomentumTransfer, inputs
     )
 
 
-def _warnings(body: Body, found: Yield, transfer: MomentumTransfer) -> tuple[str, ...]:
+def _warnings(body: Body, found: Yield, transfer: MomentumTransfer, counted: bool) -> tuple[str, ...]:
     """Where the scaling is outside its validity, and what it leaves out."""
     crater, material = found.crater, sure(transfer.material)
     size = (3.0 * body.volume_m3 / (4.0 * np.pi)) ** (1.0 / 3.0)
@@ -200,9 +208,9 @@ def _warnings(body: Body, found: Yield, transfer: MomentumTransfer) -> tuple[str
             f"{material.sound_speed_m_s:g} m/s: outside the validity of the scaling"
         )
     share = found.lost_kg / body.mass_kg
-    if share > 1e-3:
+    if share > 1e-3 and not counted:
         said.append(
             f"the secondary loses {100.0 * share:.2g} % of its mass; that is neglected, the velocity change would be "
-            f"as much larger"
+            f"as much larger; [mass_exchange] counts it"
         )
     return tuple(said)

@@ -15,11 +15,13 @@ import numpy as np
 from ..dynamics import State, System
 from ..impact.frame import orbit_axes
 from ..impact.leverage import Leverage, leverages
+from ..impact.masses import Exchange, exchanged, masses_of
 from ..impact.momentum import pushed
 from ..impact.reshaping import reshaped
 from ..kinds import sure
 from ..relaxed.start import Start
 from ..scenario import Scenario
+from ..scenario.side_by_side import Varied
 from .pair_draws import Pairs
 
 LEAST_STRENGTH = 1e-3
@@ -65,6 +67,16 @@ def dv_for(
         return -rest / (first + np.sqrt(first**2 - np.sum(b * b, axis=1) * rest))
 
 
+def _exchange(system: System, scenario: Scenario, lever: Leverage | None) -> Exchange | None:
+    """Mass that joins and leaves at the site, or where the scenario says."""
+    if lever is not None:
+        return exchanged(system, system.state, lever.point_m[0], lever.masses.at(0)) if lever.masses else None
+    masses = masses_of(Varied(scenario, {}, 1), None, system.secondary.mass_kg)
+    if not masses:
+        return None
+    return exchanged(system, system.state, np.array(sure(scenario.mass_exchange).from_m), masses.at(0))
+
+
 def state_after(
     system: System, scenario: Scenario, lever: Leverage | None, dv_m_s: float, momentum_kg_m_s: float
 ) -> tuple[System, State]:
@@ -73,17 +85,19 @@ def state_after(
 
     The system has the new shapes that the scenario gives the bodies at the impact.
     """
-    mass = system.secondary.mass_kg
+    mass = np.array([system.secondary.mass_kg])
     if lever is None:
         given = sure(scenario.velocity_change)
-        velocity_change = np.array([dv_m_s, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s])
+        change = np.array([dv_m_s, 1e-3 * given.radial_mm_s, 1e-3 * given.normal_mm_s])
         point = np.zeros(3)
     else:
-        velocity_change, point = (
-            lever.velocity_change(np.array([dv_m_s]), np.array([mass]), np.array([momentum_kg_m_s]))[0],
-            lever.point_m[0],
-        )
-    state = pushed(system, system.state, mass * (velocity_change @ orbit_axes(system.state)), point)
+        change = lever.velocity_change(np.array([dv_m_s]), mass, np.array([momentum_kg_m_s]))[0]
+        point = lever.point_m[0]
+    dv, exchange = change @ orbit_axes(system.state), _exchange(system, scenario, lever)
+    if exchange:
+        system = exchange.system
+        dv, point = (dv - exchange.dv_m_s, exchange.point_m) if lever else (dv, point)
+    state = pushed(system, system.state, system.secondary.mass_kg * dv, point)
     if scenario.reshaping is None:
         return system, state
     new = reshaped(system, state, scenario.reshaping)

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..impact import turns_deg
 from ..units import words_of
+from .mass_share import mass_share_s
 from .outcome import FLAG, TEXT, WHOLE, Group, Outcome, Outlets, Predicted, Value, at
 from .windows import fit_error_s
 
@@ -37,6 +38,7 @@ _impact = partial(at, place="impact")
 _site = partial(at, place="impact.site")
 _released = partial(at, place="impact.released")
 _material = partial(at, place="impact.released.scaled")
+_exchange = partial(at, place="impact.exchange")
 _share = partial(at, place="shares")
 _orbit = partial(at, place="after.shape")
 _rotation = partial(at, place="after.attitude")
@@ -83,6 +85,18 @@ def _boulders_dv_mm_s(p: Predicted) -> float | None:
     return 1e3 * float(np.linalg.norm(thrown.momentum_kg_m_s)) / p.impact.system.secondary.mass_kg if thrown else None
 
 
+def _mass_share_s(p: Predicted) -> float | None:
+    return mass_share_s(p.start, p.impact)
+
+
+def _mass_change_kg(p: Predicted) -> float | None:
+    return p.impact.exchange.masses.gained_kg if p.impact.exchange else None
+
+
+def _centre_shift_m(p: Predicted) -> float | None:
+    return float(np.linalg.norm(p.impact.exchange.shift_m)) if p.impact.exchange else None
+
+
 def _crater_regime(p: Predicted) -> str:
     return _material("crater_regime")(p) or ""
 
@@ -116,6 +130,7 @@ _HEADLINE = (
     Outcome("period_change_reshaping_s", "Period change, reshaping alone", _share("reshaping_s"), "+.3f", _PRINT),
     Outcome("period_change_dv_s", "Period change, impulse at the new shape", _share("dv_s"), "+.3f", _PRINT),
     Outcome("period_change_interaction_s", "Period change, interaction", _share("interaction_s"), "+.3f", _PRINT),
+    Outcome("period_change_mass_s", "Period change, exchange of mass (closed form)", _mass_share_s, "+.3f", _PRINT),
     Outcome("model_error_s", "Period change, next gravity degree", at("model_error_s"), "+.3f", _TOLD),
 )
 _IMPACT = (
@@ -126,6 +141,9 @@ _IMPACT = (
     Outcome("normal_dv_mm_s", "Velocity change normal", _impact("dv_normal_mm_s"), "+.4f", _BOTH | _SUMMARY),
     Outcome("barycentre_dv_mm_s", "Velocity change of the system barycentre", _barycentre_dv_mm_s, shown=_PRINT),
     Outcome("boulders_dv_mm_s", "Velocity change by boulders", _boulders_dv_mm_s, shown=_PRINT),
+    Outcome("secondary_mass_change_kg", "Mass change of the secondary", _mass_change_kg, "+.4g", _PRINT),
+    Outcome("centre_shift_m", "Shift of the secondary's centre of mass", _centre_shift_m, ".3g", _PRINT),
+    Outcome("principal_axes_turn_deg", "Turn of the principal axes by it", _exchange("turned_deg"), ".3g", _PRINT),
     Outcome("beta", "Beta", _released("beta"), shown=_PRINT | _SUMMARY),
     Outcome("beta_low", "Beta, 16 % quantile", _material("beta_low"), shown=_PRINT),
     Outcome("beta_high", "Beta, 84 % quantile", _material("beta_high"), shown=_PRINT),

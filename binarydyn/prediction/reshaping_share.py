@@ -51,7 +51,7 @@ def shares(
     alone = reshaped(begun, begun.state, sure(scenario.reshaping))
     reshaped_s = _period_s(alone.system, alone.state, scenario)
     pushed = impact_on(begun, ImpactSpec.of(scenario, reshaping=None))
-    pushed_s = _period_s(begun, pushed.state, scenario)
+    pushed_s = _period_s(pushed.system, pushed.state, scenario)
     velocity_change = None if reshaped_s is None else after_s - reshaped_s
     return Shares(
         reshaping_s=None if reshaped_s is None else reshaped_s - before_s,

@@ -2,8 +2,8 @@
 
 All runs of a side have one common step, that of the nominal system, so that what is read off them is smooth in the
 guess.  Guesses that the scenario's rules refuse, that find no relaxed state, whose impactor misses, or whose bodies
-come near or part, do not last; each has its reason.  Not here: perturbations, boulders, new shapes, and impactors on
-bodies that are no plain ellipsoids.
+come near or part, do not last; each has its reason.  Not here: perturbations, boulders, new shapes and masses, and
+impactors on bodies that are no plain ellipsoids.
 """
 
 from __future__ import annotations
@@ -102,8 +102,8 @@ class GuessedMotion:
 
     def __post_init__(self):
         place, base = self.scenario.place, self.scenario
-        if base.boulders or base.reshaping:
-            table = "boulders" if base.boulders else "reshaping"
+        without = ("boulders", "reshaping", "mass_exchange")
+        if table := next((name for name in without if getattr(base, name)), None):
             raise InputError(f"{place}:{table}", "what happened is looked for without it; leave it out")
         if self.begun.system.perturbations is not None:
             raise InputError(

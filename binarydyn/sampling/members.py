@@ -21,7 +21,7 @@ from .member_set import MemberSet
 
 TOLERANCE = 1e-9
 """Of the integrator in a sweep, unless the scenario states one; predict's own is 1e-12."""
-DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "velocity_change", "reshaping")
+DECIDE_THE_IMPACT = ("impactor", "momentum_transfer", "boulders", "velocity_change", "mass_exchange", "reshaping")
 _FAILURES: dict[type[BinarydynError], str] = {
     InputError: "bad_input",
     ConvergenceError: "not_converged",

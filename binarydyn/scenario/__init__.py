@@ -7,6 +7,7 @@ from .tables.boulders import Boulder
 from .tables.directions import Direction, SiteTable
 from .tables.events import Impactor, Observation, Simulation, VelocityChange
 from .tables.heliocentric import HeliocentricOrbit
+from .tables.mass import MassExchange
 from .tables.materials import MATERIALS, Material
 from .tables.perturbations import PerturbationsTable
 from .tables.reference import Expected, InputSigma
@@ -26,6 +27,7 @@ __all__ = [
     "Impactor",
     "InputSigma",
     "Key",
+    "MassExchange",
     "Material",
     "MomentumTransfer",
     "MutualOrbit",

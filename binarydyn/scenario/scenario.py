@@ -25,6 +25,7 @@ from .tables.boulders import Boulder
 from .tables.campaign import Campaign
 from .tables.events import Impactor, Observation, Requirement, Simulation, VelocityChange
 from .tables.heliocentric import HeliocentricOrbit, epoch_refusal
+from .tables.mass import MassExchange
 from .tables.observed import Observed
 from .tables.observer import Observer
 from .tables.perturbations import PerturbationsTable
@@ -76,6 +77,7 @@ class Scenario(Displayed, Table):
         (), "", "thrown off at the site beside the finer ejecta; none, as they are rarely seen"
     )
     velocity_change: VelocityChange | None = None
+    mass_exchange: MassExchange | None = None
     reshaping: Reshaping | None = None
     simulation: Simulation = Simulation()
     observation: Observation = Observation()
@@ -268,6 +270,7 @@ def _check_impact(scenario: Scenario) -> None:
         raise refusal(
             "boulders", "boulders are given without an [impactor], whose site they leave; add it or remove them"
         )
+    _check_mass(scenario)
     if scenario.momentum_transfer.material and scenario.sampling:
         for name in ("momentum_transfer.beta", "momentum_transfer.beta_system"):
             if name in scenario.sampling.quantities:
@@ -279,6 +282,27 @@ def _check_impact(scenario: Scenario) -> None:
         raise refusal(
             "impactor.normal_radius_m",
             "it is given for an ellipsoid, which has one normal at each point, allowed is for a mesh; remove it",
+        )
+
+
+def _check_mass(scenario: Scenario) -> None:
+    """Mass leaves from somewhere, and with something."""
+    given = scenario.mass_exchange
+    if not given:
+        return
+    if scenario.impactor and given.from_m:
+        raise refusal(
+            "mass_exchange.from_m", "it is given beside an [impactor], whose site the mass leaves from; remove it"
+        )
+    if not scenario.impactor and not (given.from_m and given.ejecta_kg is not None):
+        raise refusal(
+            "mass_exchange",
+            "without an [impactor] both ejecta_kg and from_m are needed, to say how much leaves and from where; give "
+            "them, or remove the table",
+        )
+    if given.ejecta_kg is None and given.returned_share is not None and not scenario.momentum_transfer.material:
+        raise refusal(
+            "mass_exchange.returned_share", "it is given without any ejecta; add ejecta_kg or a material, or remove it"
         )
 
 

@@ -23,7 +23,8 @@ SHAPE_RANGE = (1.4, 3.0)
 _ROUNDS = 12
 _UNSAID = {"sampling": None, "input_sigma": None}
 """What may speak of keys that are taken away."""
-_NO_PUSH = _UNSAID | {"velocity_change": None, "impactor": None, "momentum_transfer": None, "boulders": None}
+_HIT = ("velocity_change", "impactor", "momentum_transfer", "boulders", "mass_exchange")
+_NO_PUSH = _UNSAID | dict.fromkeys(_HIT)
 
 
 class NoNumberError(BinarydynError):

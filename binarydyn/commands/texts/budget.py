@@ -17,8 +17,10 @@ def print_budget(budget: Budget) -> None:
         for stage, row in zip(budget.stages, budget.energy_J, strict=True)
     ]
     print_table(("energy, J", *PARTS, "sum"), rows)
+    exchanged = f"exchanged mass has {budget.exchanged_J:+.6e} J; " if budget.exchanged_J else ""
     print(
         f"the impulse does {budget.brought_J:+.6e} J of work; reshaping adds {budget.shapes_J:+.6e} J; "
+        f"{exchanged}"
         f"relative residual {budget.energy_residual:.1e}\n"
     )
     rows = [
@@ -42,6 +44,7 @@ def plain_budget(budget: Budget) -> dict:
         "brought_J": budget.brought_J,
         "brought_kg_m2_s": budget.brought_kg_m2_s.tolist(),
         "new_shapes_J": budget.shapes_J,
+        "exchanged_J": budget.exchanged_J,
         "energy_residual": budget.energy_residual,
         "angular_residual": budget.angular_residual,
     }
