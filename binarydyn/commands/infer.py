@@ -62,6 +62,12 @@ def _print(scenario: Scenario, found: dict[str, Any], warnings: tuple[str, ...])
         (OUTCOMES[name].label, OUTCOMES[name].unit, found[name], form) for name, form in forms.items() if found[name]
     ]
     if found["beta"]:
+        names = {
+            "normal_centre": "beta along the normal",
+            "magnitude_centre": "beta by size",
+            "along_track": "net beta",
+        }
+        rows += [(label, "", found["beta_by_name"][name], ".3f") for name, label in names.items()]
         rows += [(f"beta at {d} kg/m3", "", s, ".3f") for d, s in found["beta_at_density"].items()]
     print_table(head, [_cells(*row) for row in rows])
     if found["beta"]:

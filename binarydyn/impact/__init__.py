@@ -1,6 +1,7 @@
 """What hits: the site, the momentum, and the state after the impact."""
 
 from .apply import Impact, ImpactSpec, impact_on
+from .betas import BetaRow, Betas, beta_table, betas_of
 from .boulders import Thrown, boulders_thrown
 from .budget import Budget, impact_budget, turns_deg
 from .frame import aim_axes, axes_of, direction_in_space, ecliptic_axes, inertial_direction, orbit_axes
@@ -14,6 +15,8 @@ from .slopes import slopes_about
 from .transfer import EjectaScaling, Place, beta_draws
 
 __all__ = [
+    "BetaRow",
+    "Betas",
     "Budget",
     "EjectaScaling",
     "Hits",
@@ -28,6 +31,8 @@ __all__ = [
     "aim_axes",
     "axes_of",
     "beta_draws",
+    "beta_table",
+    "betas_of",
     "boulders_thrown",
     "direction_in_space",
     "ecliptic_axes",

@@ -84,6 +84,7 @@ class Impact(Displayed):
     velocity of the secondary's centre and so of r', inertial and in orbit axes at the state before; spin_change in the
     body frame, by the impulse (a new shape changes the rate once more: reshaped); momentum received, inertial, beyond
     what mass that joins or leaves has of the ground's motion; kept_dv: dv of a secondary that keeps mass and centre.
+    brought: m U of the impactor, and the surface normal, both inertial, zero without an impact.
     beta_along_normal: received over brought along the surface normal, equal to beta where the ejecta leave along it and
     no boulders do; None without an impact, like site.
     """
@@ -98,6 +99,8 @@ class Impact(Displayed):
     dv_normal_mm_s: float
     spin_change_rad_s: np.ndarray
     momentum_kg_m_s: np.ndarray
+    brought_kg_m_s: np.ndarray
+    normal: np.ndarray
     kept_dv_m_s: np.ndarray
     beta_along_normal: float | None
     released: Released | None
@@ -187,7 +190,7 @@ def _hit(system: System, before: State, one: Varied) -> Impact:
     if found.grazing[0]:
         reason = grazing_reason(site.point_m, site.incidence_deg, given.impactor.grazing_deg)
         nothing = Released(normal, np.zeros(3), np.zeros(3), 1.0, 1.0, None)
-        met = _Met(site, nothing, None, _exchange(system, before, found), 1.0, (*warnings, reason))
+        met = _Met(site, nothing, None, _exchange(system, before, found), 1.0, (*warnings, reason), normal)
         return _impact("grazing", reason, system, before, momentum, met)
     released = ejecta_released(system, before, given, site, momentum, found.ejecta[:, 0])
     warnings += released.scaled.warnings if released.scaled else ()
@@ -198,7 +201,7 @@ def _hit(system: System, before: State, one: Varied) -> Impact:
         away = away + thrown.momentum_kg_m_s
     beta_along_normal = float(dot(momentum - away, normal) / dot(momentum, normal))
     reason = f"hit at longitude {site.longitude_deg:.2f}, latitude {site.latitude_deg:.2f} deg"
-    met = _Met(site, released, thrown, _exchange(system, before, found), beta_along_normal, warnings)
+    met = _Met(site, released, thrown, _exchange(system, before, found), beta_along_normal, warnings, normal)
     return _impact("hit", reason, system, before, momentum, met)
 
 
@@ -246,6 +249,7 @@ class _Met:
     exchange: Exchange | None = None
     beta_along_normal: float | None = None
     warnings: tuple[str, ...] = ()
+    normal: np.ndarray = field(default_factory=lambda: np.zeros(3))
 
     def carried(self, name: str) -> np.ndarray:
         """(3,) kg m/s of ejecta and boulders together, by the name that both have for it."""
@@ -265,7 +269,7 @@ def _impact(
     """The result of momentum brought and carried away; without a site it acts at the centre of mass."""
     met = met or _Met()
     ejecta, leaves = (met.carried(name) for name in ("momentum_kg_m_s", "pair_momentum_kg_m_s"))
-    exchange, old, start = met.exchange, system, before
+    exchange, old, start, brought = met.exchange, system, before, momentum
     dv, kept_dv = np.zeros(3), (momentum - ejecta) / system.secondary.mass_kg
     if exchange:
         system, start, dv = exchange.system, exchange.state, exchange.dv_m_s
@@ -293,6 +297,8 @@ def _impact(
         dv_normal_mm_s=float(normal),
         spin_change_rad_s=after.rate2_rad_s - start.rate2_rad_s,
         momentum_kg_m_s=received,
+        brought_kg_m_s=brought,
+        normal=met.normal,
         kept_dv_m_s=kept_dv,
         beta_along_normal=met.beta_along_normal,
         released=met.released,

@@ -9,7 +9,7 @@ from ejecta that have the motion of the turning ground; M2 is that of what stays
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, cast
 
 import numpy as np
@@ -36,7 +36,8 @@ class Leverage:
 
     point_m (n, 3): the site in the secondary's frame.  recoil_kg_m_s (n, 3): momentum from boulders that are thrown
     off, and from the motion of the ground that ejecta have, orbit axes.  hit (n,): False where the secondary is missed
-    or grazed; the rest of such a row means nothing.  masses: what joins and leaves (n,), None for nothing.
+    or grazed; the rest of such a row means nothing.  normal (n, 3): of the ground, unit, and ground_kg_m_s (n, 3): the
+    ground's motion that ejecta have, orbit axes.  masses: what joins and leaves (n,), None for nothing.
     """
 
     flight: np.ndarray
@@ -44,6 +45,8 @@ class Leverage:
     point_m: np.ndarray
     recoil_kg_m_s: np.ndarray
     hit: np.ndarray
+    normal: np.ndarray = field(default_factory=lambda: np.full((1, 3), np.nan))
+    ground_kg_m_s: np.ndarray = field(default_factory=lambda: np.zeros((1, 3)))
     masses: Masses | None = None
 
     @property
@@ -93,16 +96,19 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
         found = replace(arrivals(there, system.primary, body, system.state.vector[:, None]), given=given)
         hit = found.sites.met & ~found.grazing
         vectors = turned(found.axes, found.flight), turned(found.axes, found.ejecta), found.sites.point_m
-    recoil = np.zeros((3, 1))
+        normal = turned(found.axes, found.normal)
+        masses = masses_of(given, found, system.secondary.mass_kg)
+    recoil = turning = np.zeros((3, 1))
     if scenario.boulders:
         thrown = boulder_momenta(given, found.axes, system.secondary.mass_kg)
         recoil = -turned(found.axes, thrown.sum(axis=0))
-    with np.errstate(all="ignore"):
-        masses = masses_of(given, found, system.secondary.mass_kg)
-    if masses and sure(scenario.mass_exchange).beta_frame == "ground":
-        recoil = recoil - masses.ejecta_kg * turned(found.axes, _ground(system, found))
-    rows = [np.broadcast_to(np.where(hit, vector, np.nan), (3, given.count)).T.copy() for vector in (*vectors, recoil)]
-    return Leverage(rows[0], rows[1], rows[2], rows[3], np.broadcast_to(hit, given.count).copy(), masses)
+    if masses:
+        turning = masses.ejecta_kg * turned(found.axes, _ground(system, found))
+        recoil = recoil - turning if sure(scenario.mass_exchange).beta_frame == "ground" else recoil
+    everything = (*vectors, recoil, normal, turning)
+    rows = [np.broadcast_to(np.where(hit, part, np.nan), (3, given.count)).T.copy() for part in everything]
+    every = np.broadcast_to(hit, given.count).copy()
+    return Leverage(rows[0], rows[1], rows[2], rows[3], every, rows[4], rows[5], masses)
 
 
 def _ground(system: System, found: Arrivals) -> np.ndarray:

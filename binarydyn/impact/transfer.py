@@ -67,13 +67,15 @@ class Place:
 @dataclass(frozen=True)
 class Yield:
     """What leaves the crater: beta, masses launched and lost to the secondary; counted: the share of the summed
-    momentum that counts, below 1 where an oblique impact is given what a vertical one throws out."""
+    momentum that counts, below 1 where an oblique impact is given what a vertical one throws out.
+    beta_launched: of all that is thrown up."""
 
     crater: Crater
     beta: Numbers
     launched_kg: Numbers
     lost_kg: Numbers
     counted: Numbers
+    beta_launched: Numbers
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ class EjectaScaling:
     """beta from a material.  beta_low and beta_high hold the middle 68 % of its distribution.
 
     Masses: launched = captured (falls back on the secondary) + lost (leaves it).  cone_half_angle_deg: about E; its
-    cosine is what is left of the summed momentum.  counted: as of Yield.
+    cosine is what is left of the summed momentum.  counted, beta_launched: as of Yield.
     """
 
     crater: Crater
@@ -94,6 +96,7 @@ class EjectaScaling:
     ejecta_mass_kg: float
     mass_lost_kg: float
     counted: float
+    beta_launched: float
     warnings: tuple[str, ...]
 
     @property
@@ -112,7 +115,8 @@ def _leaving(
     crater = Crater.of(ground, Blow(blow.mass_kg, blow.radius_m, blow.density_kg_m3, driving, blow.gravity_m_s2))
     beta = 1.0 + kept * crater.momentum_kg_m_s(place.escape_speed_m_s, far_away)
     lost = crater.mass_within_kg(crater.reach_m(place.escape_speed_m_s))
-    return Yield(crater, beta, crater.launched_kg, lost, counted)
+    launched = 1.0 + kept * crater.momentum_kg_m_s(0.0)
+    return Yield(crater, beta, crater.launched_kg, lost, counted, launched)
 
 
 def scaled(
@@ -143,6 +147,7 @@ def scaled(
         ejecta_mass_kg=float(one.launched_kg),
         mass_lost_kg=float(one.lost_kg),
         counted=float(one.counted),
+        beta_launched=float(one.beta_launched),
         warnings=_warnings(moonlet, one, transfer, counted),
     )
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import ArgumentError
+from ..impact.betas import CENTRE, GROUND, betas_of_lever
 from ..impact.leverage import Leverage
 from ..kinds import sure
 from ..notebook import Displayed, library
@@ -98,6 +99,20 @@ class Posterior(Displayed):
         return {
             name: "{2:.5g} (68 %: {1:.5g} .. {3:.5g}; 95 %: {0:.5g} .. {4:.5g})".format(*marks[name]) for name in marks
         }
+
+    def betas(self) -> dict[str, np.ndarray]:
+        """(k,) betas of the draws that count by their other names (impact/betas.py), velocities of the ejecta from the
+        ground and from the secondary's centre: `normal_ground`, ..; along_track is net, boulders counted."""
+        exchange, well = self.scenario.mass_exchange, self.well
+        centred = exchange is not None and exchange.beta_frame == CENTRE
+        betas = betas_of_lever(sure(self.lever), self.momentum_kg_m_s, centred)
+        frames = (GROUND, CENTRE)
+        found = {
+            f"{name}_{frame}": betas.named(name, self.beta, frame)[well]
+            for name in ("ejecta_axis", "normal", "magnitude")
+            for frame in frames
+        }
+        return found | {"along_track": betas.named("along_track", self.beta)[well]}
 
     def beta_at(self, density_kg_m3: float) -> np.ndarray:
         """(k,) betas of the draws that count if the secondary had this density at its drawn volume, the velocity change

@@ -66,6 +66,7 @@ def report(posterior: Posterior) -> dict[str, Any]:
     }
     if posterior.has_beta:
         found["beta"] = spread_of(posterior.beta[well])
+        found["beta_by_name"] = {name: spread_of(values) for name, values in posterior.betas().items()}
         found["beta_of_density"] = line_of_density(posterior)
         found["beta_at_density"] = {f"{d:g}": spread_of(posterior.beta_at(d)) for d in DENSITIES_KG_M3}
         varied = [name for name, x in posterior.inputs.items() if x.std() > 0.0]

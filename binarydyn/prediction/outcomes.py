@@ -12,7 +12,8 @@ from functools import partial
 
 import numpy as np
 
-from ..impact import turns_deg
+from ..impact import betas_of, turns_deg
+from ..kinds import sure
 from ..units import words_of
 from .mass_share import mass_share_s
 from .outcome import FLAG, TEXT, WHOLE, Group, Outcome, Outlets, Predicted, Value, at
@@ -85,6 +86,14 @@ def _boulders_dv_mm_s(p: Predicted) -> float | None:
     return 1e3 * float(np.linalg.norm(thrown.momentum_kg_m_s)) / p.impact.system.secondary.mass_kg if thrown else None
 
 
+def _beta(name: str, frame: str) -> Callable[[Predicted], float | None]:
+    def value(p: Predicted) -> float | None:
+        betas = betas_of(p.impact, p.start.system.state)
+        return None if betas is None else float(betas.named(name, sure(p.impact.released).beta, frame))
+
+    return value
+
+
 def _mass_share_s(p: Predicted) -> float | None:
     return mass_share_s(p.start, p.impact)
 
@@ -149,6 +158,10 @@ _IMPACT = (
     Outcome("beta_high", "Beta, 84 % quantile", _material("beta_high"), shown=_PRINT),
     Outcome("beta_system", "System beta", _released("beta_system"), shown=_PRINT),
     Outcome("beta_along_normal", "Beta along the surface normal", _impact("beta_along_normal"), shown=_NOTEBOOK),
+    Outcome("beta_centre", "Beta from the secondary's centre", _beta("ejecta_axis", "centre")),
+    Outcome("beta_magnitude", "Beta by the size of the momentum", _beta("magnitude", "centre")),
+    Outcome("beta_along_track", "Net beta along-track", _beta("along_track", "centre"), shown=_PRINT),
+    Outcome("beta_launched", "Beta of all that is launched", _material("beta_launched")),
     Outcome("site_longitude_deg", "Longitude of the impact site", _site("longitude_deg"), "+.2f", _PRINT),
     Outcome("site_latitude_deg", "Latitude of the impact site", _site("latitude_deg"), "+.2f", _PRINT),
     Outcome("incidence_deg", "Incidence angle", _site("incidence_deg"), ".1f", _PRINT | _SUMMARY),

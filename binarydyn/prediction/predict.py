@@ -13,7 +13,7 @@ import numpy as np
 
 from ..dynamics import Trajectory
 from ..errors import FewCyclesError, InputError
-from ..impact import Budget, Impact, impact_budget, impact_on
+from ..impact import BetaRow, Budget, Impact, beta_table, impact_budget, impact_on
 from ..kinds import takes
 from ..lazy import Lazy
 from ..notebook import Displayed, library
@@ -110,6 +110,10 @@ class Prediction(Displayed, Lazy):
     def budget(self) -> Budget:
         """Energy and angular momentum before and just after the impact, part by part, and whether the books close."""
         return impact_budget(self.start.system, self.start.system.state, self.impact)
+
+    def betas(self) -> tuple[BetaRow, ...]:
+        """Beta by every name that this hit goes by, with frame and epoch; empty where nothing hit."""
+        return beta_table(self.impact, self.start.system.state)
 
     def analytic_changes_s(self) -> dict[str, float]:
         """Closed-form estimates for the same velocity change, see closed_forms.py; none where nothing hit."""

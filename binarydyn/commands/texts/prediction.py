@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from dataclasses import asdict
 
 from ...observables.chaos import TWIST_RAD, UNSTABLE
 from ...prediction.outcome import Group, Outlets
@@ -23,6 +24,7 @@ def plain_prediction(result) -> dict:
         **result.numbers(),
         "period_changes_by_estimator_s": result.period_changes_s(),
         "analytic_period_changes_s": result.analytic_changes_s(),
+        "betas": [asdict(row) for row in result.betas()],
         "calibration": {
             "solved_for": begun.solved_for,
             "mass_factor": begun.mass_factor,
@@ -73,6 +75,7 @@ def print_prediction(result, budget: bool = False) -> None:
         _print_listed(n, "numerics", f"{result.start.solved_for} calibrated")
         if budget:
             print_budget(result.budget())
+            _print_betas(result)
     for sentence in result.warnings:
         print(f"warning: {sentence}")
 
@@ -127,6 +130,14 @@ def _print_estimators(result) -> None:
     print()
     print_table((f"{row.label} by", "method", row.unit), rows)
     print()
+
+
+def _print_betas(result) -> None:
+    """By every name."""
+    rows = [(row.name, row.frame, row.epoch, OUTCOMES["beta"].text(row.value)) for row in result.betas()]
+    if rows:
+        print_table(("beta by", "velocities from", "counted after", "value"), rows)
+        print()
 
 
 def _divergence(n: dict) -> str:
