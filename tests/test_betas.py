@@ -87,12 +87,13 @@ def test_there_and_back():
 
 
 def test_epochs_of_a_material():
-    """Ever less counts: all that is launched, what leaves the secondary, what leaves both."""
+    """Less counts of what leaves the secondary than of all that is launched; far from both bodies the secondary's own
+    velocity counts too, so that it may be more."""
     sand = MomentumTransfer(material={"name": "perlite_sand"}, ejecta_speed="launch")
     spec = ImpactSpec.of(example(), momentum_transfer=sand)
     rows = {(row.name, row.frame, row.epoch): row.value for row in beta_table(impact_on(PAIR, spec), PAIR.state)}
     launched, left = (rows["ejecta_axis", "ground", epoch] for epoch in ("minutes", "days"))
-    assert launched > left > rows["system", "barycentre", "infinity"] > 1.0
+    assert launched > left > 1.0 and rows["system", "barycentre", "infinity"] > 1.0
 
 
 def test_inferred_betas_are_those_of_the_hit():
