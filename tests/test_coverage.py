@@ -142,6 +142,7 @@ def test_the_command_says_the_same_in_words_numbers_and_a_figure(tmp_path, capsy
     told = json.loads(capsys.readouterr().out)
     assert told["truths"] == told["fitted"] == len(told["trials"]) == 10 and figure.stat().st_size > 10_000
     assert [one["name"] for one in told["quantities"]][0] == "period_change_s"
+    assert told["observing"]["laws"] == ["lommel_seeliger", "lambert"] and "law" not in told["observing"]
     assert all(np.isfinite(trial["mean"]).all() for trial in told["trials"])
     assert main(words) == 0
     said = capsys.readouterr().out

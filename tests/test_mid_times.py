@@ -130,11 +130,14 @@ def test_a_night_of_an_observer_is_a_group(clock, tmp_path):
     [("definition", "timed"), ("Uncertainty_s", "sigma_s"), ("sigma_", "sigma_s"), ("site", "observer")],
 )
 def test_a_column_that_may_stand_for_another_is_refused(column, meant, clock, tmp_path):
-    """It would be ignored, and a wrong definition stays silent in chi2; a column of other matters is passed over."""
+    """It would be ignored, and a wrong definition stays silent in chi2; one of other matters is told."""
     rows = "2031-05-03T01:02:03Z,both,primary,folded\n"
     with pytest.raises(InputError, match=f"{column} is not known and would be ignored, is it {meant}"):
         read(f"mid_utc,kind,body,{column}\n{rows}", clock, tmp_path)
-    assert len(read(f"mid_utc,kind,body,filter\n{rows}", clock, tmp_path)) == 1
+    found = read(f"mid_utc,kind,body,filter\n{rows}", clock, tmp_path)
+    assert len(found) == 1 and found.chosen(np.array([0])).warnings == (
+        "the column filter is not used, known are mid_utc, kind, body, sigma_s, timed, observer",
+    )
 
 
 LINE = "2031-05-09T01:02:03Z,eclipse,primary,30\n"
@@ -259,15 +262,19 @@ def test_from_the_simulation_to_beta(file, tmp_path, capsys):
     assert found["eccentricity_after"] == pytest.approx(0.029, abs=0.004)
     assert len(found["events"]) == len(first.splitlines()) - 1 and found["cycle_count_is_certain"]
     assert figure.stat().st_size > 20_000
+    sheet.write_text("".join(f"{line},{'note' if k == 0 else 'x'}\n" for k, line in enumerate(first.splitlines())))
+    idle = "the column note is not used"
     assert main(["timing", str(file), "--events", str(sheet)]) == 0
     text = capsys.readouterr().out
-    assert "sidereal period after" in text and "O-C, min" in text and "hazard" in text
+    assert idle in text and "sidereal period after" in text and "O-C, min" in text and "hazard" in text
     rows = [line for line in text.splitlines() if line.startswith("20")]
     assert len(rows) == 12 and f"... ({len(found['events']) - 12} more; --json has all)" in text
     off = found["longitude_minus_nominal_deg"]
     assert abs(off) < 4.0 * found["longitude_minus_nominal_sigma_deg"] < 1.0
     assert main(["infer", str(file), "--events", str(sheet), "--count", "1000", "--json"]) == 0
-    beta = json.loads(capsys.readouterr().out)["beta"]
+    told = json.loads(capsys.readouterr().out)
+    beta = told["beta"]
+    assert any(sentence.startswith(idle) for sentence in told["warnings"])
     assert abs(beta["mean"] - 2.2) < 3.0 * beta["sigma"] < 0.1
 
 

@@ -114,7 +114,7 @@ def coverage(
         why = found[0].status if found else "interrupted before the first"
         raise ConvergenceError(f"no truth was fitted ({why})")
     with told_after(
-        lambda: print_json(_report(scenario, how, found, told)) if as_json else _print(scenario, found, told)
+        lambda: print_json(_report(scenario, how, law, found, told)) if as_json else _print(scenario, found, told)
     ):
         if plot:
             from ..plots.pages.coverage import save_coverage
@@ -175,12 +175,16 @@ def _trials(
     return found, 0
 
 
-def _report(scenario: Scenario, how: Observing, found: Sequence[Trial], told: Sequence[Coverage]) -> dict[str, Any]:
+def _report(
+    scenario: Scenario, how: Observing, law: str | None, found: Sequence[Trial], told: Sequence[Coverage]
+) -> dict[str, Any]:
+    from ..observing.coverage import laws_of
+
     done = [trial for trial in found if trial.status == "completed"]
     return {
         "scenario": scenario.name,
         "scenario_sha256": scenario.sha256,
-        "observing": asdict(how),
+        "observing": {name: value for name, value in asdict(how).items() if name != "law"} | {"laws": laws_of(law)},
         "truths": len(found),
         "fitted": len(done),
         "quantities": [asdict(one) | {"verdict": one.verdict} for one in told],

@@ -116,6 +116,11 @@ def check_law(law: str | None) -> None:
         raise ArgumentError("law", f"{as_given(law)} is given, allowed is {' or '.join(DIP_LAWS)}; choose one")
 
 
+def laws_of(law: str | None) -> tuple[str, ...]:
+    """Which the truths follow in turn."""
+    return (law,) if law else DIP_LAWS
+
+
 def tried(
     reference: Reference,
     cadence: Cadence,
@@ -125,19 +130,20 @@ def tried(
     robust: bool = False,
     law: str | None = None,
 ) -> Iterator[Trial]:
-    """`count` trials one after another, by a law; None: those of DIP_LAWS take turns.  That of `how` is not used.
+    """`count` trials one after another, by laws_of(law).  That of `how` is not used.
 
     InputError for impossible numbers.
     """
     check_truths(count)
     check_law(law)
     check_seed(seed)
+    laws = laws_of(law)
     for begin in range(0, count, _TOGETHER):
         number = min(_TOGETHER, count - begin)
         scenario, sky = reference.scenario, reference.sky
         some = worlds(scenario, sky, *reference.days, number, MEMBERS + begin, least_share=0.0)
         for k, world in enumerate(some.members, begin):
-            yield _trial(reference, world, cadence, replace(how, law=law or DIP_LAWS[k % 2]), (seed, k), robust)
+            yield _trial(reference, world, cadence, replace(how, law=laws[k % len(laws)]), (seed, k), robust)
         lost = range(begin + len(some.members), begin + number)
         yield from (Trial(k, "not simulated: refused, missed or ended early") for k in lost)
 

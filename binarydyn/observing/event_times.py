@@ -79,9 +79,9 @@ class TimingFit:
 
     @property
     def doubts(self) -> tuple[str, ...]:
-        """Those of the fit, and of what was timed."""
+        """Those of the fit, of what was timed, and of its file."""
         of_model = modelling_doubts(self.reference, self.mids, self.readings, self.matched, self.fit)
-        return (*doubts(self.timing), *of_model)
+        return (*doubts(self.timing), *of_model, *self.mids.warnings)
 
 
 def timing_fit(

@@ -159,7 +159,8 @@ class LightAnswer:
             )
         if fit.size.scale > _OFF:
             said.append(f"points scatter {fit.size.scale:.2f} times as much as is stated")
-        return tuple(said)
+        events = fit.data.events
+        return (*said, *(events.mids.warnings if events is not None else ()))
 
 
 def light_answer(

@@ -2,7 +2,8 @@
 
 Columns: mid_utc (ISO 8601, UTC, as seen), kind (eclipse, occultation, both), body (primary, secondary: the dimmed one);
 sigma_s if it is known, timed (what the mid-time is, DEFINITIONS of timing/mid_times.py) and observer (any text: mid-
-times of one observer and night share an error); others are ignored, but for names that may stand for one of these.
+times of one observer and night share an error); a name that may stand for one of these is refused, others are named in
+a warning.
 What `events --csv` writes is such a file: events that do not take place there (extent absent), or of which the run
 shows a part, are passed over.
 """
@@ -10,6 +11,7 @@ shows a part, are passed over.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 
@@ -36,6 +38,7 @@ _MEANT = {
 """Names that others give to what stands here under one name."""
 NEEDED = MIDDLES
 OPTIONAL = ("sigma_s", "timed", "observer")
+_KNOWN = {*NEEDED, *OPTIONAL, *COLUMNS}
 SAME_EVENT_PERIODS = 0.1
 """Two mid-times of one kind and body that are nearer, in orbit periods, are the same event twice."""
 _OTHER_SCALES = ("jd", "mjd", "tdb", "tt", "bjd", "hjd", "tai", "utc_jd")
@@ -56,7 +59,7 @@ def read_mid_times(paths: str | Sequence[str], clock: Clock, period_h: float, mi
     place, rows = table.place, [row for cell in table.rows() if (row := _row(table, cell))]
     if not rows:
         raise InputError(place, "no event that takes place is in the file, at least one line is needed; add some")
-    mids = _placed(place, rows, clock, midnight_s)
+    mids = replace(_placed(place, rows, clock, midnight_s), warnings=_unused(table))
     _refuse_twice(place, mids, period_h)
     return mids
 
@@ -82,6 +85,15 @@ def _check_columns(table: CsvTable) -> None:
                 f"the column {one_line(alike[0][:40])} is not known and would be ignored, is it {name}? name it so, or "
                 "take it out",
             )
+
+
+def _unused(table: CsvTable) -> tuple[str, ...]:
+    """A sentence on columns that stand for nothing here, nor in what `events --csv` writes."""
+    idle = [one_line(name[:40]) or "without a name" for name in table.names if name not in _KNOWN]
+    if not idle:
+        return ()
+    what = f"column {idle[0]} is" if len(idle) == 1 else f"columns {', '.join(idle)} are"
+    return (f"the {what} not used, known are {', '.join((*NEEDED, *OPTIONAL))}",)
 
 
 def _missing(name: str, table: CsvTable) -> str:

@@ -37,6 +37,7 @@ class MidTimes:
     sigma_s: one sigma of each, None where nothing is known about it.  line: where each stands in its file, else None.
     timed: which of DEFINITIONS, the first where nothing is given; said: whether it is.  observer: who saw it, a text,
     else None.  group: those with the same number share an error; where none is given, those of one day from t0.
+    warnings: sentences on their file.
     """
 
     kind: np.ndarray
@@ -48,6 +49,7 @@ class MidTimes:
     group: np.ndarray = None  # type: ignore[assignment]
     observer: np.ndarray | None = None
     said: np.ndarray = None  # type: ignore[assignment]
+    warnings: tuple[str, ...] = ()
 
     def __post_init__(self):
         if self.said is None:
@@ -67,7 +69,7 @@ class MidTimes:
     def chosen(self, which: np.ndarray) -> MidTimes:
         """Some of them."""
         columns: dict[str, Any] = {field.name: getattr(self, field.name) for field in fields(self)}
-        return replace(self, **{name: column[which] for name, column in columns.items() if column is not None})
+        return replace(self, **{name: each[which] for name, each in columns.items() if isinstance(each, np.ndarray)})
 
     def seen_at(self, seen_s: np.ndarray) -> MidTimes:
         """The same at other times (n,)."""

@@ -132,7 +132,7 @@ class Reconstruction:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What a reader must know, the heaviest first."""
-        return (*self._not_claimed(), *self._misfit(), *self._noise())
+        return (*self._not_claimed(), *self._misfit(), *self._noise(), *self.found.events.mids.warnings)
 
     def _not_claimed(self) -> tuple[str, ...]:
         said = []
