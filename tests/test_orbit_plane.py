@@ -127,7 +127,7 @@ def test_the_turns_are_told_everywhere(capsys, tmp_path):
     import h5py
 
     path, stored = tmp_path / "pair.toml", str(tmp_path / "r.h5")
-    text = example().text.replace("= 60.0", "= 5.0")
+    text = example().text.replace("= 60.0", "= 5.0").replace("degree = 4", "degree = 2")
     path.write_text(text + '\n[sampling]\ncount = 8\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480, 5]}\n')
     assert main(["predict", str(path), "--out", stored]) == 0
     out = capsys.readouterr().out

@@ -21,7 +21,7 @@ from binarydyn.units import unit_of
 from binarydyn.validation.quantities import Case, quantities
 
 PACKAGE = Path(table.__file__).parent.parent
-SHORT = {"simulation.days_before": 4.0, "simulation.days_after": 4.0}
+SHORT = {"simulation.days_before": 4.0, "simulation.days_after": 4.0, "simulation.degree": 2}
 SAMPLING = '\n[sampling]\ncount = 8\n[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n'
 MADE_UP = Outcome(
     "made_up_length_after_m",

@@ -16,7 +16,7 @@ from binarydyn.sampling import Sample
 from binarydyn.store import Members, open_result
 
 DRAWN = (
-    HIT
+    HIT.replace("days_before", "degree = 2\ndays_before")  # the model's error then needs degree 4, not a further one
     + """
 [requirement]
 period_change_s = 300.0
