@@ -18,7 +18,7 @@ from ..photometry.measured_light import MeasuredLight
 from ..photometry.noise_fit import NoiseSize
 from ..photometry.two_laws import CAUSES, LAW, LAW_SIGMA
 from ..scenario import Scenario
-from ..timing.evidence import TYPICAL_TAU_S, UNSTATED_SIGMA_S
+from ..timing.evidence import UNSTATED_SIGMA_S, typical_tau_s
 from ..timing.mid_times import MidTimes
 from ..timing.noise import Noise
 from .event_times import EventModel
@@ -111,9 +111,8 @@ def _lowest(likelihood: Likelihood, u: np.ndarray) -> Solved:
 
 
 def _likelihood(data: TimesAndLight, times: Noise | None, size: NoiseSize) -> Likelihood:
-    shared = times is not None and bool(np.any(times.members.sum(axis=1) > 1))
     noise = cast(Noise, data.noise(times, size))  # all that a likelihood asks of one
-    return Likelihood(data, noise, 1.0, TYPICAL_TAU_S if shared else 0.0)
+    return Likelihood(data, noise, 1.0, 0.0 if times is None else typical_tau_s(times))
 
 
 def _by_one_sigma(data: TimesAndLight, found: Solved) -> np.ndarray:

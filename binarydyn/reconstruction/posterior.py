@@ -14,7 +14,7 @@ from ..constants import DAY_S
 from ..errors import ArgumentError, ConvergenceError
 from ..scenario import Scenario
 from ..scenario.tables.sampling import check_seed
-from ..timing.evidence import TYPICAL_TAU_S, UNSTATED_SIGMA_S
+from ..timing.evidence import UNSTATED_SIGMA_S, typical_tau_s
 from ..timing.mid_times import MidTimes
 from ..timing.noise import Noise
 from .answers.shapes import shapes_of
@@ -134,8 +134,7 @@ def _noisy(events: EventModel) -> Likelihood:
     mids = events.mids
     sigma = np.full(len(mids), UNSTATED_SIGMA_S) if mids.sigma_s is None else mids.sigma_s
     noise = Noise.of(sigma, mids.group, events.columns_s)
-    shared = bool(np.any(noise.members.sum(axis=1) > 1))
-    return Likelihood(Timed(events), noise, 1.0, TYPICAL_TAU_S if shared else 0.0)
+    return Likelihood(Timed(events), noise, 1.0, typical_tau_s(noise))
 
 
 def _fitted(

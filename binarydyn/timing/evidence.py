@@ -18,10 +18,11 @@ from .noise import Noise
 from .starts import Minima, Normal
 from .terms import Priors
 
-TAU_S = np.array([0.0, 5.0, 10.0, 20.0, 35.0, 60.0, 100.0, 180.0, 300.0])
+RATIOS = np.array([0.1, 0.25, 0.5, 0.8, 1.25, 2.0, 3.2, 5.0, 10.0, 30.0])
+"""Of the common error of a night to the median error of a time of its own, where the evidence is taken."""
 NO_COMMON_ERROR = 0.3
-"""Probability before the data that nights have none; else ln tau is normal about TYPICAL_TAU_S with sd 1."""
-TYPICAL_TAU_S = 20.0
+"""Probability before the data that nights have none; else the ratio is half-Cauchy of scale 1: what makes a time err
+makes a night err by as much, more or less (Gelman 2006, Bayesian Analysis 1, 515, doi 10.1214/06-BA117A)."""
 UNSTATED_SIGMA_S = 60.0
 """Where no sigma is stated; ln s is then normal about 0 with sd 1."""
 AS_STATED, STATED_SD = 0.8, 0.1
@@ -122,35 +123,38 @@ class Weigher:
 
     def peak(self) -> tuple[float, float]:
         """Scale and tau_s, on a coarse grid, of the highest evidence of the first minimum, which is the best."""
-        ln_s, tau = self._peak(*_common(self.noise))
-        return float(np.exp(ln_s)), tau
+        ln_s, ratio = self._peak(*_common(self.noise))
+        return float(np.exp(ln_s)), self._tau_s(ln_s, ratio)
 
     def nodes(self) -> list[tuple[float, float, float]]:
         """(ln s, tau, ln of the share of the prior) where the first minimum has evidence: a patch about the highest."""
-        ln_s, tau = self._peak(*_common(self.noise))
-        taus, ln_taus = _common(self.noise, tau)
+        ln_s, ratio = self._peak(*_common(self.noise))
+        ratios, ln_ratios = _common(self.noise, ratio)
         places = _places(ln_s, self.rows.shape[1], self.stated)
-        share = (_ln_scale(places, self.stated) + np.log(np.gradient(places)))[:, None] + ln_taus
-        begin = int(np.argmin(np.abs(places - ln_s))), int(np.flatnonzero(taus == tau)[0])
-        height = _patch(lambda i, j: self._best(places[i], taus[j]) + share[i, j], begin, share.shape)
-        return [(places[i], taus[j], share[i, j]) for i, j in height]
+        share = (_ln_scale(places, self.stated) + np.log(np.gradient(places)))[:, None] + ln_ratios
+        begin = int(np.argmin(np.abs(places - ln_s))), int(np.flatnonzero(ratios == ratio)[0])
+        height = _patch(lambda i, j: self._best(places[i], ratios[j]) + share[i, j], begin, share.shape)
+        return [(places[i], self._tau_s(places[i], ratios[j]), share[i, j]) for i, j in height]
 
-    def _best(self, ln_s: float, tau_s: float) -> float:
-        return float(self.solved(np.exp(ln_s), tau_s, 1)[0][0])
+    def _tau_s(self, ln_s: float, ratio: float) -> float:
+        return float(ratio * np.exp(ln_s) * typical_tau_s(self.noise))
 
-    def _peak(self, taus: np.ndarray, ln_taus: np.ndarray) -> tuple[float, float]:
-        """ln s, to 0.1, and tau."""
+    def _best(self, ln_s: float, ratio: float) -> float:
+        return float(self.solved(np.exp(ln_s), self._tau_s(ln_s, ratio), 1)[0][0])
+
+    def _peak(self, ratios: np.ndarray, ln_ratios: np.ndarray) -> tuple[float, float]:
+        """ln s, to 0.1, and tau/sigma."""
         low = np.log(LEAST_SCALE) if self.stated else -_GREATEST_LN
-        known = dict(zip(taus, ln_taus, strict=True))
+        known = dict(zip(ratios, ln_ratios, strict=True))
 
         def height(at: tuple[float, float]) -> float:
             return self._best(*at) + known[at[1]] + float(_ln_scale(np.array(at[0]), self.stated))
 
-        trials = [(a, t) for a in np.arange(low, _GREATEST_LN + 0.1, _COARSE) for t in taus[::3]]
-        ln_s, tau = max(trials, key=height)
-        ln_s, tau = max([(ln_s + 0.2 * k, tau) for k in range(-2, 3)], key=height)
-        ln_s, tau = max([(ln_s, t) for t in taus], key=height)
-        return max([(ln_s + 0.1 * k, tau) for k in range(-3, 4)], key=height)
+        trials = [(a, r) for a in np.arange(low, _GREATEST_LN + 0.1, _COARSE) for r in ratios[::3]]
+        ln_s, ratio = max(trials, key=height)
+        ln_s, ratio = max([(ln_s + 0.2 * k, ratio) for k in range(-2, 3)], key=height)
+        ln_s, ratio = max([(ln_s, r) for r in ratios], key=height)
+        return max([(ln_s + 0.1 * k, ratio) for k in range(-3, 4)], key=height)
 
 
 def _patch(
@@ -170,16 +174,24 @@ def _patch(
     return [node for node, value in known.items() if value > top - _BELOW]
 
 
-def _common(noise: Noise, peak_s: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
-    """tau, s, and ln of the prior of each; 0 alone where no two events share an error.  Closer about a peak, since many
-    nights tell tau better than the steps of TAU_S."""
-    shared = int(np.sum(noise.members.sum(axis=1) > 1))
-    if not shared:
-        return TAU_S[:1], np.zeros(1)
-    close = peak_s * np.exp(np.linspace(-3.0, 3.0, 9) / np.sqrt(2.0 * shared)) if peak_s > 0.0 else TAU_S[1:]
-    taus = np.unique(np.concatenate([TAU_S[1:], close]))
-    away = np.exp(-0.5 * np.log(taus / TYPICAL_TAU_S) ** 2) * np.gradient(np.log(taus))
-    return np.append(0.0, taus), np.log(np.append(NO_COMMON_ERROR, (1.0 - NO_COMMON_ERROR) * away / away.sum()))
+def typical_tau_s(noise: Noise) -> float:
+    """The median of the prior of the common error: the median error of the times in groups; 0 without groups."""
+    shared = noise.members.any(axis=0)
+    return float(np.median(noise.sigma_s[shared])) if shared.any() else 0.0
+
+
+def _common(noise: Noise, peak: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    """tau/sigma, and ln of the prior of each; 0 alone where nothing is common.  A night of one event may err too: such
+    nights tell sigma^2 + tau^2 alone.  Closer about a peak, since many nights tell tau better than the steps of RATIOS.
+    """
+    if not noise.members.any():
+        return np.zeros(1), np.zeros(1)
+    shared = max(int(np.sum(noise.members.sum(axis=1) > 1)), 1)
+    close = peak * np.exp(np.linspace(-3.0, 3.0, 9) / np.sqrt(2.0 * shared)) if peak > 0.0 else RATIOS
+    ratios = np.unique(np.concatenate([RATIOS, close]))
+    edges = np.concatenate([[0.0], np.sqrt(ratios[1:] * ratios[:-1]), [np.inf]])
+    share = 2.0 / np.pi * np.diff(np.arctan(edges))
+    return np.append(0.0, ratios), np.log(np.append(NO_COMMON_ERROR, (1.0 - NO_COMMON_ERROR) * share))
 
 
 def _places(peak: float, events: int, stated: bool) -> np.ndarray:
