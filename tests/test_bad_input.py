@@ -334,7 +334,7 @@ WRONG = [
     ),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\ngrazing_deg = 91", "impactor.grazing_deg", "0 .. 90"),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\nnormal_radius_m = -1", "impactor.normal_radius_m", "0 .. 100000"),
-    ("speed_km_s = 5.0", "speed_km_s = 5.0\nnormal_radius_m = 9", "impactor.normal_radius_m", "for an ellipsoid"),
+    ("speed_km_s = 5.0", "speed_km_s = 5.0\nnormal_sigma_deg = 31", "impactor.normal_sigma_deg", "0 .. 30 deg"),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\ndensity_kg_m3 = 5", "impactor.density_kg_m3", "10 .. 20000"),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\nradius_m = 0.5\ndensity_kg_m3 = 900", "impactor.radius_m", "both"),
     ("speed_km_s = 5.0", "speed_km_s = 5.0\nradius_m = 0.1", "impactor.radius_m", "a density of 1.19e+05"),

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..kinds import as_shown
-from .surface import Facets, Hit, direction_of, hit_ellipsoid
+from .surface import Facets, Hit, direction_of, ellipsoid_mean_normal, hit_ellipsoid
 
 
 def positive(place: str, value: float) -> float:
@@ -127,8 +127,10 @@ class Ellipsoid:
         return hit_ellipsoid(self.enclosing_axes_m, origin_m, direction)
 
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
-        """(3,) the normal at a hit, whatever the radius: the surface is smooth."""
-        return hit.normal
+        """(3,) mean normal, by area, of the ground within radius_m of a hit; with a radius of 0 the one at the hit."""
+        if radius_m == 0.0:
+            return hit.normal
+        return ellipsoid_mean_normal(self.enclosing_axes_m, hit.point_m[:, None], radius_m)[:, 0]
 
     def ground_about(self, hit: Hit, radius_m: float) -> Facets:
         """The ground at the hit, whatever the radius."""

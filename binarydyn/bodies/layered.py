@@ -176,8 +176,12 @@ class Layered:
         return self._hit(np.asarray(origin_m, dtype=float), np.asarray(direction, dtype=float), outermost=False)
 
     def normal_about(self, hit: Hit, radius_m: float) -> np.ndarray:
-        """(3,) mean normal, by area, of the ground within radius_m of a hit; of an ellipsoid the one at the hit."""
-        if hit.facet is None or isinstance(self.shape, Ellipsoid):
+        """(3,) mean normal, by area, of the ground within radius_m of a hit."""
+        if isinstance(self.shape, Ellipsoid):
+            turn, shift = self._surface
+            own = replace(hit, point_m=turn.T @ (hit.point_m - shift), normal=turn.T @ hit.normal)
+            return turn @ self.shape.normal_about(own, radius_m)
+        if hit.facet is None:
             return hit.normal
         return mean_normal(self.vertices_m, self.shape.facets, hit, radius_m)
 

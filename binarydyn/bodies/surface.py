@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..columns import dot, towards
+from ..columns import cross, dot, length, towards, unit
 from ..errors import InputError
 
 
@@ -97,6 +97,46 @@ def hit_mesh(vertices: np.ndarray, facets: np.ndarray, origin_m, direction, oute
     normal = np.cross(b - a, c - a)
     point = origin + distance[best] * direction
     return Hit(point, normal / np.linalg.norm(normal), float(distance[best]), int(numbers[best]))
+
+
+_AROUND, _NEWTON_STEPS = 32, 8
+"""Places on the rim of a footprint, and steps to each: of half the mean radius on axes of 2:1.5:1 good to 1e-9."""
+
+
+def ellipsoid_mean_normal(semi_axes_m: np.ndarray, point_m: np.ndarray, radius_m: float) -> np.ndarray:
+    """(3, n) outward unit mean normals, by area, of the ground of ellipsoids within radius_m of points (3, n) of it.
+
+    The mean is the vector area inside the rim, 1/2 int (x - p) x dx along it, whatever the ground inside.  On a sphere
+    it is the normal at the point; to leading order it leans by R^2/8 grad(k1 + k2), k the principal curvatures, towards
+    where the ground is more curved.  Semi-axes (3,) or (3, n).  Valid for footprints that do not go round the body.
+    """
+    shape = np.reshape(np.asarray(semi_axes_m, dtype=float), (3, -1))
+    gradient = point_m / shape**2
+    steep = length(gradient)
+    normal = gradient / steep
+    away = np.where(np.argmin(np.abs(normal), axis=0) == np.arange(3)[:, None], 1.0, 0.0)
+    one = unit(cross(normal, away))
+    two, total = cross(normal, one), np.zeros_like(normal)
+    for azimuth in 2.0 * np.pi * np.arange(_AROUND) / _AROUND:
+        out = np.cos(azimuth) * one + np.sin(azimuth) * two
+        aside = np.cos(azimuth) * two - np.sin(azimuth) * one
+        # p + R (cos d out - sin d n) lies on the ellipsoid where f = R |ray|^2 - 2 g sin d is 0, in axes-scaled space.
+        depth = 0.5 * radius_m * dot(out / shape, out / shape) / steep
+        for _ in range(_NEWTON_STEPS):
+            ray, change = _sunk(out, normal, depth)
+            slope = 2.0 * radius_m * dot(ray / shape, change / shape) - 2.0 * steep * np.cos(depth)
+            f = radius_m * dot(ray / shape, ray / shape) - 2.0 * steep * np.sin(depth)
+            depth = depth - f / slope
+        ray, change = _sunk(out, normal, depth)
+        slope = 2.0 * radius_m * dot(ray / shape, change / shape) - 2.0 * steep * np.cos(depth)
+        turning = -2.0 * radius_m * dot(ray / shape, aside / shape) * np.cos(depth) / slope
+        total = total + cross(ray, np.cos(depth) * aside + turning * change)
+    return unit(total)
+
+
+def _sunk(out: np.ndarray, normal: np.ndarray, depth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Directions that far below the tangent plane, and how they change with that angle."""
+    return np.cos(depth) * out - np.sin(depth) * normal, -np.sin(depth) * out - np.cos(depth) * normal
 
 
 @dataclass(frozen=True)

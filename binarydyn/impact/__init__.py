@@ -11,7 +11,7 @@ from .momentum import MomentumAudit
 from .release import Released
 from .reshaping import Reshaped, first_order_change, reshaped
 from .site import Site
-from .slopes import slopes_about
+from .slopes import is_sure, slopes_about, tilts_in_orbit
 from .transfer import EjectaScaling, Place, beta_draws
 
 __all__ = [
@@ -41,9 +41,11 @@ __all__ = [
     "hits",
     "impact_budget",
     "impact_on",
+    "is_sure",
     "inertial_direction",
     "orbit_axes",
     "reshaped",
     "slopes_about",
+    "tilts_in_orbit",
     "turns_deg",
 ]

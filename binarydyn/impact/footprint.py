@@ -1,4 +1,4 @@
-"""Over which width of a mesh the ground's normal is averaged: that of the expected crater, out of which ejecta come.
+"""Over which width the ground's normal is averaged: that of the expected crater, out of which ejecta come.
 
 A single facet is as steep as the mesh happens to be there (slopes.py says what that would do).
 """
@@ -25,6 +25,11 @@ def expected_radius_m(body, impactor: Impactor, transfer: MomentumTransfer) -> f
     """
     if getattr(body, "spacing_m", 0.0) == 0.0:
         return 0.0
+    return crater_scale_m(body, impactor, transfer)
+
+
+def crater_scale_m(body, impactor: Impactor, transfer: MomentumTransfer) -> float:
+    """The same of any secondary."""
     size = (3.0 * body.volume_m3 / (4.0 * np.pi)) ** (1.0 / 3.0)
     ground = GroundMaterial.of(transfer.material) if transfer.material else GroundMaterial.named(USUAL_GROUND)
     gravity = G * body.mass_kg / size**2

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from ..bodies import Hit
-from ..bodies.surface import ellipsoid_distance
+from ..bodies.surface import ellipsoid_distance, ellipsoid_mean_normal
 from ..columns import angle_deg, cross, dot, length, towards, unit
 from ..kinds import sure
 
@@ -190,9 +190,12 @@ def _hidden(body: Any, found: Sites, flight: np.ndarray) -> np.ndarray:
 
 
 def _averaged(body: Any, found: Sites, radius_m: float) -> Sites:
-    """With the mean normals of the ground within a radius; an ellipsoid is smooth."""
-    if not (found.hits and radius_m > 0.0):
+    """With the mean normals of the ground within a radius."""
+    if not radius_m > 0.0:
         return found
+    if hasattr(body, "semi_axes_m"):
+        with np.errstate(all="ignore"):  # of those that are not met
+            return replace(found, normal=ellipsoid_mean_normal(body.semi_axes_m, found.point_m, radius_m))
     normal = found.normal.copy()
     for i in np.flatnonzero(found.met).tolist():
         normal[:, i] = body.normal_about(found.hits[i], radius_m)

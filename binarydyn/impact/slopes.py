@@ -1,4 +1,5 @@
-"""How steep the ground is where ejecta leave it: what single facets of a mesh would do in place of their mean."""
+"""How steep the ground is where ejecta leave it: what single facets of a mesh would do in place of their mean, and what
+is stated to be unknown of its slope."""
 
 from __future__ import annotations
 
@@ -56,15 +57,40 @@ def _tilts(ground: Facets, weights: np.ndarray, site: Site, across: np.ndarray, 
     return columns * np.sqrt(np.maximum(squares, 0.0))
 
 
+def is_sure(body: Any, impactor: Any) -> bool:
+    """Whether nothing is unknown of the normal."""
+    return body.spacing_m == 0.0 and impactor.normal_sigma_deg == 0.0
+
+
+def normal_tilts(body: Any, given: Any, site: Site) -> np.ndarray:
+    """(3, 2) body frame: tilts of the normal that was taken, 1 sigma each, about two axes along the ground: by the
+    roughness of a mesh, and as stated."""
+    impactor = given.impactor
+    across, stated = np.linalg.svd(site.normal[None])[2][1:], np.tan(np.radians(impactor.normal_sigma_deg))
+    if body.spacing_m == 0.0:
+        return stated * across.T
+    radius = max(site.normal_radius_m, expected_radius_m(body, impactor, given.momentum_transfer))
+    ground, own = body.ground_about(site.hit, radius), body.ground_about(site.hit, site.normal_radius_m).areas
+    weights = ground.areas / ground.areas.sum()
+    tilts = _tilts(ground, weights, site, across, float(own.sum() ** 2 / np.sum(own**2)))
+    if stated == 0.0:
+        return across.T @ tilts
+    squares, columns = np.linalg.eigh(tilts @ tilts.T + stated**2 * np.eye(2))
+    return across.T @ (columns * np.sqrt(squares))
+
+
+def tilts_in_orbit(system: System, before: State, given: Any, site: Site) -> np.ndarray:
+    """(2, 3) the same in orbit axes of a state."""
+    return (orbit_axes(before) @ rotation(before.attitude2) @ normal_tilts(system.secondary, given, site)).T
+
+
 def slopes_about(system: System, before: State, given: Any, site: Site) -> Slopes:
     """What each facet's own normal would give (a Scenario or an ImpactSpec), within the crater or what was averaged."""
     body = system.secondary
     radius = max(site.normal_radius_m, expected_radius_m(body, given.impactor, given.momentum_transfer))
     ground = body.ground_about(site.hit, radius)
     weights = ground.areas / ground.areas.sum()
-    own = body.ground_about(site.hit, site.normal_radius_m).areas
-    across = np.linalg.svd(site.normal[None])[2][1:]
-    tilts = across.T @ _tilts(ground, weights, site, across, float(own.sum() ** 2 / np.sum(own**2)))
+    tilts = normal_tilts(body, given, site)
     taken = site.normal[:, None]
     nearby = unit(np.column_stack([taken, taken + tilts, taken - tilts]))
     dv = _pushes(system, before, given, site, np.column_stack([nearby, ground.normals]))

@@ -24,7 +24,7 @@ from ..scenario.draws import drawn
 from ..timing.mixture import Mixture
 from .along_track import LEAST_STRENGTH
 from .posterior import DONE, ENDED, MISS, NO_SOLUTION, OUTSIDE, REFUSED, Posterior
-from .prior import Draws, Solution, draws_at, solution
+from .prior import Draws, Solution, draws_at, ground_tilts, solution
 from .surrogate import Surrogate
 from .surrogate_runs import BETA, related, seed_of
 
@@ -123,7 +123,8 @@ def prior(surrogate: Surrogate, count: int, seed: int | None = None) -> Draws:
     sampling = surrogate.scenario.sampling
     random = np.random.default_rng(seed_of(surrogate.scenario, seed))
     inputs = drawn(sampling, ("",), count, random, limited=False) if sampling and sampling.quantities else {}
-    return draws_at(surrogate, inputs, random.standard_normal(count))
+    noise = random.standard_normal(count)
+    return draws_at(surrogate, inputs, noise, random.standard_normal((len(ground_tilts(surrogate)), count)))
 
 
 def inverted(
@@ -159,6 +160,7 @@ def inverted(
         lever=draws.lever,
         inputs=draws.inputs,
         drawn_change_s=drawn_s,
+        slopes=draws.slopes,
         warnings=_warnings(scenario, status, near, surrogate) + _doubtful(solved.beta[status == DONE], change_s),
     )
 

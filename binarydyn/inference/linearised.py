@@ -23,6 +23,7 @@ from .posterior import Posterior
 
 _BINS, _IN_A_BIN = 25, 40
 MEASURED, RELATION = "observed.period_change_s", "error of the emulator, s"
+SLOPE = "slope of the ground, sigmas,"
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,8 @@ def propagated(posterior: Posterior) -> Linearised | None:
     """None where the draws that count are too few for a line, or are all alike."""
     well, surrogate = posterior.well, posterior.surrogate
     inputs = {name: values[well] for name, values in posterior.inputs.items()}
+    ground = {f"{SLOPE} {i + 1}": scores[well] for i, scores in enumerate(posterior.slopes)}
+    stated, inputs = inputs, inputs | ground
     x = np.column_stack([*inputs.values(), posterior.drawn_change_s[well]])
     y = posterior.beta[well] if posterior.has_beta else posterior.dv_mm_s[well]
     count, size = x.shape
@@ -76,8 +79,8 @@ def propagated(posterior: Posterior) -> Linearised | None:
     two = np.array([measured**2, added**2]) / (measured**2 + added**2)
     slopes, errors = np.append(slopes, slopes[-1]), np.append(errors, errors[-1])
     sigmas = [*(values.std() for values in inputs.values()), measured, added]
-    medians = (sure(posterior.scenario.sampling).quantities[name].at_scores(0.0) for name in inputs)
-    centres = [*medians, posterior.change_s, 0.0]
+    medians = (sure(posterior.scenario.sampling).quantities[name].at_scores(0.0) for name in stated)
+    centres = [*medians, *(0.0 for _ in ground), posterior.change_s, 0.0]
     alone = np.array([share_alone(column, y) for column in x.T])
     shares, alone = (np.append(each[:-1], each[-1] * two) for each in (parts / y.var(), alone))
     numbers = zip([*inputs, MEASURED, RELATION], centres, sigmas, slopes, errors, shares, alone, strict=True)

@@ -34,7 +34,7 @@ class Posterior(Displayed):
     `outside_design`. near_chaotic: whether the nearest simulation is chaotic or tumbles, so that the error of such is
     added. dv_mm_s: along-track velocity change; beta: NaN-free only where has_beta and status is done.  density_kg_m3:
     the secondary's, as calibrated.  inputs: by dotted names.  drawn_change_s: the measurement with its noise and the
-    emulator's error.
+    emulator's error.  slopes (k, n): scores of the tilts of the surface normal about two axes; k 0 where it is sure.
     """
 
     scenario: Scenario
@@ -52,6 +52,7 @@ class Posterior(Displayed):
     inputs: dict[str, np.ndarray]
     drawn_change_s: np.ndarray
     warnings: tuple[str, ...]
+    slopes: np.ndarray
 
     @property
     def df(self) -> pandas.DataFrame:

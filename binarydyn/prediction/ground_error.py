@@ -1,4 +1,4 @@
-"""How far the period change is off because a mesh says only roughly how steep the ground is where the ejecta leave."""
+"""How far the period change is off because it is known only roughly how steep the ground is where the ejecta leave."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..impact import Impact, slopes_about
+from ..impact import Impact, is_sure, slopes_about
 from ..kinds import sure
 from ..relaxed.start import Start
 from ..scenario import Scenario
@@ -19,22 +19,25 @@ WORTH_A_WARNING = 0.01
 
 @dataclass(frozen=True)
 class GroundError:
-    """Of one hit on a mesh.
+    """Of one hit on a mesh, or on ground whose slope is stated to be unknown.
 
     low_s, high_s: with the normals of single facets within radius_m of the site the period change lies between them on
-    the middle 68 % of that ground.  sigma_s: 1 sigma of the one with the normal that was taken, by the scatter of those
-    facets (impact/slopes.py).  Differences are good to 15 %: what the impact's torque does to the period is left out.
+    the middle 68 % of that ground; None on a smooth secondary.  sigma_s: 1 sigma of the one with the normal that was
+    taken, by the scatter of those facets (impact/slopes.py) and as stated.  Differences are good to 15 %: what the
+    impact's torque does to the period is left out.
     """
 
     radius_m: float
-    low_s: float
-    high_s: float
+    low_s: float | None
+    high_s: float | None
     sigma_s: float
 
     def remark(self, change_s: float) -> tuple[str, ...]:
         """A warning where it matters."""
         if self.sigma_s <= WORTH_A_WARNING * abs(change_s):
             return ()
+        if self.low_s is None:
+            return (f"the slope of the ground at the site leaves the period change uncertain by {self.sigma_s:.2g} s",)
         return (
             f"the mesh says only roughly how steep the ground is at the site: with the normals of single facets within "
             f"{self.radius_m:.3g} m the period change would be {self.low_s:+.5g} to {self.high_s:+.5g} s (68 % of that "
@@ -43,14 +46,16 @@ class GroundError:
 
 
 def ground_error(begun: Start, scenario: Scenario, impact: Impact, change_s: float | None) -> GroundError | None:
-    """None on smooth ground, without an impact or a period change; begun: the system before the impact."""
-    if impact.status != "hit" or change_s is None or begun.system.secondary.spacing_m == 0.0:
+    """None where the normal is sure, without an impact or a period change; begun: the system before the impact."""
+    if impact.status != "hit" or change_s is None or is_sure(begun.system.secondary, scenario.impactor):
         return None
     found = slopes_about(begun.system, begun.system.state, scenario, sure(impact.site))
     tilted, facets = (
         change_s + more_s(begun, found.taken_m_s, dv_m_s) for dv_m_s in (found.tilted_m_s, found.facets_m_s)
     )
     sigma = float(np.sqrt(0.5 * np.sum((tilted - change_s) ** 2)))
+    if begun.system.secondary.spacing_m == 0.0:
+        return GroundError(found.radius_m, None, None, sigma)
     low, high = _quantiles(facets, found.weights, _MIDDLE_68).tolist()
     return GroundError(found.radius_m, low, high, sigma)
 

@@ -12,6 +12,7 @@ from typing import Any, Literal, Protocol
 from ..impact import Impact
 from ..observables.chaos import Chaos
 from ..relaxed.start import Start
+from ..scenario import Scenario
 from ..units import printed_unit_of
 from .windows import Side
 
@@ -24,6 +25,8 @@ TEXT, FLAG, WHOLE, NUMBER = "text", "yes/no", "d", "number"
 class Predicted(Protocol):
     """What outcomes follow from: a Prediction."""
 
+    @property
+    def scenario(self) -> Scenario: ...
     @property
     def start(self) -> Start: ...
     @property

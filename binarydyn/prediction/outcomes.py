@@ -12,7 +12,9 @@ from functools import partial
 
 import numpy as np
 
+from ..columns import angle_deg
 from ..impact import betas_of, turns_deg
+from ..impact.footprint import crater_scale_m
 from ..kinds import sure
 from ..units import words_of
 from .mass_share import mass_share_s
@@ -94,6 +96,15 @@ def _beta(name: str, frame: str) -> Callable[[Predicted], float | None]:
     return value
 
 
+def _normal_tilt_deg(p: Predicted) -> float | None:
+    """From the normal at the point: by curvature that changes across an ellipsoid's crater, on a mesh by roughness."""
+    if (site := p.impact.site) is None:
+        return None
+    scenario, body = p.scenario, p.start.system.secondary
+    radius = site.normal_radius_m or crater_scale_m(body, sure(scenario.impactor), scenario.momentum_transfer)
+    return float(angle_deg(body.normal_about(site.hit, radius), site.hit.normal))
+
+
 def _mass_share_s(p: Predicted) -> float | None:
     return mass_share_s(p.start, p.impact)
 
@@ -167,6 +178,7 @@ _IMPACT = (
     Outcome("incidence_deg", "Incidence angle", _site("incidence_deg"), ".1f", _PRINT | _SUMMARY),
     Outcome("lever_arm_m", "Lever arm of the line of flight", _site("lever_arm_m")),
     Outcome("normal_radius_m", "Radius of the mean surface normal", _site("normal_radius_m"), ".3g"),
+    Outcome("normal_tilt_deg", "Tilt of the mean normal over the crater", _normal_tilt_deg, ".3g"),
     Outcome("crater_regime", "Crater regime", _crater_regime, TEXT, _PRINT),
     Outcome("crater_radius_m", "Crater radius", _material("crater_radius_m"), ".3g", _PRINT),
     Outcome("cone_half_angle_deg", "Half angle of the ejecta cone", _material("cone_half_angle_deg"), ".3g", _PRINT),

@@ -278,11 +278,6 @@ def _check_impact(scenario: Scenario) -> None:
                     ("sampling", "quantities", name),
                     "it is uncertain while a material gives it, allowed are the numbers of the material; remove it",
                 )
-    if scenario.impactor and scenario.impactor.normal_radius_m and not scenario.secondary.polyhedron:
-        raise refusal(
-            "impactor.normal_radius_m",
-            "it is given for an ellipsoid, which has one normal at each point, allowed is for a mesh; remove it",
-        )
 
 
 def _check_mass(scenario: Scenario) -> None:

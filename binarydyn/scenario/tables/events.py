@@ -42,11 +42,19 @@ class Impactor(Table):
     normal_radius_m: Number | None = key(
         None,
         "m",
-        "the normal at the site is the mean, by area, of the ground within this distance; none: the radius of the "
-        "expected crater (of the material, or of one in weakly cohesive sand), from the mesh's mean edge to half the "
-        "secondary's mean radius; 0 takes the facet that is hit; only for a secondary given as a mesh",
+        "the normal at the site is the mean, by area, of the ground within this distance; none: on a mesh the radius "
+        "of the expected crater (of the material, or of one in weakly cohesive sand), from the mesh's mean edge to "
+        "half the secondary's mean radius, on an ellipsoid 0; 0 takes the normal at the point, of the facet that is hit",
         0.0,
         1e5,
+    )
+    normal_sigma_deg: Number = key(
+        0.0,
+        "deg",
+        "1 sigma of the normal's tilt about each of two axes along the ground, for slopes at the scale of the crater "
+        "that the shape does not have, on top of what a mesh's own roughness says; 0 is none",
+        0.0,
+        30.0,
     )
     grazing_deg: Number = key(
         75.0,
