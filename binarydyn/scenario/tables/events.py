@@ -44,7 +44,7 @@ class Impactor(Table):
         "m",
         "the normal at the site is the mean, by area, of the ground within this distance; none: on a mesh the radius "
         "of the expected crater (of the material, or of one in weakly cohesive sand), from the mesh's mean edge to "
-        "half the secondary's mean radius, on an ellipsoid 0; 0 takes the normal at the point, of the facet that is hit",
+        "half the secondary's mean radius, on an ellipsoid 0; 0 takes the normal at the point, of the facet hit",
         0.0,
         1e5,
     )
