@@ -121,7 +121,7 @@ def test_a_folder_that_only_says_that_it_can_be_written_is_refused_before_anythi
     def never(*_, **__):
         raise AssertionError("computed before")
 
-    monkeypatch.setattr("binarydyn.prediction.predict", never)
+    monkeypatch.setattr("binarydyn.commands.predict.run", never)
     if Path("/proc/self").exists():
         for option, name in (("--out", "x.h5"), ("--plot", "x.png")):
             assert f"/proc/{name}: it cannot be written" in refused(["predict", file, option, f"/proc/{name}"], capsys)
@@ -232,7 +232,7 @@ def test_without_a_standard_error_files_are_written_and_refusals_stay_off_the_ou
 
 
 def test_two_outputs_of_one_name_are_refused_before_anything_is_computed(file, tmp_path, capsys, monkeypatch):
-    for name in ("prediction.predict", "relaxed.build", "dynamics.simulate"):
+    for name in ("commands.predict.run", "relaxed.build", "dynamics.simulate"):
         monkeypatch.setattr(f"binarydyn.{name}", None)
     picture, link, hard = tmp_path / "x.png", tmp_path / "y.png", tmp_path / "z.png"
     picture.write_bytes(b"older")
@@ -494,7 +494,7 @@ def test_a_figure_of_one_member_is_refused_before_anything_is_computed(tmp_path,
     def never(*_, **__):
         raise AssertionError("computed before")
 
-    monkeypatch.setattr("binarydyn.prediction.predict", never)
+    monkeypatch.setattr("binarydyn.commands.predict.run", never)
     monkeypatch.setattr("binarydyn.ensembles.rows_of", never)
     drawn = tmp_path / "drawn.toml"
     drawn.write_text(HIT + '[sampling.quantities]\n"impactor.mass_kg" = {normal = [480.0, 5.0]}\n')

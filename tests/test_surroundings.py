@@ -3,6 +3,7 @@ orbit."""
 
 import math
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from binarydyn.errors import InputError
 from binarydyn.impact.frame import ecliptic_axes
 from binarydyn.kepler import Elements, elements_at, position_velocity
 from binarydyn.scenario import HeliocentricOrbit, MutualOrbit, example
+from binarydyn.sky.ephemeris import Clock
 from binarydyn.surroundings import (
     Deflection,
     Pass,
@@ -172,6 +174,29 @@ def test_the_impact_epoch_in_tdb():
     assert julian_date_tdb("2022-09-26T23:14:24.183Z") == julian_date_tdb("2022-09-26 23:14:24.183")
     with pytest.raises(InputError, match="ISO 8601"):
         julian_date_tdb("2022-09-26")
+
+
+def test_clocks_are_those_of_a_general_library():
+    """astropy's, over years with and without leap seconds, to 1 ns; texts about one to the letter."""
+    from astropy.time import Time, TimeDelta
+
+    epoch = datetime(2016, 12, 31, 22, 10, 5, 250000, tzinfo=UTC)
+    clock = Clock(epoch)
+    begun = Time(epoch.replace(tzinfo=None), scale="utc").tdb
+    time_s = np.array([-1.2e9, -3.7e4, -1e-7, 0.0, 6594.7, 6594.83, 6595.3, 6596.0, 8.64e4, 4e8 + 0.123])
+    theirs = begun + TimeDelta(time_s, format="sec", scale="tdb")
+    days, more = clock.tdb(time_s)
+    assert np.abs((days - theirs.jd1) + (more - theirs.jd2)).max() * DAY_S < 1e-9
+    utc = theirs.utc
+    utc.precision = 1
+    assert clock.utc(time_s) == [f"{text}Z" for text in utc.isot] and "2016-12-31T23:59:60.5Z" in clock.utc(time_s)
+    moments = [datetime(year, 7, 1, 3, 2, 1, 987654, tzinfo=UTC) for year in (1965, 1999, 2017, 2060)]
+    their_s = (Time([one.replace(tzinfo=None) for one in moments], scale="utc").tdb - begun).sec
+    assert clock.seconds_at(moments) == pytest.approx(their_s, abs=1e-6)
+    julian = 2457754.5 + np.linspace(-400.0, 400.0, 7)
+    for scale in ("utc", "tdb"):
+        their_s = (Time(julian, format="jd", scale=scale).tdb - begun).sec
+        assert clock.seconds_at_julian(julian, scale) == pytest.approx(their_s, abs=1e-6)
 
 
 def _along(speed):

@@ -105,7 +105,9 @@ def plan(scenario: Scenario, progress: Callable[[str, float], None] | None = Non
     systems = tuple(drawn) or (nominal,)
     change, before_s = _change_s(scenario, found.nominal), reference.begun.period_h * HOUR_S
     sigmas = nominal.sigmas_s()
-    lost = np.array([systems[k % len(systems)].sigmas_s(is_open) for k, is_open in enumerate(_weathers(campaign))])
+    lost, weathers = np.empty((HISTORIES, campaign.nights_after)), _weathers(campaign)
+    for k, system in enumerate(systems):
+        lost[k :: len(systems)] = system.sigmas_s(weathers[k :: len(systems)])
     sizes = np.abs([systems[k % len(systems)].orbit.change_s for k in range(HISTORIES)])
     detect, asked = _Detect(sigmas, lost), scenario.requirement
     detected, dates = _probabilities(lost, sizes), dates_of(scenario, reference.sky, campaign.nights_after)

@@ -74,15 +74,17 @@ class SystemNights:
         return out
 
     def sigmas_s(self, is_open: np.ndarray | None = None) -> np.ndarray:
-        """(nights_after,) of the change after each night; is_open (m,): which nights are not lost; none is.  inf: too
-        few events."""
+        """(.., nights_after) of the change after each night; is_open (.., m): which nights are not lost; none is.  inf:
+        too few events."""
         kept = np.ones(len(self.nights)) if is_open is None else is_open.astype(float)
         early = self.nights < 0
         count = kept * np.sum(self.night_of == self.nights[:, None], axis=1)
-        information = self._information * kept[:, None, None]
-        whole = information[early].sum(axis=0) + np.cumsum(information[~early], axis=0)
-        enough = (count[early].sum() >= EVENTS_NEEDED) & (np.cumsum(count[~early]) >= EVENTS_NEEDED)
-        out = np.full(len(enough), np.inf)
+        information = self._information * kept[..., None, None]
+        before = information[..., early, :, :].sum(axis=-3, keepdims=True)
+        whole = before + np.cumsum(information[..., ~early, :, :], axis=-3)
+        enough = np.sum(count[..., early], axis=-1, keepdims=True) >= EVENTS_NEEDED
+        enough = enough & (np.cumsum(count[..., ~early], axis=-1) >= EVENTS_NEEDED)
+        out = np.full(enough.shape, np.inf)
         if enough.any():
             out[enough] = self.design.change_sigmas_s(whole[enough])
         return out

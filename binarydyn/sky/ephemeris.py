@@ -1,9 +1,8 @@
 """Where the Earth is and what its clocks say: time scales, the Earth and a site on it about the Sun, all offline.
 
-From astropy's built-in ephemeris (Earth about the Sun to about 1e-7 of its distance, 1900 to 2100: Bretagnon & Francou
-1988, A&A 202, 309, as used by the IAU's SOFA collection; ERFA is its licensed copy, which astropy brings).  Nothing is
-downloaded: the Earth's rotation comes from the tables in the installed package, beyond them UT1 is taken as UTC (below
-0.9 s, 0.4 km on the ground).
+From ERFA, the licensed copy of the IAU's SOFA collection (Earth about the Sun to about 1e-7 of its distance, 1900 to
+2100: Bretagnon & Francou 1988, A&A 202, 309).  Nothing is downloaded: the Earth's rotation comes from the tables that
+astropy brings, beyond them UT1 is taken as UTC (below 0.9 s, 0.4 km on the ground).
 """
 
 from __future__ import annotations
@@ -14,16 +13,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..constants import ASTRONOMICAL_UNIT_M, DAY_S
-from ..epochs import J2000_JD
+from ..epochs import J2000_JD, TwoPart, iso_of_tdb, split_days, tdb_at, tdb_of_utc
 from ..errors import InputError
-
-if TYPE_CHECKING:
-    from astropy.time import Time
 
 SERVED_DAYS = 36525.0
 """Before and after J2000: as long as the Earth's ephemeris holds, 1900-01-01 to 2100-01-01, each at 12 h."""
@@ -70,13 +65,16 @@ class Clock:
 
     epoch_utc: datetime
 
-    def at(self, time_s) -> Time:
-        """astropy times (TDB) of seconds (...) from the epoch."""
-        from astropy.time import Time, TimeDelta
+    @cached_property
+    def _epoch(self) -> TwoPart:
+        """(1,) of the epoch, TDB."""
+        return tdb_at([self.epoch_utc])
 
-        with offline():
-            epoch = Time(self.epoch_utc.replace(tzinfo=None), scale="utc", format="datetime").tdb
-            return epoch + TimeDelta(np.asarray(time_s, dtype=float), format="sec", scale="tdb")
+    def tdb(self, time_s) -> TwoPart:
+        """Julian dates (m,) in TDB of seconds (m,) from the epoch."""
+        whole, rest = self._epoch
+        days, more = np.divmod(np.asarray(time_s, dtype=float), DAY_S)
+        return split_days(whole + days, rest + more / DAY_S)
 
     def check_served(self, time_s) -> None:
         """InputError where the Earth's place is not known at times (...), s from the epoch."""
@@ -91,32 +89,28 @@ class Clock:
                 "take another date or fewer days",
             )
 
-    @cached_property
+    @property
     def _epoch_days(self) -> float:
         """From J2000 to the epoch, TDB."""
-        return float(self.at(0.0).tdb.jd) - J2000_JD
+        whole, rest = self._epoch
+        return float(whole[0] + rest[0]) - J2000_JD
 
     def utc(self, time_s) -> list[str]:
         """ISO 8601 dates and times, UTC, to a tenth of a second, of seconds (m,) from the epoch."""
-        with offline():
-            moments = self.at(np.atleast_1d(time_s)).utc
-            moments.precision = 1
-            return [f"{text}Z" for text in moments.isot]
+        return iso_of_tdb(*self.tdb(np.atleast_1d(time_s)))
 
     def seconds_at(self, utc: Sequence[datetime]) -> np.ndarray:
         """(m,) seconds from the epoch to moments in UTC."""
-        from astropy.time import Time
-
-        with offline():
-            times = Time([moment.astimezone(UTC).replace(tzinfo=None) for moment in utc], scale="utc")
-            return (times.tdb - self.at(0.0)).sec
+        return self._seconds_to(tdb_at([moment.astimezone(UTC) for moment in utc]))
 
     def seconds_at_julian(self, days, scale: str) -> np.ndarray:
         """(m,) seconds from the epoch to Julian dates (m,) in UTC or TDB, to 40 microseconds."""
-        from astropy.time import Time
+        given = split_days(np.asarray(days, dtype=float), np.zeros(len(days)))
+        return self._seconds_to(tdb_of_utc(*given) if scale == "utc" else given)
 
-        with offline():
-            return (Time(np.asarray(days, dtype=float), format="jd", scale=scale).tdb - self.at(0.0)).sec
+    def _seconds_to(self, tdb: TwoPart) -> np.ndarray:
+        (whole, rest), (epoch, of_day) = tdb, self._epoch
+        return ((whole - epoch) + (rest - of_day)) * DAY_S
 
 
 def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: ObservingSite | None = None) -> np.ndarray:
@@ -127,19 +121,20 @@ def observer_about_sun_m(clock: Clock, time_s: np.ndarray, site: ObservingSite |
     from erfa import epv00
 
     clock.check_served(np.atleast_1d(time_s))
-    time = clock.at(np.atleast_1d(time_s))
-    about_sun, _ = epv00(time.jd1, time.jd2)  # astropy's own call asks it for either body, at twice the time
+    tdb = clock.tdb(np.atleast_1d(time_s))
+    about_sun, _ = epv00(*tdb)
     equatorial = about_sun["p"] * ASTRONOMICAL_UNIT_M
     if site is not None:
-        equatorial = equatorial + _on_the_ground_m(site, time)
+        equatorial = equatorial + _on_the_ground_m(site, tdb)
     return equatorial @ _TO_ECLIPTIC.T
 
 
-def _on_the_ground_m(site: ObservingSite, time: Time) -> np.ndarray:
+def _on_the_ground_m(site: ObservingSite, tdb: TwoPart) -> np.ndarray:
     """(m, 3) from the Earth's centre to a site, equator J2000."""
     from astropy.coordinates import EarthLocation
+    from astropy.time import Time
     from astropy.units import deg, m
 
     place = EarthLocation.from_geodetic(site.longitude_deg * deg, site.latitude_deg * deg, site.height_m * m)
     with offline():
-        return place.get_gcrs_posvel(time)[0].xyz.to_value(m).T
+        return place.get_gcrs_posvel(Time(*tdb, format="jd", scale="tdb"))[0].xyz.to_value(m).T
