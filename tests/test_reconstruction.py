@@ -19,7 +19,7 @@ from binarydyn.reconstruction.answers.weighing import (
     weighted_spread,
 )
 from binarydyn.reconstruction.chord import Conditional
-from binarydyn.reconstruction.exact import exactly_weighed
+from binarydyn.reconstruction.exact import ExactWeights, exactly_weighed
 from binarydyn.reconstruction.horizon import horizon_s
 from binarydyn.reconstruction.importance import Kernels, adapted, k_hat, ln_normal, pareto_shape, weights
 from binarydyn.reconstruction.likelihood import Likelihood
@@ -191,7 +191,7 @@ def test_exact_weights_undo_what_was_linear():
     reference = solved(likelihood, np.zeros(4))
     grid = NoiseGrid.of(likelihood, reference, True)
     target = Conditional(grid.best, reference)
-    found = exactly_weighed(target, adapted(target, 2, seed=1), grid, 2000, 1)
+    found = exactly_weighed(target, adapted(target, 2, seed=1), ExactWeights(grid), 2000, 1)
     assert found.effective > 1000.0
     c = np.linspace(-3.0, 3.0, 1201)
     ln = logsumexp([share + ln_of_c(node, c) for node, share in zip(grid.nodes, grid.ln_prior, strict=True)], axis=0)
@@ -245,7 +245,7 @@ def test_bounds_cut_what_scales_the_impact():
     reference, sigma = solved(likelihood, np.zeros(4)), np.sqrt(covariance[0, 0])
     target = Conditional(likelihood, reference, "a", (mean[0] + 0.5 * sigma, np.inf))
     grid = NoiseGrid((likelihood,), np.zeros(1), np.ones(1))
-    found = exactly_weighed(target, adapted(target, 2, seed=2, start=target.start), grid, 3000, 2)
+    found = exactly_weighed(target, adapted(target, 2, seed=2, start=target.start), ExactWeights(grid), 3000, 2)
     kept = found.weight > 0.0
     assert found.u[kept, 0].min() >= mean[0] + 0.5 * sigma
     expected = truncnorm(0.5, np.inf, mean[0], sigma)

@@ -7,7 +7,7 @@ each draw with the motion itself, so that what quadratics miss costs effective d
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,18 +15,8 @@ from ..errors import ConvergenceError
 from ..inference.quadratic import Quadratic, quadratic_fit, runs_for
 from ..reconstruction.answers.told import LEAST_DRAWS
 from ..reconstruction.chord import Conditional
-from ..reconstruction.exact import Weighted, exactly_weighed
-from ..reconstruction.importance import (
-    MOST_K,
-    Kernels,
-    RoughDraws,
-    adapted,
-    effective_number,
-    k_hat,
-    ln_normal,
-    prior_draws,
-    tempered,
-)
+from ..reconstruction.exact import ExactWeights, Weighted, exactly_weighed
+from ..reconstruction.importance import MOST_K, RoughDraws, adapted, prior_draws, refreshed
 from ..reconstruction.likelihood import Likelihood, of_priors, quadratic
 from ..reconstruction.newton import Solved
 from ..reconstruction.scatter import NoiseGrid
@@ -34,10 +24,8 @@ from ..reconstruction.scatter import NoiseGrid
 _MOVES = 2
 """By the motion, from a guess of s to its solution."""
 _ROUNDS = 2
-_FRESH_STAGES, _FRESH, _TEMPERED = 2, 4096, 1500.0
-"""Last stages of the sampler, their draws, and how many effective draws their kernels are made of."""
-_WIDEST, _VOLUME = 2.5, 100.0
-"""By how much these kernels are wider in each dimension at most, and in volume."""
+_FRESH_STAGES, _FRESH = 2, 4096
+"""How often fresh draws are made, each time about those before, and how many."""
 
 
 @dataclass(frozen=True)
@@ -55,8 +43,8 @@ class SolvedRuns:
         """By the motion; three runs each."""
         s = target.guess(x)
         for _ in range(_MOVES):
-            ln, moved, _ = target.moved(x, s)
-            s = np.where(np.isfinite(ln)[:, None], moved, s)
+            found = target.moved(x, s)
+            s = np.where(np.isfinite(found.whole)[:, None], found.middle[0], s)
         late = target.likelihood.late(target.whole(x, s))
         cost = quadratic(target.weighing, late) + of_priors(x, np.ones(x.shape[1]))
         return cls(x, s, late, cost)
@@ -115,9 +103,10 @@ def weighed_draws(likelihood: Likelihood, reference: Solved, draws: int, seed: i
     d = target.dimensions
     runs = runs_for(None, d)
     known = SolvedRuns.of(target, middle + prior_draws(runs, d, seed) @ np.linalg.cholesky(covariance).T)
+    weigher = ExactWeights(NoiseGrid((likelihood,), np.zeros(1), np.ones(1)))
     for k in range(_ROUNDS):
         some = _searched(EmulatedTarget.through(target, known), seed + k)
-        found = exactly_weighed(target, some, NoiseGrid((likelihood,), np.zeros(1), np.ones(1)), draws, seed + k)
+        found = exactly_weighed(target, some, weigher, draws, seed + k)
         if k == _ROUNDS - 1 or not why_not(some, found):
             break
         known = known + SolvedRuns.of(target, some.x[some.chosen(np.random.default_rng((seed, 3)), runs)])
@@ -130,24 +119,8 @@ def _searched(target: EmulatedTarget, seed: int) -> RoughDraws:
     for k in range(_FRESH_STAGES):
         if not np.isfinite(some.ln_weight).any():
             raise ConvergenceError("no draw of the unknowns has the published numbers; see [sampling]")
-        some = _fresh(target, some, np.random.default_rng((seed, 2, k)))
+        some = refreshed(target, some, np.random.default_rng((seed, 2, k)), _FRESH, _FRESH)
     return some
-
-
-def _fresh(target: EmulatedTarget, some: RoughDraws, random: np.random.Generator) -> RoughDraws:
-    """Draws of wider kernels about all before, weighed by their own density alone.
-
-    Weights over all stages of an adaptive sampler count their own successes: tails that were never drawn look as if
-    they did not exist, and the effective number does not tell.
-    """
-    kernels = Kernels.about(some.x, tempered(some.ln_weight, min(_TEMPERED, 0.5 * len(some.x))), random)
-    wider = min(_WIDEST, _VOLUME ** (1.0 / some.x.shape[1]))
-    kernels = replace(kernels, factors=wider * kernels.factors)
-    x = kernels.draw(_FRESH, random)
-    ln, found = target(x)
-    ln_weight = ln + ln_normal(x) - kernels.ln_density(x)
-    stage = (len(x), effective_number(ln_weight), k_hat(ln_weight))
-    return RoughDraws(x, found, ln, ln_weight, 0, (*some.stages, stage))
 
 
 def why_not(some: RoughDraws, weighted: Weighted) -> str:

@@ -11,13 +11,16 @@ by what undoes their second order at the reference; such a change of coordinates
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from copy import copy
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
+from ..timing.noise import Weighing
 from .importance import prior_draws
 from .likelihood import Likelihood, of_priors, quadratic
-from .newton import STEP, Solved
+from .newton import Solved, steps_of
+from .scatter import NoiseGrid
 
 FAR = 25.0
 """In chi2, from which a guess lies so far from its solution that it is moved twice, where the draw may count."""
@@ -30,7 +33,8 @@ _PLACES, _AT_REFERENCE = 3, 5.0
 _WITHIN = 3.5
 """From the reference, beyond which slopes are taken as there."""
 _WIDER = 1.5
-_TURNING = 0.08
+_STEEP = 3.0
+"""Times the usual slopes, beyond which motion at a place is chaotic and its slopes say nothing."""
 _BLOCK = 256
 """Runs in one call: their samples are held at once."""
 _FIRST = 256
@@ -39,17 +43,73 @@ _SMOOTHED, _LEAST, _RIDGE = 20.0, -8.0, 1e-3
 """By which ln likelihoods are divided as weights of the guess, the least of these, and what holds it back."""
 
 
+@dataclass(frozen=True)
+class Node:
+    """C^-1 at one scale and common error of a night, ln of its share before the data less ln|C|/2, and with it of the
+    slopes' coefficients (t, m, k): C^-1 of them, told, and gram (t, t, k, k)."""
+
+    weighing: Weighing
+    ln_share: float
+    told: np.ndarray
+    gram: np.ndarray
+
+    @classmethod
+    def of(cls, likelihood: Likelihood, ln_prior: float, slopes: np.ndarray) -> Node:
+        weighing = likelihood.weighing
+        told = weighing.applied(slopes)
+        gram = np.einsum("ams,bmt->abst", slopes, told, optimize=True)
+        return cls(weighing, float(ln_prior) - 0.5 * weighing.ln_det, told, gram)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """Of n guesses by j nodes: ln L (j, n), -inf for what cannot be; solutions (j, n, k) with their H (j, n, k, k); how
+    far (j, n) in chi2 the guesses were from them."""
+
+    ln: np.ndarray
+    s: np.ndarray
+    precision: np.ndarray
+    far: np.ndarray
+
+    @classmethod
+    def joined(cls, parts: list[Moved]) -> Moved:
+        """Of blocks of guesses."""
+        return cls(*(np.concatenate([getattr(part, one.name) for part in parts], axis=1) for one in fields(cls)))
+
+    @property
+    def whole(self) -> np.ndarray:
+        """(n,) ln L with the nodes integrated out."""
+        top = np.maximum(self.ln.max(axis=0), -1e300)
+        with np.errstate(divide="ignore"):
+            return top + np.log(np.sum(np.exp(self.ln - top), axis=0))
+
+    @property
+    def share(self) -> np.ndarray:
+        """(j, n) of each node; even where there is no motion."""
+        whole = self.whole
+        known = np.isfinite(whole)
+        return np.where(known, np.exp(self.ln - np.where(known, whole, 0.0)), 1.0 / len(self.ln))
+
+    @property
+    def middle(self) -> tuple[np.ndarray, np.ndarray]:
+        """Solutions (n, k) and how far they were (n,), over the nodes."""
+        share = self.share
+        return np.einsum("jn,jnk->nk", share, self.s), np.sum(share * self.far, axis=0)
+
+
 @dataclass
 class Conditional:
     """ln L(x) of the rough unknowns in units of their priors' sigma, x (n, d), and the solutions of the smooth ones.
 
     reference: where slopes are taken.  bounded: the name of a smooth unknown whose value has bounds, or None.
+    grid: scales and common errors over which ln L is integrated; None: those of the likelihood alone.
     """
 
     likelihood: Likelihood
     reference: Solved
     bounded: str | None = None
     bounds: tuple[float, float] = (-np.inf, np.inf)
+    grid: NoiseGrid | None = None
     runs: int = 0
     _quadratic: np.ndarray | None = field(default=None, repr=False)
 
@@ -62,13 +122,12 @@ class Conditional:
         self.s0 = self.reference.u[self.smooth]
         self.x0 = self.reference.u[self.rough] / self.sigma_x
         first = self.reference.slopes[:, self.smooth]
+        self.step = steps_of(self.weighing, first)
         told = self.weighing.applied(first)
         precision = first.T @ told + np.diag(self.information)
         self.line = -np.linalg.solve(precision, told.T @ self.reference.slopes[:, self.rough] * self.sigma_x).T
         self.bend = self._bends(first, told, np.sqrt(np.diag(np.linalg.inv(precision))))
-        self.slopes = self._slopes_over_x(first)
-        self.told = self.weighing.applied(self.slopes)
-        self.gram = np.einsum("ams,bmt->abst", self.slopes, self.told, optimize=True)
+        self._keep(self._slopes_over_x(first))
         self.at = -1 if self.bounded is None else int(np.flatnonzero(self.smooth == asked.index(self.bounded))[0])
 
     def _bends(self, first: np.ndarray, told: np.ndarray, sigma: np.ndarray) -> np.ndarray:
@@ -90,22 +149,41 @@ class Conditional:
     def _slopes_over_x(self, first: np.ndarray) -> np.ndarray:
         """(t, m, k) coefficients of A(x), quadratic in x, by least squares over places about the reference and of the
         prior, with s by one move of their own slopes; where these lead is the first guess."""
-        terms = _terms(np.zeros((1, len(self.rough)))).shape[1]
-        x = self._places(_PLACES * terms)
-        here, slopes = self._own_slopes(x, s := self.guess(x))
-        known = np.isfinite(here).all(axis=1) & np.isfinite(slopes).all(axis=(1, 2))
-        x, s, here, slopes = x[known], s[known], here[known], slopes[known]
+        x = self._places(_PLACES * self._count)
+        x, s, here, slopes = self._own_slopes(x, self.guess(x))
         told = self.weighing.applied(slopes)
         precision = np.swapaxes(slopes, 1, 2) @ told + np.diag(self.information)
         gradient = np.einsum("nm,nmk->nk", here, told) + s * self.information
         move = -np.linalg.solve(precision, gradient[..., None])[..., 0]
         ln = -0.5 * (quadratic(self.weighing, here) + np.sum(gradient * move, axis=1))
         self.learn(x, s + move, ln)
-        w = _shares(ln)
-        matrix = np.vstack([self._away(x) * w, _AT_REFERENCE * self._away(self.x0[None]), _RIDGE * np.eye(terms)])
-        right = [slopes.reshape(len(x), -1) * w, _AT_REFERENCE * first.reshape(1, -1), np.zeros((terms, first.size))]
-        found = np.linalg.lstsq(matrix, np.vstack(right), rcond=None)[0]
-        return found.reshape(terms, *first.shape)
+        return self._through(
+            np.vstack([x, self.x0]), np.vstack([slopes, first[None]]), np.vstack([_shares(ln), _AT_REFERENCE])
+        )
+
+    def _through(self, x: np.ndarray, slopes: np.ndarray, w: np.ndarray) -> np.ndarray:
+        """(t, m, k) coefficients of A(x), from slopes (n, m, k) at places x (n, d) of weights w (n, 1)."""
+        terms = self._away(x)
+        matrix = np.vstack([terms * w, _RIDGE * np.eye(terms.shape[1])])
+        right = np.vstack([slopes.reshape(len(x), -1) * w, np.zeros((terms.shape[1], slopes[0].size))])
+        return np.linalg.lstsq(matrix, right, rcond=None)[0].reshape(-1, *slopes.shape[1:])
+
+    def nearer(self, x: np.ndarray, s: np.ndarray) -> Conditional:
+        """The same with slopes from the first places x (n, d), s (n, k), as draws by weight, in place of those about
+        the reference."""
+        found = copy(self)
+        x, _, _, slopes = self._own_slopes(x[: _PLACES * self._count], s[: _PLACES * self._count])
+        found._keep(self._through(x, slopes, np.ones((len(x), 1))))
+        return found
+
+    def _keep(self, slopes: np.ndarray) -> None:
+        grid = self.grid or NoiseGrid((self.likelihood,), np.array([0.5 * self.weighing.ln_det]), np.ones(1))
+        self.nodes = [Node.of(one, share, slopes) for one, share in zip(grid.nodes, grid.ln_prior, strict=True)]
+
+    @property
+    def _count(self) -> int:
+        """Of terms in x."""
+        return _terms(np.zeros((1, len(self.rough)))).shape[1]
 
     def _places(self, count: int) -> np.ndarray:
         """(count, d) of which two thirds are about the reference."""
@@ -114,16 +192,22 @@ class Conditional:
         about = mean + normal[count // 3 :] @ np.linalg.cholesky(covariance).T
         return np.vstack([normal[: count // 3], about])
 
-    def _own_slopes(self, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """What is late at x (n, d) and s (n, k), (n, m), and its slopes there (n, m, k), one-sided."""
+    def _own_slopes(self, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Those of x (n, d) and s (n, k) that last, what is late there (n, m), and its slopes (n, m, k), to one side or
+        the other in turn: over many places second orders cancel."""
         n, k = s.shape
+        step = self.step * np.where(np.arange(n) % 2, 1.0, -1.0)[:, None]
         many = np.repeat(x, k + 1, axis=0), np.repeat(s, k + 1, axis=0)
-        many[1][:] += np.tile(np.vstack([np.zeros(k), STEP * np.eye(k)]), (n, 1))
+        many[1][:] += (np.vstack([np.zeros(k), np.eye(k)]) * step[:, None]).reshape(-1, k)
         u = self.whole(*many)
         late = np.concatenate([self.likelihood.late(u[a : a + _BLOCK]) for a in range(0, len(u), _BLOCK)])
         self.runs += len(u)
         late = late.reshape(n, k + 1, -1)
-        return late[:, 0], ((late[:, 1:] - late[:, :1]) / STEP).transpose(0, 2, 1)
+        slopes = ((late[:, 1:] - late[:, :1]) / step[:, :, None]).transpose(0, 2, 1)
+        known = np.isfinite(late).all(axis=(1, 2))
+        size = np.sum(slopes * self.weighing.applied(np.nan_to_num(slopes)), axis=1)
+        known &= (size <= _STEEP**2 * np.median(size[known], axis=0)).all(axis=1)
+        return x[known], s[known], late[known, 0], slopes[known]
 
     @property
     def start(self) -> tuple[np.ndarray, np.ndarray]:
@@ -150,21 +234,11 @@ class Conditional:
         """(n, t) with which the coefficients of slopes make A(x)."""
         return _terms(np.clip(x - self.x0, -_WITHIN, _WITHIN))
 
-    def precision(self, x: np.ndarray) -> np.ndarray:
+    def precision(self, x: np.ndarray, node: int = 0) -> np.ndarray:
         """H (n, k, k)."""
         z = self._away(x)
-        half = np.tensordot(z, self.gram, (1, 0))
+        half = np.tensordot(z, self.nodes[node].gram, (1, 0))
         return np.einsum("nb,nbst->nst", z, half) + np.diag(self.information)
-
-    def slopes_at(self, x: np.ndarray) -> np.ndarray:
-        """A(x) (n, m, k)."""
-        return np.tensordot(self._away(x), self.slopes, (1, 0))
-
-    @property
-    def turning(self) -> np.ndarray:
-        """Places of the smooth unknowns whose slopes change with x, by _TURNING of themselves over its prior."""
-        own = np.einsum("aass->as", self.gram)
-        return np.flatnonzero(own[1 : 1 + len(self.rough)].sum(axis=0) > _TURNING**2 * own[0])
 
     def allowed(self, s: np.ndarray) -> np.ndarray:
         """(n,) whether the bounded unknown is within its bounds."""
@@ -205,41 +279,47 @@ class Conditional:
         right = np.vstack([found[known] * w, np.zeros((terms.shape[1], found.shape[1]))])
         self._quadratic = np.linalg.lstsq(matrix, right, rcond=None)[0]
 
-    def moved(self, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """ln L (n,), solutions (n, k), and how far in chi2 the guesses s (n, k) were from them (n,)."""
-        parts = [self._moved(x[a : a + _BLOCK], s[a : a + _BLOCK]) for a in range(0, len(x), _BLOCK)]
-        ln, solution, far = (np.concatenate(column) for column in zip(*parts, strict=True))
-        return ln, solution, far
+    def moved(self, x: np.ndarray, s: np.ndarray) -> Moved:
+        """From guesses s (n, k) at x (n, d); one run each."""
+        return Moved.joined([self._moved(x[a : a + _BLOCK], s[a : a + _BLOCK]) for a in range(0, len(x), _BLOCK)])
 
-    def _moved(self, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def _moved(self, x: np.ndarray, s: np.ndarray) -> Moved:
         late = self.likelihood.late(self.whole(x, s))
         self.runs += len(x)
-        own, precision = quadratic(self.weighing, late), self.precision(x)
-        pulls = np.einsum("nm,ams->nas", np.nan_to_num(late), self.told, optimize=True)
+        parts = [self._by_node(k, x, s, late) for k in range(len(self.nodes))]
+        return Moved(*map(np.array, zip(*parts, strict=True)))
+
+    def _by_node(self, k: int, x: np.ndarray, s: np.ndarray, late: np.ndarray) -> tuple[np.ndarray, ...]:
+        node = self.nodes[k]
+        own, precision = quadratic(node.weighing, late), self.precision(x, k)
+        pulls = np.einsum("nm,ams->nas", np.nan_to_num(late), node.told, optimize=True)
         gradient = np.einsum("na,nas->ns", self._away(x), pulls) + s * self.information
         move = -np.linalg.solve(precision, gradient[..., None])[..., 0]
         far = -np.sum(gradient * move, axis=1)
         with np.errstate(invalid="ignore"):
             cost = own + of_priors(s, self.information) - far + np.linalg.slogdet(precision)[1]
-            ln = self._ln_allowed(s + move, precision) - 0.5 * cost
-        return np.where(np.isfinite(own), ln, -np.inf), s + move, far
+            ln = node.ln_share + self._ln_allowed(s + move, precision) - 0.5 * cost
+        return np.where(np.isfinite(own), ln, -np.inf), s + move, precision, far
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """ln L (n,) and solutions (n, k); the first call learns where they lie."""
         if self._quadratic is None:
             self._begin(x[:: max(1, len(x) // max(_FIRST, 6 * _terms(x[:1]).shape[1]))])
-        ln, s, far = self.moved(x, self.guess(x))
+        found = self.moved(x, self.guess(x))
+        ln, (s, far) = found.whole, found.middle
         high = ln + 0.1 * far > ln.max() - _COUNTS
         again = np.flatnonzero(np.isfinite(ln) & (far > FAR) & high)
         if len(again):
-            ln[again], s[again], _ = self.moved(x[again], s[again])
+            found = self.moved(x[again], s[again])
+            ln[again], s[again] = found.whole, found.middle[0]
         return ln, s
 
     def _begin(self, x: np.ndarray) -> None:
         s = self.guess(x)
         for _ in range(_FIRST_MOVES):
-            ln, s, _ = self.moved(x, s)
-        self.learn(x, s, ln)
+            found = self.moved(x, s)
+            s = found.middle[0]
+        self.learn(x, s, found.whole)
 
 
 def _shares(ln: np.ndarray) -> np.ndarray:

@@ -8,7 +8,7 @@ is one sigma of a cause that all such times share.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -71,6 +71,12 @@ class EventModel:
     def unknowns(self) -> Unknowns:
         """What is guessed."""
         return self.motion.unknowns
+
+    @property
+    def coarse(self) -> EventModel:
+        """Middles of dips from half as many instants, in half the time: what that moves hardly depends on the guess."""
+        events = self.events
+        return replace(self, events=replace(events, epochs=(events.epochs + 1) // 2))
 
     @property
     def mids(self) -> MidTimes:

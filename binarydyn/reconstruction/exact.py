@@ -5,11 +5,12 @@ x by its weight, s by Student's t about the solution at x, weight = likelihood a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from .chord import Conditional
+from .chord import Conditional, Moved
 from .importance import RoughDraws, effective_number, k_hat, weights
 from .likelihood import Likelihood, of_priors
 from .scatter import NoiseGrid
@@ -24,11 +25,12 @@ _BLOCK = 256
 
 @dataclass(frozen=True)
 class Weighted:
-    """u (n, p) with ln weights (n,), and what is late in each (n, m)."""
+    """u (n, p) with ln weights (n,), what is late in each (n, m), and which (n,) were left out for their motion."""
 
     u: np.ndarray
     ln_weight: np.ndarray
     late: np.ndarray
+    left_out: np.ndarray
 
     @property
     def weight(self) -> np.ndarray:
@@ -46,71 +48,64 @@ class Weighted:
         return k_hat(self.ln_weight)
 
 
-def exactly_weighed(conditional: Conditional, draws: RoughDraws, grid: NoiseGrid, count: int, seed: int) -> Weighted:
-    """`count` draws with scale and common error of a night integrated out.
+@dataclass(frozen=True)
+class ExactWeights:
+    """How draws are weighed: scale and common error of a night integrated out over the grid; unfit: which of guesses
+    u (n, p) are left out, (n,), or None."""
 
-    Where fewer than half of them count, again with slopes of each draw's own in those unknowns whose slopes change; and
-    where still few do, up to _MOST times as many.
-    """
+    grid: NoiseGrid
+    unfit: Callable[[np.ndarray], np.ndarray] | None = None
+
+    def chosen(self, conditional: Conditional, draws: RoughDraws, count: int, random: np.random.Generator) -> Weighted:
+        """Draws of x by weight, with Student's t about the solutions s, by a node of the noise each."""
+        j = draws.chosen(random, count)
+        x = draws.x[j]
+        found = conditional.moved(x, draws.found[j])
+        node = np.sum(np.cumsum(found.share, axis=0) < random.random(count), axis=0)
+        node = np.minimum(node, len(found.ln) - 1), np.arange(count)
+        size = found.s.shape[2]
+        score = random.standard_normal((count, size)) * np.sqrt(_NU / random.chisquare(_NU, count))[:, None]
+        factor = np.linalg.cholesky(found.precision)
+        s = found.s[node] + np.linalg.solve(factor[node].transpose(0, 2, 1), score[..., None])[..., 0]
+        ln_proposal = _ln_student(s, found, factor) + draws.ln[j]
+        u = conditional.whole(x, s)
+        late = _late(self.grid.best, u)
+        ln = self.grid.ln_likelihood(late) - 0.5 * of_priors(s, conditional.information) - ln_proposal
+        out = np.zeros(count, dtype=bool) if self.unfit is None else self.unfit(u)
+        return Weighted(u, np.where(conditional.allowed(s) & ~out, ln, -np.inf), late, out)
+
+
+def _ln_student(s: np.ndarray, found: Moved, factor: np.ndarray) -> np.ndarray:
+    """(n,) ln of the density, up to a constant, of s (n, k) by all nodes in their shares; factor (j, n, k, k)."""
+    away = np.einsum("jnab,jna->jnb", factor, s - found.s)
+    ln = -0.5 * (_NU + s.shape[1]) * np.log1p(np.sum(away**2, axis=2) / _NU)
+    ln += np.log(np.einsum("jnaa->jna", factor)).sum(axis=2)
+    top = ln.max(axis=0)
+    return top + np.log(np.sum(found.share * np.exp(ln - top), axis=0))
+
+
+def exactly_weighed(
+    conditional: Conditional, draws: RoughDraws, weigher: ExactWeights, count: int, seed: int
+) -> Weighted:
+    """`count` draws.  Where fewer than half of them count, again with slopes from places among them; and where still
+    few do, up to _MOST times as many."""
     random = np.random.default_rng((seed, 1))
-    parts = [_chosen(conditional, draws, grid, count, random, False)]
-    own = parts[0].effective < _GOOD * count
-    if own:
-        again = _chosen(conditional, draws, grid, count, random, True)
-        own = again.effective > parts[0].effective
-        parts = [again] if own else parts
+    parts = [weigher.chosen(conditional, draws, count, random)]
+    if parts[0].effective < _GOOD * count:
+        j = random.permutation(draws.chosen(random, len(draws.x)))
+        near = conditional.nearer(draws.x[j], draws.found[j])
+        again = weigher.chosen(near, draws, count, random)
+        if again.effective > parts[0].effective:
+            conditional, parts = near, [again]
     while (whole := _joined(parts)).effective < _ENOUGH and len(parts) < _MOST:
-        parts.append(_chosen(conditional, draws, grid, count, random, own))
+        parts.append(weigher.chosen(conditional, draws, count, random))
     return whole
 
 
-def _chosen(conditional, draws: RoughDraws, grid: NoiseGrid, count: int, random, own: bool) -> Weighted:
-    """Draws of x by weight, with s about their solutions."""
-    j = draws.chosen(random, count)
-    x, given = draws.x[j], draws.ln[j]
-    _, s, _ = conditional.moved(x, draws.found[j])
-    s, precision = _own_solutions(conditional, x, s) if own else (s, conditional.precision(x))
-    return _weighed(conditional, grid, x, s, precision, given, random)
-
-
 def _joined(parts: list[Weighted]) -> Weighted:
-    columns = ([getattr(part, name) for part in parts] for name in ("u", "ln_weight", "late"))
+    columns = ([getattr(part, field.name) for part in parts] for field in fields(Weighted))
     return Weighted(*(np.concatenate(column) for column in columns))
-
-
-def _weighed(conditional, grid, x, s, precision, given, random) -> Weighted:
-    """With Student's t about s (n, k) of these precisions (n, k, k); given (n,): ln L by which x (n, d) were chosen."""
-    count, size = s.shape
-    score = random.standard_normal((count, size)) * np.sqrt(_NU / random.chisquare(_NU, count))[:, None]
-    factor = np.linalg.cholesky(precision)
-    s = s + np.linalg.solve(factor.transpose(0, 2, 1), score[..., None])[..., 0]
-    ln_volume = -np.log(np.einsum("nii->ni", factor)).sum(axis=1)
-    ln_proposal = -0.5 * (_NU + size) * np.log1p(np.sum(score**2, axis=1) / _NU) - ln_volume
-    u = conditional.whole(x, s)
-    late = _late(grid.best, u)
-    ln = grid.ln_likelihood(late) - 0.5 * of_priors(s, conditional.information) - ln_proposal - given
-    return Weighted(u, np.where(conditional.allowed(s), ln, -np.inf), late)
 
 
 def _late(likelihood: Likelihood, u: np.ndarray) -> np.ndarray:
     return np.concatenate([likelihood.late(u[a : a + _BLOCK]) for a in range(0, len(u), _BLOCK)])
-
-
-def _own_solutions(conditional: Conditional, x: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Solutions (n, k) and precisions (n, k, k) with slopes of each x where they change; as before where one fails."""
-    precision = conditional.precision(x)
-    turning, slopes = conditional.turning, conditional.slopes_at(x)
-    here = _late(conditional.likelihood, conditional.whole(x, s))
-    step = np.sqrt(np.linalg.inv(conditional.precision(conditional.x0[None]))[0].diagonal())
-    for k in turning:
-        moved = s.copy()
-        moved[:, k] += step[k]
-        slopes[:, :, k] = (_late(conditional.likelihood, conditional.whole(x, moved)) - here) / step[k]
-    known = np.isfinite(here).all(axis=1) & np.isfinite(slopes).all(axis=(1, 2))
-    slopes, here = np.where(known[:, None, None], slopes, 0.0), np.where(known[:, None], here, 0.0)
-    told = conditional.weighing.applied(slopes)
-    own = np.swapaxes(slopes, 1, 2) @ told + np.diag(conditional.information)
-    precision = np.where(known[:, None, None], own, precision)
-    gradient = np.einsum("nm,nmk->nk", here, told) + s * conditional.information
-    move = -np.linalg.solve(precision, gradient[..., None])[..., 0]
-    return s + np.where(known[:, None], move, 0.0), precision

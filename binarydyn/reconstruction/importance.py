@@ -3,12 +3,15 @@
 Every stage draws from a share of the prior and Student kernels about weighted draws of all stages before, each with the
 covariance of its neighbours.  All draws stay; each is weighed over the mixture of all stages' densities in their shares
 (deterministic mixture: Cornuet, Marin, Mira & Robert 2012, Scand. J. Stat. 39, 798, doi
-10.1111/j.1467-9469.2011.00756.x, from memory).  The prior is standard normal in every unknown.
+10.1111/j.1467-9469.2011.00756.x, from memory).  Such weights count their own successes: tails that were never drawn
+look as if they did not exist (sd of an eccentricity 0.9 of the truth, with good diagnostics).  So what counts are fresh
+draws, of wider kernels about all before, weighed by their own density alone.  The prior is standard normal in every
+unknown.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -25,6 +28,9 @@ _OWN, _WHOLE = 0.8, 0.06
 _FLOOR = 1e-4
 _COUNTED = (60.0, 400.0)
 """Effective draws that kernels are made of: a tenth of all, within these, by weights to a power."""
+_WIDEST, _VOLUME, _TEMPERED = 2.5, 100.0, 1500.0
+"""Of the kernels of fresh draws: by how much they are wider in each dimension at most, and in volume, and how many
+effective draws they are made of at most."""
 
 
 class Target(Protocol):
@@ -110,6 +116,27 @@ def adapted(
         counts.append(len(more))
 
 
+def refreshed(
+    target: Target, some: RoughDraws, random: np.random.Generator, stage: int = STAGE, most: int = 4 * STAGE
+) -> RoughDraws:
+    """Fresh draws in place of all but those of the prior, which weigh nothing: stages of one density until ENOUGH of
+    them count, `most` at most."""
+    kernels = Kernels.about(some.x, tempered(some.ln_weight, min(_TEMPERED, 0.5 * len(some.x))), random).wider
+    target.learn(some.x, some.found, some.ln)
+    first = slice(0, some.prior)
+    x, found, ln = some.x[first], some.found[first], some.ln[first]
+    ln_weight, stages = np.full(len(x), -np.inf), list(some.stages)
+    for _ in range(max(1, most // stage)):
+        more = kernels.draw(stage, random)
+        ln_more, found_more = target(more)
+        x, ln, found = np.vstack([x, more]), np.concatenate([ln, ln_more]), np.vstack([found, found_more])
+        ln_weight = np.concatenate([ln_weight, ln_more + ln_normal(more) - kernels.ln_density(more)])
+        stages.append((len(x), effective_number(ln_weight), k_hat(ln_weight)))
+        if stages[-1][1] >= ENOUGH and stages[-1][2] < MOST_K:
+            break
+    return RoughDraws(x, found, ln, ln_weight, some.prior, tuple(stages))
+
+
 @dataclass(frozen=True)
 class Kernels:
     """A share of the prior, and Student kernels at centres (c, d) with weights (c,) and factors (c, d, d) of their
@@ -137,6 +164,11 @@ class Kernels:
         covariances = [_near(x, w, np.sum((even - even[i]) ** 2, axis=1), near / effective) for i in chosen]
         scaled = narrower * (_OWN * np.array(covariances) + _WHOLE * whole) + _FLOOR * np.eye(d)
         return cls(x[chosen], times / times.sum(), np.linalg.cholesky(scaled))
+
+    @property
+    def wider(self) -> Kernels:
+        """Wide enough for tails that these draws may lack."""
+        return replace(self, factors=min(_WIDEST, _VOLUME ** (1.0 / self.centres.shape[1])) * self.factors)
 
     def draw(self, count: int, random: np.random.Generator) -> np.ndarray:
         """(count, d)."""

@@ -13,10 +13,11 @@ import numpy as np
 
 from ..constants import DAY_S
 from ..errors import ConvergenceError
+from ..timing.noise import Weighing
 from .likelihood import Likelihood, of_priors, quadratic
 
-STEP = 0.02
-"""Of u, for slopes."""
+STEP, WIDEST_STEP = 0.02, 0.5
+"""Of u, for slopes: the least, and the greatest that steps_of takes."""
 ARCS_DAYS = (3.0, 6.0, 12.0, 25.0, 50.0)
 _FEWEST = 8
 """Events an arc must have."""
@@ -41,29 +42,48 @@ class Solved:
         return np.linalg.inv(likelihood.weighing.gram(self.slopes) + np.diag(likelihood.information))
 
 
-def slopes_at(likelihood: Likelihood, u: np.ndarray, which: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def steps_of(weighing: Weighing, slopes: np.ndarray) -> np.ndarray:
+    """(p,) steps of u for slopes, from slopes (m, p): one sigma, were all else known.
+
+    Middles of dips are sums over strips and jump by some seconds, each at another guess: over a step that moves them by
+    less, slopes would be those of the jumps.
+    """
+    told = np.sum(slopes * weighing.applied(slopes), axis=0)
+    return np.clip(1.0 / np.sqrt(np.maximum(told, 1e-12)), STEP, WIDEST_STEP)
+
+
+def slopes_at(
+    likelihood: Likelihood, u: np.ndarray, which: np.ndarray, step: np.ndarray | float = STEP
+) -> tuple[np.ndarray, np.ndarray]:
     """What is late at u, (m,), and its slopes (m, p), 0 but for unknowns `which` (k,); 2 k + 1 runs in one call.
 
-    One-sided where one side is refused.  ConvergenceError where u itself is.
+    step (p,): of u, to either side; one-sided where one side is refused.  ConvergenceError where u itself is.
     """
-    steps = STEP * np.eye(len(u))[which]
+    step = np.broadcast_to(step, len(u))
+    steps = np.diag(step)[which]
     late = likelihood.late(np.vstack([u, u + steps, u - steps]))
     here, up, down = late[0], late[1 : len(which) + 1], late[len(which) + 1 :]
     if not np.isfinite(here).all():
         raise ConvergenceError("the motion with these unknowns ends early or does not show what was measured")
     slopes = np.zeros((len(here), len(u)))
-    one_sided = np.where(np.isfinite(up), up - here, here - down) / STEP
-    both = np.where(np.isfinite(up) & np.isfinite(down), (up - down) / (2.0 * STEP), one_sided)
-    slopes[:, which] = np.nan_to_num(both).T
+    one_sided = np.where(np.isfinite(up), up - here, here - down)
+    both = np.where(np.isfinite(up) & np.isfinite(down), 0.5 * (up - down), one_sided)
+    slopes[:, which] = np.nan_to_num(both).T / step[which]
     return here, slopes
 
 
-def solved(likelihood: Likelihood, u: np.ndarray, which: np.ndarray | None = None, moves: int = _MOVES) -> Solved:
-    """From u, moving unknowns `which` alone (all of them where it is None).  Errors: ConvergenceError."""
+def solved(
+    likelihood: Likelihood, u: np.ndarray, which: np.ndarray | None = None, moves: int = _MOVES,
+    step: np.ndarray | float = STEP,
+) -> Solved:  # fmt: skip
+    """From u, moving unknowns `which` alone (all of them where it is None); step (p,): of the first slopes.
+
+    Errors: ConvergenceError.
+    """
     which = np.arange(len(u)) if which is None else which
     weighing, information = likelihood.weighing, likelihood.information
     damp, runs = _DAMPED, 0
-    late, slopes = slopes_at(likelihood, u, which)
+    late, slopes = slopes_at(likelihood, u, which, step)
     cost = _cost(likelihood, weighing, u, late[None])[0]
     for _ in range(moves):
         told = weighing.applied(slopes)
@@ -80,7 +100,7 @@ def solved(likelihood: Likelihood, u: np.ndarray, which: np.ndarray | None = Non
             damp *= 1e4
             continue
         u, cost, damp = trials[best], costs[best], max(damp * 10.0 ** (2 * best - 2), _DAMPED)
-        late, slopes = slopes_at(likelihood, u, which)
+        late, slopes = slopes_at(likelihood, u, which, steps_of(weighing, slopes))
         if gain < _SETTLED:
             break
     return Solved(u, late, slopes, float(cost), runs)
@@ -101,11 +121,19 @@ def _cost(likelihood: Likelihood, weighing, u: np.ndarray, late: np.ndarray) -> 
 
 def grown(likelihood: Likelihood, u: np.ndarray, time_s: np.ndarray, which: np.ndarray | None = None) -> Solved:
     """The same by arcs about t0 that grow; time_s (m,) of what was measured."""
+    step: np.ndarray | float = STEP
     for days in ARCS_DAYS:
         near = np.abs(time_s) < days * DAY_S
         if near.sum() >= _FEWEST and not near.all():
-            u = solved(likelihood.within(near), u, which, _MOVES_OF_AN_ARC).u
-    return solved(likelihood, u, which)
+            arc = likelihood.within(near)
+            found = solved(arc, u, which, _MOVES_OF_AN_ARC, step)
+            u, step = found.u, steps_of(arc.weighing, found.slopes)
+    return solved(likelihood, u, which, step=step)
+
+
+def again(likelihood: Likelihood, found: Solved) -> Solved:
+    """From a solution of another likelihood."""
+    return solved(likelihood, found.u, step=steps_of(likelihood.weighing, found.slopes))
 
 
 def best_of(likelihood: Likelihood, starts: Sequence[np.ndarray], time_s: np.ndarray, good: float) -> Solved:

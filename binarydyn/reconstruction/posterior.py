@@ -1,12 +1,14 @@
 """From measured event times to what happened: weighted draws of all unknowns, and what they are worth.
 
 The fit of everything gives the slopes, the noise and what one Gaussian would say; rough unknowns are then sampled with
-the smooth ones integrated out, and all draws weighed exactly.  In chaos nothing is claimed beyond the horizon.
+the smooth ones integrated out, both with coarse middles of dips, and all draws weighed exactly.  In chaos nothing is
+claimed beyond the horizon.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -20,11 +22,11 @@ from ..timing.noise import Noise
 from .answers.shapes import shapes_of
 from .chord import Conditional
 from .event_times import EventModel
-from .exact import Weighted, exactly_weighed
-from .horizon import horizon_s
-from .importance import RoughDraws, adapted, prior_draws
+from .exact import ExactWeights, Weighted, exactly_weighed
+from .horizon import chaotic, horizon_s
+from .importance import RoughDraws, adapted, prior_draws, refreshed
 from .likelihood import Likelihood
-from .newton import Solved, best_of, solved
+from .newton import Solved, again, best_of
 from .scatter import NoiseGrid, at_peak, without_outliers
 from .unknowns import Unknowns
 
@@ -34,6 +36,10 @@ _GOOD = 1.5
 """chi2 per degree of freedom below which no further start is tried."""
 _LEAST_EVENTS = 3
 """Within the horizon on either side of t0."""
+_NODES = 6
+"""Scales and common errors over which rough unknowns are looked for."""
+_FOR_KERNELS = 100.0
+"""Effective draws from which kernels of the fresh ones are made."""
 _WORTH = 1e-4
 """Share of the heaviest draw from which on the shape of its motion is looked at."""
 IMPULSES = ("momentum_transfer.beta", "velocity_change.along_track_mm_s", "impactor.mass_kg")
@@ -42,9 +48,17 @@ IMPULSES = ("momentum_transfer.beta", "velocity_change.along_track_mm_s", "impac
 
 @dataclass(frozen=True)
 class Timed:
-    """Event times as a likelihood sees them."""
+    """Event times as a likelihood sees them; later_s (m,): added to what is predicted."""
 
     events: EventModel
+    later_s: np.ndarray | float = 0.0
+
+    @classmethod
+    def coarsely(cls, events: EventModel, u: np.ndarray) -> Timed:
+        """As coarse dips have them, put right where the unknowns are u (p,)."""
+        coarse = events.coarse
+        later = (events.predicted_s(u) - coarse.predicted_s(u))[0]
+        return cls(coarse, np.nan_to_num(later))
 
     @property
     def unknowns(self) -> Unknowns:
@@ -58,7 +72,7 @@ class Timed:
 
     def predicted(self, u: np.ndarray) -> np.ndarray:
         """(n, m) s."""
-        return self.events.predicted_s(u)
+        return self.events.predicted_s(u) + self.later_s
 
 
 @dataclass(frozen=True)
@@ -101,12 +115,20 @@ def found_in(
         events = _nearer(scenario, mids.chosen(within), events.observed_s[within], horizon, workers)
     likelihood = _noisy(events)
     reference, likelihood, outliers = _fitted(likelihood, events, seed, robust)
-    grid = NoiseGrid.of(likelihood, reference, mids.sigma_s is not None)
-    conditional = Conditional(grid.best, reference, _bounded(events.unknowns), bounds)
-    some = adapted(conditional, conditional.dimensions, seed, conditional.start)
+    grid = NoiseGrid.of(replace(likelihood, model=Timed(events)), reference, mids.sigma_s is not None)
+    looking = replace(grid.best, model=likelihood.model)
+    few = grid.few(_NODES)
+    few = replace(few, nodes=tuple(replace(node, model=likelihood.model) for node in few.nodes))
+    conditional = Conditional(looking, reference, _bounded(events.unknowns), bounds, few)
+    some = adapted(conditional, conditional.dimensions, seed, conditional.start, _FOR_KERNELS)
+    if np.isfinite(some.ln_weight).any():
+        some = refreshed(conditional, some, np.random.default_rng((seed, 2)))
     if not np.isfinite(some.ln_weight).any():
         raise ConvergenceError("no draw of the unknowns has a motion that shows the events; see [sampling]")
-    all_draws = exactly_weighed(conditional, some, grid, draws, seed)
+    weigher = ExactWeights(grid, partial(chaotic, events.motion))
+    all_draws = exactly_weighed(conditional, some, weigher, draws, seed)
+    if not np.isfinite(all_draws.ln_weight).any():
+        raise ConvergenceError("no draw of the unknowns has a regular motion that shows the events; see [sampling]")
     columns = dict(zip(events.unknowns.names, events.unknowns.value(all_draws.u).T, strict=True))
     worth = all_draws.weight > _WORTH * all_draws.weight.max()
     columns |= shapes_of(events.motion, all_draws.u, worth, np.isinf(horizon))
@@ -134,7 +156,8 @@ def _noisy(events: EventModel) -> Likelihood:
     mids = events.mids
     sigma = np.full(len(mids), UNSTATED_SIGMA_S) if mids.sigma_s is None else mids.sigma_s
     noise = Noise.of(sigma, mids.group, events.columns_s)
-    return Likelihood(Timed(events), noise, 1.0, typical_tau_s(noise))
+    model = Timed.coarsely(events, np.zeros(len(events.unknowns.names)))
+    return Likelihood(model, noise, 1.0, typical_tau_s(noise))
 
 
 def _fitted(
@@ -151,9 +174,10 @@ def _fitted(
         for _ in range(2):
             late = reference.late - likelihood.later
             likelihood, outliers = without_outliers(measured, replace(reference, late=late))
-            reference = solved(likelihood, reference.u)
+            reference = again(likelihood, reference)
     likelihood = at_peak(likelihood, reference, stated or robust)
-    return solved(likelihood, reference.u), likelihood, outliers
+    likelihood = replace(likelihood, model=Timed.coarsely(events, reference.u))
+    return again(likelihood, reference), likelihood, outliers
 
 
 def _bounded(unknowns: Unknowns) -> str | None:

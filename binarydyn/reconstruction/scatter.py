@@ -49,14 +49,35 @@ class NoiseGrid:
         """At the heaviest node."""
         return self.nodes[int(np.argmax(self.weight))]
 
+    def few(self, count: int) -> NoiseGrid:
+        """So many of the nodes at most, evenly by weight, each with the share of those that it stands for."""
+        order = np.lexsort(([node.scale for node in self.nodes], [node.tau_s for node in self.nodes]))
+        at = np.searchsorted(np.cumsum(self.weight[order]), (np.arange(count) + 0.5) / count)
+        kept, times = np.unique(order[np.minimum(at, len(order) - 1)], return_counts=True)
+        weight = times / count
+        nodes = tuple(self.nodes[k] for k in kept)
+        return NoiseGrid(nodes, self.ln_prior[kept] + np.log(weight / self.weight[kept]), weight)
+
     def ln_likelihood(self, late: np.ndarray) -> np.ndarray:
         """(n,) of rows of what is late (n, m), scale and common error integrated out; -inf of rows with nan."""
-        weighed = [node.weighing for node in self.nodes]
-        parts = np.array([-0.5 * (one.ln_det + quadratic(one, late)) for one in weighed])
-        parts = parts + self.ln_prior[:, None]
+        parts = self._parts(self.chi2(late))
         top = np.where(np.isfinite(parts.max(axis=0)), parts.max(axis=0), 0.0)
         with np.errstate(divide="ignore"):
             return top + np.log(np.sum(np.exp(parts - top), axis=0))
+
+    def chi2(self, late: np.ndarray) -> np.ndarray:
+        """(k, n) r^T C^-1 r of rows (n, m) at each node; inf of rows with nan."""
+        return np.array([quadratic(node.weighing, late) for node in self.nodes])
+
+    def shares(self, chi2: np.ndarray) -> np.ndarray:
+        """(k, n) of the nodes in each of n draws, from their chi2 (k, n), which must be finite."""
+        parts = self._parts(chi2)
+        share = np.exp(parts - parts.max(axis=0))
+        return share / share.sum(axis=0)
+
+    def _parts(self, chi2: np.ndarray) -> np.ndarray:
+        ln_det = np.array([node.weighing.ln_det for node in self.nodes])
+        return (self.ln_prior - 0.5 * ln_det)[:, None] - 0.5 * chi2
 
     def moments(self, name: str) -> tuple[float, float]:
         """Mean and sd of `scale` or `tau_s`."""

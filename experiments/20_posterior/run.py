@@ -42,11 +42,12 @@ PAIRS = {
 CADENCES = {"all": Observing(60.0), "nights": Observing(42.0, 42.0), "few": Observing(60.0)}
 SEEN = ("eccentricity_after", "apsidal_precession_after_deg_day")
 DRAWS = 250
+SEED = 20261201
 
 
 def truth_of(pair, number: int):
     """u (p,) of a truth, its scenario, and random numbers for its events."""
-    random = np.random.default_rng([2026, number])
+    random = np.random.default_rng([SEED, number])
     asked = Unknowns.of(pair)
     u = np.where(np.isfinite(asked.prior_sigma_u), asked.prior_sigma_u, 0.0) * random.standard_normal(len(asked.names))
     i = asked.index(BETA)
@@ -104,7 +105,13 @@ def tried(pair, cadence: str, number: int) -> dict:
     done = Reconstruction(pair, found)
     row |= {"cpu_s": time.process_time() - cpu, "wall_s": time.time() - begun, "events": len(mids)}
     row |= {"effective": done.effective, "k_hat": done.k_hat, "runs": found.conditional.runs, "why": done.why_not}
-    row |= {"p": done.predictive_p, "tau_s": found.grid.moments("tau_s")[0], "scale": found.grid.moments("scale")[0]}
+    row |= {
+        "chaotic": done.chaotic_share,
+        "horizon_s": found.horizon_s,
+        "p": done.predictive_p,
+        "tau_s": found.grid.moments("tau_s")[0],
+        "scale": found.grid.moments("scale")[0],
+    }
     alone = done.by_change_alone
     row |= {"alone_sd": alone["sigma"] if alone else math.nan}
     windows = dict(zip(("simulation.days_before", "simulation.days_after"), found.events.motion.days, strict=True))

@@ -14,7 +14,6 @@ import numpy as np
 from ...constants import DAY_S
 from ...scenario import Scenario
 from ..importance import MOST_K
-from ..likelihood import quadratic
 from ..newton import STEP
 from ..posterior import WhatHappened
 from .shapes import shapes_of
@@ -24,6 +23,8 @@ LEAST_DRAWS = 100.0
 """Effective: fewer do not hold an interval of 95 %."""
 IMPROBABLE = 0.01
 """Posterior predictive probability of a larger chi2, below which the motion does not explain the data."""
+_CHAOTIC = 0.02
+"""Share of chaotic draws from which on it is told."""
 _OFF = 1.3
 _NIGHT_S = 10.0
 """Scale of the sigmas, and common error of a night, from which on they are told."""
@@ -61,6 +62,11 @@ class Reconstruction:
         last = self.found.weighted
         few = last.effective < 0.5 * len(last.ln_weight)
         return max(self.found.draws.k_hat, last.k_hat) if few else self.found.draws.k_hat
+
+    @property
+    def chaotic_share(self) -> float:
+        """Of the draws of the last step, before their exact weights."""
+        return float(self.found.weighted.left_out.mean())
 
     @property
     def why_not(self) -> str:
@@ -113,12 +119,21 @@ class Reconstruction:
         return len(found.events.observed_s) - float(np.trace(np.linalg.solve(whole, of_data)))
 
     @cached_property
+    def _chi2(self) -> tuple[np.ndarray, np.ndarray]:
+        """r^T C^-1 r at every scale and common error (k, n), and the shares of these in each draw (k, n)."""
+        late = self.found.weighted.late
+        known = np.isfinite(late).all(axis=1)
+        own = self.found.grid.chi2(late[known])
+        chi2, shares = (np.full((len(own), len(late)), np.nan) for _ in range(2))
+        chi2[:, known], shares[:, known] = own, self.found.grid.shares(own)
+        return chi2, shares
+
+    @property
     def chi2(self) -> np.ndarray:
-        """(n,) r^T C^-1 r of each draw, with sigmas as stated; nan where one has no motion."""
-        found = self.found
-        as_stated = found.grid.best.noise.at(1.0, found.grid.best.tau_s)
-        values = quadratic(as_stated, found.weighted.late)
-        return np.where(np.isfinite(values), values, np.nan)
+        """(n,) r^T C^-1 r of each draw, over the scales and common errors that intervals have; nan where one has no
+        motion."""
+        chi2, shares = self._chi2
+        return np.sum(shares * chi2, axis=0)
 
     @property
     def predictive_p(self) -> float:
@@ -126,8 +141,9 @@ class Reconstruction:
         (Gelman, Meng & Stern 1996, Statistica Sinica 6, 733, from memory)."""
         from scipy.special import chdtrc
 
-        larger = chdtrc(len(self.found.events.observed_s), np.nan_to_num(self.chi2, nan=np.inf))
-        return float(self.weight @ larger)
+        chi2, shares = self._chi2
+        larger = np.sum(shares * chdtrc(len(self.found.events.observed_s), chi2), axis=0)
+        return float(self.weight @ np.nan_to_num(larger))
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -143,13 +159,18 @@ class Reconstruction:
                 f"the motion is chaotic: neighbouring trajectories part {self.found.horizon_s / DAY_S:.1f} days after "
                 f"the impact; nothing is claimed beyond that, and {self.found.left_out} later events are not used"
             )
+        if self.chaotic_share > _CHAOTIC:
+            said.append(
+                f"in {100.0 * self.chaotic_share:.0f} % of the draws the motion is chaotic, so that it explains times by "
+                "chance alone: they are left out"
+            )
         return tuple(said)
 
     def _misfit(self) -> tuple[str, ...]:
         if self.found.events.mids.sigma_s is None or self.predictive_p > IMPROBABLE:
             return ()
         return (
-            f"the motion does not explain the times as stated (posterior predictive p {self.predictive_p:.2g}): check "
+            f"the motion does not explain the times (posterior predictive p {self.predictive_p:.2g}): check "
             "sigmas, what was timed, kinds and bodies; errors follow the scatter, not what the model lacks",
         )
 
