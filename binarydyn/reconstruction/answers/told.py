@@ -161,8 +161,8 @@ class Reconstruction:
             )
         if self.chaotic_share > _CHAOTIC:
             said.append(
-                f"in {100.0 * self.chaotic_share:.0f} % of the draws the motion is chaotic, so that it explains times by "
-                "chance alone: they are left out"
+                f"in {100.0 * self.chaotic_share:.0f} % of the draws the motion is chaotic, so that it explains times "
+                "by chance alone: they are left out"
             )
         return tuple(said)
 
