@@ -1,17 +1,20 @@
 """What happened: draws, their weights and the unknowns that are integrated out, on problems whose answer is known."""
 
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.optimize import brentq, least_squares, minimize
 from scipy.special import logsumexp
+from scipy.stats import chi2 as chi2_distribution
 from scipy.stats import genpareto, multivariate_normal, truncnorm
 from test_unstable_runs import PAIR
 
 from binarydyn.constants import DAY_S
 from binarydyn.prediction import predict
 from binarydyn.reconstruction.answers.shapes import CHANGE_AT_LENGTH, shapes_of
+from binarydyn.reconstruction.answers.told import Reconstruction
 from binarydyn.reconstruction.answers.weighing import (
     combinations_of,
     correlations_with,
@@ -19,9 +22,19 @@ from binarydyn.reconstruction.answers.weighing import (
     weighted_spread,
 )
 from binarydyn.reconstruction.chord import Conditional
-from binarydyn.reconstruction.exact import ExactWeights, exactly_weighed
-from binarydyn.reconstruction.horizon import horizon_s
-from binarydyn.reconstruction.importance import Kernels, adapted, k_hat, ln_normal, pareto_shape, weights
+from binarydyn.reconstruction.exact import ExactWeights, Weighted, exactly_weighed
+from binarydyn.reconstruction.horizon import chaotic, horizon_s
+from binarydyn.reconstruction.importance import (
+    Kernels,
+    RoughDraws,
+    adapted,
+    k_hat,
+    ln_normal,
+    pareto_shape,
+    prior_draws,
+    refreshed,
+    weights,
+)
 from binarydyn.reconstruction.likelihood import Likelihood
 from binarydyn.reconstruction.newton import solved
 from binarydyn.reconstruction.runs import GuessedMotion
@@ -104,6 +117,79 @@ def test_a_bent_problem_has_the_minimum_that_scipy_finds():
     mine = solved(likelihood, np.zeros(4))
     assert mine.cost == pytest.approx(2.0 * theirs.cost, rel=1e-5)
     assert mine.u == pytest.approx(theirs.x, abs=2e-3)
+
+
+class Jumping(Line):
+    """The same times to 4 s: sums over strips jump like this, each at another guess."""
+
+    def predicted(self, u):
+        return 4.0 * np.round(super().predicted(u) / 4.0)
+
+
+def test_slopes_are_not_those_of_jumps():
+    """Against the closed form without jumps: 4 s in a step that moves times by 10 s or more err by 4/sqrt(12) of it, a
+    tenth, at each of 30 times independently; a step of 0.02 moves them by 0.4 s."""
+    likelihood, calm = (Likelihood(kind(), noise_of(30)) for kind in (Jumping, Line))
+    mean, covariance, _ = exact_posterior(calm)
+    found = solved(likelihood, np.array([0.3, -0.3, 0.5, 0.5]))
+    sigma = np.sqrt(np.diag(covariance))
+    assert np.sqrt(np.diag(found.covariance(likelihood))) == pytest.approx(sigma, rel=0.1)
+    assert np.abs(found.u - mean).max() < 0.2 * sigma.max()
+
+
+def test_scale_and_common_error_are_integrated_out_of_the_smooth_unknowns():
+    """ln L(x) over several nodes against the sum of their dense marginal likelihoods, up to one constant; the shares of
+    nodes in each draw likewise."""
+    likelihood = linear_likelihood()
+    reference = solved(likelihood, np.zeros(4))
+    grid = NoiseGrid.of(likelihood, reference, True).few(5)
+    assert 2 < len(grid.nodes) <= 5 and len({node.tau_s for node in grid.nodes}) > 1
+    target = Conditional(likelihood, reference, grid=grid)
+    x = np.random.default_rng(2).standard_normal((200, 2))
+    found = target.moved(x, target.guess(x))
+    parts = []
+    for node, share in zip(grid.nodes, grid.ln_prior, strict=True):
+        noise = node.noise
+        own = np.diag(noise.own_variance(node.scale)) + node.tau_s**2 * noise.members.T @ noise.members
+        smooth = node.model.matrix[:, :2] * [1e3, 2.0]
+        wide = own + noise.causes_s @ noise.causes_s.T + smooth @ smooth.T
+        late = node.model.observed - x * [0.7, 1.3] @ node.model.matrix[:, 2:].T
+        parts.append(share + multivariate_normal(np.zeros(len(own)), wide).logpdf(late))
+    theirs = logsumexp(parts, axis=0)
+    assert np.ptp(found.whole - theirs) < 1e-3
+    assert found.share == pytest.approx(np.exp(parts - theirs), abs=1e-3)
+
+
+def test_few_nodes_of_the_noise_have_the_evidence_and_the_mean_of_all():
+    """Their shares sum to the evidence of the grid, and the mean scale is within what a sixth of it spans."""
+    likelihood = linear_likelihood()
+    grid = NoiseGrid.of(likelihood, solved(likelihood, np.zeros(4)), True)
+    few = grid.few(6)
+    evidence = np.log(grid.weight) - grid.ln_prior
+    kept = [grid.nodes.index(node) for node in few.nodes]
+    assert np.exp(few.ln_prior + evidence[kept]).sum() == pytest.approx(
+        np.exp(grid.ln_prior + evidence).sum(), rel=1e-9
+    )
+    (scale, spread), (few_scale, _) = grid.moments("scale"), few.moments("scale")
+    assert few_scale == pytest.approx(scale, abs=spread)
+
+
+def test_a_fit_that_scales_its_sigmas_does_not_call_the_motion_wrong():
+    """Times that scatter twice as much as stated: the p of the fit's own noise against sums over its nodes by hand."""
+    model = Line(count=60)
+    model.observed = model.predicted(np.zeros((1, 4)))[0] + 120.0 * np.random.default_rng(3).standard_normal(60)
+    likelihood = Likelihood(model, noise_of(60))
+    grid = NoiseGrid.of(likelihood, solved(likelihood, np.zeros(4)), True)
+    late = likelihood.late(0.3 * np.random.default_rng(4).standard_normal((5, 4)))
+    weighted = Weighted(np.zeros((5, 4)), np.zeros(5), late, np.zeros(5, dtype=bool))
+    found = SimpleNamespace(grid=grid, weighted=weighted, events=SimpleNamespace(observed_s=model.observed))
+    done = Reconstruction(example(), found)
+    variance = np.array([node.noise.own_variance(node.scale)[0] for node in grid.nodes])
+    chi2 = np.sum(late**2, axis=1) / variance[:, None]
+    share = np.exp(grid.ln_prior[:, None] - 30.0 * np.log(variance)[:, None] - 0.5 * (chi2 - chi2.min()))
+    expected = np.mean(np.sum(share * chi2_distribution.sf(chi2, 60), axis=0) / share.sum(axis=0))
+    assert done.predictive_p == pytest.approx(expected, rel=1e-6)
+    assert 0.01 < done.predictive_p and chi2_distribution.sf(np.sum(late[0] ** 2) / 60.0**2, 60) < 1e-6
 
 
 def test_integrating_out_is_exact_where_times_are_linear():
@@ -193,6 +279,9 @@ def test_exact_weights_undo_what_was_linear():
     target = Conditional(grid.best, reference)
     found = exactly_weighed(target, adapted(target, 2, seed=1), ExactWeights(grid), 2000, 1)
     assert found.effective > 1000.0
+    told = found.weight @ found.u[:, 0], found.weight @ found.u[:, 0] ** 2
+    wide = reference.covariance(likelihood)[0, 0]
+    assert 0.7 * wide < told[1] - told[0] ** 2 < 1.6 * wide
     c = np.linspace(-3.0, 3.0, 1201)
     ln = logsumexp([share + ln_of_c(node, c) for node, share in zip(grid.nodes, grid.ln_prior, strict=True)], axis=0)
     w = weights(ln - 0.5 * (c / 0.7) ** 2)
@@ -285,6 +374,45 @@ def test_shapes_of_the_nominal_motion_are_those_of_predict():
     assert found["along_track_dv_mm_s"][0] == pytest.approx(told["along_track_dv_mm_s"], rel=1e-6)
     assert found["eccentricity_after"][0] == pytest.approx(told["eccentricity_after"], rel=0.03)
     assert horizon_s(motion, np.zeros(len(motion.unknowns.names))) == np.inf
+    assert not chaotic(motion, np.zeros((1, len(motion.unknowns.names)))).any()
+
+
+def test_what_is_unfit_weighs_nothing():
+    """Of a linear problem, where c < 0.5: what is left is the truncated normal of scipy."""
+    likelihood = linear_likelihood()
+    reference = solved(likelihood, np.zeros(4))
+    target, grid = Conditional(likelihood, reference), NoiseGrid((likelihood,), np.zeros(1), np.ones(1))
+    weigher = ExactWeights(grid, lambda u: u[:, 2] < 0.5)
+    found = exactly_weighed(target, adapted(target, 2, seed=2, start=target.start), weigher, 2000, 2)
+    mean, covariance, _ = exact_posterior(likelihood)
+    sigma = np.sqrt(covariance[2, 2])
+    assert found.left_out.mean() == pytest.approx(multivariate_normal(mean[2], sigma**2).cdf(0.5), abs=0.05)
+    expected = truncnorm((0.5 - mean[2]) / sigma, np.inf, mean[2], sigma)
+    assert found.weight @ found.u[:, 2] == pytest.approx(expected.mean(), abs=5.0 * expected.std() / np.sqrt(500.0))
+
+
+def test_fresh_draws_reach_a_tail_that_was_not_drawn():
+    """All draws before lie at x < 0.1 of a normal of sigma 0.1 (with the prior): sd and tail are those of scipy all
+    the same, a sixth of one stage counts, and the draws of the prior weigh nothing."""
+
+    class Narrow:
+        def __call__(self, x):
+            return -0.5 * np.sum((x / 0.1) ** 2, axis=1), np.zeros((len(x), 1))
+
+        def learn(self, x, found, ln):
+            pass
+
+    x = 0.1 * prior_draws(2048, 4, 3)
+    x = x[x[:, 0] < 0.1]
+    before = RoughDraws(x, np.zeros((len(x), 1)), np.zeros(len(x)), np.zeros(len(x)), 256, ((len(x), 1e3, 0.0),))
+    after = refreshed(Narrow(), before, np.random.default_rng(5))
+    w = weights(after.ln_weight)
+    sigma = 1.0 / np.sqrt(101.0)
+    assert w[:256].sum() == 0.0 and after.effective > (len(after.x) - 256) / 6.0
+    assert w @ after.x[:, 0] ** 2 == pytest.approx(sigma**2, rel=4.0 * np.sqrt(2.0 / after.effective))
+    assert w @ (after.x[:, 0] > sigma) == pytest.approx(0.1587, abs=4.0 * np.sqrt(0.1335 / after.effective))
+    unwidened = Kernels.about(x, np.full(len(x), 1.0 / len(x)), np.random.default_rng(5))
+    assert unwidened.wider.factors == pytest.approx(2.5 * unwidened.factors)
 
 
 def test_a_chaotic_motion_has_a_horizon():
@@ -293,3 +421,4 @@ def test_a_chaotic_motion_has_a_horizon():
     motion = GuessedMotion(scenario, Unknowns.of(scenario), (5.0, 60.0))
     horizon = horizon_s(motion, np.zeros(len(motion.unknowns.names))) / DAY_S
     assert 1.0 < horizon < 60.0
+    assert chaotic(motion, np.zeros((1, len(motion.unknowns.names)))).all()

@@ -19,7 +19,7 @@ import numpy as np
 from ..timing.noise import Weighing
 from .importance import prior_draws
 from .likelihood import Likelihood, of_priors, quadratic
-from .newton import Solved, steps_of
+from .newton import Solved, slope_steps
 from .scatter import NoiseGrid
 
 FAR = 25.0
@@ -122,7 +122,7 @@ class Conditional:
         self.s0 = self.reference.u[self.smooth]
         self.x0 = self.reference.u[self.rough] / self.sigma_x
         first = self.reference.slopes[:, self.smooth]
-        self.step = steps_of(self.weighing, first)
+        self.step = slope_steps(self.weighing, first)
         told = self.weighing.applied(first)
         precision = first.T @ told + np.diag(self.information)
         self.line = -np.linalg.solve(precision, told.T @ self.reference.slopes[:, self.rough] * self.sigma_x).T

@@ -17,7 +17,7 @@ from ..timing.noise import Weighing
 from .likelihood import Likelihood, of_priors, quadratic
 
 STEP, WIDEST_STEP = 0.02, 0.5
-"""Of u, for slopes: the least, and the greatest that steps_of takes."""
+"""Of u, for slopes: the least, and the greatest that slope_steps takes."""
 ARCS_DAYS = (3.0, 6.0, 12.0, 25.0, 50.0)
 _FEWEST = 8
 """Events an arc must have."""
@@ -42,7 +42,7 @@ class Solved:
         return np.linalg.inv(likelihood.weighing.gram(self.slopes) + np.diag(likelihood.information))
 
 
-def steps_of(weighing: Weighing, slopes: np.ndarray) -> np.ndarray:
+def slope_steps(weighing: Weighing, slopes: np.ndarray) -> np.ndarray:
     """(p,) steps of u for slopes, from slopes (m, p): one sigma, were all else known.
 
     Middles of dips are sums over strips and jump by some seconds, each at another guess: over a step that moves them by
@@ -100,7 +100,7 @@ def solved(
             damp *= 1e4
             continue
         u, cost, damp = trials[best], costs[best], max(damp * 10.0 ** (2 * best - 2), _DAMPED)
-        late, slopes = slopes_at(likelihood, u, which, steps_of(weighing, slopes))
+        late, slopes = slopes_at(likelihood, u, which, slope_steps(weighing, slopes))
         if gain < _SETTLED:
             break
     return Solved(u, late, slopes, float(cost), runs)
@@ -127,13 +127,13 @@ def grown(likelihood: Likelihood, u: np.ndarray, time_s: np.ndarray, which: np.n
         if near.sum() >= _FEWEST and not near.all():
             arc = likelihood.within(near)
             found = solved(arc, u, which, _MOVES_OF_AN_ARC, step)
-            u, step = found.u, steps_of(arc.weighing, found.slopes)
+            u, step = found.u, slope_steps(arc.weighing, found.slopes)
     return solved(likelihood, u, which, step=step)
 
 
 def again(likelihood: Likelihood, found: Solved) -> Solved:
     """From a solution of another likelihood."""
-    return solved(likelihood, found.u, step=steps_of(likelihood.weighing, found.slopes))
+    return solved(likelihood, found.u, step=slope_steps(likelihood.weighing, found.slopes))
 
 
 def best_of(likelihood: Likelihood, starts: Sequence[np.ndarray], time_s: np.ndarray, good: float) -> Solved:
