@@ -10,7 +10,7 @@ import binarydyn as bd
 from binarydyn.commands import main
 from binarydyn.errors import InputError
 from binarydyn.impact import Betas, ImpactSpec, beta_table, betas_of, impact_on
-from binarydyn.impact.betas import NAMES, betas_of_lever
+from binarydyn.impact.books.betas import NAMES, betas_of_lever
 from binarydyn.impact.leverage import leverage
 from binarydyn.relaxed import build
 from binarydyn.scenario import Boulder, Direction, Impactor, MassExchange, MomentumTransfer, example

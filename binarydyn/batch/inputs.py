@@ -95,6 +95,8 @@ def hits_side_by_side(scenario: Scenario, design: Design) -> bool:
         return False
     if not scenario.impactor:
         return True
+    if scenario.impactor.target != "secondary":
+        return False
     directions = (scenario.impactor.direction, scenario.momentum_transfer.ejecta_direction)
     on_sky = any(direction and direction.frame == "ecliptic" for direction in directions)
     turned = any(key in _POLE or ".ecliptic_" in key for key in design.keys)

@@ -1,9 +1,9 @@
 """What hits: the site, the momentum, and the state after the impact."""
 
-from .apply import Impact, ImpactSpec, impact_on
-from .betas import BetaRow, Betas, beta_table, betas_of
+from .apply import impact_on
+from .books.betas import BetaRow, Betas, beta_table, betas_of
+from .books.budget import Budget, impact_budget, turns_deg
 from .boulders import Thrown, boulders_thrown
-from .budget import Budget, impact_budget, turns_deg
 from .frame import aim_axes, axes_of, direction_in_space, ecliptic_axes, inertial_direction, orbit_axes
 from .hit import hit
 from .hits import Hits, hits
@@ -12,6 +12,7 @@ from .release import Released
 from .reshaping import Reshaped, first_order_change, reshaped
 from .site import Site
 from .slopes import is_sure, slopes_about, tilts_in_orbit
+from .struck import Impact, ImpactSpec
 from .transfer import EjectaScaling, Place, beta_draws
 
 __all__ = [

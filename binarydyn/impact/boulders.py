@@ -5,9 +5,9 @@ M2 dv = -sum m u, and I2 dw = l x (M2 dv) with l the site; u is the velocity of 
 enough out that the secondary holds it no more.  In 2022 boulders carried several times the impactor's momentum, mostly
 out of the orbital plane (Farnham et al. 2025, PSJ 6, doi 10.3847/PSJ/addd1a).
 
-Valid while all boulders weigh little beside the secondary, whose mass is kept but for [mass_exchange] (masses.py), and
-leave at once; what falls back gives
-its momentum back, so a boulder below the secondary's escape speed is outside validity and is named in a warning.
+Valid while all boulders weigh little beside the secondary, whose mass is kept without [mass_exchange]
+(books/masses.py), and leave at once; what falls back gives its momentum back, so a boulder below the secondary's escape
+speed is outside validity and is named in a warning.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ J2000.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -15,7 +16,7 @@ import numpy as np
 from ..columns import cross, dot, length, towards, turned, turned_back, unit
 from ..errors import InputError
 from ..kinds import takes
-from ..motion.state import State
+from ..motion.state import State, System
 from ..scenario import Direction, MutualOrbit
 from ..scenario.side_by_side import Varied
 
@@ -126,6 +127,18 @@ def tilted(
     tilt, azimuth = np.radians(tilt_deg), np.radians(azimuth_deg)
     aside = np.cos(azimuth) * ahead + np.sin(azimuth) * cross(normal, ahead)
     return np.where(np.equal(tilt_deg, 0.0), normal, np.cos(tilt) * normal + np.sin(tilt) * aside)
+
+
+def mirrored_state(state: State) -> State:
+    """The same bodies in each other's places: r and v from the second to the first.  Inertial axes stay."""
+    return State(
+        -state.position_m, -state.velocity_m_s, state.attitude2, state.rate2_rad_s, state.attitude1, state.rate1_rad_s
+    )
+
+
+def mirrored(system: System) -> System:
+    """The same system with its bodies in each other's places, so that a hit of its primary is one of the secondary."""
+    return replace(system, primary=system.secondary, secondary=system.primary, state=mirrored_state(system.state))
 
 
 def aim_axes(axes: np.ndarray, direction: np.ndarray) -> np.ndarray:

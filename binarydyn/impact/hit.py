@@ -11,8 +11,9 @@ from ..errors import InputError
 from ..kinds import check_choice, shape, takes
 from ..motion.state import System
 from ..scenario import Scenario, VelocityChange
-from .apply import Impact, ImpactSpec, impact_on
+from .apply import impact_on
 from .frame import orbit_axes
+from .struck import Impact, ImpactSpec
 
 
 @takes(system="System", what=(None, "Scenario", "ImpactSpec"), velocity_change_m_s=(None, shape(3)))

@@ -3,7 +3,7 @@ velocity change.
 
 Equation 1 of momentum.py along the track, solved for beta:
 beta = 1 + [(M2 dv_t - R.t)/m - U.t] / [(E.U) (E.t)], R the recoil from boulders, which are stated and not in beta, and
-from ejecta that have the motion of the turning ground; M2 is that of what stays (masses.py).
+from ejecta that have the motion of the turning ground; M2 is that of what stays (books/masses.py).
 """
 
 from __future__ import annotations
@@ -16,13 +16,14 @@ import numpy as np
 
 from ..bodies import Ellipsoid
 from ..columns import cross, turned
+from ..errors import InputError
 from ..kinds import sure
 from ..motion.state import System
 from ..scenario import Scenario
 from ..scenario.side_by_side import Varied
+from .books.masses import Masses, masses_of
 from .boulders import boulder_momenta
 from .hits import Arrivals, arrivals
-from .masses import Masses, masses_of
 
 _OF_SITE = ("impactor.direction", "impactor.site", "impactor.aim", "mutual_orbit.pole", "mutual_orbit.node")
 _OF_GROUND = ("secondary.semi_axes", "secondary.axis_ratio", "secondary.volume")
@@ -82,6 +83,11 @@ def leverages(system: System, scenario: Scenario, inputs: Mapping[str, np.ndarra
 
     The relaxed secondary's orbit axes and attitude do not depend on the inputs (in its frame, by construction).
     """
+    if sure(scenario.impactor).target != "secondary":
+        raise InputError(
+            f"{scenario.place}:impactor.target",
+            "a hit of the primary is given, beta is inferred for the secondary alone; change it, or use predict",
+        )
     named, ground = bool(scenario.momentum_transfer.ejecta_direction), isinstance(system.secondary, Ellipsoid)
     of_site = _OF_SITE if named or not ground else _OF_SITE + _OF_GROUND
     of_rest = (*_OF_REST, *_OF_MASSES) if scenario.mass_exchange else _OF_REST

@@ -4,7 +4,7 @@ M2 dv = m U + m (beta - 1) (E.U) E  (Cheng et al. 2023, Nature 616, 457, eq. 1, 
 I2 dw = l x (M2 dv), with all momentum acting at the impact point l.
 
 Valid for a velocity change that is over before the secondary has moved or turned (most of the momentum leaves with the
-fast ejecta, within seconds).  Without [mass_exchange] (masses.py) the mass that stays or leaves is neglected: the
+fast ejecta, within seconds).  Without [mass_exchange] (books/masses.py) the mass that stays or leaves is neglected: the
 impactor's m is not added to M2, which changes dv by the share m/M2 (1e-7 for half a tonne on 4e9 kg), and inertia and
 centre of mass are kept.
 

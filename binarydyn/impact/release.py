@@ -21,8 +21,8 @@ from .transfer import ACROSS_COSINE, EjectaScaling, Place, scaled
 class Released:
     """Axis E (3,) and momenta (3,), inertial; the two betas along E; what a material says, None for a given beta.
 
-    The momentum that leaves the secondary is seen from the ground (masses.py); that which leaves the system from its
-    barycentre, and for a material it need not lie along E.
+    The momentum that leaves the secondary is seen from the ground (books/masses.py); that which leaves the system from
+    its barycentre, and for a material it need not lie along E.
     mass_lost_system_kg: of a material's ejecta, what leaves the system.
     """
 

@@ -13,9 +13,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from ..dynamics import State, System
+from ..impact.books.masses import Exchange, exchanged, masses_of
 from ..impact.frame import orbit_axes
 from ..impact.leverage import Leverage, leverages
-from ..impact.masses import Exchange, exchanged, masses_of
 from ..impact.momentum import pushed
 from ..impact.reshaping import reshaped
 from ..kinds import sure

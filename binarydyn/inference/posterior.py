@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import ArgumentError
-from ..impact.betas import CENTRE, GROUND, betas_of_lever
+from ..impact.books.betas import CENTRE, GROUND, betas_of_lever
 from ..impact.leverage import Leverage
 from ..kinds import sure
 from ..notebook import Displayed, library
@@ -102,8 +102,8 @@ class Posterior(Displayed):
         }
 
     def betas(self) -> dict[str, np.ndarray]:
-        """(k,) betas of the draws that count by their other names (impact/betas.py), velocities of the ejecta from the
-        ground and from the secondary's centre: `normal_ground`, ..; along_track is net, boulders counted."""
+        """(k,) betas of the draws that count by their other names (impact/books/betas.py), the ejecta's velocities from
+        the ground and from the secondary's centre: `normal_ground`, ..; along_track is net, boulders counted."""
         exchange, well = self.scenario.mass_exchange, self.well
         centred = exchange is not None and exchange.beta_frame == CENTRE
         betas = betas_of_lever(sure(self.lever), self.momentum_kg_m_s, centred)

@@ -70,6 +70,8 @@ def _plane(scenario: Scenario, system: System) -> tuple[np.ndarray, np.ndarray]:
     """(2, 3) the aim's axes u, v, and (3,) the flight, inertial.  InputError without an impactor."""
     if scenario.impactor is None:
         raise InputError("plot-aim", "the scenario has no [impactor], the figure of the aim shows one; add it")
+    if scenario.impactor.target != "secondary":
+        raise InputError("plot-aim", "the primary is hit, the figure of the aim shows the secondary; leave it out")
     axes = orbit_axes(system.state)
     flight = direction_in_space(scenario.impactor.direction, axes, scenario.mutual_orbit)
     return aim_axes(axes, flight), flight

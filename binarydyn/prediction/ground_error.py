@@ -46,8 +46,11 @@ class GroundError:
 
 
 def ground_error(begun: Start, scenario: Scenario, impact: Impact, change_s: float | None) -> GroundError | None:
-    """None where the normal is sure, without an impact or a period change; begun: the system before the impact."""
-    if impact.status != "hit" or change_s is None or is_sure(begun.system.secondary, scenario.impactor):
+    """None where the normal is sure, without an impact or a period change, and for a hit of the primary, of whose
+    ground it is not told; begun: the system before the impact."""
+    if impact.status != "hit" or impact.mirror or change_s is None:
+        return None
+    if is_sure(begun.system.secondary, sure(scenario.impactor)):
         return None
     found = slopes_about(begun.system, begun.system.state, scenario, sure(impact.site))
     tilted, facets = (

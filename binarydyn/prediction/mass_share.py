@@ -1,9 +1,9 @@
 """What mass that joins and leaves the secondary at the impact is worth in the period change, in closed form.
 
-The secondary's centre moves by d and its velocity by w x d with it (impact/masses.py); on a Kepler orbit from r + d
-with v + dv about G M' the period is 2 pi G M' (2 G M'/|r + d| - |v + dv|^2)^(-3/2).  Here against the one with the same
-impulse on the old mass, scaled as velocity changes are to an oblate primary.  For d small, outward, and a secondary
-that turns with its orbit: dP/P = 6 d/a, half of it by the shift.
+The secondary's centre moves by d and its velocity by w x d with it (impact/books/masses.py); on a Kepler orbit from r +
+d with v + dv about G M' the period is 2 pi G M' (2 G M'/|r + d| - |v + dv|^2)^(-3/2).  Here against the one with the
+same impulse on the old mass, scaled as velocity changes are to an oblate primary.  For d small, outward, and a
+secondary that turns with its orbit: dP/P = 6 d/a, half of it by the shift.
 """
 
 from __future__ import annotations
@@ -26,7 +26,8 @@ def mass_share_s(begun: Start, impact: Impact) -> float | None:
     r, v = np.array([0.0, begun.separation_m, 0.0]), np.array([n * begun.separation_m, 0.0, 0.0])
     gm, ratio = n**2 * begun.separation_m**3, exchange.system.mass_kg / begun.system.mass_kg
     kept_m_s = turned(axes, impact.kept_dv_m_s)
-    with_s = _period_s(r + turned(axes, exchange.shift_m), v + turned(axes, impact.dv_m_s), ratio * gm)
+    shift_m = -exchange.shift_m if impact.mirror else exchange.shift_m
+    with_s = _period_s(r + turned(axes, shift_m), v + turned(axes, impact.dv_m_s), ratio * gm)
     without_s = _period_s(r, v + kept_m_s, gm)
     one = analytic_changes(begun.separation_m, begun.period_h, begun.system.oblateness_m2, np.array([1e-6, 0.0, 0.0]))
     share_s = one["oblate"] / one["first_order"] * (with_s - without_s)

@@ -16,6 +16,7 @@ from ..columns import angle_deg
 from ..impact import betas_of, turns_deg
 from ..impact.footprint import crater_scale_m
 from ..kinds import sure
+from ..motion.state import Body
 from ..units import words_of
 from .mass_share import mass_share_s
 from .outcome import FLAG, TEXT, WHOLE, Group, Outcome, Outlets, Predicted, Value, at
@@ -85,7 +86,18 @@ def _barycentre_dv_mm_s(p: Predicted) -> float:
 
 def _boulders_dv_mm_s(p: Predicted) -> float | None:
     thrown = p.impact.thrown
-    return 1e3 * float(np.linalg.norm(thrown.momentum_kg_m_s)) / p.impact.system.secondary.mass_kg if thrown else None
+    return 1e3 * float(np.linalg.norm(thrown.momentum_kg_m_s)) / _struck(p).mass_kg if thrown else None
+
+
+def _struck(p: Predicted) -> Body:
+    """The body that is hit, after the impact."""
+    return p.impact.system.primary if p.impact.mirror else p.impact.system.secondary
+
+
+def _primary_spin_change_s(p: Predicted) -> float | None:
+    """2 pi/|w| after less before, at the impact; None where it is left alone."""
+    before, after = (np.linalg.norm(state.rate1_rad_s) for state in (p.start.system.state, p.impact.state))
+    return None if before == after or not before * after else float(2.0 * np.pi * (1.0 / after - 1.0 / before))
 
 
 def _beta(name: str, frame: str) -> Callable[[Predicted], float | None]:
@@ -100,7 +112,8 @@ def _normal_tilt_deg(p: Predicted) -> float | None:
     """From the normal at the point: by curvature that changes across an ellipsoid's crater, on a mesh by roughness."""
     if (site := p.impact.site) is None:
         return None
-    scenario, body = p.scenario, p.start.system.secondary
+    scenario, system = p.scenario, p.start.system
+    body = system.primary if p.impact.mirror else system.secondary
     radius = site.normal_radius_m or crater_scale_m(body, sure(scenario.impactor), scenario.momentum_transfer)
     return float(angle_deg(body.normal_about(site.hit, radius), site.hit.normal))
 
@@ -161,8 +174,9 @@ _IMPACT = (
     Outcome("normal_dv_mm_s", "Velocity change normal", _impact("dv_normal_mm_s"), "+.4f", _BOTH | _SUMMARY),
     Outcome("barycentre_dv_mm_s", "Velocity change of the system barycentre", _barycentre_dv_mm_s, shown=_PRINT),
     Outcome("boulders_dv_mm_s", "Velocity change by boulders", _boulders_dv_mm_s, shown=_PRINT),
-    Outcome("secondary_mass_change_kg", "Mass change of the secondary", _mass_change_kg, "+.4g", _PRINT),
-    Outcome("centre_shift_m", "Shift of the secondary's centre of mass", _centre_shift_m, ".3g", _PRINT),
+    Outcome("primary_spin_period_change_s", "Primary spin period change", _primary_spin_change_s, "+.4g", _PRINT),
+    Outcome("mass_change_kg", "Mass change of the body that is hit", _mass_change_kg, "+.4g", _PRINT),
+    Outcome("centre_shift_m", "Shift of its centre of mass", _centre_shift_m, ".3g", _PRINT),
     Outcome("principal_axes_turn_deg", "Turn of the principal axes by it", _exchange("turned_deg"), ".3g", _PRINT),
     Outcome("beta", "Beta", _released("beta"), shown=_PRINT | _SUMMARY),
     Outcome("beta_low", "Beta, 16 % quantile", _material("beta_low"), shown=_PRINT),

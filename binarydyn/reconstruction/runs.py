@@ -109,6 +109,9 @@ class GuessedMotion:
             raise InputError(
                 f"{place}:perturbations", "some are on, what happened is looked for without them; switch them off"
             )
+        if base.impactor and base.impactor.target != "secondary":
+            said = "the primary is hit, what happened is looked for where the secondary is; change it"
+            raise InputError(f"{place}:impactor.target", said)
         if base.impactor and not is_plain(base, "secondary"):
             raise InputError(
                 f"{place}:secondary",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...impact import Budget
-from ...impact.budget import PARTS
+from ...impact.books.budget import PARTS
 from ...terminal.tables import print_table
 
 

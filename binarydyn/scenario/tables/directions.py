@@ -92,9 +92,13 @@ class Direction(Table):
 
 
 class SiteTable(Table):
-    """A point on the secondary's surface in its own (principal-axis) frame."""
+    """A point on the surface of the body that is hit, in its own (principal-axis) frame."""
 
     longitude_deg: Number = key(
-        ..., "deg", "east of the long axis that points at the primary in the relaxed state", -180.0, 360.0
+        ...,
+        "deg",
+        "east of the long axis; the secondary's points at the primary in the relaxed state",
+        -180.0,
+        360.0,
     )
-    latitude_deg: Number = key(..., "deg", "north of the secondary's equator", -90.0, 90.0)
+    latitude_deg: Number = key(..., "deg", "north of its equator", -90.0, 90.0)

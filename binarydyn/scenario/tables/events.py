@@ -12,11 +12,18 @@ from .directions import Direction, SiteTable
 
 
 class Impactor(Table):
-    """What hits the secondary at t0."""
+    """What hits the secondary, or the primary, at t0; of the primary what is said here of the secondary holds for it,
+    directions stay those of the orbit."""
 
+    target: str = key(
+        "secondary",
+        "",
+        "the body that is hit; the primary's site and axes are its own, and it is pushed and turned in its place",
+        choices=("secondary", "primary"),
+    )
     mass_kg: Number = key(..., "kg", "at impact; from a pebble to a thousand times anything ever launched", 1e-3, 1e9)
     speed_km_s: Number = key(
-        ..., "km/s", "relative to the secondary; from a slow landing to an unbound solar orbit", 0.01, 100.0
+        ..., "km/s", "relative to the body that is hit; from a slow landing to an unbound solar orbit", 0.01, 100.0
     )
     density_kg_m3: Number = key(
         1000.0,

@@ -22,12 +22,12 @@ from typing import Any
 
 import numpy as np
 
-from ..columns import dot, turned
-from ..errors import InputError
-from ..kinds import check_choice, sure
-from .apply import Impact
-from .frame import orbit_axes
-from .leverage import Leverage
+from ...columns import dot, turned
+from ...errors import InputError
+from ...kinds import check_choice, sure
+from ..frame import orbit_axes
+from ..leverage import Leverage
+from ..struck import Impact
 
 GROUND, CENTRE = "ground", "centre"
 NAMES = ("ejecta_axis", "normal", "magnitude", "along_track", "system")

@@ -9,17 +9,18 @@ change (reshaping.py).  What goes into heat, craters and the bodies' own gravity
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..columns import angle_deg
-from ..dynamics.angular_momentum import angular_momenta
-from ..kinds import takes
-from ..motion.state import State, System
-from ..vectors import rotation
-from .apply import Impact
-from .reshaping import potential_J
+from ...columns import angle_deg
+from ...dynamics.angular_momentum import angular_momenta
+from ...kinds import sure, takes
+from ...motion.state import State, System
+from ...vectors import rotation
+from ..frame import mirrored, mirrored_state
+from ..reshaping import potential_J
+from ..struck import Impact
 
 PARTS = ("orbit", "primary spin", "secondary spin", "potential", "barycentre")
 
@@ -49,6 +50,8 @@ class Budget:
 @takes(system="System", before="State", impact="Impact")
 def impact_budget(system: System, before: State, impact: Impact) -> Budget:
     """The books of an impact on a system that was in the state `before`."""
+    if impact.mirror:
+        return _mirrored_budget(system, before, impact)
     stages = [("before", system, before, still := np.zeros(3))]
     if impact.exchange:
         old_dv, old_mass_kg = system.primary.mass_kg / system.mass_kg * before.velocity_m_s, system.mass_kg
@@ -80,6 +83,16 @@ def impact_budget(system: System, before: State, impact: Impact) -> Budget:
             np.linalg.norm(totals[-1] - totals[first] - moment) / np.linalg.norm(moments[0], axis=1).sum()
         ),
     )
+
+
+def _mirrored_budget(system: System, before: State, impact: Impact) -> Budget:
+    """Of a hit of the primary: that of the mirrored one, with the spins in their columns, and new shapes on top."""
+    seen = replace(sure(impact.mirror), reshaped=impact.reshaped)
+    if impact.reshaped:
+        seen = replace(seen, state=mirrored_state(impact.state), system=mirrored(impact.system))
+    found = impact_budget(mirrored(system), mirrored_state(before), seen)
+    energy = found.energy_J[:, [0, 2, 1, 3, 4]]
+    return replace(found, energy_J=energy, angular_momentum_kg_m2_s=found.angular_momentum_kg_m2_s[:, [0, 2, 1]])
 
 
 def _just_pushed(before: State, impact: Impact) -> State:

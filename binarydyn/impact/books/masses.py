@@ -22,15 +22,15 @@ from typing import Any
 
 import numpy as np
 
-from ..bodies import Altered
-from ..columns import cross, length, turned
-from ..errors import InputError
-from ..kinds import sure
-from ..motion.state import State, System
-from ..scenario.side_by_side import Varied
-from ..vectors import rotation
-from .hits import Arrivals
-from .momentum import MomentumAudit
+from ...bodies import Altered
+from ...columns import cross, length, turned
+from ...errors import InputError
+from ...kinds import sure
+from ...motion.state import State, System
+from ...scenario.side_by_side import Varied
+from ...vectors import rotation
+from ..hits import Arrivals
+from ..momentum import MomentumAudit
 
 LARGEST_SHARE = 0.1
 """Of the secondary's mass, that may leave from a point: more is no crater, and would need another inertia."""
