@@ -38,21 +38,31 @@ BOUNDS = (0.7, 1.25)
 PAIRS = {
     "pair": example(),
     "elongated": example().replace({"secondary.semi_axes_m": [140.0, 95.0, 86.0]}),
+    "eccentric": example(),
+    "tumbling": example().replace({"momentum_transfer.beta": 4.5}),
 }
+BEFORE, ANGLE_DEG = 0.01, 45.0
+"""Eccentricity before the impact of the truths of "eccentric", and by how much the pericentre turns from one to the
+next."""
 CADENCES = {"all": Observing(60.0), "nights": Observing(42.0, 42.0), "few": Observing(60.0)}
 SEEN = ("eccentricity_after", "apsidal_precession_after_deg_day")
 DRAWS = 250
 SEED = 20261201
 
 
-def truth_of(pair, number: int):
-    """u (p,) of a truth, its scenario, and random numbers for its events."""
+def truth_of(pair, number: int, before: float = 0.0):
+    """u (p,) of a truth, its scenario, and random numbers for its events; before: its eccentricity before the impact,
+    at an angle by its number, where it is not drawn."""
     random = np.random.default_rng([SEED, number])
     asked = Unknowns.of(pair)
     u = np.where(np.isfinite(asked.prior_sigma_u), asked.prior_sigma_u, 0.0) * random.standard_normal(len(asked.names))
     i = asked.index(BETA)
     low, high = (share * asked.centre[i] for share in BOUNDS)
     u[i] = (random.uniform(low, high) - asked.centre[i]) / asked.scale[i]
+    if before:
+        angle = math.radians(ANGLE_DEG * number)
+        for name, value in (("e_cos", before * math.cos(angle)), ("e_sin", before * math.sin(angle))):
+            u[asked.index(name)] = (value - asked.centre[asked.index(name)]) / asked.scale[asked.index(name)]
     return asked, u, random
 
 
@@ -87,11 +97,11 @@ def events_of(scenario, system, hit, cadence: str, random):
     return observed(whole, CADENCES[cadence], random), after
 
 
-def tried(pair, cadence: str, number: int) -> dict:
+def tried(pair, cadence: str, number: int, before: float = 0.0) -> dict:
     """One truth: ranks of the truth among the draws, their sd and error, what the draws are worth."""
     row = {"number": number, "status": "completed"}
     try:
-        asked, u, random = truth_of(pair, number)
+        asked, u, random = truth_of(pair, number, before)
         scenario, system, hit = pair_of(pair, asked, u)
         mids, after = events_of(scenario, system, hit, cadence, random)
     except BinarydynError as error:
@@ -133,7 +143,7 @@ def tried(pair, cadence: str, number: int) -> dict:
 def main(pair: str, cadence: str, first: int, count: int, path: str = "") -> None:
     place = Path(path or f"{pair}_{cadence}.csv")
     for number in range(first, first + count):
-        row = tried(PAIRS[pair], cadence, number)
+        row = tried(PAIRS[pair], cadence, number, BEFORE if pair == "eccentric" else 0.0)
         print(
             number, row["status"], *(f"{row.get(k, math.nan):.2f}" for k in ("effective", "k_hat", "cpu_s")), flush=True
         )
