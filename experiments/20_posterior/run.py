@@ -39,7 +39,7 @@ PAIRS = {
     "pair": example(),
     "elongated": example().replace({"secondary.semi_axes_m": [140.0, 95.0, 86.0]}),
     "eccentric": example(),
-    "tumbling": example().replace({"momentum_transfer.beta": 4.5}),
+    "tumbling": example().replace({"momentum_transfer.beta": 7.0}),
 }
 BEFORE, ANGLE_DEG = 0.01, 45.0
 """Eccentricity before the impact of the truths of "eccentric", and by how much the pericentre turns from one to the
