@@ -117,7 +117,7 @@ def adapted(
 
 
 def refreshed(
-    target: Target, some: RoughDraws, random: np.random.Generator, stage: int = STAGE, most: int = 4 * STAGE
+    target: Target, some: RoughDraws, random: np.random.Generator, stage: int = STAGE, most: int = 6 * STAGE
 ) -> RoughDraws:
     """Fresh draws in place of all but those of the prior, which weigh nothing: stages of one density until ENOUGH of
     them count, `most` at most."""
