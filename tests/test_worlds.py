@@ -15,7 +15,7 @@ from binarydyn.errors import InputError
 from binarydyn.observables import attitude
 from binarydyn.observing.cadence import Cadence
 from binarydyn.observing.event_times import fitted_times, reference_for
-from binarydyn.observing.modelled_middles import OFFSET_S, UNKNOWN_S, middles_for, off_conjunction_s
+from binarydyn.observing.modelled_middles import OFFSET_S, UNKNOWN_S, following_s, middles_for, off_conjunction_s
 from binarydyn.observing.modelling_doubts import modelling_doubts
 from binarydyn.observing.reference import Reference
 from binarydyn.observing.synthetic_times import Observing, observed, synthesised
@@ -144,6 +144,22 @@ def test_offsets_are_the_median_of_the_systems_and_columns_their_covariance(foun
     values = np.linalg.eigvalsh(rest)
     assert values[:-1] == pytest.approx(0.0, abs=1e-5 * np.abs(columns).max() ** 2)
     assert (values[-1] < 1e-6) == (said and timed in ("contacts", "dip_centroid"))
+
+
+def test_slopes_over_the_apsidal_rate_are_told_from_chance():
+    """Of 40 systems and 30 independent events: a slope of one sd is found as numpy.polyfit has it but for Stein's
+    factor, 1 - 28/30 of the squared error over the square (James & Stein); of chance, little is left."""
+    random = np.random.default_rng(4)
+    rates, noise = random.standard_normal(40) * 3e-7, random.standard_normal((40, 30))
+    follows = noise + 1.0 * rates[:, None] / 3e-7
+    wanted = np.polyfit(rates, follows, 1)[0]
+    left = follows - rates[:, None] * wanted
+    error = np.sum(left.var(axis=0)) * 40 / 38 / np.sum((rates - rates.mean()) ** 2)
+    found = following_s(follows, rates) / wanted
+    assert found == pytest.approx(np.full(30, found[0])) and 1.0 - error / (wanted @ wanted) < found[0] < 0.999
+    by_chance = following_s(noise, rates)
+    assert by_chance @ by_chance < 0.2 * np.sum(np.polyfit(rates, noise, 1)[0] ** 2)
+    assert not following_s(noise[:9], rates[:9]).any() and not following_s(noise, np.ones(40)).any()
 
 
 def test_conjunctions_less_what_is_no_ellipse_are_those_of_one(found):

@@ -8,7 +8,7 @@ sum of theirs and the priors', and the inverse of this is the covariance that th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -50,6 +50,8 @@ class TimingDesign:
         for sign, side in ((1.0, "before"), (-1.0, "after")):
             i = INDEX[f"rate_{side}"]
             slopes[i] = sign * TURN / x[i] ** 2 * priors.scale[i]
+        if middles is not None:
+            seen = replace(seen, turned_s=middles.turned_s)
         return cls(
             np.hstack([Counted(seen, counted_rad).late_and_slopes(x)[1] * priors.scale, columns]),
             prior,

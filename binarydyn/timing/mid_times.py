@@ -94,17 +94,21 @@ class Readings:
     longitude_rad: of the secondary in the plane of the orbit before t0, from the frame's x axis, 0 to 2 pi.
     slide_rad_s: how fast the direction of the Sun or the observer turns, which is what a late event adds to the
     longitude.  after: whether what was timed came after t0, which the conjunction that follows from it may not have
-    done; where none is given, the sign of the time.
+    done; where none is given, the sign of the time.  turned_s: s per rad/s, by how much later than the conjunction what
+    was timed lies for the rate of the line of apsides; 0 where none is given.
     """
 
     time_s: np.ndarray
     longitude_rad: np.ndarray
     slide_rad_s: np.ndarray
     after: np.ndarray = None  # type: ignore[assignment]
+    turned_s: np.ndarray = None  # type: ignore[assignment]
 
     def __post_init__(self):
         if self.after is None:
             object.__setattr__(self, "after", self.time_s >= 0.0)
+        if self.turned_s is None:
+            object.__setattr__(self, "turned_s", np.zeros_like(self.time_s))
 
     def earlier(self, by_s: np.ndarray) -> Readings:
         """The same lines of sight read at other times: a line is taken to turn evenly over the minutes to them."""

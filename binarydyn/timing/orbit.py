@@ -89,9 +89,9 @@ class Counted:
             f"{c}_{side}": on * slope for side, on in (("after", after), ("before", ~after)) for c, slope in own.items()
         }
         slopes["longitude"] = begin.along / pace
-        slopes["apsidal_rate"] = (place.along - 1.0) * time / pace
+        slopes["apsidal_rate"] = (place.along - 1.0) * time / pace - self.seen.turned_s
         slopes["drift"] = 0.5 * time**2 / pace
-        return late, np.stack([slopes[name] for name in INDEX], axis=-1)
+        return late - self.seen.turned_s * p["apsidal_rate"], np.stack([slopes[name] for name in INDEX], axis=-1)
 
     def line_s(self, x: np.ndarray) -> np.ndarray:
         """(n,) O-C against the mean motion alone, without the swing of the ellipses."""

@@ -50,7 +50,7 @@ class Task:
     ) -> Task:
         """From what `timing` is given."""
         if middles is not None:
-            seen = seen.earlier(middles.offset_s)
+            seen = middles.conjunctions(seen, expected.apsidal_rad_s)
         sigma = np.full(len(seen.time_s), UNSTATED_SIGMA_S) if sigma_s is None else sigma_s
         noise = Noise.of(sigma, group, None if middles is None else middles.columns_s)
         number, names = noise.causes_s.shape[1], () if middles is None else middles.causes
