@@ -14,6 +14,7 @@ from scipy.linalg import block_diag
 
 from ..constants import ASTRONOMICAL_UNIT_M, DAY_S, HOUR_S
 from ..photometry.measured_light import MeasuredLight
+from ..photometry.nodes import A_TURN
 from ..photometry.noise_fit import NoiseSize, noise_size
 from ..photometry.pair_light import LitRuns, PairLight, light_of_members
 from ..photometry.red_noise import LightNoise
@@ -121,7 +122,13 @@ class LightModel:
         one, two = (plain_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
         lit = LitRuns(stretch.samples, 0.0, stretch.step_s, one, two, runs.turns)
         lines = self.sight.sunward(time), self.sight.earthward(time)
-        return light_of_members(lit, time, *lines, workers=self.motion.workers or cores())
+        return light_of_members(lit, time, *lines, workers=self.motion.workers or cores(), node_s=self._node_s)
+
+    @cached_property
+    def _node_s(self) -> float:
+        """By the faster of both turns."""
+        spin_s = value_of(self.motion.scenario, ROTATION[0]) * HOUR_S
+        return min(spin_s, self.motion.period_s) / A_TURN
 
     def change_s(self, u: np.ndarray) -> np.ndarray:
         """(n,) period change in the window of the data of guesses u (n, p)."""

@@ -21,14 +21,11 @@ import math
 import numpy as np
 
 from .._jit import kernel
-from ..motion.layout import Q1, Q2, W1, W2, V
+from ..photometry.between_steps import COLUMNS, axes_at, between_samples
 from ..sky.brightness import plane_of, seen_along
 from ..sky.outline import APART, ellipse_excess, outline_matrix
-from ..vectors import quaternion_product, rotation_of_quaternion
 from .dimming import ROOM, missing_at
 
-_COLUMNS = 11
-"""Position and both quaternions."""
 _LONGEST_STEP = 0.5
 """Of a step towards a contact, in parts of the time from the nearest instant to it."""
 _MOST_TURN = 0.3
@@ -42,45 +39,6 @@ the second when centres are nearest are followed to the deepest."""
 
 
 @kernel
-def between_samples(samples, h, t, columns, value, rate):
-    """Fill value (columns,) with position and quaternions, not of unit length, at time t, and rate (3,) with the
-    velocity; samples (n, 20) at 0, h, 2h ..; beyond them the polynomial of the last four."""
-    x = t / h
-    k = min(max(int(math.floor(x)) - 1, 0), len(samples) - 4)
-    x -= k
-    for a in range(columns):
-        value[a] = 0.0
-    for a in range(3):
-        rate[a] = 0.0
-    for j in range(4):
-        basis, slope, bend = 1.0, 0.0, 0.0
-        for i in range(4):
-            if i != j:
-                w = 1.0 / (j - i)
-                slope = (slope * (x - i) + basis) * w
-                basis *= (x - i) * w
-                bend += w
-        d, square, change = x - j, basis * basis, 2.0 * basis * slope
-        of_value, of_rate = (1.0 - 2.0 * bend * d) * square, d * square * h
-        value_slope = ((1.0 - 2.0 * bend * d) * change - 2.0 * bend * square) / h
-        rate_slope = square + d * change
-        y = samples[k + j]
-        for a in range(3):
-            value[a] += of_value * y[a] + of_rate * y[V + a]
-            rate[a] += value_slope * y[a] + rate_slope * y[V + a]
-        if columns > 3:
-            q = quaternion_product(
-                y[Q1], y[Q1 + 1], y[Q1 + 2], y[Q1 + 3], 0.0, 0.5 * y[W1], 0.5 * y[W1 + 1], 0.5 * y[W1 + 2]
-            )
-            p = quaternion_product(
-                y[Q2], y[Q2 + 1], y[Q2 + 2], y[Q2 + 3], 0.0, 0.5 * y[W2], 0.5 * y[W2 + 1], 0.5 * y[W2 + 2]
-            )
-            for a in range(4):
-                value[3 + a] += of_value * y[Q1 + a] + of_rate * q[a]
-                value[7 + a] += of_value * y[Q2 + a] + of_rate * p[a]
-
-
-@kernel
 def on_its_side(path, t, columns, value, rate):
     """The same of a run with an impact at t0."""
     before, step_before, after, step_after = path
@@ -88,15 +46,6 @@ def on_its_side(path, t, columns, value, rate):
         between_samples(before, step_before, t, columns, value, rate)
     else:
         between_samples(after, step_after, t, columns, value, rate)
-
-
-@kernel
-def axes_at(value, at, axes):
-    """Fill axes (3, 3), body to inertial, from the quaternion at a place."""
-    r = rotation_of_quaternion(value[at], value[at + 1], value[at + 2], value[at + 3])
-    axes[0, 0], axes[0, 1], axes[0, 2] = r[0], r[1], r[2]
-    axes[1, 0], axes[1, 1], axes[1, 2] = r[3], r[4], r[5]
-    axes[2, 0], axes[2, 1], axes[2, 2] = r[6], r[7], r[8]
 
 
 @kernel
@@ -127,7 +76,7 @@ def gap_at(path, eye, semi, t, angle, room):
     of that, nan for the direction between the centres."""
     value, rate, seen, basis, across, shift, axes = room
     turn, line, slope, expected, widening = eye
-    on_its_side(path, t, _COLUMNS, value, rate)
+    on_its_side(path, t, COLUMNS, value, rate)
     line_at(turn, line, slope, t - expected, seen)
     plane_of(seen, basis)
     axes_at(value, 3, axes)
@@ -241,7 +190,7 @@ def contacts(before, after, steps, turns, lines, slopes, causes, expected, front
     (m, 2): which an event has; expected (m,); front (m,): the secondary is; semi1, semi2 (n, 3).
     """
     room = (
-        np.empty(_COLUMNS), np.empty(3), np.empty(3), np.empty(9), np.empty(9), np.empty(3), np.empty((3, 3)),
+        np.empty(COLUMNS), np.empty(3), np.empty(3), np.empty(9), np.empty(9), np.empty(3), np.empty((3, 3)),
     )  # fmt: skip
     for i in range(len(ends)):
         path, semi = (before[i], steps[0], after[i], steps[1]), (semi1[i], semi2[i])
@@ -260,7 +209,7 @@ def missing(
     """Add to found (n, d, e, 2) the light that d chosen events of n runs miss at e instants from contact 1 to 4 of the
     whole, first and last (n, m), by every cause that takes place; across, along: of the strips of dimming.py."""
     epochs = found.shape[2]
-    value, rate, seen, other, room = np.empty(_COLUMNS), np.empty(3), np.empty(3), np.empty(3), np.empty(ROOM)
+    value, rate, seen, other, room = np.empty(COLUMNS), np.empty(3), np.empty(3), np.empty(3), np.empty(ROOM)
     axes1, axes2 = np.empty((3, 3)), np.empty((3, 3))
     for i in range(len(found)):
         path = before[i], steps[0], after[i], steps[1]
@@ -273,7 +222,7 @@ def missing(
                     if not (gaps[i, k, c] < 0.0 and ends[i, k, c, 0] < t < ends[i, k, c, 1]):
                         continue
                     if not placed:
-                        on_its_side(path, t, _COLUMNS, value, rate)
+                        on_its_side(path, t, COLUMNS, value, rate)
                         axes_at(value, 3, axes1)
                         axes_at(value, 7, axes2)
                         placed = True
@@ -301,7 +250,7 @@ def missing(
 @kernel
 def longitudes(before, after, steps, times, found):
     """Fill found (n, k) with the longitudes of the secondary, from -pi to pi, of n runs at times (k,)."""
-    value, rate = np.empty(_COLUMNS), np.empty(3)
+    value, rate = np.empty(COLUMNS), np.empty(3)
     for i in range(len(found)):
         path = before[i], steps[0], after[i], steps[1]
         for k in range(len(times)):
