@@ -97,7 +97,7 @@ def instants(count=600):
 
 
 def test_bodies_between_long_steps_are_where_short_ones_have_them(pair):
-    """To what matters for light: 0.02 m of 800 m, 2e-4 rad of the primary, which makes 0.01 mmag, 1e-5 rad of a librating
+    """To what matters for light: 0.02 m of 800 m, 2e-4 rad of the primary, which makes 0.01 mmag, 1e-5 rad of the
     secondary."""
     fine, coarse, _, _ = pair
     time, count = instants(), 600

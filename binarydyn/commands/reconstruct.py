@@ -58,20 +58,20 @@ def reconstruct(
     if measured:
         _check_alone(times, light, options, plot, out)
         return _joint(scenario_of(file), measured, options, as_json)
-    if light:
-        return _from_light(scenario_of(file), file, light, times, options, {"--plot": plot, "--out": out}, as_json)
     from ..store.reconstructed import check_reconstructed_target, write_reconstructed
     from ..store.reconstructed import reconstruct as run
     from .texts.reconstruct import print_reconstructed, reconstructed_report
     from .timing import times_from
 
     scenario = scenario_of(file)
-    check_outputs({"--plot": plot, "--out": out}, scenario, file, *((times,) if times else ()))
+    if light and options.robust:
+        raise InputError("--light", "it is given with --robust, which is for times alone; leave one out")
+    check_outputs({"--plot": plot, "--out": out}, scenario, file, *(path for path in (times, light) if path))
     if out:
         check_reconstructed_target(out)
     say_if_cold()
-    mids = times_from(scenario, [times] if times else None, "times")
-    found = run(scenario, mids, options.draws, options.seed, options.robust, options.beta_at_least)
+    mids = times_from(scenario, [times] if times else None, "times") if times or not light else None
+    found = run(scenario, mids, options.draws, options.seed, options.robust, options.beta_at_least, light or None)
     with told_after(lambda: print_json(reconstructed_report(found)) if as_json else print_reconstructed(found)):
         if out:
             write_reconstructed(out, found)
@@ -80,34 +80,6 @@ def reconstruct(
 
             save_reconstruction(plot, found)
     return 0 if found.status == "completed" else 1
-
-
-def _from_light(
-    scenario: Scenario, file: str, light: str, times: str, options: PosteriorOptions, outputs: dict[str, str],
-    as_json: bool,
-) -> int:  # fmt: skip
-    """By one Gaussian, without draws."""
-    from ..observing.nights import first_midnight_s
-    from ..reconstruction.light_fit import light_answer
-    from ..sky.geometry import Sky
-    from ..store.measured_light import read_light
-    from .texts.light_answer import light_report, print_light_answer
-    from .timing import times_from
-
-    asked = {**outputs, "--robust": options.robust, "--beta-at-least": options.beta_at_least is not None}
-    for name, given in asked.items():
-        if given:
-            raise InputError("--light", f"it is given with {name}, which needs draws; light has none, leave one out")
-    say_if_cold()
-    sky = Sky.of(scenario)
-    measured = read_light(light, sky, first_midnight_s(scenario, sky))
-    mids = times_from(scenario, [times], "times") if times else None
-    found = light_answer(scenario, measured, mids)
-    if as_json:
-        print_json(light_report(found))
-    else:
-        print_light_answer(found)
-    return 0
 
 
 def _check_alone(times: str, light: str, options: PosteriorOptions, plot: str, out: str) -> None:

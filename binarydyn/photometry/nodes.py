@@ -1,8 +1,8 @@
 """Few instants at which smooth light is computed, and the polynomials that carry it to all the others.
 
 Light of whole bodies is smooth over minutes: of two waves in a turn of the primary, on nodes an eighteenth of the turn
-apart, a polynomial of degree 5 leaves (pi/4.5)^6 5/1024 = 0.06 % within a night and 0.3 % in its first and last interval
-(Lagrange's remainder; any handbook), 0.01 and 0.06 mmag of 20.
+apart, a polynomial of degree 5 leaves (pi/4.5)^6 5/1024 = 0.06 % within a night and 0.3 % in its first and last
+interval (Lagrange's remainder; any handbook), 0.01 and 0.06 mmag of 20.
 """
 
 from __future__ import annotations

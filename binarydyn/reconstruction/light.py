@@ -122,7 +122,7 @@ class LightModel:
         one, two = (plain_semi_axes_m(body) for body in (runs.starts.primary, runs.starts.secondary))
         lit = LitRuns(stretch.samples, 0.0, stretch.step_s, one, two, runs.turns)
         lines = self.sight.sunward(time), self.sight.earthward(time)
-        return light_of_members(lit, time, *lines, workers=self.motion.workers or cores(), node_s=self._node_s)
+        return light_of_members(lit, time, *lines, self.motion.workers or cores(), node_s=self._node_s)
 
     @cached_property
     def _node_s(self) -> float:

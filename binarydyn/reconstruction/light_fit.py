@@ -1,7 +1,7 @@
-"""The most probable unknowns behind measured light, with event times or without: noise, columns and motion in turn.
+"""What happened, from measured light, with event times or without: the fit of noise, columns and motion in turn.
 
 The noise of the light is found about a solution with its slopes integrated out, the columns of the surfaces are taken
-anew there, and the solution again; twice is enough, since both depend little on it.
+anew there, and the solution again; twice is enough, since both depend little on it.  Draws are those of posterior.py.
 """
 
 from __future__ import annotations
@@ -12,30 +12,27 @@ from typing import cast
 
 import numpy as np
 
-from ..constants import DAY_S
 from ..errors import ConvergenceError, InputError
 from ..photometry.measured_light import MeasuredLight
 from ..photometry.noise_fit import NoiseSize
 from ..photometry.two_laws import CAUSES, LAW, LAW_SIGMA
 from ..scenario import Scenario
-from ..timing.evidence import UNSTATED_SIGMA_S, typical_tau_s
+from ..timing.evidence import typical_tau_s
 from ..timing.mid_times import MidTimes
 from ..timing.noise import Noise
 from .event_times import EventModel
 from .horizon import horizon_s
 from .light import LightModel
-from .likelihood import Likelihood, quadratic
-from .newton import Solved, grown, solved
-from .together import TimesAndLight
+from .likelihood import Likelihood
+from .newton import Solved, again, grown, solved, steps_of
+from .posterior import Looking, WhatHappened, check_draws, drawn, noise_of_times
+from .scatter import NoiseGrid
+from .together import JointNoise, TimesAndLight
 
 ROUNDS = 2
-_OFF = 1.3
-"""chi2 per degree of freedom, and scale of the sigmas, from which on they are told."""
 _LEAST_POINTS = 10
 _AXES, _OTHER_SHAPE = ("secondary.semi_axes_m.0", "secondary.semi_axes_m.1"), 1.2
 """What decides the libration, and by how many prior sigmas other minima of it are looked for."""
-_STEP = 0.02
-"""Of u, in prior or fitted sigmas, for the slope of the change."""
 
 
 @dataclass(frozen=True)
@@ -47,35 +44,6 @@ class LightFit:
     likelihood: Likelihood
     solved: Solved
     covariance: np.ndarray
-
-    @property
-    def law(self) -> tuple[float, float]:
-        """Share of Lambert's law and one sigma of it, from the column that stands for it, at the solution."""
-        light = self.data.light
-        k, column = light.causes.index(CAUSES[0]), light.columns
-        weighing = self.size.of(light.noise)
-        late = self.solved.late[len(self.solved.late) - len(column) :, None]
-        # of normal numbers of one sigma each, given what is late: N^T C^-1 r, 1 - N^T C^-1 N
-        mean = float((column.T @ weighing.applied(late))[k, 0])
-        spread = 1.0 - float(weighing.gram(column[:, k : k + 1])[0, 0])
-        return LAW + LAW_SIGMA * mean, LAW_SIGMA * float(np.sqrt(max(spread, 0.0)))
-
-    @property
-    def chi2_per_dof(self) -> float:
-        """Of the data, whose numbers less those that they tell."""
-        told = np.eye(len(self.covariance)) - self.covariance * self.likelihood.information
-        count = len(self.solved.late) - np.trace(told)
-        return float(quadratic(self.likelihood.weighing, self.solved.late[None])[0] / count)
-
-    def change_s(self) -> tuple[float, float]:
-        """Period change in the window of the data and one sigma of it."""
-        steps = _STEP * np.diag(np.sqrt(np.diag(self.covariance)))
-        here, *moved = self.data.light.change_s(
-            np.vstack([self.solved.u, self.solved.u + steps, self.solved.u - steps])
-        )
-        count = len(steps)
-        slope = (np.array(moved[:count]) - np.array(moved[count:])) / (2.0 * np.diag(steps))
-        return float(here), float(np.sqrt(slope @ self.covariance @ slope))
 
 
 def fitted_light(data: TimesAndLight, times: Noise | None = None, u: np.ndarray | None = None) -> LightFit:
@@ -91,22 +59,23 @@ def fitted_light(data: TimesAndLight, times: Noise | None = None, u: np.ndarray 
         data = replace(data, light=data.light.about(found.u))
         size = data.light.noise_size(found.u, _by_one_sigma(data, found))
         likelihood = _likelihood(data, times, size)
-        found = solved(likelihood, found.u) if k else _lowest(likelihood, found.u)
+        found = again(likelihood, found) if k else _lowest(likelihood, found)
     return LightFit(data, size, likelihood, found, found.covariance(likelihood))
 
 
-def _lowest(likelihood: Likelihood, u: np.ndarray) -> Solved:
-    """From u and from longer and rounder secondaries: its libration has several minima, as a frequency has."""
-    found, names = solved(likelihood, u), likelihood.model.unknowns.names
+def _lowest(likelihood: Likelihood, near: Solved) -> Solved:
+    """From a solution and from longer and rounder secondaries: its libration has several minima, as a frequency has."""
+    found, names = again(likelihood, near), likelihood.model.unknowns.names
     if not set(_AXES) <= set(names):
         return found
+    step = steps_of(likelihood.weighing, found.slopes)
     for sign in (-1.0, 1.0):
         other = found.u.copy()
         for name, longer in zip(_AXES, (1.0, -1.0), strict=True):
             other[names.index(name)] += sign * longer * _OTHER_SHAPE
         with suppress(ConvergenceError, np.linalg.LinAlgError):
-            again = solved(likelihood, other)
-            found = again if again.cost < found.cost else found
+            one = solved(likelihood, other, step=step)
+            found = one if one.cost < found.cost else found
     return found
 
 
@@ -122,74 +91,45 @@ def _by_one_sigma(data: TimesAndLight, found: Solved) -> np.ndarray:
     return of_light * np.where(np.isfinite(sigma), sigma, 10.0)
 
 
-@dataclass(frozen=True)
-class LightAnswer:
-    """What light says of a scenario's pair, by one Gaussian.
-
-    horizon_s: inf where the motion is regular; left_out: points beyond it.
-    """
-
-    scenario: Scenario
-    fit: LightFit
-    horizon_s: float
-    left_out: int
-
-    @property
-    def rows(self) -> dict[str, tuple[float, float, float]]:
-        """Value, one sigma and one sigma before (inf: flat) of each unknown by name, in its unit."""
-        asked, fit = self.fit.data.unknowns, self.fit
-        sigma = np.sqrt(np.diag(fit.covariance)) * asked.scale
-        before = asked.prior_sigma_u * asked.scale
-        value = asked.value(fit.solved.u[None])[0]
-        return dict(zip(asked.names, zip(value.tolist(), sigma.tolist(), before.tolist(), strict=True), strict=True))
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What a reader must know."""
-        said, fit = [], self.fit
-        if np.isfinite(self.horizon_s):
-            said.append(
-                f"the motion is chaotic: nothing is claimed beyond {self.horizon_s / DAY_S:.1f} days after the impact, "
-                f"{self.left_out} data are left out"
-            )
-        if fit.chi2_per_dof > _OFF:
-            said.append(
-                f"chi2 is {fit.chi2_per_dof:.2f} per degree of freedom: these bodies and laws do not hold the data"
-            )
-        if fit.size.scale > _OFF:
-            said.append(f"points scatter {fit.size.scale:.2f} times as much as is stated")
-        events = fit.data.events
-        return (*said, *(events.mids.warnings if events is not None else ()))
-
-
-def light_answer(
-    scenario: Scenario, light: MeasuredLight, mids: MidTimes | None = None, workers: int | None = None
-) -> LightAnswer:
-    """From measured light, with event times or without.
+def found_in_light(
+    scenario: Scenario, light: MeasuredLight, mids: MidTimes | None = None, draws: int = 400, seed: int = 0,
+    bounds: tuple[float, float] = (-np.inf, np.inf), workers: int | None = None,
+) -> WhatHappened:  # fmt: skip
+    """From measured light, with event times or without; as found_in.
 
     InputError where neither side of t0 has data, and as LightModel; ConvergenceError where no motion shows them.
     """
+    check_draws(draws, seed)
     model = LightModel.of(scenario, light, workers=workers)
     horizon = horizon_s(model.motion, np.zeros(len(model.unknowns.names)))
     within = light.time_s <= horizon
-    light = light.chosen(within)
-    _check_sides(scenario, light)
-    model = model if within.all() else LightModel.of(scenario, light, workers=workers)
+    _check_sides(scenario, light.chosen(within))
+    model = model if within.all() else LightModel.of(scenario, light.chosen(within), workers=workers)
     left_out, events, times = int(np.sum(~within)), None, None
     if mids is not None:
-        events = EventModel.of(scenario, mids, model.unknowns, workers=workers)
-        near = events.observed_s <= horizon
-        left_out += int(np.sum(~near))
-        events = events if near.all() else EventModel.of(scenario, mids.chosen(near), model.unknowns, workers=workers)
+        events, beyond = _events_within(scenario, mids, model, horizon)
+        left_out += beyond
         times = noise_of_times(events)
-    return LightAnswer(scenario, fitted_light(TimesAndLight(events, model), times), horizon, left_out)
+    fit = fitted_light(TimesAndLight(events, model), times)
+    how = Looking(fit.data, fit.solved, bounds, draws, seed)
+    return drawn(fit.data, _grid(fit, events), how, horizon, left_out)
 
 
-def noise_of_times(events: EventModel) -> Noise:
-    """Of event times beside light; where no sigma is stated, a usual one."""
-    mids = events.mids
-    sigma = np.full(len(mids), UNSTATED_SIGMA_S) if mids.sigma_s is None else mids.sigma_s
-    return Noise.of(sigma, mids.group, events.columns_s)
+def _grid(fit: LightFit, events: EventModel | None) -> NoiseGrid:
+    """Of the times' noise; that of the light is told so well that its best numbers serve."""
+    if events is None:
+        return NoiseGrid((fit.likelihood,), np.zeros(1), np.ones(1))
+    return NoiseGrid.of(fit.likelihood, fit.solved, events.mids.sigma_s is not None)
+
+
+def _events_within(scenario: Scenario, mids: MidTimes, model: LightModel, horizon: float) -> tuple[EventModel, int]:
+    """Those before the horizon, and how many are not."""
+    mids = mids.sorted()
+    events = EventModel.of(scenario, mids, model.unknowns, workers=model.motion.workers)
+    near = events.observed_s <= horizon
+    if not near.all():
+        events = EventModel.of(scenario, mids.chosen(near), model.unknowns, workers=model.motion.workers)
+    return events, int(np.sum(~near))
 
 
 def _check_sides(scenario: Scenario, light: MeasuredLight) -> None:
@@ -200,3 +140,19 @@ def _check_sides(scenario: Scenario, light: MeasuredLight) -> None:
                 f"{int(there.sum())} points of light lie {side} the impact within what can be predicted, "
                 f"{_LEAST_POINTS} are needed; give light of both sides",
             )
+
+
+def lambert_share(found: WhatHappened) -> tuple[float, float]:
+    """Mean and sd of the share of Lambert's law, from the column that stands for it, over the draws."""
+    light, size = found.data.light, cast(JointNoise, found.grid.best.noise).size
+    assert light is not None
+    k, column = light.causes.index(CAUSES[0]), light.columns
+    weighing = size.of(light.noise)
+    late = found.weighted.late[:, -len(column) :]
+    # of normal numbers of one sigma each, given what is late: N^T C^-1 r, 1 - N^T C^-1 N
+    told = weighing.applied(column[:, k : k + 1])[:, 0]
+    weight = found.weighted.weight
+    means = np.nan_to_num(late) @ told
+    mean = float(weight @ means)
+    variance = max(1.0 - float(column[:, k] @ told), 0.0) + float(weight @ (means - mean) ** 2)
+    return LAW + LAW_SIGMA * mean, LAW_SIGMA * float(np.sqrt(variance))

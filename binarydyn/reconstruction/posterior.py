@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 
@@ -25,8 +26,10 @@ from .event_times import EventModel
 from .exact import ExactWeights, Weighted, exactly_weighed
 from .horizon import chaotic, horizon_s
 from .importance import RoughDraws, adapted, prior_draws, refreshed
-from .likelihood import Likelihood
+from .light import LightModel
+from .likelihood import Foretold, Likelihood
 from .newton import Solved, again, best_of
+from .runs import GuessedMotion
 from .scatter import NoiseGrid, at_peak, without_outliers
 from .unknowns import Unknowns
 
@@ -46,6 +49,22 @@ IMPULSES = ("momentum_transfer.beta", "velocity_change.along_track_mm_s", "impac
 """Unknowns that scale the impact, of which bounds may be given."""
 
 
+class Measured(Foretold, Protocol):
+    """What was measured of a scenario's pair, times before light, and the runs in which it is looked for."""
+
+    @property
+    def motion(self) -> GuessedMotion:
+        """Of the pair."""
+
+    @property
+    def events(self) -> EventModel | None:
+        """Event times."""
+
+    @property
+    def light(self) -> LightModel | None:
+        """Light."""
+
+
 @dataclass(frozen=True)
 class Timed:
     """Event times as a likelihood sees them; later_s (m,): added to what is predicted."""
@@ -59,6 +78,15 @@ class Timed:
         coarse = events.coarse
         later = (events.predicted_s(u) - coarse.predicted_s(u))[0]
         return cls(coarse, np.nan_to_num(later))
+
+    @property
+    def motion(self) -> GuessedMotion:
+        """Of the pair."""
+        return self.events.motion
+
+    @property
+    def light(self) -> None:
+        """No light."""
 
     @property
     def unknowns(self) -> Unknowns:
@@ -77,14 +105,14 @@ class Timed:
 
 @dataclass(frozen=True)
 class WhatHappened:
-    """What was done: the times (those within the horizon), their model, the fit of everything, the noise, draws of the
-    rough unknowns, weighted draws of all, and columns (n,) of these by name: unknowns in their units, and SHAPES.
+    """What was done: the data (those within the horizon) and their model, the fit of everything, the noise, draws of
+    the rough unknowns, weighted draws of all, and columns (n,) of these by name: unknowns in their units, and SHAPES.
 
-    horizon_s: inf where the motion is regular.  outliers: None where the loss is not robust.  left_out: times beyond
+    horizon_s: inf where the motion is regular.  outliers: None where the loss is not robust.  left_out: data beyond
     the horizon.
     """
 
-    events: EventModel
+    data: Measured
     reference: Solved
     grid: NoiseGrid
     conditional: Conditional
@@ -106,7 +134,7 @@ def found_in(
     Errors: InputError for numbers that are not allowed and scenarios that have no impact or place, ConvergenceError
     where no motion shows the events.
     """
-    _check(draws, seed)
+    check_draws(draws, seed)
     mids = mids.sorted()
     events = EventModel.of(scenario, mids, workers=workers)
     horizon = horizon_s(events.motion, np.zeros(len(events.unknowns.names)))
@@ -116,27 +144,46 @@ def found_in(
     likelihood = _noisy(events)
     reference, likelihood, outliers = _fitted(likelihood, events, seed, robust)
     grid = NoiseGrid.of(replace(likelihood, model=Timed(events)), reference, mids.sigma_s is not None)
-    looking = replace(grid.best, model=likelihood.model)
-    few = grid.few(_NODES)
-    few = replace(few, nodes=tuple(replace(node, model=likelihood.model) for node in few.nodes))
-    conditional = Conditional(looking, reference, _bounded(events.unknowns), bounds, few)
+    left_out = int(np.sum(~within))
+    how = Looking(likelihood.model, reference, bounds, draws, seed)
+    return drawn(Timed(events), grid, how, horizon, left_out, outliers)
+
+
+@dataclass(frozen=True)
+class Looking:
+    """How draws are made: the model by which good ones are looked for, a solution about which, bounds of what scales
+    the impact, how many weighted draws, the seed."""
+
+    model: Foretold
+    reference: Solved
+    bounds: tuple[float, float]
+    draws: int
+    seed: int
+
+
+def drawn(
+    data: Measured, grid: NoiseGrid, how: Looking, horizon: float, left_out: int, outliers: int | None = None
+) -> WhatHappened:
+    """Draws of the rough unknowns, then weighted ones of all.  ConvergenceError where no draw shows the data."""
+    looking, few, seed = replace(grid.best, model=how.model), grid.few(_NODES), how.seed
+    few = replace(few, nodes=tuple(replace(node, model=how.model) for node in few.nodes))
+    conditional = Conditional(looking, how.reference, _bounded(data.unknowns), how.bounds, few)
     some = adapted(conditional, conditional.dimensions, seed, conditional.start, _FOR_KERNELS)
     if np.isfinite(some.ln_weight).any():
         some = refreshed(conditional, some, np.random.default_rng((seed, 2)))
     if not np.isfinite(some.ln_weight).any():
-        raise ConvergenceError("no draw of the unknowns has a motion that shows the events; see [sampling]")
-    weigher = ExactWeights(grid, partial(chaotic, events.motion))
-    all_draws = exactly_weighed(conditional, some, weigher, draws, seed)
-    if not np.isfinite(all_draws.ln_weight).any():
-        raise ConvergenceError("no draw of the unknowns has a regular motion that shows the events; see [sampling]")
-    columns = dict(zip(events.unknowns.names, events.unknowns.value(all_draws.u).T, strict=True))
-    worth = all_draws.weight > _WORTH * all_draws.weight.max()
-    columns |= shapes_of(events.motion, all_draws.u, worth, np.isinf(horizon))
-    left_out = int(np.sum(~within))
-    return WhatHappened(events, reference, grid, conditional, some, all_draws, columns, horizon, left_out, outliers)
+        raise ConvergenceError("no draw of the unknowns has a motion that shows what was measured; see [sampling]")
+    every = exactly_weighed(conditional, some, ExactWeights(grid, partial(chaotic, data.motion)), how.draws, seed)
+    if not np.isfinite(every.ln_weight).any():
+        raise ConvergenceError("no draw of the unknowns has a regular motion that shows the data; see [sampling]")
+    columns = dict(zip(data.unknowns.names, data.unknowns.value(every.u).T, strict=True))
+    worth = every.weight > _WORTH * every.weight.max()
+    columns |= shapes_of(data.motion, every.u, worth, np.isinf(horizon))
+    return WhatHappened(data, how.reference, grid, conditional, some, every, columns, horizon, left_out, outliers)
 
 
-def _check(draws: int, seed: int) -> None:
+def check_draws(draws: int, seed: int) -> None:
+    """ArgumentError for numbers that are not allowed."""
     low, high = DRAWS
     if not low <= draws <= high:
         raise ArgumentError("draws", f"{draws} is given, allowed is {low} .. {high}; change it")
@@ -152,10 +199,15 @@ def _nearer(scenario: Scenario, mids: MidTimes, time_s: np.ndarray, horizon: flo
     return EventModel.of(scenario, mids, workers=workers)
 
 
-def _noisy(events: EventModel) -> Likelihood:
+def noise_of_times(events: EventModel) -> Noise:
+    """Of event times; where no sigma is stated, a usual one."""
     mids = events.mids
     sigma = np.full(len(mids), UNSTATED_SIGMA_S) if mids.sigma_s is None else mids.sigma_s
-    noise = Noise.of(sigma, mids.group, events.columns_s)
+    return Noise.of(sigma, mids.group, events.columns_s)
+
+
+def _noisy(events: EventModel) -> Likelihood:
+    noise = noise_of_times(events)
     model = Timed.coarsely(events, np.zeros(len(events.unknowns.names)))
     return Likelihood(model, noise, 1.0, typical_tau_s(noise))
 

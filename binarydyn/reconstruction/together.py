@@ -17,6 +17,7 @@ from ..timing.mid_times import MidTimes
 from ..timing.noise import Noise, Weighing
 from .event_times import EventModel
 from .light import LightModel
+from .runs import GuessedMotion
 from .unknowns import Unknowns
 
 
@@ -35,6 +36,11 @@ class TimesAndLight:
         if mids is None:
             return cls(None, light)
         return cls(EventModel.of(scenario, mids, light.unknowns, workers=workers), light)
+
+    @property
+    def motion(self) -> GuessedMotion:
+        """Of the pair."""
+        return self.light.motion
 
     @property
     def unknowns(self) -> Unknowns:
@@ -83,6 +89,11 @@ class JointNoise:
         count = len(light.sigma_mag)
         members = np.hstack([times.members, np.zeros((len(times.members), count))])
         return cls(np.concatenate([times.sigma_s, light.sigma_mag]), members, times, light, size)
+
+    @property
+    def as_stated(self) -> JointNoise:
+        """With sigmas of points as they were given."""
+        return replace(self, size=replace(self.size, scale=1.0))
 
     @property
     def _count(self) -> int:

@@ -37,7 +37,7 @@ _STORED: dict[Any, tuple[Any, Any]] = {
 }
 """Kind -> what holds it, and what stands for an unknown value: of a flag neither no, 0, nor yes, 1."""
 _COORDINATES = frozenset(("time_s", "axis", "component", "cycle", "number"))
-_TABLES = ("events", "draws", "times")
+_TABLES = ("events", "draws", "times", "light")
 """Groups of columns of one length."""
 _WIDTHS = {"axis": 3, "component": 4}
 _DIMS: dict[str, tuple[str, ...]] = {

@@ -1,4 +1,4 @@
-"""What happened to a pair, from measured times, as a table of weighted draws with all that is told of it."""
+"""What happened to a pair, from measured times and light, as a table of weighted draws with all that is told of it."""
 
 from __future__ import annotations
 
@@ -10,13 +10,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..constants import DAY_S
+from ..constants import DAY_S, HOUR_S
+from ..errors import ArgumentError
 from ..files.whole import image, put
 from ..kinds import WHOLE, takes
 from ..lazy import Lazy
 from ..notebook import Displayed, library
 from ..observing.nights import first_midnight_s
 from ..observing.reference import sky_and_start
+from ..photometry.measured_light import MeasuredLight
 from ..prediction.outcomes import OUTCOMES
 from ..reconstruction.answers.shapes import CHANGE
 from ..reconstruction.answers.told import Reconstruction
@@ -28,10 +30,14 @@ from ..reconstruction.answers.weighing import (
     weighted_quantiles,
     weighted_spread,
 )
+from ..reconstruction.light_fit import found_in_light, lambert_share
 from ..reconstruction.posterior import found_in
+from ..reconstruction.together import JointNoise
 from ..scenario import Scenario
+from ..sky.geometry import Sky
 from ..timing.mid_times import MidTimes
 from .groups import Column, write_group
+from .measured_light import read_light
 from .mid_times import read_mid_times
 from .provenance import attributes
 from .result import Result, refuse_other_kinds
@@ -43,7 +49,7 @@ KIND = "reconstruction"
 DRAWS = 400
 """Weighted ones: the ends of an interval of 95 % are then good to a tenth of the sigma."""
 WEIGHT = "weight"
-_BANDS = {"median_s": 0.5, "low_68_s": 0.16, "high_68_s": 0.84, "low_95_s": 0.025, "high_95_s": 0.975}
+_BANDS = {"median": 0.5, "low_68": 0.16, "high_68": 0.84, "low_95": 0.025, "high_95": 0.975}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -52,13 +58,16 @@ class Reconstructed(Lazy, Displayed):
 
     columns: arrays (n,) by name: weight (they sum to 1), unknowns in the unit of their name, and what follows; nan
     where a draw weighs nothing or something is not defined.  times: arrays (m,) of the events: observed_s, at the
-    system from t0, what the draws foretell (median_s, low_68_s ..), sigma_s.  prior_sd, fisher_sd: by name, of each
+    system from t0, what the draws foretell (median_s, low_68_s ..), sigma_s.  light: arrays (k,) of its points: time_s,
+    magnitude_mag, centred over each zero point, sigma_mag without red noise, and what is foretold (median_mag ..), but
+    for what is not known of the surfaces; empty where there is none.  prior_sd, fisher_sd: by name, of each
     unknown before the data (inf: flat), and of everything were all linear.  summary: what holds for all.
     """
 
     scenario: Scenario
     columns: Mapping[str, np.ndarray]
     times: Mapping[str, np.ndarray]
+    light: Mapping[str, np.ndarray]
     prior_sd: Mapping[str, float]
     fisher_sd: Mapping[str, float]
     summary: Mapping[str, Any]
@@ -68,10 +77,10 @@ class Reconstructed(Lazy, Displayed):
     def of(cls, done: Reconstruction) -> Reconstructed:
         """All that is kept."""
         found, fisher = done.found, done.fisher
-        prior = {one.name: float(one.prior_sigma) for one in found.events.unknowns.each}
+        prior = {one.name: float(one.prior_sigma) for one in found.data.unknowns.each}
         columns = {WEIGHT: done.weight, **done.columns}
         fisher_sd = {name: sigma for name, (_, sigma) in fisher.items()}
-        return cls(done.scenario, columns, _times(done), prior, fisher_sd, _summary(done), done.warnings)
+        return cls(done.scenario, columns, _times(done), _light(done), prior, fisher_sd, _summary(done), done.warnings)
 
     def __len__(self) -> int:
         return len(self.weight)
@@ -134,7 +143,9 @@ class Reconstructed(Lazy, Displayed):
         """
         arviz = library("arviz", "to_inference_data")
         draws = {name: values[None] for name, values in self.unweighted(count, seed).items()}
-        return arviz.from_dict(posterior=draws, observed_data={"time_s": np.asarray(self.times["observed_s"])})
+        measured = {"time_s": self.times["observed_s"], "magnitude_mag": self.light.get("magnitude_mag", ())}
+        observed = {name: np.asarray(values) for name, values in measured.items() if len(values)}
+        return arviz.from_dict(posterior=draws, observed_data=observed)
 
     def _line(self) -> str:
         change = self.intervals[CHANGE]
@@ -150,13 +161,14 @@ class Reconstructed(Lazy, Displayed):
 @takes(scenario="Scenario", draws=WHOLE, seed=WHOLE)
 def reconstruct(
     scenario: Scenario,
-    times: str | PathLike | MidTimes,
+    times: str | PathLike | MidTimes | None = None,
     draws: int = DRAWS,
     seed: int = 0,
     robust: bool = False,
     beta_at_least: float | None = None,
+    light: str | PathLike | MeasuredLight | None = None,
 ) -> Reconstructed:
-    """What happened to a pair, from measured event times: the full two-body motion held against them.
+    """What happened to a pair, from measured event times or light: the full two-body motion held against them.
 
     Parameters
     ----------
@@ -166,6 +178,7 @@ def reconstruct(
     seed : of all that is drawn.
     robust : errors of Student's t, for tables in which some times lie far off.
     beta_at_least : beta is known not to be less; None: nothing is known.
+    light : a table of measured light (CSV, see README), beside times or alone; ellipsoids only, no `robust`.
 
     Returns
     -------
@@ -176,9 +189,22 @@ def reconstruct(
     ------
     InputError for a table or scenario that cannot be used, ConvergenceError where no motion shows the events.
     """
-    mids = times if isinstance(times, MidTimes) else _read(scenario, times)
+    if times is None and light is None:
+        raise ArgumentError("times", "neither times nor light are given, one of them is needed; give a table")
+    if light is not None and robust:
+        raise ArgumentError("robust", "it is given with light, allowed is it for times alone; leave one out")
+    mids = times if times is None or isinstance(times, MidTimes) else _read(scenario, times)
     bounds = (-np.inf if beta_at_least is None else beta_at_least, np.inf)
-    return Reconstructed.of(Reconstruction(scenario, found_in(scenario, mids, draws, seed, robust, bounds)))
+    if light is None:
+        assert mids is not None
+        return Reconstructed.of(Reconstruction(scenario, found_in(scenario, mids, draws, seed, robust, bounds)))
+    measured = light if isinstance(light, MeasuredLight) else _read_light(scenario, light)
+    return Reconstructed.of(Reconstruction(scenario, found_in_light(scenario, measured, mids, draws, seed, bounds)))
+
+
+def _read_light(scenario: Scenario, path: str | PathLike) -> MeasuredLight:
+    sky = Sky.of(scenario)
+    return read_light(str(path), sky, first_midnight_s(scenario, sky))
 
 
 def _read(scenario: Scenario, path: str | PathLike) -> MidTimes:
@@ -187,19 +213,36 @@ def _read(scenario: Scenario, path: str | PathLike) -> MidTimes:
 
 
 def _times(done: Reconstruction) -> dict[str, np.ndarray]:
+    events, node = done.found.data.events, done.found.grid.best
+    count = 0 if events is None else len(events.observed_s)
+    first = slice(0, count)
+    sigma = np.sqrt(node.noise.own_variance(node.scale)[first] + node.tau_s**2)
+    return {"observed_s": done.found.data.observed[first], "sigma_s": sigma} | _bands(done, first, "s")
+
+
+def _light(done: Reconstruction) -> dict[str, np.ndarray]:
+    light, noise = done.found.data.light, done.found.grid.best.noise
+    if light is None or not isinstance(noise, JointNoise):
+        return {}
+    points = slice(len(done.found.data.observed) - len(light.light), None)
+    told = {"time_s": light.light.time_s, "magnitude_mag": light.observed}
+    return told | {"sigma_mag": noise.size.scale * light.light.sigma_mag} | _bands(done, points, "mag")
+
+
+def _bands(done: Reconstruction, which: slice, unit: str) -> dict[str, np.ndarray]:
+    """What the draws foretell of some of the data."""
     found = done.found
-    observed, node = found.events.observed_s, found.grid.best
-    foretold = observed + node.later - found.weighted.late
+    foretold = (found.data.observed + found.grid.best.later - found.weighted.late)[:, which]
     shares = list(_BANDS.values())
-    bands = np.array([weighted_quantiles(column, done.weight, shares) for column in foretold.T])
-    sigma = np.sqrt(node.noise.own_variance(node.scale) + node.tau_s**2)
-    return {"observed_s": observed, "sigma_s": sigma} | dict(zip(_BANDS, bands.T, strict=True))
+    bands = [weighted_quantiles(column, done.weight, shares) for column in foretold.T]
+    named = np.reshape(bands, (-1, len(shares))).T
+    return {f"{name}_{unit}": values for name, values in zip(_BANDS, named, strict=True)}
 
 
 def _summary(done: Reconstruction) -> dict[str, Any]:
     found, alone = done.found, done.by_change_alone
     change = done.fisher[CHANGE][0]
-    before, after = found.events.motion.days
+    before, after = found.data.motion.days
     return {
         "status": "too_few_draws" if done.why_not else "completed",
         "reason": done.why_not,
@@ -211,8 +254,8 @@ def _summary(done: Reconstruction) -> dict[str, Any]:
         "k_hat": done.k_hat,
         "draws_of_rough_unknowns": float(len(found.draws.ln)),
         "runs": float(found.conditional.runs + len(found.weighted.ln_weight)),
-        "events_used": float(len(found.events.observed_s)),
-        "events_beyond_horizon": float(found.left_out),
+        "events_used": 0.0 if found.data.events is None else float(len(found.data.events.observed_s)),
+        "data_beyond_horizon": float(found.left_out),
         "horizon_days": found.horizon_s / DAY_S if np.isfinite(found.horizon_s) else None,
         "window_before_days": before,
         "window_after_days": after,
@@ -221,6 +264,23 @@ def _summary(done: Reconstruction) -> dict[str, Any]:
         "posterior_predictive_p": done.predictive_p,
         "errors_scaled_by": found.grid.moments("scale")[0],
         "night_error_s": found.grid.moments("tau_s")[0],
+        **_of_light(done),
+    }
+
+
+def _of_light(done: Reconstruction) -> dict[str, Any]:
+    light, noise = done.found.data.light, done.found.grid.best.noise
+    if light is None or not isinstance(noise, JointNoise):
+        return {}
+    share, error = lambert_share(done.found)
+    return {
+        "points": float(len(light.light)),
+        "zero_points": float(light.light.zero_point.max() + 1),
+        "lambert_share": share,
+        "lambert_share_sd": error,
+        "points_scaled_by": noise.size.scale,
+        "red_noise_mag": noise.size.amplitude_mag,
+        "red_noise_minutes": noise.size.time_s * 60.0 / HOUR_S,
     }
 
 
@@ -230,6 +290,7 @@ def stored_reconstructed(result: Result) -> Reconstructed:
         scenario=lambda: result.scenario,
         columns=lambda: result.draws("draws"),
         times=lambda: result.draws("times"),
+        light=lambda: result.draws("light"),
         prior_sd=lambda: result.plain("prior_sd", KIND),
         fisher_sd=lambda: result.plain("fisher_sd", KIND),
         summary=lambda: result.plain("summary", KIND),
@@ -248,8 +309,8 @@ def write_reconstructed(path: str | Path, found: Reconstructed) -> None:
 
     def fill(file) -> None:
         file.attrs.update(attributes(found.scenario, KIND))
-        for group, columns in (("draws", found.columns), ("times", found.times)):
-            count = len(next(iter(columns.values())))
+        for group, columns in (("draws", found.columns), ("times", found.times), ("light", found.light)):
+            count = len(next(iter(columns.values()), ()))
             number = {"number": Column.of("number", np.arange(count), "number")}
             write_group(file, group, number | {name: Column(("number",), v) for name, v in columns.items()})
         for group, plain in (("prior_sd", found.prior_sd), ("fisher_sd", found.fisher_sd), ("summary", found.summary)):

@@ -124,7 +124,7 @@ def tried(pair, cadence: str, number: int, before: float = 0.0) -> dict:
     }
     alone = done.by_change_alone
     row |= {"alone_sd": alone["sigma"] if alone else math.nan}
-    windows = dict(zip(("simulation.days_before", "simulation.days_after"), found.events.motion.days, strict=True))
+    windows = dict(zip(("simulation.days_before", "simulation.days_after"), found.data.motion.days, strict=True))
     periods = periods_s(scenario.replace(windows), system, hit)
     truth = dict(zip(asked.names, asked.value(u[None])[0], strict=True)) | {CHANGE: periods[1] - periods[0]}
     shape = orbit_shape(after)

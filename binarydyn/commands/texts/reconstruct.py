@@ -44,6 +44,7 @@ def reconstructed_report(found: Reconstructed) -> dict[str, Any]:
         "least_known": [{"sd": one.sd, "components": one.components} for one in open_ones[:_COMBINATIONS]],
         "correlations_with_impulse": found.correlations if completed else {},
         "events": {name: values.tolist() for name, values in found.times.items()},
+        "light": {name: values.tolist() for name, values in found.light.items()},
         "warnings": list(found.warnings),
         "caution": CAUTION,
     }
@@ -60,7 +61,7 @@ def print_reconstructed(found: Reconstructed) -> None:
     """For a reader."""
     s = found.summary
     print(
-        f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {counted(int(s['events_used']), 'event')}, "
+        f"{found.scenario.name or 'scenario'} ({found.scenario.place}): {measured_words(found)}, "
         f"{s['window_before_days']:.1f} days before and {s['window_after_days']:.1f} after the impact"
     )
     print_table(("", "unit", "median", "68 %", "95 %", "SD", "SD if linear", "SD before"), _rows(found))
@@ -69,12 +70,37 @@ def print_reconstructed(found: Reconstructed) -> None:
     print(
         f"\n{s['effective_draws']:.0f} effective draws of {len(found)}, k-hat {s['k_hat']:.2f}, {s['runs']:.0f} runs; "
         f"chi2 {s['chi2']:.1f} for {s['degrees_of_freedom']:.1f} degrees of freedom, posterior predictive p "
-        f"{s['posterior_predictive_p']:.2f}\nnoise: {s['errors_scaled_by']:.2f} times the sigma, common to a night "
-        f"{s['night_error_s']:.0f} s"
+        f"{s['posterior_predictive_p']:.2f}"
     )
+    for sentence in _noise(found):
+        print(sentence)
     for sentence in found.warnings:
         print(f"warning: {sentence}")
     print(CAUTION)
+
+
+def measured_words(found: Reconstructed) -> str:
+    """What was measured: so many events, so many points of light."""
+    s = found.summary
+    parts = [counted(int(s["events_used"]), "event")] if s["events_used"] else []
+    if "points" in s:
+        points, zero = counted(int(s["points"]), "point"), counted(int(s["zero_points"]), "zero point")
+        parts.append(f"{points} of light, {zero}")
+    return " and ".join(parts)
+
+
+def _noise(found: Reconstructed) -> list[str]:
+    s, said = found.summary, []
+    if s["events_used"]:
+        said.append(f"noise: {s['errors_scaled_by']:.2f} times the sigma, common to a night {s['night_error_s']:.0f} s")
+    if "points" in s:
+        red = f", red {s['red_noise_mag']:.4f} mag over {s['red_noise_minutes']:.0f} minutes"
+        said.append(
+            f"noise of light: {s['points_scaled_by']:.2f} times the sigma{red if s['red_noise_mag'] else ''}\n"
+            f"scattering law: {s['lambert_share']:.2f} +- {s['lambert_share_sd']:.2f} of Lambert's, the rest "
+            "Lommel-Seeliger's"
+        )
+    return said
 
 
 def _rows(found: Reconstructed) -> list[tuple[str, ...]]:

@@ -6,7 +6,7 @@ the fit's one Gaussian, with the reason.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,6 +16,8 @@ from ...scenario import Scenario
 from ..importance import MOST_K
 from ..newton import STEP
 from ..posterior import WhatHappened
+from ..scatter import NoiseGrid
+from ..together import JointNoise
 from .shapes import shapes_of
 from .weighing import weighted_spread
 
@@ -79,9 +81,9 @@ class Reconstruction:
     def fisher(self) -> dict[str, tuple[float, float]]:
         """Value and sigma of everything by the slopes of the fit, were all linear."""
         found, reference = self.found, self.found.reference
-        asked, p = found.events.unknowns, len(reference.u)
+        asked, p = found.data.unknowns, len(reference.u)
         u = reference.u + STEP * np.vstack([np.zeros(p), np.eye(p), -np.eye(p)])
-        shapes = shapes_of(found.events.motion, u, np.ones(len(u), dtype=bool), np.isinf(found.horizon_s))
+        shapes = shapes_of(found.data.motion, u, np.ones(len(u), dtype=bool), np.isinf(found.horizon_s))
         columns = dict(zip(asked.names, asked.value(u).T, strict=True)) | shapes
         covariance = reference.covariance(found.grid.best)
         told = {}
@@ -112,20 +114,30 @@ class Reconstruction:
 
     @property
     def degrees(self) -> float:
-        """Events less the number of unknowns that they decide."""
+        """Data less the number of unknowns that they decide."""
         found = self.found
         of_data = found.grid.best.weighing.gram(found.reference.slopes)
         whole = of_data + np.diag(found.grid.best.information)
-        return len(found.events.observed_s) - float(np.trace(np.linalg.solve(whole, of_data)))
+        return len(found.data.observed) - float(np.trace(np.linalg.solve(whole, of_data)))
+
+    @property
+    def _as_told(self) -> NoiseGrid:
+        """That of the intervals; of light with the sigmas of its points as they are stated."""
+        grid = self.found.grid
+        nodes = [
+            replace(node, noise=node.noise.as_stated) if isinstance(node.noise, JointNoise) else node
+            for node in grid.nodes
+        ]
+        return replace(grid, nodes=tuple(nodes))
 
     @cached_property
     def _chi2(self) -> tuple[np.ndarray, np.ndarray]:
         """r^T C^-1 r at every scale and common error (k, n), and the shares of these in each draw (k, n)."""
         late = self.found.weighted.late
         known = np.isfinite(late).all(axis=1)
-        own = self.found.grid.chi2(late[known])
+        own = self._as_told.chi2(late[known])
         chi2, shares = (np.full((len(own), len(late)), np.nan) for _ in range(2))
-        chi2[:, known], shares[:, known] = own, self.found.grid.shares(own)
+        chi2[:, known], shares[:, known] = own, self._as_told.shares(own)
         return chi2, shares
 
     @property
@@ -142,7 +154,7 @@ class Reconstruction:
         from scipy.special import chdtrc
 
         chi2, shares = self._chi2
-        larger = np.sum(shares * chdtrc(len(self.found.events.observed_s), chi2), axis=0)
+        larger = np.sum(shares * chdtrc(len(self.found.data.observed), chi2), axis=0)
         return float(self.weight @ np.nan_to_num(larger))
 
     @property
@@ -157,7 +169,7 @@ class Reconstruction:
         if np.isfinite(self.found.horizon_s):
             said.append(
                 f"the motion is chaotic: neighbouring trajectories part {self.found.horizon_s / DAY_S:.1f} days after "
-                f"the impact; nothing is claimed beyond that, and {self.found.left_out} later events are not used"
+                f"the impact; nothing is claimed beyond that, and {self.found.left_out} later data are not used"
             )
         if self.chaotic_share > _CHAOTIC:
             said.append(
@@ -167,15 +179,30 @@ class Reconstruction:
         return tuple(said)
 
     def _misfit(self) -> tuple[str, ...]:
-        if self.found.events.mids.sigma_s is None or self.predictive_p > IMPROBABLE:
+        data = self.found.data
+        unstated = data.events is not None and data.events.mids.sigma_s is None
+        if unstated or self.predictive_p > IMPROBABLE:
             return ()
+        what, check = ("times", "sigmas, what was timed, kinds and bodies") if data.light is None else (
+            "light", "sigmas and shapes")  # fmt: skip
         return (
-            f"the motion does not explain the times (posterior predictive p {self.predictive_p:.2g}): check "
-            "sigmas, what was timed, kinds and bodies; errors follow the scatter, not what the model lacks",
+            f"the motion does not explain the {what} (posterior predictive p {self.predictive_p:.2g}): check "
+            f"{check}; errors follow the scatter, not what the model lacks",
         )
 
     def _noise(self) -> tuple[str, ...]:
+        return (*self._noise_of_times(), *self._noise_of_light())
+
+    def _noise_of_light(self) -> tuple[str, ...]:
+        noise = self.found.grid.best.noise
+        if not isinstance(noise, JointNoise) or noise.size.scale < _OFF:
+            return ()
+        return (f"points of light scatter {noise.size.scale:.2f} times their sigma; errors follow the scatter",)
+
+    def _noise_of_times(self) -> tuple[str, ...]:
         grid, said = self.found.grid, []
+        if self.found.data.events is None:
+            return ()
         (scale, spread_of_scale), (tau, _) = grid.moments("scale"), grid.moments("tau_s")
         if abs(np.log(scale)) > np.log(_OFF) + 2.0 * spread_of_scale / scale:
             said.append(f"times scatter {scale:.2f} times their sigma; errors follow the scatter")
