@@ -25,7 +25,7 @@ from .horizon import horizon_s
 from .light import LightModel
 from .likelihood import Likelihood
 from .newton import Solved, again, grown, solved, steps_of
-from .posterior import Looking, WhatHappened, check_draws, drawn, noise_of_times
+from .posterior import Looking, WhatHappened, check_draws, noise_of_times, what_happened
 from .scatter import NoiseGrid
 from .together import JointNoise, TimesAndLight
 
@@ -112,7 +112,7 @@ def found_in_light(
         times = noise_of_times(events)
     fit = fitted_light(TimesAndLight(events, model), times)
     how = Looking(fit.data, fit.solved, bounds, draws, seed)
-    return drawn(fit.data, _grid(fit, events), how, horizon, left_out)
+    return what_happened(fit.data, _grid(fit, events), how, horizon, left_out)
 
 
 def _grid(fit: LightFit, events: EventModel | None) -> NoiseGrid:

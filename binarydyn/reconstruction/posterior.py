@@ -146,7 +146,7 @@ def found_in(
     grid = NoiseGrid.of(replace(likelihood, model=Timed(events)), reference, mids.sigma_s is not None)
     left_out = int(np.sum(~within))
     how = Looking(likelihood.model, reference, bounds, draws, seed)
-    return drawn(Timed(events), grid, how, horizon, left_out, outliers)
+    return what_happened(Timed(events), grid, how, horizon, left_out, outliers)
 
 
 @dataclass(frozen=True)
@@ -161,7 +161,7 @@ class Looking:
     seed: int
 
 
-def drawn(
+def what_happened(
     data: Measured, grid: NoiseGrid, how: Looking, horizon: float, left_out: int, outliers: int | None = None
 ) -> WhatHappened:
     """Draws of the rough unknowns, then weighted ones of all.  ConvergenceError where no draw shows the data."""
