@@ -24,7 +24,7 @@ from .event_times import EventModel
 from .horizon import horizon_s
 from .light import LightModel
 from .likelihood import Likelihood
-from .newton import Solved, again, grown, solved, steps_of
+from .newton import Solved, again, grown, solved, slope_steps
 from .posterior import Looking, WhatHappened, check_draws, noise_of_times, what_happened
 from .scatter import NoiseGrid
 from .together import JointNoise, TimesAndLight
@@ -68,7 +68,7 @@ def _lowest(likelihood: Likelihood, near: Solved) -> Solved:
     found, names = again(likelihood, near), likelihood.model.unknowns.names
     if not set(_AXES) <= set(names):
         return found
-    step = steps_of(likelihood.weighing, found.slopes)
+    step = slope_steps(likelihood.weighing, found.slopes)
     for sign in (-1.0, 1.0):
         other = found.u.copy()
         for name, longer in zip(_AXES, (1.0, -1.0), strict=True):

@@ -160,7 +160,11 @@ class Reconstruction:
     @property
     def warnings(self) -> tuple[str, ...]:
         """What a reader must know, the heaviest first."""
-        return (*self._not_claimed(), *self._misfit(), *self._noise(), *self.found.events.mids.warnings)
+        return (*self._not_claimed(), *self._misfit(), *self._noise(), *self._of_the_table())
+
+    def _of_the_table(self) -> tuple[str, ...]:
+        events = self.found.data.events
+        return () if events is None else events.mids.warnings
 
     def _not_claimed(self) -> tuple[str, ...]:
         said = []
