@@ -24,7 +24,7 @@ from .event_times import EventModel
 from .horizon import horizon_s
 from .light import LightModel
 from .likelihood import Likelihood
-from .newton import Solved, again, grown, solved, slope_steps
+from .newton import Solved, again, grown, slope_steps, solved
 from .posterior import Looking, WhatHappened, check_draws, noise_of_times, what_happened
 from .scatter import NoiseGrid
 from .together import JointNoise, TimesAndLight
