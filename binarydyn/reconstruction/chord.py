@@ -22,8 +22,10 @@ from .likelihood import Likelihood, of_priors, quadratic
 from .newton import Solved, slope_steps
 from .scatter import NoiseGrid
 
-FAR = 25.0
-"""In chi2, from which a guess lies so far from its solution that it is moved twice, where the draw may count."""
+FAR, _MORE_MOVES = 1.0, 3
+"""In chi2, from which a guess lies so far from its solution that it is moved again, where the draw may count, and how
+often.  With few events slopes far from the reference err so much that one move left ln L too low by 6 where the truth
+was."""
 _COUNTS = 30.0
 """Below the highest ln L by which a draw may still count, after a move that is wrong by a tenth of how far it was."""
 _STEP_BENT = (0.1, 1.0)
@@ -307,11 +309,13 @@ class Conditional:
             self._begin(x[:: max(1, len(x) // max(_FIRST, 6 * _terms(x[:1]).shape[1]))])
         found = self.moved(x, self.guess(x))
         ln, (s, far) = found.whole, found.middle
-        high = ln + 0.1 * far > ln.max() - _COUNTS
-        again = np.flatnonzero(np.isfinite(ln) & (far > FAR) & high)
-        if len(again):
+        for _ in range(_MORE_MOVES):
+            high = ln + 0.1 * far > ln.max() - _COUNTS
+            again = np.flatnonzero(np.isfinite(ln) & (far > FAR) & high)
+            if not len(again):
+                break
             found = self.moved(x[again], s[again])
-            ln[again], s[again] = found.whole, found.middle[0]
+            ln[again], (s[again], far[again]) = found.whole, found.middle
         return ln, s
 
     def _begin(self, x: np.ndarray) -> None:
