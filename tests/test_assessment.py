@@ -148,13 +148,13 @@ def test_free_modes_have_the_frequencies_of_the_simulated_motion():
     found = {line.rate_rad_s: line for line in lines(run.time_s, separation - separation.mean(), 4)}
     nearest = min(found, key=lambda rate: abs(rate - modes["epicyclic"].rate_rad_s))
     assert nearest == pytest.approx(modes["epicyclic"].rate_rad_s, rel=1e-4)
-    assert found[nearest].amplitude == pytest.approx(1e-4 * SEPARATION_M, rel=0.02)
+    assert found[nearest].amplitude == pytest.approx(1e-4 * SEPARATION_M, rel=0.005)
     libration = [
         line
         for line in lines(run.time_s, yaw - yaw.mean(), 5)
         if abs(line.rate_rad_s / modes["libration"].rate_rad_s - 1.0) < 1e-3
     ]
-    assert libration[0].amplitude == pytest.approx(0.02, rel=0.02)
+    assert libration[0].amplitude == pytest.approx(0.02, rel=1e-3)  # of the yaw: the body's own turn is 1.6 % larger
     assert all(mode.stable for mode in begun.modes)
 
 

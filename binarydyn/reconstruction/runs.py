@@ -32,7 +32,7 @@ from ..integrators.step_rules import FARTHEST, nearest_m, steps_of
 from ..motion.layout import FAR, LANES, LIMITS, NEAR, SIZE
 from ..relaxed.asked import wanted_of
 from ..relaxed.bodies import bodies
-from ..relaxed.free_modes import excited, free_modes
+from ..relaxed.free_modes import excited, free_modes, yaw_of
 from ..relaxed.periodic import find
 from ..relaxed.start import Start, start
 from ..sampling.members import cores
@@ -166,14 +166,12 @@ class GuessedMotion:
         modes = [mode for mode in free_modes(orbit) if mode.name in ("epicyclic", "libration")]
         if len(modes) < 2:
             raise ConvergenceError("the relaxed state has no two free modes in the plane of the orbit", 0.0, 0)
-        yaws = [mode.shape[14] - mode.shape[1] for mode in modes]
-        order = np.argsort([abs(mode.shape[0] / yaw) for mode, yaw in zip(modes, yaws, strict=True)])
+        order = np.argsort([abs(mode.shape[0] / yaw_of(mode.shape)) for mode in modes])
         libration, eccentric = modes[order[0]], modes[order[-1]]
-        yaw = libration.shape[14] / yaws[order[0]]
         parts = {}
         for phase, component in ((0.0, "cos"), (0.5 * math.pi, "sin")):
-            parts[f"e_{component}"] = excited(orbit, eccentric, 0, -1.0, -phase)
-            parts[f"lib_{component}"] = excited(orbit, libration, 14, float(abs(yaw)), phase + float(np.angle(yaw)))
+            parts[f"e_{component}"] = excited(orbit, eccentric, eccentric.shape[0], -1.0, -phase)
+            parts[f"lib_{component}"] = excited(orbit, libration, yaw_of(libration.shape), 1.0, phase)
         return parts
 
     def runs(self, u: np.ndarray) -> Runs:

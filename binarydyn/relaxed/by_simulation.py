@@ -21,7 +21,7 @@ from ..observables.orientation import TURNED_DEG, axis_angles_deg, lost_lock
 from ..scenario import Scenario
 from ..scenario.wording import rounded
 from .circular import Wanted
-from .free_modes import excited, free_modes
+from .free_modes import excited, free_modes, yaw_of
 from .periodic import PeriodicOrbit, find
 from .perturbations import perturbations_of
 
@@ -139,9 +139,8 @@ def _excited_state(scenario: Scenario, orbit: PeriodicOrbit, eccentricity: float
             raise ConvergenceError(f"a free {name} was asked for, but the relaxed state has no such mode", size, 0)
     if eccentricity:
         anomaly = -math.radians(scenario.mutual_orbit.pericentre_deg)
-        move += excited(orbit, modes["epicyclic"], 0, -eccentricity, anomaly)
+        move += excited(orbit, modes["epicyclic"], modes["epicyclic"].shape[0], -eccentricity, anomaly)
     if amplitude:
-        mode = modes["libration"]
-        yaw = replace(mode, shape=mode.shape / (mode.shape[14] - mode.shape[1]) * mode.shape[14])
-        move += excited(orbit, yaw, 14, math.radians(amplitude), math.radians(scenario.secondary.libration_phase_deg))
+        mode, phase = modes["libration"], math.radians(scenario.secondary.libration_phase_deg)
+        move += excited(orbit, mode, yaw_of(mode.shape), math.radians(amplitude), phase)
     return State.from_vector(displaced(orbit.state.vector, move))

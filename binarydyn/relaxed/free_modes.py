@@ -61,7 +61,7 @@ def _name(shape: np.ndarray) -> str:
 
     Position in the plane or out of it, the yaw of the secondary against the line of centres, ..
     """
-    yaw = abs(shape[14] - shape[1])
+    yaw = abs(yaw_of(shape))
     parts = {
         "epicyclic": 2.0 * abs(shape[0]),
         "libration": yaw,
@@ -75,10 +75,12 @@ def _name(shape: np.ndarray) -> str:
     return max(parts, key=parts.__getitem__)
 
 
-def excited(orbit: PeriodicOrbit, mode: Mode, component: int, amplitude: float, phase_rad: float) -> np.ndarray:
-    """Displacement (18,), SI.
+def yaw_of(shape: np.ndarray) -> complex:
+    """Of the secondary against the line of centres, rad: its own turn less that of the line."""
+    return shape[14] - shape[1]
 
-    That sets the mode so that one component of its shape moves as amplitude cos(rate t + phase).
-    """
-    shape = mode.shape / mode.shape[component]
-    return np.real(amplitude * np.exp(1j * phase_rad) * shape) * orbit.scale
+
+def excited(orbit: PeriodicOrbit, mode: Mode, moves: complex, amplitude: float, phase_rad: float) -> np.ndarray:
+    """Displacement (18,), SI, that sets the mode so that what `moves` in its shape (a component, the yaw) goes as
+    amplitude cos(rate t + phase)."""
+    return np.real(amplitude * np.exp(1j * phase_rad) / moves * mode.shape) * orbit.scale

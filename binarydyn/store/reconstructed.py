@@ -16,6 +16,7 @@ from ..files.whole import image, put
 from ..kinds import WHOLE, takes
 from ..lazy import Lazy
 from ..notebook import Displayed, library
+from ..observables.averages import INTERVALS
 from ..observing.nights import first_midnight_s
 from ..observing.reference import sky_and_start
 from ..photometry.measured_light import MeasuredLight
@@ -49,7 +50,6 @@ KIND = "reconstruction"
 DRAWS = 400
 """Weighted ones: the ends of an interval of 95 % are then good to a tenth of the sigma."""
 WEIGHT = "weight"
-_BANDS = {"median": 0.5, "low_68": 0.16, "high_68": 0.84, "low_95": 0.025, "high_95": 0.975}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -233,10 +233,10 @@ def _bands(done: Reconstruction, which: slice, unit: str) -> dict[str, np.ndarra
     """What the draws foretell of some of the data."""
     found = done.found
     foretold = (found.data.observed + found.grid.best.later - found.weighted.late)[:, which]
-    shares = list(_BANDS.values())
+    shares = list(INTERVALS.values())
     bands = [weighted_quantiles(column, done.weight, shares) for column in foretold.T]
     named = np.reshape(bands, (-1, len(shares))).T
-    return {f"{name}_{unit}": values for name, values in zip(_BANDS, named, strict=True)}
+    return {f"{name}_{unit}": values for name, values in zip(INTERVALS, named, strict=True)}
 
 
 def _summary(done: Reconstruction) -> dict[str, Any]:

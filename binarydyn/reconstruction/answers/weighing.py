@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...observables.averages import INTERVALS
+
 _SHOWN, _LEAST = 4, 0.25
 """Components of a combination that are told, and the least of them."""
-PROBABILITIES = {"median": 0.5, "low_68": 0.16, "high_68": 0.84, "low_95": 0.025, "high_95": 0.975}
 
 
 def weighted_quantiles(values: np.ndarray, weight: np.ndarray, shares) -> np.ndarray:
@@ -29,15 +30,16 @@ def weighted_spread(values: np.ndarray, weight: np.ndarray) -> dict[str, float] 
     w = np.where(known, weight, 0.0) / weight[known].sum()
     filled = np.where(known, values, 0.0)
     mean = float(w @ filled)
-    quantiles = weighted_quantiles(values, weight, list(PROBABILITIES.values()))
+    quantiles = weighted_quantiles(values, weight, list(INTERVALS.values()))
     own = {"mean": mean, "sigma": float(np.sqrt(w @ (filled - mean) ** 2))}
-    return own | dict(zip(PROBABILITIES, map(float, quantiles), strict=True))
+    return own | dict(zip(INTERVALS, map(float, quantiles), strict=True))
 
 
 def gaussian_spread(value: float, sigma: float) -> dict[str, float]:
     """The same of one Gaussian."""
-    edges = {"low_68": -0.9945, "high_68": 0.9945, "low_95": -1.96, "high_95": 1.96}
-    return {"mean": value, "sigma": sigma, "median": value} | {k: value + z * sigma for k, z in edges.items()}
+    from scipy.special import ndtri
+
+    return {"mean": value, "sigma": sigma} | {k: value + sigma * float(ndtri(q)) for k, q in INTERVALS.items()}
 
 
 @dataclass(frozen=True)
