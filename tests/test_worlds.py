@@ -80,8 +80,9 @@ def test_what_sampling_says_is_drawn_and_nothing_else_but_the_impulse():
 
 
 def test_events_of_a_member_are_those_that_a_search_finds(found):
-    """Against the search of the same run by itself: contacts to 0.2 s (a gap closed to 0.02 m), and the same kinds."""
-    compared = 0
+    """Against the search of the same run by itself: contacts to what both are found to (1 ms each, up to 3
+    ms apart in 257 dips), with room for grazing ones, and the same kinds."""
+    off = []
     for world in found.members:
         for run in world.runs:
             searched = dips_of(run, world.sight, rays=32, epochs=9)
@@ -89,10 +90,8 @@ def test_events_of_a_member_are_those_that_a_search_finds(found):
             for i in range(len(mine)):
                 k = int(np.argmin(np.abs(searched.contacts_mid_s - mine.contacts_mid_s[i])))
                 assert (searched.kind[k], searched.body[k]) == (mine.kind[i], mine.body[i])
-                assert searched.first_s[k] == pytest.approx(mine.first_s[i], abs=0.2)
-                assert searched.last_s[k] == pytest.approx(mine.last_s[i], abs=0.2)
-                compared += 1
-    assert compared > 100
+                off += [searched.first_s[k] - mine.first_s[i], searched.last_s[k] - mine.last_s[i]]
+    assert len(off) > 200 and np.abs(off).max() < 0.01
 
 
 def test_a_sight_for_another_pole_is_that_of_its_sky():
