@@ -182,7 +182,7 @@ def test_a_fit_that_scales_its_sigmas_does_not_call_the_motion_wrong():
     grid = NoiseGrid.of(likelihood, solved(likelihood, np.zeros(4)), True)
     late = likelihood.late(0.3 * np.random.default_rng(4).standard_normal((5, 4)))
     weighted = Weighted(np.zeros((5, 4)), np.zeros(5), late, np.zeros(5, dtype=bool))
-    found = SimpleNamespace(grid=grid, weighted=weighted, events=SimpleNamespace(observed_s=model.observed))
+    found = SimpleNamespace(grid=grid, weighted=weighted, data=model)
     done = Reconstruction(example(), found)
     variance = np.array([node.noise.own_variance(node.scale)[0] for node in grid.nodes])
     chi2 = np.sum(late**2, axis=1) / variance[:, None]
