@@ -3,6 +3,7 @@
 from .estimates import METHODS, Estimate, passage_times, period, periods, single_orbit_periods
 from .frequency import Line, lines
 from .fundamental import FundamentalLines, SmallMotion, fundamental_lines, small_motion
+from .ground import GroundHold, ground_hold
 from .orbit import OrbitShape, orbit_shape
 from .orientation import AttitudeHistory, attitude
 
@@ -11,12 +12,14 @@ __all__ = [
     "AttitudeHistory",
     "Estimate",
     "FundamentalLines",
+    "GroundHold",
     "Line",
     "OrbitShape",
     "SmallMotion",
     "attitude",
     "single_orbit_periods",
     "fundamental_lines",
+    "ground_hold",
     "lines",
     "orbit_shape",
     "passage_times",

@@ -17,6 +17,7 @@ from ..impact import betas_of, turns_deg
 from ..impact.footprint import crater_scale_m
 from ..kinds import sure
 from ..motion.state import Body
+from ..observables import ground_hold
 from ..units import words_of
 from .mass_share import mass_share_s
 from .outcome import FLAG, TEXT, WHOLE, Group, Outcome, Outlets, Predicted, Value, at
@@ -116,6 +117,14 @@ def _normal_tilt_deg(p: Predicted) -> float | None:
     body = system.primary if p.impact.mirror else system.secondary
     radius = site.normal_radius_m or crater_scale_m(body, sure(scenario.impactor), scenario.momentum_transfer)
     return float(angle_deg(body.normal_about(site.hit, radius), site.hit.normal))
+
+
+def _hold(side: str, name: str) -> Callable[[Predicted], float | None]:
+    def value(p: Predicted) -> float | None:
+        held = ground_hold(getattr(p, side))
+        return None if held is None else float(getattr(held, name))
+
+    return value
 
 
 def _mass_share_s(p: Predicted) -> float | None:
@@ -250,6 +259,9 @@ _ATTITUDE = (
     Outcome("pole_nutation_period_after_h", "Pole nutation period", at("lines.nutation_h")),
     Outcome("pole_nutation_amplitude_after_deg", "Pole nutation amplitude", at("lines.nutation_deg")),
     Outcome("secondary_spin_period_after_h", "Secondary spin period", _rotation("secondary_spin_period_h")),
+    Outcome("slope_max_before_deg", "Steepest slope of the secondary", _hold("before", "slope_max_deg"), ".1f"),
+    Outcome("slope_max_after_deg", "Steepest slope of the secondary", _hold("after", "slope_max_deg"), ".1f", _PRINT),
+    Outcome("needed_cohesion_after_Pa", "Cohesion that it takes", _hold("after", "needed_cohesion_Pa"), ".2g", _PRINT),
     Outcome("primary_pole_wobble_after_deg", "Primary pole wobble", _rotation("primary_pole_wobble_deg")),
 )
 _STABILITY = (

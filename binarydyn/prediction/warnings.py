@@ -6,7 +6,9 @@ from __future__ import annotations
 from ..bodies.averaged import free_turns
 from ..constants import HOUR_S
 from ..kinds import sure
+from ..observables import ground_hold
 from ..observables.chaos import TWIST_RAD, Chaos, by_seconds
+from ..observables.ground import FRICTION_DEG
 from ..relaxed.by_simulation import turned_days
 from ..relaxed.start import Start
 from ..scenario import Scenario
@@ -15,6 +17,8 @@ from .solar_tide import left_out
 from .swing import swing_remark
 from .windows import Side, fit_error_s
 
+STEEPER_DEG = 1.0
+"""By how much the steepest slope must grow to be told."""
 NOTHING_CHANGES = ("miss", "no_impact")
 """Statuses after which the orbit is the relaxed one, which has neither pericentre nor node."""
 
@@ -25,6 +29,8 @@ def remarks(scenario: Scenario, begun: Start, before: Side, after: Side, chaos: 
     if status not in NOTHING_CHANGES or not after.shape:
         found += after.warnings
     error_s = fit_error_s(before, after)
+    if status not in NOTHING_CHANGES:
+        found += _ground(scenario, before, after)
     if error_s is not None and status not in NOTHING_CHANGES:
         found += left_out(scenario, sure(before.period).value_s, sure(after.period).value_s, error_s, "fit error")
     return found + _unlocked(begun) + _doubts(chaos) + _disagreement(after, chaos)
@@ -59,6 +65,27 @@ def _early_end(after: Side) -> tuple[str, ...]:
         return ()
     end = words.get(run.status, f"the run ends in {run.status}")
     return (f"{end} {run.time_s[-1] / HOUR_S:.4g} h after the impact",)
+
+
+def _ground(scenario: Scenario, before: Side, after: Side) -> tuple[str, ...]:
+    """Where the secondary would not stay as rigid as it is simulated, though it did before the impact."""
+    one, two = ground_hold(before), ground_hold(after)
+    if one is None or two is None:
+        return ()
+    said, cohesion = [], scenario.secondary.cohesion_Pa
+    if two.slope_max_deg > max(FRICTION_DEG, one.slope_max_deg + STEEPER_DEG):
+        what = "is lifted off" if two.slope_max_deg > 90.0 else "slides"
+        said.append(
+            f"the secondary's ground becomes as steep as {two.slope_max_deg:.0f} deg ({one.slope_max_deg:.0f} before "
+            f"the impact), beyond {FRICTION_DEG:g} deg: what is loose {what}"
+        )
+    if two.needed_cohesion_Pa > max(cohesion, one.needed_cohesion_Pa):
+        said.append(
+            f"the secondary takes a cohesion of {two.needed_cohesion_Pa:.2g} Pa to hold together after the impact "
+            f"({one.needed_cohesion_Pa:.2g} before it), {cohesion:g} Pa is stated: it does not stay as rigid as it is "
+            "simulated"
+        )
+    return tuple(said)
 
 
 def _unlocked(begun: Start) -> tuple[str, ...]:

@@ -211,6 +211,14 @@ class Secondary(BodyTable):
     libration_phase_deg: Number = key(
         0.0, "deg", "phase of that libration at t0; it matters only with an amplitude", *_ANGLE
     )
+    cohesion_Pa: Number = key(
+        0.0,
+        "Pa",
+        "that holds its rubble together, mean over the body; the motion does not know it, but what it takes after the "
+        "impact is told against it; 0 is loose rubble, above 1 MPa is solid rock",
+        0.0,
+        1e9,
+    )
 
 
 _UNKNOWN = {"separation": "separation_m", "period": "period_h"}
