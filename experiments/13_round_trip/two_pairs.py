@@ -1,8 +1,9 @@
 """Nine ways to time the events of the built-in pair and of one with a long secondary: do intervals of the change hold?
 
-    python experiments/13_round_trip/two_pairs.py [truths] [rows..]
+    python experiments/13_round_trip/two_pairs.py [truths] [first] [pair] [rows..]
 
-Truths are simulated once a pair and cadence (0.2 s each), and timed in every way (0.1 to 0.3 s each).
+first: number of the first truth, so that others are drawn; pair: built-in, elongated or both.  Truths are simulated
+once a pair and cadence (0.2 s each), and timed in every way (0.1 to 0.3 s each).
 """
 
 import sys
@@ -73,14 +74,14 @@ class Truths:
     drawn: list[tuple[int, ExactOrbit, MidTimes]]
 
     @classmethod
-    def of(cls, pair: Scenario, nightly: bool, count: int) -> "Truths":
+    def of(cls, pair: Scenario, nightly: bool, count: int, first: int = 0) -> "Truths":
         exact = Observing(noise_s=0.0)
         pair = pair.replace(NIGHTS) if nightly else pair
         mids = synthesised_nights(pair, exact, 0) if nightly else synthesised(pair, 14.0, exact, 0)
         reference = reference_for(pair, mids)
         cadence, drawn = Cadence.of(reference, mids), []
-        for begin in range(0, count, _TOGETHER):
-            number = min(_TOGETHER, count - begin)
+        for begin in range(first, first + count, _TOGETHER):
+            number = min(_TOGETHER, first + count - begin)
             some = worlds(pair, reference.sky, *reference.days, number, MEMBERS + begin, least_share=0.0)
             for k, world in enumerate(some.members, begin):
                 drawn.append((k, world.orbit, cadence.exact_in(world, DIP_LAWS[k % len(DIP_LAWS)])))
@@ -102,16 +103,15 @@ def tell(truths: Truths, name: str) -> str:
     )
 
 
-def main() -> None:
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    names = sys.argv[2:] or list(ROWS)
-    for title, pair in (("built-in", example()), ("elongated", example().replace(ELONGATED))):
+def main(count: str = "200", first: str = "0", pair: str = "both", *names: str) -> None:
+    pairs = {"built-in": example(), "elongated": example().replace(ELONGATED)}
+    for title in pairs if pair == "both" else (pair,):
         for nightly in (False, True):
-            some = [name for name in names if (name == NIGHTLY) == nightly]
-            truths = Truths.of(pair, nightly, count) if some else None
+            some = [name for name in names or ROWS if (name == NIGHTLY) == nightly]
+            truths = Truths.of(pairs[title], nightly, int(count), int(first)) if some else None
             for name in some:
                 print(f"| {name} | {title} | {tell(truths, name)} |", flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])
