@@ -460,8 +460,8 @@ def scenario():
 
 def test_the_fit_gives_what_predict_reports(scenario):
     """Noise-free contacts of 20 days either side: the period before to 0.05 s, the change to 0.1 s of that in these
-    days, which is that of [simulation] to what the fit says of the windows (the same runs again: rounding); dips by
-    either law to one sigma.
+    days and to two sigma, which are of middles that differ from one possible system to another; that is the change of
+    [simulation] to what the fit says of the windows (the same runs again: rounding); dips by either law to one sigma.
     """
     forward = predict(scenario)
     mids = synthesised(scenario, 20.0, Observing(noise_s=0.0, timed="contacts"), 0)
@@ -470,7 +470,7 @@ def test_the_fit_gives_what_predict_reports(scenario):
     nominal = found.reference.found.nominal
     orbit = nominal.orbit
     assert orbit.change_s + wander_of(nominal) == pytest.approx(forward.period_change_s, abs=1e-6)
-    assert abs(found.change.mean - orbit.change_s) < min(0.1, found.change_sigma_s)
+    assert abs(found.change.mean - orbit.change_s) < min(0.1, 2.0 * found.change_sigma_s)
     assert abs(found.change.mean + found.reference.wander_s[0] - forward.period_change_s) < 0.5
     for law in DIP_LAWS:
         dips = fitted_times(found.reference, synthesised(scenario, 20.0, Observing(noise_s=0.0, law=law), 0))

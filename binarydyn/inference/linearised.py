@@ -72,7 +72,9 @@ def propagated(posterior: Posterior) -> Linearised | None:
     if count < size + 2 or not y.std() > 0.0:
         return None
     slopes, errors, parts = _line(x, y)
-    spread = surrogate.departure.width * np.sqrt(surrogate.fitted_runs)
+    # The emulator knows no tilts of the ground.
+    width = np.insert(surrogate.departure.width, len(stated), np.full(len(ground), np.inf))
+    spread = width * np.sqrt(surrogate.fitted_runs)
     errors = np.hypot(errors, np.abs(slopes[-1]) * surrogate.error_s / spread)
     # The emulator's error (with that of chaotic runs near the draws), the last row, acts as the measurement's.
     measured, added = posterior.sigma_s, posterior.emulator_error_s

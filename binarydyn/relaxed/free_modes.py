@@ -83,4 +83,4 @@ def yaw_of(shape: np.ndarray) -> complex:
 def excited(orbit: PeriodicOrbit, mode: Mode, moves: complex, amplitude: float, phase_rad: float) -> np.ndarray:
     """Displacement (18,), SI, that sets the mode so that what `moves` in its shape (a component, the yaw) goes as
     amplitude cos(rate t + phase)."""
-    return np.real(amplitude * np.exp(1j * phase_rad) / moves * mode.shape) * orbit.scale
+    return np.real(amplitude * np.exp(1j * phase_rad) * (mode.shape / moves)) * orbit.scale
