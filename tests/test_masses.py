@@ -252,7 +252,7 @@ def test_a_prediction_tells_the_exchange(tmp_path, capsys):
     assert main(["predict", str(path), "--out", str(out)]) == 0
     text = " ".join(capsys.readouterr().out.split())
     numbers = bd.open(out).numbers()
-    assert f"exchange of mass (closed form) {numbers['period_change_mass_s']:+.3f} s" in text
+    assert f"exchange of mass (attitude left out) {numbers['period_change_mass_s']:+.3f} s" in text
     assert numbers["mass_change_kg"] == pytest.approx(480.0 - 1e7, rel=1e-12)
     assert numbers["centre_shift_m"] > 0.05 and numbers["principal_axes_turn_deg"] > 0.01
     rows = bd.sweep(scenario, {"mass_exchange.ejecta_kg": [1e7, 0.0]}, table="summary").df
@@ -273,6 +273,21 @@ def test_a_prediction_tells_the_exchange(tmp_path, capsys):
 def test_bad_tables_are_refused(table, said):
     with pytest.raises(InputError, match=said.replace("+", r"\+")):
         example().replace({"mass_exchange": table})
+
+
+def test_what_is_off_the_ground_is_refused():
+    still = {"impactor": None, "momentum_transfer": None}
+    on, off = ({"mass_exchange": {"ejecta_kg": 1e6, "from_m": [x, 0.0, 0.0]}} for x in (70.0, 70.2))
+    assert example().replace(still | on).mass_exchange.from_m[0] == 70.0
+    with pytest.raises(InputError, match="off the secondary"):
+        example().replace(still | off)
+    assert example().replace({"impactor.normal_radius_m": 48.0}).impactor.normal_radius_m == 48.0
+    with pytest.raises(InputError, match="up to the shortest semi-axis, 48 m"):
+        example().replace({"impactor.normal_radius_m": 49.0})
+    primary = {"impactor.target": "primary", "impactor.normal_radius_m": 49.0}
+    assert example().replace(primary).impactor.target == "primary"
+    with pytest.raises(InputError, match="hits of the secondary alone"):
+        example().replace(primary | {"impactor.normal_sigma_deg": 5.0})
 
 
 def test_more_than_a_point_can_lose_is_refused():

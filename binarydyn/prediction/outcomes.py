@@ -172,7 +172,9 @@ _HEADLINE = (
     Outcome("period_change_reshaping_s", "Period change, reshaping alone", _share("reshaping_s"), "+.3f", _PRINT),
     Outcome("period_change_dv_s", "Period change, impulse at the new shape", _share("dv_s"), "+.3f", _PRINT),
     Outcome("period_change_interaction_s", "Period change, interaction", _share("interaction_s"), "+.3f", _PRINT),
-    Outcome("period_change_mass_s", "Period change, exchange of mass (closed form)", _mass_share_s, "+.3f", _PRINT),
+    Outcome(
+        "period_change_mass_s", "Period change, exchange of mass (attitude left out)", _mass_share_s, "+.3f", _PRINT
+    ),
     Outcome("model_error_s", "Period change, next gravity degree", at("model_error_s"), "+.3f", _TOLD),
 )
 _IMPACT = (

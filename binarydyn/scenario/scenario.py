@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
 BUILTIN = "built-in scenario"
 SPIN_ORBIT_GAP = 0.2
+_ON_THE_GROUND = 1.001
+"""Of a point over the ellipsoid's own, to rounding of what is typed."""
 """|w1 - n| must be above this share of n: closer, the forced response 2 (w1 - n) is as slow as the free modes."""
 
 
@@ -271,6 +273,7 @@ def _check_impact(scenario: Scenario) -> None:
             "boulders", "boulders are given without an [impactor], whose site they leave; add it or remove them"
         )
     _check_mass(scenario)
+    _check_ground(scenario)
     if scenario.momentum_transfer.material and scenario.sampling:
         for name in ("momentum_transfer.beta", "momentum_transfer.beta_system"):
             if name in scenario.sampling.quantities:
@@ -298,6 +301,28 @@ def _check_mass(scenario: Scenario) -> None:
     if given.ejecta_kg is None and given.returned_share is not None and not scenario.momentum_transfer.material:
         raise refusal(
             "mass_exchange.returned_share", "it is given without any ejecta; add ejecta_kg or a material, or remove it"
+        )
+
+
+def _check_ground(scenario: Scenario) -> None:
+    """The ground about a site is part of a body, and what is not known of its slope is told of the secondary alone."""
+    impactor, axes = scenario.impactor, scenario.secondary.semi_axes_m
+    if impactor and impactor.target == "primary":
+        axes = scenario.primary.semi_axes_m
+        if impactor.normal_sigma_deg:
+            raise refusal("impactor.normal_sigma_deg", "it is told for hits of the secondary alone; remove it")
+    if impactor and axes and (impactor.normal_radius_m or 0.0) > min(axes):
+        raise refusal(
+            "impactor.normal_radius_m",
+            f"{impactor.normal_radius_m:g} m is given, allowed is up to the shortest semi-axis, {min(axes):g} m, "
+            "beyond which the mean normal is no normal of the site; give less",
+        )
+    point = scenario.mass_exchange.from_m if scenario.mass_exchange else None
+    if point and axes and math.hypot(*(x / a for x, a in zip(point, axes, strict=True))) > _ON_THE_GROUND:
+        raise refusal(
+            "mass_exchange.from_m",
+            f"{list(point)} m is off the secondary, whose semi-axes are {list(axes)} m; give a point on or "
+            "below its ground",
         )
 
 
