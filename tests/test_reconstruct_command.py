@@ -118,3 +118,11 @@ def test_the_table_is_read_as_timing_reads_it(campaign, found):
     assert (
         len(read_mid_times(str(campaign[0] / "times.csv"), sky.clock, begun.period_h)) == found.summary["events_used"]
     )
+
+
+def test_an_event_alone_is_refused(campaign, capsys):
+    """A period on each side is behind every start of the fit."""
+    alone = campaign[0] / "alone.csv"
+    alone.write_text("".join((campaign[0] / "times.csv").read_text().splitlines(True)[:2]))
+    assert main(["reconstruct", "--times", str(alone)]) == 2
+    assert "before the impact are given, a period needs at least 3" in capsys.readouterr().err

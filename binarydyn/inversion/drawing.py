@@ -76,7 +76,10 @@ class EmulatedTarget:
                 tuple(quadratic_fit(z, column) for column in part[near].T) for part in (known.late, known.s)
             )
         except ValueError as error:
-            raise ConvergenceError(f"too few motions about the solution last: {error}") from None
+            raise ConvergenceError(
+                f"too few motions about the solution last: {error}; give more numbers, or know more of the inputs in "
+                "[sampling], so that more motions last"
+            ) from None
         return cls(conditional, factor, late, solution)
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -17,6 +17,7 @@ from ..constants import DAY_S
 from ..errors import ArgumentError, ConvergenceError
 from ..scenario import Scenario
 from ..scenario.tables.sampling import check_seed
+from ..timing.cycle_count import check_enough
 from ..timing.evidence import UNSTATED_SIGMA_S, typical_tau_s
 from ..timing.mid_times import MidTimes
 from ..timing.noise import Noise
@@ -137,6 +138,7 @@ def found_in(
     check_draws(draws, seed)
     mids = mids.sorted()
     events = EventModel.of(scenario, mids, workers=workers)
+    check_enough(events.observed_s > 0.0)
     horizon = horizon_s(events.motion, np.zeros(len(events.unknowns.names)))
     within = events.observed_s <= horizon
     if not within.all():

@@ -25,15 +25,19 @@ _MOST = (3, 60)
 _BLOCK = 4096
 
 
-def sides_of(seen: Readings) -> np.ndarray:
-    """(n,) which events come after t0; InputError where there are too few on a side."""
-    after = seen.after
+def check_enough(after: np.ndarray) -> None:
+    """ArgumentError where too few events are before or after t0; after (n,): which come after it."""
     for side, number in (("before", int(np.sum(~after))), ("after", int(np.sum(after)))):
         if number < EVENTS_NEEDED:
             raise ArgumentError(
                 "events",
                 f"{number} events {side} the impact are given, a period needs at least {EVENTS_NEEDED}; add some",
             )
+
+
+def sides_of(seen: Readings) -> np.ndarray:
+    """(n,) which events come after t0; InputError where there are too few on a side."""
+    check_enough(after := seen.after)
     return after
 
 
