@@ -16,6 +16,7 @@ from binarydyn.prediction import predict
 from binarydyn.reconstruction.answers.shapes import CHANGE_AT_LENGTH, shapes_of
 from binarydyn.reconstruction.answers.told import Reconstruction
 from binarydyn.reconstruction.answers.weighing import (
+    against_truth,
     combinations_of,
     correlations_with,
     weighted_quantiles,
@@ -422,3 +423,11 @@ def test_a_chaotic_motion_has_a_horizon():
     horizon = horizon_s(motion, np.zeros(len(motion.unknowns.names))) / DAY_S
     assert 1.0 < horizon < 60.0
     assert chaotic(motion, np.zeros((1, len(motion.unknowns.names)))).all()
+
+
+def test_draws_against_a_truth_are_those_of_as_many_equal_ones():
+    """Weights of 1 to 3 are as many copies (from the definition); a draw without a value counts nowhere."""
+    values, times = np.array([3.0, -1.0, np.nan, 2.0]), np.array([1, 3, 2, 2])
+    copies = np.repeat(values, times)[np.isfinite(np.repeat(values, times))]
+    expected = (copies < 2.5).mean(), copies.mean() - 2.5, copies.std()
+    assert against_truth(2.5, values, times / times.sum()) == pytest.approx(expected, rel=1e-12)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 from ..columns import cross, length, turned
 from ..constants import G
@@ -43,7 +43,7 @@ def _of_target(system: System, before: State, given: Scenario | ImpactSpec) -> I
     """A hit of the primary is one of the secondary of the mirrored system."""
     if given.impactor is None or given.impactor.target == "secondary":
         return struck(system, before, given)
-    spec = _in_space(ImpactSpec(**{each.name: getattr(given, each.name) for each in fields(ImpactSpec)}), before)
+    spec = _in_space(ImpactSpec.of(given), before)
     seen = replace(mirrored(system), state=mirrored_state(before))
     try:
         found = struck(seen, seen.state, spec)

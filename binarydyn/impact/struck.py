@@ -61,8 +61,8 @@ class ImpactSpec:
     reshaping: Reshaping | None = None
 
     @classmethod
-    def of(cls, scenario: Scenario, **changes) -> ImpactSpec:
-        """The tables of a scenario, but for `changes` by their names."""
+    def of(cls, scenario: Scenario | ImpactSpec, **changes) -> ImpactSpec:
+        """The tables of a scenario or of another spec, but for `changes` by their names."""
         return cls(**{each.name: getattr(scenario, each.name) for each in fields(cls)} | changes)
 
     def __post_init__(self):

@@ -24,6 +24,7 @@ from binarydyn.observing.synthetic_times import Observing, observed
 from binarydyn.prediction.windows import periods_s
 from binarydyn.reconstruction.answers.shapes import CHANGE
 from binarydyn.reconstruction.answers.told import Reconstruction
+from binarydyn.reconstruction.answers.weighing import against_truth
 from binarydyn.reconstruction.posterior import found_in
 from binarydyn.reconstruction.runs import GuessedMotion
 from binarydyn.reconstruction.unknowns import FREE_MODES, TURNS, Unknowns
@@ -131,12 +132,8 @@ def tried(pair, cadence: str, number: int, before: float = 0.0) -> dict:
     rate = shape.apsidal_precession_deg_day
     truth |= dict(zip(SEEN, (shape.eccentricity, math.nan if rate is None else rate), strict=True))
     for name, value in truth.items():
-        draws = done.columns[name]
-        known = np.isfinite(draws)
-        w = done.weight[known] / done.weight[known].sum()
-        mean = float(w @ draws[known])
-        row |= {f"below {name}": float(w @ (draws[known] < value)), f"error {name}": mean - value}
-        row |= {f"sd {name}": float(np.sqrt(w @ (draws[known] - mean) ** 2))}
+        told = against_truth(value, done.columns[name], done.weight)
+        row |= dict(zip((f"below {name}", f"error {name}", f"sd {name}"), told, strict=True))
     return row
 
 

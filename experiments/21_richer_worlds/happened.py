@@ -19,6 +19,7 @@ from binarydyn.errors import BinarydynError
 from binarydyn.observing.event_times import reference_for
 from binarydyn.observing.synthetic_times import Observing, synthesised
 from binarydyn.reconstruction.answers.told import Reconstruction
+from binarydyn.reconstruction.answers.weighing import against_truth
 from binarydyn.reconstruction.posterior import found_in
 
 BETA = "momentum_transfer.beta"
@@ -38,11 +39,8 @@ def tried(reference, name: str, number: int) -> dict:
         ("change", found.data.events.change_s(found.weighted.u), one.orbit.change_s),
         ("beta", done.columns[BETA], one.beta),
     ):
-        w = np.where(np.isfinite(draws), done.weight, 0.0)
-        w, draws = w / w.sum(), np.nan_to_num(draws)
-        mean = float(w @ draws)
-        row |= {f"below {what}": float(w @ (draws < value)), f"error {what}": mean - value}
-        row |= {f"sd {what}": float(np.sqrt(w @ (draws - mean) ** 2))}
+        told = against_truth(value, draws, done.weight)
+        row |= dict(zip((f"below {what}", f"error {what}", f"sd {what}"), told, strict=True))
     return row | {"cpu_s": time.process_time() - begun}
 
 

@@ -20,6 +20,7 @@ from binarydyn.observing.synthetic_times import Observing, synthesised
 from binarydyn.prediction.windows import periods_s
 from binarydyn.reconstruction.answers.shapes import CHANGE
 from binarydyn.reconstruction.answers.told import Reconstruction
+from binarydyn.reconstruction.answers.weighing import against_truth
 from binarydyn.reconstruction.light_fit import found_in_light
 from binarydyn.relaxed.start import start
 from binarydyn.scenario import example
@@ -41,12 +42,8 @@ def from_light(one: Truth, number: int) -> dict:
     before, after = periods_s(one.scenario.replace(windows), system, impact_on(system, one.scenario))
     truths = one.values | {CHANGE: after - before}
     for name, value in truths.items():
-        draws = done.columns[name]
-        known = np.isfinite(draws)
-        w = done.weight[known] / done.weight[known].sum()
-        mean = float(w @ draws[known])
-        row |= {f"below {name}": float(w @ (draws[known] < value)), f"error {name}": mean - value}
-        row |= {f"sd {name}": float(np.sqrt(w @ (draws[known] - mean) ** 2))}
+        told = against_truth(value, done.columns[name], done.weight)
+        row |= dict(zip((f"below {name}", f"error {name}", f"sd {name}"), told, strict=True))
     change, sigma = done.fisher[CHANGE]
     return row | {"linear error": change - truths[CHANGE], "linear sigma": sigma, "change": truths[CHANGE]}
 

@@ -27,12 +27,25 @@ def weighted_spread(values: np.ndarray, weight: np.ndarray) -> dict[str, float] 
     known = np.isfinite(values)
     if weight[known].sum() < 0.5:
         return None
+    quantiles = weighted_quantiles(values, weight, list(INTERVALS.values()))
+    own = dict(zip(("mean", "sigma"), _mean_and_sigma(values, weight), strict=True))
+    return own | dict(zip(INTERVALS, map(float, quantiles), strict=True))
+
+
+def against_truth(truth: float, values: np.ndarray, weight: np.ndarray) -> tuple[float, float, float]:
+    """Share of the weight (n,) of values (n,) below a truth, their mean less it, their standard deviation."""
+    known = np.isfinite(values)
+    mean, sigma = _mean_and_sigma(values, weight)
+    return float(weight[known] @ (values[known] < truth) / weight[known].sum()), mean - truth, sigma
+
+
+def _mean_and_sigma(values: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
+    """Nan values have no weight."""
+    known = np.isfinite(values)
     w = np.where(known, weight, 0.0) / weight[known].sum()
     filled = np.where(known, values, 0.0)
     mean = float(w @ filled)
-    quantiles = weighted_quantiles(values, weight, list(INTERVALS.values()))
-    own = {"mean": mean, "sigma": float(np.sqrt(w @ (filled - mean) ** 2))}
-    return own | dict(zip(INTERVALS, map(float, quantiles), strict=True))
+    return mean, float(np.sqrt(w @ (filled - mean) ** 2))
 
 
 def gaussian_spread(value: float, sigma: float) -> dict[str, float]:
